@@ -1,0 +1,38 @@
+"""What a probe said, when, and how good it is. A bad reading has no number: `celsius` is None, never a stand-in.
+
+Convention of intervals: a reading stands for the instant `t_s`, the middle of its conversion, on the session's
+monotonic time. Temperatures between two readings are the estimator's business, nobody else's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Role = Literal["developer", "witness", "bath", "room", "wash"]
+ROLES: tuple[Role, ...] = ("developer", "witness", "bath", "room", "wash")
+
+Quality = Literal["good", "missing", "crc", "reset", "stuck", "implausible", "stale"]
+QUALITIES: tuple[Quality, ...] = ("good", "missing", "crc", "reset", "stuck", "implausible", "stale")
+
+Source = Literal["developer", "witness", "vessel model", "held", "clock"]
+SOURCES: tuple[Source, ...] = ("developer", "witness", "vessel model", "held", "clock")
+
+PLAUSIBLE_C = (-2.0, 60.0)
+"""Outside this no probe in a bath of this trade is believed (practice of this project, a start value; common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of one probe.
+
+    `t_s`: middle of the conversion, seconds of session time. `raw_c`: what the register said, None if nothing.
+    `celsius`: corrected by the probe's comparison; None unless `quality` is good.
+    """
+
+    t_s: float
+    probe: str
+    role: Role
+    raw_c: float | None
+    celsius: float | None
+    quality: Quality

@@ -1,0 +1,1 @@
+"""Tests mirror the tree; nothing sleeps on the real clock; benchmarks print figures."""
