@@ -1,7 +1,8 @@
 """Temperatures, durations, volumes and dilutions as text with units: the one place that reads and writes them.
 
-A bare number is refused everywhere. Every refusal is an `InputWrong` whose text is "what was read; what is allowed".
+A bare number is refused everywhere. Every refusal is a `QuantityWrong`, an `InputWrong` whose text is "what was read; what is allowed".
 Inside the program a quantity is a float in the unit that its name carries (`_c`, `_s`, `_ml`).
+Tests: tests/core/test_quantities.py.
 """
 
 from __future__ import annotations
@@ -17,28 +18,58 @@ ML_PER_US_FL_OZ = 29.5735295625
 """Exact: a US gallon is 231 cubic inches of 2.54 cm, a fluid ounce is its 128th part (NIST Handbook 44, appendix C)."""
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)"
-_TEMPERATURE = re.compile(rf"^\s*({_NUMBER})\s*(?:°\s*)?([CF])\s*$")
-_VOLUME = re.compile(rf"^\s*({_NUMBER})\s*(ml|l|fl oz)\s*$")
-_DURATION = re.compile(r"^\s*(?:(\d+):)?(\d+):(\d\d)(\.\d+)?\s*$")
-_DILUTION = re.compile(r"^\s*1\s*\+\s*(\d+(?:\.\d+)?)\s*$")
-_RATIO = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*$")
+_TEMPERATURE = re.compile(rf"({_NUMBER})\s*(?:°\s*)?([CF])", re.ASCII)
+_VOLUME = re.compile(rf"({_NUMBER})\s*(ml|l|fl\s+oz)", re.ASCII)
+_DURATION = re.compile(r"(?:(\d+):)?(\d+):(\d\d)(\.\d+)?", re.ASCII)
+_DILUTION = re.compile(r"1\s*\+\s*(\d+(?:\.\d+)?)", re.ASCII)
+_RATIO = re.compile(r"(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)", re.ASCII)
+_LONGEST = 40
+"""No quantity needs more characters; longer digits would only overflow."""
 
 TEMPERATURE_ALLOWED = 'allowed: a number and its unit, such as "20 C", "20.5 C" or "68 F"'
+DIFFERENCE_ALLOWED = 'allowed: a number and its unit, such as "0.5 C" or "1 F"'
 DURATION_ALLOWED = 'allowed: "m:ss", "m:ss.s" or "h:mm:ss" with seconds 00-59, such as "10:00" or "1:02:30"'
 VOLUME_ALLOWED = 'allowed: a number and its unit, such as "500 ml", "1 l" or "16 fl oz" (US)'
 DILUTION_ALLOWED = 'allowed: "1+N", such as "1+31", or "stock"'
 
 
-def _refuse(kind: str, text: object, allowed: str) -> InputWrong:
-    shown = f'"{text}"' if isinstance(text, str) else repr(text)
-    if len(shown) > 60:
-        shown = shown[:57] + '..."'
-    return InputWrong(f"{shown} is not a {kind}; {allowed}")
+class QuantityWrong(InputWrong):
+    """Text that is not the quantity it should be: `what` was read and what is `allowed`, apart, for whoever adds file and line."""
+
+    def __init__(self, what: str, allowed: str) -> None:
+        self.what = what
+        self.allowed = allowed
+        super().__init__(f"{what}; {allowed}")
+
+
+def shown(value: object) -> str:
+    """A value as a refusal shows it: text in quotes, long text cut, a list or table by its name alone, one line always."""
+    if isinstance(value, str):
+        text = "".join(c if c.isprintable() else "\ufffd" for c in value[:61])
+        return f'"{text}"' if len(text) <= 60 else f'"{text[:57]}..."'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, int) and abs(value) > 10**30:
+        return "a number of more than 30 digits"
+    return str(value)[:60]
+
+
+def _refuse(kind: str, text: object, allowed: str) -> QuantityWrong:
+    return QuantityWrong(f"{shown(text)} is not a {kind}", allowed)
+
+
+def _match(pattern: re.Pattern[str], text: object) -> re.Match[str] | None:
+    """The whole text, spaces around it apart, or nothing."""
+    return pattern.fullmatch(text.strip()) if isinstance(text, str) and len(text) <= _LONGEST else None
 
 
 def read_temperature(text: object) -> float:
     """Degrees Celsius from text such as "20.5 C" or "68 F". Raises `InputWrong`, also below absolute zero."""
-    match = _TEMPERATURE.match(text) if isinstance(text, str) else None
+    match = _match(_TEMPERATURE, text)
     if match is None:
         raise _refuse("temperature", text, TEMPERATURE_ALLOWED)
     number = float(match[1])
@@ -48,9 +79,21 @@ def read_temperature(text: object) -> float:
     return celsius
 
 
+def read_temperature_difference(text: object) -> float:
+    """A difference (a band, an offset) in C from text such as "0.5 C" or "1 F", which is 5/9 C. Raises `InputWrong`."""
+    match = _match(_TEMPERATURE, text)
+    if match is None:
+        raise _refuse("difference of temperature", text, DIFFERENCE_ALLOWED)
+    number = float(match[1])
+    difference_c = number if match[2] == "C" else number / 1.8
+    if abs(difference_c) > 1000.0:
+        raise _refuse("difference of temperature", text, "allowed: up to 1000 C")
+    return difference_c
+
+
 def read_duration(text: object) -> float:
     """Seconds from text such as "10:00", "0:15.5" or "1:02:30". Raises `InputWrong`."""
-    match = _DURATION.match(text) if isinstance(text, str) else None
+    match = _match(_DURATION, text)
     if match is None:
         raise _refuse("duration", text, DURATION_ALLOWED)
     hours, minutes, seconds = int(match[1] or 0), int(match[2]), int(match[3])
@@ -61,13 +104,13 @@ def read_duration(text: object) -> float:
 
 def read_volume(text: object) -> float:
     """Millilitres from text such as "500 ml", "1 l" or "16 fl oz" (US). Raises `InputWrong`; negative is refused."""
-    match = _VOLUME.match(text) if isinstance(text, str) else None
+    match = _match(_VOLUME, text)
     if match is None:
         raise _refuse("volume", text, VOLUME_ALLOWED)
     number = float(match[1])
     if number < 0:
         raise _refuse("volume", text, "allowed: not below zero")
-    return number * {"ml": 1.0, "l": 1000.0, "fl oz": ML_PER_US_FL_OZ}[match[2]]
+    return number * {"ml": 1.0, "l": 1000.0}.get(match[2], ML_PER_US_FL_OZ)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,21 +133,23 @@ def read_dilution(text: object) -> Dilution:
     if isinstance(text, str):
         if text.strip().lower() == "stock":
             return Dilution(Fraction(0))
-        match = _DILUTION.match(text)
+        match = _match(_DILUTION, text)
         if match is not None:
             return Dilution(Fraction(match[1]))
-        ratio = _RATIO.match(text)
+        ratio = _match(_RATIO, text)
         if ratio is not None and float(ratio[1]) == 1:
             whole = Fraction(ratio[2])
             second = f'or "1+{format_number(float(whole - 1))}" (1 part in {ratio[2]} altogether)' if whole > 1 else 'or "stock"'
-            raise InputWrong(f'"{text}" can mean two things; allowed: "1+{ratio[2]}" (1 part and {ratio[2]} parts of water) {second}')
+            first = f'"1+{ratio[2]}" (1 part and {ratio[2]} parts of water)'
+            raise QuantityWrong(f"{shown(text)} can mean two things", f"allowed: {first} {second}")
     raise _refuse("dilution", text, DILUTION_ALLOWED)
 
 
 def format_number(value: float, places: int = 3) -> str:
     """A plain decimal number without trailing zeros, at most `places` places."""
     text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
 
 
 def format_temperature(celsius: float, places: int = 1) -> str:
@@ -116,9 +161,9 @@ def format_duration(seconds: float, places: int = 0) -> str:
     """Such as "10:00", "0:15.5" (places 1) or "1:02:30"; from one hour on with hours. Rounded once, so "0:60" never comes."""
     if not math.isfinite(seconds):
         return "never"
-    sign = "-" if seconds < 0 else ""
     scale = 10**places
     units = round(abs(seconds) * scale)
+    sign = "-" if seconds < 0 and units else ""
     whole, fraction = divmod(units, scale)
     minutes, second = divmod(whole, 60)
     tail = f".{fraction:0{places}d}" if places else ""
