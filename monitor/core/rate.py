@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Protocol
 
 R_J_PER_MOL_K = 8.314462618
@@ -72,6 +73,10 @@ def _bounded(celsius: float) -> float:
     return min(max(celsius, BOUND_C[0]), BOUND_C[1])
 
 
+def _within_bound(celsius: float) -> bool:
+    return BOUND_C[0] <= celsius <= BOUND_C[1]
+
+
 def _widening(valid_c: tuple[float, float], celsius: float) -> float:
     return 1.0 if valid_c[0] <= celsius <= valid_c[1] else OUTSIDE_FACTOR
 
@@ -90,8 +95,8 @@ class Coefficient:
         return math.log(self.per_10_c) * (_bounded(celsius) - self.reference_c) / 10.0
 
     def log_rate_slope(self, celsius: float) -> float:
-        """d ln r / dT, per C."""
-        return math.log(self.per_10_c) / 10.0
+        """d ln r / dT, per C; 0 beyond the bound, where r stays."""
+        return math.log(self.per_10_c) / 10.0 if _within_bound(celsius) else 0.0
 
     def log_rate_sd_slope(self, celsius: float) -> float:
         """d ln r / d(per_10_c) times sd."""
@@ -115,8 +120,10 @@ class Arrhenius:
         return self.activation_energy_kj_mol * self._per_kj(celsius)
 
     def log_rate_slope(self, celsius: float) -> float:
-        """d ln r / dT, per C."""
-        kelvin = _bounded(celsius) + ZERO_C_K
+        """d ln r / dT, per C; 0 beyond the bound, where r stays."""
+        if not _within_bound(celsius):
+            return 0.0
+        kelvin = celsius + ZERO_C_K
         return self.activation_energy_kj_mol * 1000.0 / R_J_PER_MOL_K / (kelvin * kelvin)
 
     def log_rate_sd_slope(self, celsius: float) -> float:
@@ -138,28 +145,36 @@ class Pairs:
     sd_percent_per_c: float
     valid_c: tuple[float, float]
 
-    def _segment(self, celsius: float) -> tuple[float, float, float]:
-        """(inverse kelvin, ln time) of the segment's first pair and d ln time / d(1/T) along it."""
-        last = len(self.pairs) - 2
-        i = 0
-        while i < last and celsius > self.pairs[i + 1][0]:
-            i += 1
-        (c0, s0), (c1, s1) = self.pairs[i], self.pairs[i + 1]
-        x0, x1 = 1.0 / (c0 + ZERO_C_K), 1.0 / (c1 + ZERO_C_K)
-        return x0, math.log(s0), (math.log(s1) - math.log(s0)) / (x1 - x0)
+    _lines: tuple[tuple[float, float, float, float], ...] = field(init=False, repr=False, compare=False)
+    """One a segment: its upper end in Celsius, its first pair's 1/kelvin and ln time, and d ln time / d(1/T) along it."""
+    _log_reference_time: float = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        points = [(celsius, 1.0 / (celsius + ZERO_C_K), math.log(seconds)) for celsius, seconds in self.pairs]
+        lines = [(c1, x0, y0, (y1 - y0) / (x1 - x0)) for (_, x0, y0), (c1, x1, y1) in pairwise(points)]
+        object.__setattr__(self, "_lines", tuple(lines))
+        object.__setattr__(self, "_log_reference_time", self._log_time(self.reference_c))
+
+    def _line(self, celsius: float) -> tuple[float, float, float, float]:
+        for line in self._lines:
+            if celsius <= line[0]:
+                return line
+        return self._lines[-1]
 
     def _log_time(self, celsius: float) -> float:
-        x0, y0, slope = self._segment(celsius)
+        _, x0, y0, slope = self._line(celsius)
         return y0 + slope * (1.0 / (celsius + ZERO_C_K) - x0)
 
     def log_rate(self, celsius: float) -> float:
         """ln r(T)."""
-        return self._log_time(self.reference_c) - self._log_time(_bounded(celsius))
+        return self._log_reference_time - self._log_time(_bounded(celsius))
 
     def log_rate_slope(self, celsius: float) -> float:
-        """d ln r / dT, per C."""
-        kelvin = _bounded(celsius) + ZERO_C_K
-        return self._segment(_bounded(celsius))[2] / (kelvin * kelvin)
+        """d ln r / dT, per C; at a pair that of the colder side; 0 beyond the bound, where r stays."""
+        if not _within_bound(celsius):
+            return 0.0
+        kelvin = celsius + ZERO_C_K
+        return self._line(celsius)[3] / (kelvin * kelvin)
 
     def log_rate_sd_slope(self, celsius: float) -> float:
         """sd_percent_per_c times the distance from the reference."""
@@ -177,6 +192,17 @@ class Fit:
     def time_s(self, celsius: float) -> float:
         """Fitted time at a temperature, seconds."""
         return math.exp(self.ln_time_at_infinite + self.activation_energy_kj_mol * 1000.0 / R_J_PER_MOL_K / (celsius + ZERO_C_K))
+
+    @property
+    def sd_kj_mol(self) -> float | None:
+        """Standard error of the energy from the residuals; None with two pairs, which leave none."""
+        if len(self.pairs) < 3:
+            return None
+        xs = [1.0 / (celsius + ZERO_C_K) for celsius, _, _ in self.pairs]
+        mean_x = math.fsum(xs) / len(xs)
+        squares = math.fsum(math.log1p(residual / 100.0) ** 2 for _, _, residual in self.pairs)
+        slope_sd = math.sqrt(squares / (len(xs) - 2) / math.fsum((x - mean_x) ** 2 for x in xs))
+        return slope_sd * R_J_PER_MOL_K / 1000.0
 
     @property
     def per_10_c(self) -> float:
