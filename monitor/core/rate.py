@@ -49,7 +49,7 @@ class RateLaw(Protocol):
         ...
 
     def log_rate_sd_slope(self, celsius: float) -> float:
-        """Signed change of ln r(T) for one standard deviation of the law's own number; 0 at the reference. Three times as large outside `valid_c`."""
+        """Signed change of ln r(T) for one standard deviation of the law's own number; 0 at the reference. Threefold outside `valid_c`."""
         ...
 
 
