@@ -1,0 +1,31 @@
+"""`evenbath fit PAIRS...`: make a rate from your own pairs of temperature and time, with the residuals shown.
+
+Decides nothing itself: monitor.prepare.fitting does. Tests: tests/cli/test_fit.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("pairs", nargs="+", metavar="PAIR", help='temperature and time, such as "20 C=10:00"; two or more')
+    parser.add_argument("--reference", metavar="TEMPERATURE", help='the recipe\'s reference, such as "20 C" (the default)')
+    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the fit. Raises `InputWrong` for pairs that make no rate."""
+    from monitor.prepare.fitting import fit_data, fit_lines, own_rate
+
+    own = own_rate(args.pairs, args.reference)
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps(fit_data(own), ensure_ascii=False) + "\n")
+        return 0
+    for line in fit_lines(own):
+        sys.stdout.write(f"{line}\n")
+    return 0
