@@ -1,0 +1,277 @@
+"""From a journal's file to what the review works on: one session as compact arrays, or pandas DataFrames, one a kind.
+
+Decides what is kept of a journal and in which columns, units and types; judges nothing. A file with problems still gives
+what can be used of it, the problems stand in `Journal.findings`. A folder is walked file by file and only one session is
+held at a time. Tests: tests/review/test_load.py.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from array import array
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from monitor.core.errors import FileWrong, InputWrong
+from monitor.core.journal_check import LONGEST_LINE, Findings, Record, read_records
+from monitor.core.recipe import Recipe, recipe_from_data
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+NAN = float("nan")
+
+
+@dataclass(slots=True)
+class Series:
+    """Readings of one probe in the order of time. `celsius` is NaN where the reading was not good."""
+
+    probe: str
+    role: str
+    t_s: array[float] = field(default_factory=lambda: array("d"))
+    raw_c: array[float] = field(default_factory=lambda: array("d"))
+    celsius: array[float] = field(default_factory=lambda: array("d"))
+    quality: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Progress:
+    """What the live filter said of one stage and sheet. NaN where it said nothing."""
+
+    target_ref_s: float
+    t_s: array[float] = field(default_factory=lambda: array("d"))
+    developer_c: array[float] = field(default_factory=lambda: array("d"))
+    developer_sd_c: array[float] = field(default_factory=lambda: array("d"))
+    done_ref_s: array[float] = field(default_factory=lambda: array("d"))
+    done_sd_ref_s: array[float] = field(default_factory=lambda: array("d"))
+    end_t_s: array[float] = field(default_factory=lambda: array("d"))
+    source: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Journal:
+    """One session as it stands in its file.
+
+    `opening`: the `session` record with event open, {} if the file has none. `recipe`: None if there is none that can be
+    read. `rows`: records of every kind but reading and progress, by kind, in the order of the file. Times are session seconds.
+    """
+
+    file: str
+    findings: Findings
+    session: str = ""
+    opening: Record = field(default_factory=dict)
+    recipe: Recipe | None = None
+    readings: dict[str, Series] = field(default_factory=dict)
+    progress: dict[tuple[int, int | None], Progress] = field(default_factory=dict)
+    rows: dict[str, list[Record]] = field(default_factory=dict)
+    last_t_s: float = 0.0
+    first_wall: str = ""
+    last_wall: str = ""
+
+    def of(self, kind: str) -> list[Record]:
+        """Records of one kind (not reading, not progress)."""
+        return self.rows.get(kind, [])
+
+    @property
+    def close(self) -> Record | None:
+        """The record that closes the session, None if it never was closed."""
+        return next((r for r in self.of("session") if r["event"] == "close"), None)
+
+    @property
+    def mode(self) -> str:
+        """`live` or `rehearsal`, or `unknown`."""
+        return str(self.opening.get("mode", "unknown"))
+
+
+def lines_of(path: Path) -> Iterator[bytes]:
+    """The file's lines with their newlines, in pieces of bounded size. Raises `InputWrong` if it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            while line := file.readline(LONGEST_LINE + 2):
+                yield line
+    except FileNotFoundError:
+        raise InputWrong(f"{path}: there is no such file; allowed: a journal (SESSION.jsonl) or a folder of them") from None
+    except OSError as wrong:
+        raise InputWrong(f"{path}: cannot be read ({wrong.strerror or wrong}); allowed: a journal or a folder of them") from None
+
+
+def journal_files(paths: Iterable[Path]) -> Iterator[Path]:
+    """The journals named: a file is itself, a folder all `*.jsonl` below it by name; judgements beside them are passed over."""
+    for path in paths:
+        if path.is_dir():
+            found = sorted(p for p in path.rglob("*.jsonl") if not p.name.endswith(".judgement.jsonl"))
+            if not found:
+                raise InputWrong(f"{path}: no journal in this folder; allowed: a folder with SESSION.jsonl files")
+            yield from found
+        else:
+            yield path
+
+
+def load(path: Path) -> Journal:
+    """One session. What is wrong with the file stands in `findings`; raises `InputWrong` only if it cannot be opened."""
+    findings = Findings(str(path))
+    journal = Journal(str(path), findings)
+    line = 0
+    for line, record in read_records(lines_of(path), findings):
+        kind = record["kind"]
+        journal.last_t_s = max(journal.last_t_s, record["t_s"])
+        journal.last_wall = record["wall"]
+        if not journal.session:
+            journal.session, journal.first_wall = record["session"], record["wall"]
+        if kind == "reading":
+            _take_reading(journal, record)
+        elif kind == "progress":
+            _take_progress(journal, record)
+        else:
+            if kind == "session" and record["event"] == "open":
+                journal.opening = record
+                _take_recipe(journal, line, record)
+            journal.rows.setdefault(kind, []).append(record)
+    return journal
+
+
+def load_all(paths: Iterable[Path]) -> Iterator[Journal]:
+    """Sessions one after another; each may be let go before the next is read."""
+    for path in journal_files(paths):
+        yield load(path)
+
+
+def _or_nan(value: float | None) -> float:
+    return NAN if value is None else float(value)
+
+
+def _take_reading(journal: Journal, record: Record) -> None:
+    series = journal.readings.get(record["probe"])
+    if series is None:
+        series = journal.readings[record["probe"]] = Series(record["probe"], record["role"])
+    series.t_s.append(record["t_s"])
+    series.raw_c.append(_or_nan(record["raw_c"]))
+    series.celsius.append(_or_nan(record["celsius"]))
+    series.quality.append(record["quality"])
+
+
+def _take_progress(journal: Journal, record: Record) -> None:
+    key = (record["stage"], record.get("sheet"))
+    said = journal.progress.get(key)
+    if said is None:
+        said = journal.progress[key] = Progress(float(record["target_ref_s"]))
+    said.t_s.append(record["t_s"])
+    said.developer_c.append(_or_nan(record["developer_c"]))
+    said.developer_sd_c.append(_or_nan(record["developer_sd_c"]))
+    said.done_ref_s.append(record["done_ref_s"])
+    said.done_sd_ref_s.append(_or_nan(record["done_sd_ref_s"]))
+    said.end_t_s.append(_or_nan(record["end_t_s"]))
+    said.source.append(record["source"])
+
+
+def _take_recipe(journal: Journal, line: int, record: Record) -> None:
+    data = record.get("recipe")
+    if not isinstance(data, dict):
+        journal.findings.report(line, 'the opening has no "recipe"', "allowed: the recipe as it was loaded; only what needs none is shown")
+        return
+    try:
+        journal.recipe = recipe_from_data(data)
+    except FileWrong as wrong:
+        for problem in wrong.problems:
+            journal.findings.report(line, f"in the recipe: {problem.what}", problem.allowed)
+
+
+COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
+    "session": {
+        "event": ("string", "open, resume or close"),
+        "mode": ("string", "live or rehearsal (open)"),
+        "version": ("string", "program version (open)"),
+        "zone": ("string", "time zone of the place (open)"),
+        "gap_s": ("Float64", "s without a running program (resume), missing if unknown"),
+        "same_boot": ("boolean", "whether the clock went on (resume)"),
+        "why": ("string", "reason (close)"),
+    },
+    "reading": {
+        "probe": ("string", "name of the probe"),
+        "role": ("string", "developer, witness, bath, room or wash"),
+        "raw_c": ("Float64", "C, what the register said, missing if nothing"),
+        "celsius": ("Float64", "C, corrected by the comparison, missing unless good"),
+        "quality": ("string", "good, missing, crc, reset, stuck, implausible or stale"),
+    },
+    "progress": {
+        "stage": ("Int64", "number of the stage, from 1"),
+        "sheet": ("Int64", "number of the sheet, missing without sheets"),
+        "developer_c": ("Float64", "C, live estimate"),
+        "developer_sd_c": ("Float64", "C, its standard deviation"),
+        "done_ref_s": ("Float64", "seconds of development at the reference, live"),
+        "target_ref_s": ("Float64", "seconds of development wanted"),
+        "done_sd_ref_s": ("Float64", "standard deviation of done_ref_s"),
+        "end_t_s": ("Float64", "s, forecast of the end, session time"),
+        "source": ("string", "developer, witness, vessel model, held or clock"),
+    },
+    "stage": {
+        "stage": ("Int64", "number of the stage, from 1"),
+        "name": ("string", "its name"),
+        "event": ("string", "begin, ready, now, minimum or end (the planned end)"),
+        "sheet": ("Int64", "number of the sheet, missing without sheets"),
+        "assumed": ("boolean", "true where no tap said so"),
+    },
+    "cue": {
+        "cue": ("string", "tick, ready, now, fault, answer, over or click"),
+        "lateness_s": ("Float64", "s after the intended onset, missing in a rehearsal"),
+        "sheet": ("Int64", "number of the sheet, missing without sheets"),
+    },
+    "trust": {
+        "probe": ("string", "probe or source"),
+        "believed": ("boolean", "gained or lost"),
+        "why": ("string", "reason"),
+        "since_t_s": ("Float64", "s, since when it has been so"),
+    },
+    "tap": {"meaning": ("string", "begin, poured, heard, mark or question")},
+    "correction": {
+        "stage": ("Int64", "number of the stage"),
+        "begin_t_s": ("Float64", "s, the begin that counts"),
+        "replaces_seq": ("Int64", "seq of the begin that it replaces"),
+    },
+    "gate": {"state": ("string", "withheld, open or overridden")},
+}
+"""Columns of each kind's DataFrame with dtype and meaning; `FIRST_COLUMNS` stand before them in every one."""
+
+FIRST_COLUMNS: dict[str, tuple[str, str]] = {
+    "line": ("int64", "line of the file, from 1"),
+    "seq": ("int64", "number of the record, from 1"),
+    "t_s": ("float64", "s, monotonic session time"),
+    "wall": ("datetime64[us, UTC]", "the wall clock's label, missing if it is no RFC 3339 time"),
+}
+
+
+def frames(path: Path, findings: Findings | None = None) -> dict[str, pd.DataFrame]:
+    """The journal as DataFrames, one for each kind of `COLUMNS` (empty ones too). Fields that are not documented are left out.
+
+    Problems are added to `findings`. Raises `InputWrong` if the file cannot be opened.
+    """
+    import pandas as pd
+
+    found = Findings(str(path)) if findings is None else findings
+    lists: dict[str, dict[str, list[Any]]] = {kind: {name: [] for name in (*FIRST_COLUMNS, *names)} for kind, names in COLUMNS.items()}
+    for line, record in read_records(lines_of(path), found):
+        columns = lists.get(record["kind"])
+        if columns is None:
+            continue
+        for name, values in columns.items():
+            values.append(line if name == "line" else record.get(name))
+    return {kind: _frame(pd, kind, columns) for kind, columns in lists.items()}
+
+
+def _frame(pd: Any, kind: str, columns: dict[str, list[Any]]) -> pd.DataFrame:
+    made: dict[str, Any] = {}
+    for name, values in columns.items():
+        dtype = (FIRST_COLUMNS.get(name) or COLUMNS[kind][name])[0]
+        if name == "wall":
+            made[name] = pd.Series(pd.to_datetime(values, utc=True, errors="coerce", format="ISO8601")).astype(dtype)
+            continue
+        try:
+            made[name] = pd.Series(values, dtype=dtype)
+        except (TypeError, ValueError):  # a field of another kind of value than documented, in a kind that is not checked for it
+            cleaned = values
+            with contextlib.suppress(TypeError, ValueError):
+                cleaned = [v if isinstance(v, str if dtype == "string" else (int, float)) else None for v in values]
+            made[name] = pd.Series(cleaned, dtype=dtype)
+    return pd.DataFrame(made)
