@@ -168,7 +168,8 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
         longer = "longer" if residual >= 0 else "shorter"
         yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
     two = own.fit.sd_kj_mol is None
-    spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol, " + ("as published tables differ: two pairs leave no residual" if two else "one standard deviation")
+    source = "as published tables differ: two pairs leave no residual" if two else "one standard deviation"
+    spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol, {source}"
     yield ""
     yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at 25 C as at 15 C"
     if not two:

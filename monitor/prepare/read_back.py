@@ -17,6 +17,8 @@ from monitor.core.rate import planned_time
 from monitor.core.recipe import Recipe, Stage
 
 _FINE_STEP_C, _COARSE_STEP_C = 0.5, 1.0
+LEAST_BEFORE_READY_S = 10.0
+"""Where READY would fall sooner than this after the begin it is left out (the contract, section 5)."""
 _FINE_SPAN_C = 12.0
 """Up to this span the chart goes by half a degree."""
 
@@ -66,7 +68,7 @@ def plan_data(recipe: Recipe) -> dict[str, Any]:
         "vessel": recipe.vessel,
         "what": recipe.what,
         "area_units": recipe.area_units,
-        "stages": [_stage_data(stage) for stage in recipe.stages],
+        "stages": [_stage_data(recipe, stage) for stage in recipe.stages],
         "sheets": None if sheets is None else {
             "count": sheets.count, "interval_s": sheets.interval_s, "factors": list(sheets.factors), "exits_s": list(recipe.sheet_exits_s),
         },
@@ -84,7 +86,7 @@ def plan_lines(recipe: Recipe) -> Iterator[str]:
     yield ""
     yield "Jugs, from the left"
     for place, stages in _jugs(recipe):
-        yield f"  {place}  {_jug_words(stages)}"
+        yield f"  {place}  {_jug_words(recipe, stages)}"
     yield ""
     yield f"Film: {_film_words(recipe)}"
     yield f"About {format_duration(total_s(recipe))} in all, each stage at its reference or its minimum."
@@ -113,7 +115,12 @@ def _lamp_refused(recipe: Recipe) -> str | None:
     return session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
 
 
-def _stage_data(stage: Stage) -> dict[str, Any]:
+def _stated(recipe: Recipe, stage: Stage) -> bool:
+    """Whether the recipe itself says at which temperature this stage is meant."""
+    return "reference" in recipe.data["stage"][stage.number - 1]
+
+
+def _stage_data(recipe: Recipe, stage: Stage) -> dict[str, Any]:
     return {
         "number": stage.number,
         "name": stage.name,
@@ -123,6 +130,7 @@ def _stage_data(stage: Stage) -> dict[str, Any]:
         "planned_s": stage.target_ref_s,
         "begin_to_end_s": begin_to_end_s(stage),
         "reference_c": stage.reference_c,
+        "reference_stated": _stated(recipe, stage),
         "steered": stage.steer,
         "counted": stage.counted,
         "fill_s": stage.fill_s,
@@ -155,12 +163,18 @@ def _jugs(recipe: Recipe) -> list[tuple[str, list[Stage]]]:
     return [(str(jug), numbered[jug]) for jug in sorted(numbered)] + loose
 
 
-def _jug_words(stages: list[Stage]) -> str:
+def _jug_words(recipe: Recipe, stages: list[Stage]) -> str:
+    """What, how much, how warm, how long. A temperature that the recipe leaves open is the developer's, roughly."""
     first = stages[0]
     what = first.solution or first.name
     words = [what if first.dilution is None else f"{what} {first.dilution}"]
-    words.append("volume not in the recipe" if first.volume_ml is None else _volume_words(first))
-    words.append(f"at {format_number(first.reference_c)} C" + (f" within {format_number(first.band_c)} C" if first.band_c else ""))
+    if first.volume_ml is not None:
+        words.append(_volume_words(first))
+    elif first.role != "wash":
+        words.append("how much: your recipe does not say")
+    degrees = f"{format_number(first.reference_c)} C"
+    band = f" within {format_number(first.band_c)} C" if first.band_c else ""
+    words.append(f"at {degrees}{band}" if _stated(recipe, first) else f"near {degrees}")
     words += [f"{_time_words(stage)} ({stage.name})" if len(stages) > 1 else _time_words(stage) for stage in stages]
     return ", ".join(words)
 
@@ -211,7 +225,7 @@ def _end_words(stage: Stage) -> str:
         return "READY sounds once at the minimum; your tap ends it."
     moves = "Temperature moves its end." if stage.steer else "Temperature does not move its end."
     room_s = begin_to_end_s(stage) - stage.drain_s - stage.ready_s
-    ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= 10 else "no READY (too short), "
+    ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= LEAST_BEFORE_READY_S else "No READY, it is too short; "
     return f"{moves} {ready}NOW {format_duration(stage.drain_s)} before the end."
 
 
@@ -225,7 +239,8 @@ def _agitation_words(stage: Stage) -> str:
         else f"{format_duration(b.for_s)} every {format_duration(b.every_s or 0)}"
         for b in stage.agitation
     ]  # fmt: skip
-    return f"Agitation: {', '.join(bursts)}; none that would run into NOW."
+    dropped = "; none that would run into NOW" if stage.until == "time" else ""
+    return f"Agitation: {', '.join(bursts)}{dropped}."
 
 
 def _sheet_lines(recipe: Recipe) -> Iterator[str]:
