@@ -1,0 +1,45 @@
+"""Where a station and the tools beside it keep what must not be lost: the one answer to "which folder?".
+
+Decides between the `--state` option, a station file's `state`, $STATE_DIRECTORY and the XDG state folder, in this
+order; creates nothing. The whole check of a station file is the daemon's; here only its `state` is read.
+Tests: tests/prepare/test_state.py.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from monitor.core.errors import NotThere
+
+PROGRAM = "evenbath"
+
+
+def state_folder(given: str | Path | None = None) -> Path:
+    """The state folder: `given` if there is one, else $STATE_DIRECTORY (its first entry), else the XDG state folder. Not created."""
+    if given is not None and str(given):
+        return Path(given).expanduser()
+    from_service = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if from_service:
+        return Path(from_service)
+    base = os.environ.get("XDG_STATE_HOME", "")
+    root = Path(base) if base and Path(base).is_absolute() else Path.home() / ".local" / "state"
+    return root / PROGRAM
+
+
+def station_state(file: str | Path) -> Path:
+    """The state folder that a station file names, else the default one.
+
+    Raises `NotThere` for a file that cannot be read and `FileWrong` for one that is not TOML or whose `state` is no text.
+    """
+    from monitor.core.toml_table import parse
+
+    path = Path(file)
+    try:
+        text = path.read_bytes()
+    except OSError as wrong:
+        raise NotThere(f"{path}: cannot be read ({wrong.strerror}); allowed: a station file") from None
+    document = parse(text, str(path))
+    named = document.root().text("state", longest=4096)
+    document.raise_problems()
+    return state_folder(named)
