@@ -1,0 +1,207 @@
+"""All that the arithmetic of the estimator knows at one moment, and how one event carries it on. A copy lets a stretch run again.
+
+It is told which source to follow (`follow`); it never decides that. Tests: tests/core/test_estimator.py.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from monitor.core.filter import (
+    AIR,
+    PROBE,
+    QUANTUM_C,
+    SLOPE,
+    TRANSIENT,
+    Bank,
+    Count,
+    Drift,
+    Noise,
+    Step,
+    T,
+    Track,
+    held_step,
+    liquid_step,
+    vessel_step,
+)
+from monitor.core.rate import RateLaw
+from monitor.core.sensitivity import Systematics
+from monitor.core.vessel import Outside
+
+START_SLOPE_SD = 0.004
+"""C/s: what a liquid may drift before anything is known (0.24 C a minute)."""
+HELD_SD_C_PER_S = 0.1 / 60.0
+"""The uncertainty of a held temperature grows 0.1 C a minute (contract, section 5)."""
+VESSEL_NOISE = Noise(slope=0.0, transient=0.0, liquid=4e-6)
+"""The vessel model's own restlessness: 0.015 C in a minute (a hand round the tank, a tank on the bench)."""
+LONGEST_STEP_S = 5.0
+NOISE_FIRST = 0.03**2
+NOISE_RANGE = (0.02**2, 0.12**2)
+"""Variance of a reading's noise without quantisation, C^2: start value and bounds of what is learned from the surprises."""
+NOISE_MEMORY = 60
+"""Readings over which the noise is learned."""
+AIR_UNKNOWN = (18.0, 8.0)
+"""The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
+ROOM_SD_C = 0.5
+"""The room's probe against the air where a lifted probe hangs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """From `since_t_s` on the temperature follows this: a probe ("liquid"), the vessel model, or nothing ("held")."""
+
+    since_t_s: float
+    drift: Drift
+    probe: str
+    lag_s: float
+    different: bool = False
+    """Another probe than the last one, or one that returns: the temperature may be off by the two comparisons."""
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One integral: where it begins, by which law, and the number under which it is counted."""
+
+    number: int
+    begin_t_s: float
+    law: RateLaw
+
+
+class Moment:
+    """State at `t`. `bank` is the liquid, `outside` bath or room for the vessel model."""
+
+    __slots__ = ("attach", "bank", "bases", "drift", "lag_s", "law", "noise", "outside", "probe", "room", "systematics", "t")
+
+    def __init__(self, t: float, celsius: float, sd_c: float, probe: str) -> None:
+        air, air_sd = AIR_UNKNOWN
+        x = [celsius, 0.0, 0.0, celsius, air]
+        c = [[0.0] * 5 for _ in range(5)]
+        c[T][T] = sd_c * sd_c
+        c[AIR][AIR] = air_sd * air_sd
+        self.t = t
+        self.bank = Bank([Track(x, c, {})], [1.0])
+        self.drift: Drift = "held"
+        self.probe = probe
+        self.lag_s = 0.0
+        self.attach = False
+        self.room = False
+        self.noise = NOISE_FIRST
+        self.outside = Outside()
+        self.systematics = Systematics()
+        self.law: RateLaw | None = None
+        self.bases: dict[int, dict[str, float]] = {}
+
+    def copy(self) -> Moment:
+        """An independent copy."""
+        other = object.__new__(Moment)
+        other.t, other.bank, other.drift, other.probe = self.t, self.bank.copy(), self.drift, self.probe
+        other.lag_s, other.attach, other.room, other.noise = self.lag_s, self.attach, self.room, self.noise
+        other.outside, other.systematics, other.law = self.outside.copy(), self.systematics.copy(), self.law
+        other.bases = dict(self.bases)
+        return other
+
+    def keep_only(self, alive: set[int]) -> None:
+        """Drop what nobody asks for."""
+        self.bank.keep_only(alive)
+        self.bases = {k: v for k, v in self.bases.items() if k in alive}
+
+    def start(self, key: Key) -> None:
+        """Integral `key` begins now."""
+        for track in self.bank.tracks:
+            track.counts[key.number] = Count(key.law)
+        self.bases[key.number] = dict(self.systematics.of_ref_s)
+        self.law = key.law
+
+    def follow(self, segment: Segment, uncertain_c: float) -> None:
+        """The source changes now. `uncertain_c`: how far two probes may differ (standard), where the probe is another one."""
+        self.bank.close()
+        track = self.bank.tracks[0]
+        before = self.drift
+        self.drift, self.lag_s = segment.drift, segment.lag_s
+        if segment.drift == "liquid":
+            self.probe = segment.probe
+            self.attach = True
+            if segment.different:
+                track.widen(T, uncertain_c * uncertain_c + 0.01)
+            if before != "liquid":
+                track.replace(SLOPE, track.x[SLOPE] if before == "held" else 0.0, START_SLOPE_SD**2)
+                track.replace(TRANSIENT, 0.0, 1e-6)
+            return
+        if before == "liquid" or segment.drift != before:
+            track.replace(TRANSIENT, 0.0, HELD_SD_C_PER_S**2 if segment.drift == "held" else 0.0)
+        if segment.drift == "vessel":
+            track.replace(SLOPE, 0.0, 0.0)
+
+    def carry(self, t: float, pending: list[Key]) -> None:
+        """Carry on to `t`, beginning on the way every key of `pending` that is due. Never backwards."""
+        while pending and pending[0].begin_t_s <= t:
+            key = pending.pop(0)
+            self._carry(max(key.begin_t_s, self.t))
+            self.start(key)
+        self._carry(t)
+
+    def _carry(self, t: float) -> None:
+        while t - self.t > 1e-9:
+            h = t - self.t
+            if h > LONGEST_STEP_S:
+                h = LONGEST_STEP_S
+            self._one_step(h)
+            self.t = self.t + h if t - self.t > h else t
+
+    def step(self, h: float) -> Step:
+        """The transition of `h` seconds from now."""
+        if self.drift == "liquid":
+            return liquid_step(h, self.lag_s)
+        if self.drift == "vessel":
+            level, slope = self.outside.at(self.t)
+            return vessel_step(h, self.lag_s, level, slope)
+        return held_step(h)
+
+    def _one_step(self, h: float) -> None:
+        step = self.step(h)
+        if self.drift == "liquid":
+            self.bank.predict(step)
+        else:
+            self.bank.drift(step, VESSEL_NOISE if self.drift == "vessel" else Noise(0.0, 0.0, 0.0))
+        x = self.bank.tracks[0].x
+        if self.drift == "vessel":
+            self.systematics.follow_vessel(step, self.outside.probe or "", self.lag_s, self.outside.at(self.t)[0] - x[T])
+        if self.bases and self.law is not None:
+            self.systematics.count(self.law, x[T] - 0.5 * h * x[SLOPE], h)
+
+    @property
+    def reading_variance(self) -> float:
+        """Of one reading of the probe: noise as learned, quantisation."""
+        return self.noise + QUANTUM_C * QUANTUM_C / 12.0
+
+    def read(self, t: float, celsius: float, pending: list[Key]) -> float:
+        """A reading of the probe that is followed. Returns the surprise in standard deviations, signed."""
+        h = t - self.t
+        self.bank.mix(h)
+        self.carry(t, pending)
+        if self.attach:
+            self.attach = False
+            for track in self.bank.tracks:
+                track.replace(PROBE, celsius, self.reading_variance)
+            self.systematics.follow_probe(self.probe)
+            return 0.0
+        variance = self.reading_variance
+        surprise, total = self.bank.update(celsius, variance)
+        if not self.bank.mixing and surprise * surprise < 12.0 * total:
+            self._learn_noise(surprise * surprise - (total - variance))
+        return surprise / math.sqrt(total)
+
+    def _learn_noise(self, seen: float) -> None:
+        low, high = NOISE_RANGE
+        noise = self.noise + (seen - QUANTUM_C * QUANTUM_C / 12.0 - self.noise) / NOISE_MEMORY
+        self.noise = min(max(noise, low), high)
+
+    def read_room(self, celsius: float) -> None:
+        """The room's probe says what the air is."""
+        for track in self.bank.tracks:
+            if self.room:
+                track.update(AIR, celsius, ROOM_SD_C**2)
+            else:
+                track.replace(AIR, celsius, ROOM_SD_C**2)
+        self.room = True
