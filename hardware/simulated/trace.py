@@ -207,7 +207,7 @@ class _RowReader:
         if math.isnan(value_s):
             return
         if self._last_s is not None and value_s <= self._last_s:
-            self._problems.append((line, f"t_s {_shown(cell)} does not rise", f"allowed: above {self._last_s:g}, the row before"))
+            self._problems.append((line, f"t_s {_shown(cell)} does not rise", f"allowed: above {self._last_s:.10g}, the row before"))
         self._last_s = value_s
 
     def _fault(self, line: int, name: str, cell: str) -> str | None:
