@@ -115,19 +115,28 @@ class Mixer:
 
     def __init__(self) -> None:
         self._playing: _Playing | None = None
+        self._silent_from_s = -HUSH_S - 1e9
         self._waiting: list[tuple[float, Sound, bool]] = []  # onset, sound, whether it is one that was interrupted
 
     def add(self, sound: Sound, t_s: float) -> None:
         """A sound that is to begin at its onset; one that lies in the past begins at `t_s`."""
         onset_s = max(sound.onset_s, t_s)
-        if sound.cue == "click" and self._playing is not None and self._playing.level(t_s):
-            onset_s = t_s + HUSH_S
+        if sound.cue == "click":
+            loud = self._playing is not None and self._playing.level(t_s)
+            onset_s = max(onset_s, (t_s if loud else self._silent_from_s) + HUSH_S)
         self._waiting.append((onset_s, sound, False))
         self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
 
-    def hush(self, cues: Collection[Cue]) -> None:
+    @property
+    def next_onset_s(self) -> float | None:
+        """When the first sound that waits will begin, None if none waits."""
+        return self._waiting[0][0] if self._waiting else None
+
+    def hush(self, cues: Collection[Cue], t_s: float) -> None:
         """Silence sounds of these families at once, waiting ones included."""
         if self._playing is not None and self._playing.sound.cue in cues:
+            if self._playing.level(t_s):
+                self._silent_from_s = t_s
             self._playing = None
         self._waiting = [w for w in self._waiting if w[1].cue not in cues]
 
