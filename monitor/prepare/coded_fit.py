@@ -21,6 +21,8 @@ STEPS_C = (0.5, 0.25, 0.125, 0.0625)
 """Steps of the usual probe at 9 to 12 bits (its data sheet)."""
 NOISE_PRIOR_C, NOISE_PRIOR_LOG_SD = 0.03, 1.0
 """What is believed of a probe's noise before a reading: holds it up where every reading shows the same step."""
+QUIET_STEPS = 0.25
+"""Below this many steps of noise a likelihood is no bell any more."""
 _SIGMA_C = (0.003, 1.0)
 _BLOCK = 30
 _ROOT_2, _ROOT_TWO_PI = math.sqrt(2.0), math.sqrt(2.0 * math.pi)
@@ -237,3 +239,33 @@ def _whiteness(scores: Sequence[float], weights: Sequence[float]) -> tuple[float
         total += math.fsum(scores[part]) ** 2 / math.fsum(weights[part])
     misfit = total / blocks
     return misfit, misfit if misfit > 1.0 + 3.0 * math.sqrt(2.0 / blocks) else 1.0
+
+
+def straight_line_posterior(
+    ages_s: Sequence[float], codes: Sequence[float], step_c: float, fit: CodedFit, ahead_s: float, slope_sd: float
+) -> tuple[float, float]:
+    """Mean and standard deviation of level + slope x `ahead_s` of a straight line, over its whole likelihood, not its top alone.
+
+    For probes quieter than a step: there the likelihood is a plateau with steep sides, and no curvature tells its width.
+    The noise is summed over too.
+    `fit` is the line's fit (level at age 0, slope); `slope_sd` that of the slope before any reading.
+    """
+    some = range(0, len(codes), 1 + len(codes) // 45)
+    share = len(codes) / len(some)
+    span_s = max(ages_s) - min(ages_s)
+    half_level = max(3.0 * fit.sd(0), 0.75 * step_c)
+    half_slope = min(max(3.0 * fit.sd(1), 1.5 * step_c / span_s), 3.0 * slope_sd)
+    heights: list[tuple[float, float]] = []
+    for sigma in (1.3 * fit.sigma_c, 0.7 * fit.sigma_c, 0.35 * fit.sigma_c, 0.17 * fit.sigma_c):
+        for i in range(-10, 11):
+            level = fit.parameters[0] + half_level * i / 10.0
+            for j in range(-7, 8):
+                slope = fit.parameters[1] + half_slope * j / 7.0
+                height = share * math.fsum(_score(codes[k] - level - slope * ages_s[k], sigma, step_c)[1] for k in some)
+                heights.append((height - 0.5 * (slope / slope_sd) ** 2, level + slope * ahead_s))
+    top = max(height for height, _ in heights)
+    weights = [math.exp(height - top) for height, _ in heights]
+    total = math.fsum(weights)
+    mean = math.fsum(w * v for w, (_, v) in zip(weights, heights, strict=True)) / total
+    variance = math.fsum(w * (v - mean) ** 2 for w, (_, v) in zip(weights, heights, strict=True)) / total
+    return mean, math.sqrt(variance + (half_level / 10.0) ** 2 / 12.0)
