@@ -23,8 +23,16 @@ from monitor.review.smoother import LIVE_CORRELATION_S, Array, Measured, Smoothe
 from monitor.review.timeline import Stretch, believed_spans, stretches, within
 
 ESTIMATED = ("vessel model", "held", "clock")
+NO_PROBE = "none"
+"""Stands for a probe's name where only the live estimate is known."""
 GAP_S = 5.0
 """No good reading for longer than this is a gap (the project's practice text: stale after 5 s)."""
+
+
+BESIDE_S = 60.0
+"""So much of the record beside a stage helps to know its edges: several lags of a probe."""
+JUMP_C = 0.15
+"""A probe that leaves its line by more within half a minute has met another liquid (several times its noise)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +101,10 @@ class StageMeasures:
     mean_sd_c: float | None
     mean_kinetic_c: float | None
     min_c: float | None
+    min_sd_c: float | None
     min_at_s: float | None
     max_c: float | None
+    max_sd_c: float | None
     max_at_s: float | None
     drift_c_per_min: float | None
     band_c: float | None
@@ -154,6 +164,7 @@ class Review:
     numbers: SessionMeasures
     tracks: dict[int, Track]
     stretches: list[Stretch]
+    recipe: Recipe | None
 
 
 def probe_facts(journal: Journal) -> dict[str, ProbeFacts]:
@@ -195,14 +206,14 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         if track is not None:
             tracks[number] = track
         made += [_stage(journal, recipe, stage, part, track) for part in own]
-    return Review(_session(journal, facts, made), tracks, parts)
+    return Review(_session(journal, facts, made), tracks, parts, recipe)
 
 
 # --- temperature -----------------------------------------------------------------------------------------------------
 
 
 def _track(journal: Journal, facts: Mapping[str, ProbeFacts], stage: Stage | None, parts: Sequence[Stretch]) -> Track | None:
-    """Smooth one stage by itself: what a probe read before it was in this liquid must not colour it."""
+    """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one."""
     begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
     if end_s <= begin_s:
         return None
@@ -215,7 +226,9 @@ def _track(journal: Journal, facts: Mapping[str, ProbeFacts], stage: Stage | Non
         for series in journal.readings.values():
             if series.role != role:
                 continue
-            taken = _believed_readings(series, believed_spans(journal, series.probe), covered, begin_s, end_s, len(lags))
+            from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
+            to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
+            taken = _believed_readings(series, believed_spans(journal, series.probe), covered, from_s, to_s, len(lags))
             if taken:
                 measured += taken
                 lags.append(facts[series.probe].lag_s)
@@ -237,7 +250,19 @@ def _track(journal: Journal, facts: Mapping[str, ProbeFacts], stage: Stage | Non
         times, sds = np.array([m.t_s for m in live]), np.array([m.sd_c for m in live]) / math.sqrt(_live_weight(live))
         said = np.interp(smoothed.t_s, times, sds)
         systematic = np.where(marks, np.maximum(said, systematic), systematic)
-    return Track(named[0][0] if named else "no probe (live estimate)", smoothed, systematic, marks.astype(float))
+    return Track(named[0][0] if named else NO_PROBE, smoothed, systematic, marks.astype(float))
+
+
+def _goes_on(series: Series, at_s: float) -> bool:
+    """Whether a probe's readings go straight on through a moment. Not if there are few of them, or if another liquid came."""
+    times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
+    low, middle, high = np.searchsorted(times, [at_s - BESIDE_S / 2, at_s, at_s + BESIDE_S / 2])
+    before, after = slice(low, middle), slice(middle, high)
+    if middle - low < 8 or high - middle < 8 or np.isnan(values[low:high]).any():
+        return False
+    line = np.polynomial.polynomial.polyfit(times[before] - at_s, values[before], 1)
+    off = values[after] - line[0] - line[1] * (times[after] - at_s)
+    return bool(abs(np.median(off)) < JUMP_C)
 
 
 def _believed_readings(
@@ -368,8 +393,10 @@ class _Temperatures:
     mean_c: float
     mean_sd_c: float
     min_c: float
+    min_sd_c: float
     min_at_s: float
     max_c: float
+    max_sd_c: float
     max_at_s: float
     drift_c_per_min: float
     below_s: float | None
@@ -398,9 +425,10 @@ def _temperatures(stage: Stage | None, part: Stretch, track: Track) -> _Temperat
     if stage is not None and stage.law is not None:
         low, high = stage.law.valid_c
         outside = seconds_below(times, celsius, low) + total - seconds_below(times, celsius, high + 1e-9)
+    sds = np.hypot(smoothed.sd_c, track.systematic_sd_c)[inside]
     return _Temperatures(
-        mean_c, math.hypot(random_sd, systematic), float(celsius[lowest]), float(times[lowest]), float(celsius[highest]),
-        float(times[highest]), drift, below, above, outside,
+        mean_c, math.hypot(random_sd, systematic), float(celsius[lowest]), float(sds[lowest]), float(times[lowest]), float(celsius[highest]),
+        float(sds[highest]), float(times[highest]), drift, below, above, outside,
     )  # fmt: skip
 
 
@@ -481,8 +509,8 @@ def _stage(journal: Journal, recipe: Recipe | None, stage: Stage | None, part: S
         live_done_percent=share(live), measured_by=track.probe if track is not None else None,
         mean_c=heat.mean_c if heat else None, mean_sd_c=heat.mean_sd_c if heat else None,
         mean_kinetic_c=mean_kinetic_temperature(law, mean_rate) if law is not None and mean_rate is not None else None,
-        min_c=heat.min_c if heat else None, min_at_s=heat.min_at_s if heat else None, max_c=heat.max_c if heat else None,
-        max_at_s=heat.max_at_s if heat else None, drift_c_per_min=heat.drift_c_per_min if heat else None,
+        min_c=heat.min_c if heat else None, min_sd_c=heat.min_sd_c if heat else None, min_at_s=heat.min_at_s if heat else None,
+        max_c=heat.max_c if heat else None, max_sd_c=heat.max_sd_c if heat else None, max_at_s=heat.max_at_s if heat else None, drift_c_per_min=heat.drift_c_per_min if heat else None,
         band_c=stage.band_c if stage is not None else None, below_band_s=heat.below_s if heat else None,
         above_band_s=heat.above_s if heat else None, outside_data_s=heat.outside_data_s if heat else None,
         estimated_s=sum((p.to_s - p.from_s for p in pieces), 0.0), unmeasured_s=_unmeasured(journal, part), estimated_spans=tuple(pieces),
@@ -529,3 +557,9 @@ def _session(journal: Journal, facts: Mapping[str, ProbeFacts], stages: list[Sta
         notes=[str(r["text"]) for r in journal.of("note") if isinstance(r.get("text"), str)],
         torn=journal.findings.torn, problems=journal.findings.lines(),
     )  # fmt: skip
+
+
+def warmest_gap_c(numbers: SessionMeasures) -> float | None:
+    """Largest step between the mean temperatures of two stages in a row, C; None if fewer than two were measured."""
+    means = [s.mean_c for s in numbers.stages if s.mean_c is not None]
+    return max((abs(b - a) for a, b in zip(means, means[1:], strict=False)), default=None)

@@ -112,14 +112,14 @@ def _actual_end(
     return max(journal.last_t_s if close is None else close["t_s"], begin.t_s), "end of the record"
 
 
-def believed_spans(journal: Journal, probe: str) -> list[tuple[float, float]]:
+def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) -> list[tuple[float, float]]:
     """When a probe was believed, as (from, to) in session seconds; `to` may be infinite.
 
     Before its first `trust` record a probe counts as believed, unless that record is the gain. Since-times count, not the
-    moments at which they were found out. A law that runs outside its data is no loss of a probe.
+    moments at which they were found out, unless `as_known_then`. A law that runs outside its data is no loss of a probe.
     """
     changes = [
-        (r["t_s"] if r["since_t_s"] is None else min(r["since_t_s"], r["t_s"]), r["believed"])
+        (r["t_s"] if r["since_t_s"] is None or as_known_then else min(r["since_t_s"], r["t_s"]), r["believed"])
         for r in journal.of("trust")
         if r.get("probe") == probe and OUTSIDE_DATA not in r["why"]
     ]

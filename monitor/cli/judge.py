@@ -1,0 +1,223 @@
+"""`evenbath judge`: write down what the dry film looks like, and do arithmetic on the person's own series.
+
+Decides where a session's journal is looked for and what is printed. Writes only beside journals. Tests: tests/cli/test_judge.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from monitor.core.errors import InputWrong, NotThere
+
+if TYPE_CHECKING:
+    from monitor.review.measures import Review, SessionMeasures, StageMeasures
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("sessions", nargs="*", metavar="SESSION|JOURNAL", help="a journal's file, or a session's id (its end is enough)")
+    parser.add_argument("--file", type=Path, metavar="STATION.toml", help="look for the session in this station's state folder")
+    entry = parser.add_argument_group("one film, written down beside its journal")
+    entry.add_argument("--density", choices=("thin", "normal", "dense"), help="by eye")
+    entry.add_argument("--measured-density", type=_between(0.0, 5.0), metavar="D", help="of a grey card or a step, above base, 0 to 5")
+    entry.add_argument("--base-fog", type=_between(0.0, 3.0), metavar="D", help="density of clear film, 0 to 3")
+    entry.add_argument("--evenness", choices=("even", "slightly uneven", "uneven"))
+    entry.add_argument("--grade", type=_between(0.0, 5.0), metavar="G", help="paper grade that it prints at, 0 to 5")
+    entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="C", help="average gradient, measured, 0.05 to 5")
+    entry.add_argument("--seen", action="append", default=[], metavar="SIGHT", help="what was seen; --seen list says which there are; may be repeated")
+    entry.add_argument("--notes", metavar="TEXT", help="anything else")
+    series = parser.add_argument_group("several sessions: arithmetic on your own data, three or more")
+    which = series.add_mutually_exclusive_group()
+    which.add_argument("--series", choices=("contrast", "grade"), help="how it moves with development, with a 95 %% interval")
+    which.add_argument("--law", action="store_true", help="your own temperature law, from films of the same density")
+    series.add_argument("--want", type=_between(0.0, 5.0), metavar="VALUE", help="with --series: the time for this value")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def _between(low: float, high: float) -> Any:
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f'"{text}" is not a number; allowed: {low:g} to {high:g}') from None
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"{text} is out of range; allowed: {low:g} to {high:g}")
+        return value
+
+    return read
+
+
+def run(args: argparse.Namespace) -> int:
+    """Returns the exit status."""
+    from monitor.review.judgement import CAUSES
+
+    if "list" in args.seen:
+        for key, cause in CAUSES.items():
+            sys.stdout.write(f"{key:<17} {cause.sight}\n")
+        return 0
+    wrong = [s for s in args.seen if s not in CAUSES]
+    if wrong:
+        raise InputWrong(f"--seen {', '.join(wrong)}: not a sight that is known; allowed: {', '.join(CAUSES)}")
+    if args.want is not None and args.series is None:
+        raise InputWrong("--want belongs to --series; allowed: --series contrast --want 0.56")
+    if not args.sessions:
+        raise InputWrong("no session named; allowed: evenbath judge SESSION|JOURNAL ...")
+    journals = [find_journal(name, args.file) for name in args.sessions]
+    if args.series is not None:
+        return _series(args, journals)
+    if args.law:
+        return _law(args, journals)
+    if len(journals) > 1:
+        raise InputWrong("several sessions at once can only be put side by side; allowed: one session, or --series or --law")
+    return _judge(args, journals[0])
+
+
+def find_journal(name: str, station: Path | None) -> Path:
+    """The journal named by a path, by its id, or by the end of its id among the station's journals. Raises `InputWrong`, `NotThere`."""
+    from monitor.prepare.state import state_folder, station_state
+
+    path = Path(name)
+    if path.is_file():
+        return path
+    folder = (station_state(station) if station is not None else state_folder()) / "journals"
+    if "/" in name or not name:
+        raise InputWrong(f"{name}: there is no such file; allowed: a journal, or the id of a session in {folder}")
+    found = [p for p in sorted(folder.glob("*.jsonl")) if not p.name.endswith(".judgement.jsonl") and p.stem.endswith(name)]
+    exact = [p for p in found if p.stem == name]
+    if len(exact or found) == 1:
+        return (exact or found)[0]
+    if found:
+        raise InputWrong(f"{name}: {len(found)} sessions end like this ({', '.join(p.stem for p in found[:5])}); allowed: more of the id")
+    raise NotThere(f"{name}: no file and no session of this name in {folder}")
+
+
+def _review(journal: Path) -> Review:
+    from monitor.review.load import load
+    from monitor.review.measures import measure
+
+    loaded = load(journal)
+    if not loaded.session:
+        raise InputWrong(*loaded.findings.lines())
+    return measure(loaded)
+
+
+def _develop(numbers: SessionMeasures) -> StageMeasures | None:
+    from monitor.review.summary import main_stages
+
+    return next(iter(main_stages(numbers)), None)
+
+
+def _judge(args: argparse.Namespace, journal: Path) -> int:
+    from dataclasses import asdict
+
+    from monitor.review.judgement import Judgement, advice, append_judgement, latest, read_judgements
+    from monitor.review.measures import warmest_gap_c
+
+    review = _review(journal)
+    given = {name: getattr(args, name) for name in ("density", "measured_density", "base_fog", "evenness", "grade", "contrast", "notes")}
+    written = None
+    if any(v is not None for v in given.values()) or args.seen:
+        read_judgements(journal)  # a damaged file is told before anything is added to it
+        written = append_judgement(journal, Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), **given))
+    folded = latest(read_judgements(journal))
+    lines = [] if folded is None else advice(folded, _develop(review.numbers), warmest_gap_c(review.numbers))
+    if args.json:
+        shown = None if folded is None else asdict(folded)
+        sys.stdout.write(json.dumps({"session": review.numbers.session, "judgement": shown, "says": lines}, ensure_ascii=False) + "\n")
+        return 0
+    if written is not None:
+        sys.stdout.write(f"written to {written}\n")
+    if folded is None:
+        sys.stdout.write(f"session {review.numbers.session}: nothing is written down yet; --density, --grade, --seen and others do\n")
+    else:
+        words = {k: v for k, v in asdict(folded).items() if v is not None and k not in ("wall", "session", "seen")}
+        sys.stdout.write(f"session {folded.session}: " + "; ".join(f"{k.replace('_', ' ')} {v}" for k, v in words.items()) + "\n")
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    return 0
+
+
+def _wall() -> str:
+    from datetime import UTC, datetime
+
+    from monitor.live.clock import wall_s
+
+    return datetime.fromtimestamp(wall_s(), UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def _series(args: argparse.Namespace, journals: list[Path]) -> int:
+    from monitor.core.quantities import format_duration
+    from monitor.review.judgement import SeriesPoint, latest, read_judgements, series
+
+    points: list[SeriesPoint] = []
+    recipes = set()
+    for journal in journals:
+        review = _review(journal)
+        stage, judged = _develop(review.numbers), latest(read_judgements(journal))
+        value = None if judged is None else getattr(judged, args.series)
+        if value is None or stage is None or stage.done_ref_s is None or stage.rate_law is None:
+            why = f"no {args.series} written down" if value is None else "its development is not known"
+            sys.stderr.write(f"{journal}: left out, {why}\n")
+            continue
+        recipes.add((stage.reference_c, stage.rate_law))
+        points.append(SeriesPoint(review.numbers.session, stage.done_ref_s, float(value)))
+    if len(recipes) > 1:
+        raise InputWrong("these sessions count development at different references or by different laws; allowed: sessions of one recipe")
+    fitted = series(points, args.series)
+    reference_c = next(iter(recipes))[0]
+    low, high = fitted.range_ref_s
+    result: dict[str, Any] = {"what": args.series, "sessions": len(points), "slope_per_ln": fitted.slope, "sd": fitted.sd, "reference_c": reference_c,
+                              "done_low_ref_s": low, "done_high_ref_s": high}  # fmt: skip
+    lines = [f"{len(points)} sessions, {args.series} against development done (arithmetic on your own data, straight in the logarithm of time)"]
+    for point in fitted.points:
+        line_value, half = fitted.at(point.done_ref_s)
+        lines.append(
+            f"  {point.session}: {format_duration(point.done_ref_s)} at {reference_c:g} C gave {point.value:g}; the line says {line_value:.2f} +/-{half:.2f}"
+        )
+    if args.want is not None:
+        done, least, most = fitted.wanted(args.want)
+        outside = not low <= done <= high
+        result |= {"want": args.want, "time_ref_s": done, "time_low_ref_s": least, "time_high_ref_s": most, "outside_data": outside}
+        lines.append(
+            f"for {args.series} {args.want:g}: {format_duration(done)} at {reference_c:g} C (95 %: {format_duration(least)} to {format_duration(most)})"
+            + (f"; outside your data ({format_duration(low)} to {format_duration(high)}), do not rest on it" if outside else "")
+        )
+    _show(args, result, lines)
+    return 0
+
+
+def _law(args: argparse.Namespace, journals: list[Path]) -> int:
+    from monitor.core.quantities import format_duration
+    from monitor.review.judgement import latest, own_law, read_judgements
+
+    reviews = []
+    reference_c = 20.0
+    for journal in journals:
+        review = _review(journal)
+        judged = latest(read_judgements(journal))
+        stage = _develop(review.numbers)
+        if stage is not None and stage.reference_c is not None:
+            reference_c = stage.reference_c
+        reviews.append((review.numbers.session, review, None if judged is None else judged.measured_density))
+    law = own_law(reviews, reference_c)
+    energy, sd = law.fitted.activation_energy_kj_mol, law.sd_kj_mol
+    result = {
+        "activation_energy_kj_mol": energy, "sd_kj_mol": sd, "per_10_c": law.fitted.per_10_c, "reference_c": reference_c,
+        "sessions": [{"session": n, "steady_c": c, "time_s": s} for n, c, s in law.rows],
+    }  # fmt: skip
+    known = sum(d is not None for _, _, d in reviews)
+    lines = [
+        f"{len(reviews)} films, taken to have the same density ({known} measured, the others on your word); arithmetic on your own data",
+        *(f"  {n}: {format_duration(s)} at what a steady {c:.2f} C would have done" for n, c, s in law.rows),
+        f"energy {energy:.1f} kJ/mol, standard error {sd:.1f}: {law.fitted.per_10_c:.2f} per 10 C; worst film {law.fitted.worst_percent:+.1f} %",
+        f'for the recipe: rate = {{ law = "arrhenius", activation_energy_kj_mol = {energy:.1f}, sd = {max(sd, 0.1):.1f} }}',
+    ]
+    _show(args, result, lines)
+    return 0
+
+
+def _show(args: argparse.Namespace, result: dict[str, Any], lines: list[str]) -> None:
+    sys.stdout.write(json.dumps(result, ensure_ascii=False) + "\n" if args.json else "".join(f"{line}\n" for line in lines))

@@ -1,0 +1,378 @@
+"""One page that holds everything of a session: text first, then tables and pictures; opens in any browser, for ever.
+
+Decides the page's order and words; numbers come from the measures, pictures from figures.py. The page is one file, asks the
+network for nothing, prints, follows the reader's light or dark, and can be read without seeing: each picture has its numbers
+in its text and its data in a table. Tests: tests/review/test_report.py (also in a real Chromium, with axe-core where it is).
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from monitor.core.quantities import format_duration
+from monitor.core.rate import rate
+from monitor.review import figures, summary
+from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Line, Mark, Picture
+from monitor.review.judgement import read_judgements
+from monitor.review.load import Journal, load
+from monitor.review.measures import Review, StageMeasures, counted_from_to, weights
+
+if TYPE_CHECKING:
+    from monitor.review.compare import Comparison
+
+STEP_C = 0.3
+"""Between two stages a larger step of temperature is another liquid, and the line is broken."""
+BIN_S = 10.0
+CUE_WEIGHTS = {"now": 3.0, "fault": 2.0, "ready": 1.0}
+TABLE_ROWS = 90
+"""Rows of the table behind a picture; the full one is what `--csv` writes."""
+
+STYLE = """
+:root{color-scheme:light dark;--ground:#fdfdfb;--ink:#16181a;--dim:#565b60;--first:#0b4f8a;--second:#8a3a00;--third:#1d6b35;--shade:#e4e8ee;--rule:#7a8087}
+@media (prefers-color-scheme:dark){:root{--ground:#101112;--ink:#e9eaea;--dim:#a9aeb3;--first:#8cc4ff;--second:#ffb37a;--third:#8fdba6;--shade:#262b32;--rule:#8b9097}}
+*{box-sizing:border-box}
+body{margin:0 auto;padding:1rem;max-width:64rem;background:var(--ground);color:var(--ink);font:1rem/1.55 system-ui,sans-serif;overflow-wrap:anywhere}
+h1{font-size:1.5rem;line-height:1.25;margin:.2rem 0 1rem}h2{font-size:1.2rem;margin:2rem 0 .6rem}
+p{max-width:46rem}a{color:var(--first)}
+.scroll{overflow-x:auto;border:1px solid var(--rule)}
+table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
+caption{text-align:left;padding:.5rem;color:var(--dim)}
+th,td{text-align:left;padding:.35rem .6rem;border-top:1px solid var(--rule);vertical-align:top;overflow-wrap:normal}
+td{min-width:max-content}td:not(.long){white-space:nowrap}td.long{min-width:16rem}
+th{font-weight:600}
+figure{margin:1rem 0}figcaption{max-width:46rem}
+svg{width:100%;height:auto;display:block}svg text{font-family:system-ui,sans-serif!important}
+.narrow{display:none}
+summary{padding:.8rem .2rem;min-height:2.75rem;cursor:pointer}
+.problem{border-left:.35rem solid var(--second);padding:.2rem .8rem}
+@media (max-width:40rem){.wide{display:none}.narrow{display:block}th,td{padding:.3rem .4rem}}
+@media print{:root{--ground:#fff;--ink:#000;--dim:#333;--first:#000;--second:#000;--third:#000;--shade:#e8e8e8;--rule:#777}
+body{max-width:none;font-size:10pt;padding:0}.wide{display:block}.narrow{display:none}.scroll{overflow:visible;border:0}
+h2{break-after:avoid}figure,tr{break-inside:avoid}details::details-content{content-visibility:visible;block-size:auto}}
+"""
+
+
+def write_report(file: Path, review: Review, out: Path) -> None:
+    """Write the page of one session. `file`: its journal, read once more for what the numbers do not hold."""
+    out.write_text(session_page(load(file), review, file), encoding="utf-8")
+
+
+def page(title: str, body: str) -> str:
+    """A whole page around a body."""
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">'
+        f'<link rel="icon" href="data:,"><title>{html.escape(title)}</title><style>{STYLE}</style></head>\n<body><main>\n{body}\n</main></body></html>\n'
+    )
+
+
+def table(caption: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A table that can be scrolled sideways by keyboard too. The first cell of a row is its heading."""
+    lines = [f'<div class="scroll" tabindex="0" role="region" aria-label="{html.escape(caption)}"><table><caption>{html.escape(caption)}</caption><thead><tr>']
+    lines += [f'<th scope="col">{html.escape(h)}</th>' for h in head]
+    lines.append("</tr></thead><tbody>")
+    for row in rows:
+        first, *rest = ("" if cell is None else html.escape(str(cell)) for cell in row)
+        cells = "".join(f'<td class="long">{c}</td>' if len(c) > 28 else f"<td>{c}</td>" for c in rest)
+        lines.append(f'<tr><th scope="row">{first}</th>{cells}</tr>')
+    lines.append("</tbody></table></div>")
+    return "\n".join(lines)
+
+
+def session_page(journal: Journal, review: Review, file: Path) -> str:
+    """The page of one session as text."""
+    numbers = review.numbers
+    parts = [f"<h1>Session {html.escape(numbers.session)}: {html.escape(numbers.recipe or 'no recipe in the record')}</h1>"]
+    parts += [f'<p class="problem">{html.escape(problem)}</p>' for problem in numbers.problems]
+    parts += [f"<p>{html.escape(sentence)}</p>" for sentence in summary.sentences(numbers)]
+    parts.append("<h2>Stages</h2>" + _stages_table(numbers.stages))
+    if review.tracks:
+        parts.append("<h2>Temperature</h2>" + _temperature_figure(journal, review))
+    for stage in sorted({s.stage for s in numbers.stages if s.rate_law is not None and s.done_ref_s is not None}):
+        parts.append(f"<h2>Development done, stage {stage}</h2>" + _done_figure(journal, review, stage))
+    parts.append("<h2>Probes</h2>" + _probes_table(journal, review))
+    parts.append("<h2>Trust</h2>" + _trust(review))
+    parts.append("<h2>Cues</h2>" + _cues_table(journal, review))
+    parts.append("<h2>Judgement</h2>" + _judgements(file))
+    parts.append(_recipe_details(journal))
+    return page(f"Session {numbers.session}", "\n".join(parts))
+
+
+# --- tables ----------------------------------------------------------------------------------------------------------
+
+
+def _percent(value: float | None, sd: float | None = None) -> str:
+    return "not known" if value is None else f"{value:.1f} %" + (f" ±{sd:.1f}" if sd else "")
+
+
+def _celsius(value: float | None, sd: float | None = None) -> str:
+    return "not measured" if value is None else f"{value:.2f} C" + (f" ±{sd:.2f}" if sd is not None else "")
+
+
+def _seconds(value: float | None) -> str:
+    return "not planned" if value is None else format_duration(value)
+
+
+def _stages_table(stages: Sequence[StageMeasures]) -> str:
+    head = ("stage", "planned", "actual", "hands", "done, now known", "live said", "mean", "lowest to highest", "out of band", "estimated")
+    rows = []
+    for s in stages:
+        outside = "no band" if s.below_band_s is None or s.above_band_s is None else format_duration(s.below_band_s + s.above_band_s)
+        counts = s.rate_law is not None
+        rows.append((
+            f"{s.stage} {summary.stage_label(s)}", _seconds(s.planned_s), format_duration(s.actual_s),
+            "" if s.overrun_s is None else summary.signed_duration(s.overrun_s) if abs(s.overrun_s) >= 0.5 else "on time",
+            _percent(s.done_percent, s.done_sd_percent) if counts else "by the clock", _percent(s.live_done_percent) if counts else "",
+            _celsius(s.mean_c, s.mean_sd_c), "" if s.min_c is None else f"{s.min_c:.2f} to {s.max_c:.2f} C", outside, format_duration(s.estimated_s),
+        ))  # fmt: skip
+    places = sorted({s.measured_by for s in stages if s.measured_by})
+    where = " and ".join(summary.where_in_words(p) for p in places) or "not measured"
+    return table(f"Stages; temperatures {where}, smoothed afterwards", head, rows)
+
+
+def _probes_table(journal: Journal, review: Review) -> str:
+    rows = []
+    for probe in review.numbers.probes:
+        series = journal.readings.get(probe.probe)
+        good = 0 if series is None else sum(q == "good" for q in series.quality)
+        count = 0 if series is None else len(series.quality)
+        rows.append((probe.probe, probe.role, f"{probe.lag_s:g} s", f"±{probe.comparison_sd_c:.2f} C",
+                     summary.probe_sentence(probe).split(": ", 1)[1], f"{good} of {count}"))  # fmt: skip
+    if not rows:
+        return "<p>No probe in the record.</p>"
+    gaps = "".join(
+        f"<li>{html.escape(g.what)}: no good reading from {format_duration(g.from_s)} to {format_duration(g.to_s)}</li>" for g in review.numbers.gaps
+    )
+    return table("Probes of the session", ("probe", "role", "lag", "standard uncertainty", "comparison", "good readings"), rows) + (
+        f"<ul>{gaps}</ul>" if gaps else "<p>No gap of more than 5 s in any probe's readings.</p>"
+    )
+
+
+def _trust(review: Review) -> str:
+    changes = "".join(f"<li>{html.escape(summary.trust_sentence(t, review.numbers))}</li>" for t in review.numbers.trust)
+    return f"<ul>{changes}</ul>" if changes else "<p>No probe was gained or lost.</p>"
+
+
+def _cues_table(journal: Journal, review: Review) -> str:
+    rows = []
+    for cue in journal.of("cue"):
+        if cue["cue"] in ("ready", "now", "fault", "over"):
+            late = cue.get("lateness_s")
+            sheet = "" if cue.get("sheet") is None else str(cue["sheet"])
+            rows.append((format_duration(cue["t_s"], 1), cue["cue"].upper(), sheet, "" if late is None else f"{1000 * late:.0f} ms"))
+    counted = ", ".join(f"{number} {name}" for name, number in sorted(review.numbers.cues.items())) or "none"
+    if not rows:
+        return f"<p>Cues: {html.escape(counted)}.</p>"
+    return f"<p>Cues that sounded: {html.escape(counted)}.</p><details><summary>The cues one by one</summary>" + table(
+        "Cues but ticks, answers and clicks", ("session time", "cue", "sheet", "after its moment"), rows
+    ) + "</details>"  # fmt: skip
+
+
+def _judgements(file: Path) -> str:
+    rows = [
+        (j.wall, j.density, j.base_fog, j.evenness, j.grade, ", ".join(j.seen), j.notes) for j in read_judgements(file)
+    ]
+    if not rows:
+        return "<p>Nothing has been written down about the dry film. <code>evenbath judge</code> does.</p>"
+    return table("What the dry film looks like", ("written", "density", "base fog", "evenness", "grade", "seen", "notes"), rows)
+
+
+def _recipe_details(journal: Journal) -> str:
+    import json
+
+    recipe = journal.opening.get("recipe")
+    if not isinstance(recipe, dict):
+        return ""
+    shown = html.escape(json.dumps(recipe, indent=1, ensure_ascii=False))
+    return f'<details><summary>The recipe as it was loaded</summary><pre class="scroll" tabindex="0" role="region" aria-label="Recipe">{shown}</pre></details>'
+
+
+# --- pictures --------------------------------------------------------------------------------------------------------
+
+
+def _temperature_figure(journal: Journal, review: Review) -> str:
+    numbers = review.numbers
+    lines: list[Line] = []
+    shown_c: list[float] = []
+    joined = _joined_tracks(review)
+    times, celsius, spread, dotted = joined
+    lines.append(Line("developer, now known", times / 60.0, celsius, colour=INK, width=2.0, dotted=dotted, spread=spread))
+    shown_c += [float(np.nanmin(celsius)), float(np.nanmax(celsius))]
+    live = _live_line(journal)
+    if live is not None:
+        lines.append(Line("developer, live said", live[0] / 60.0, live[1], style=DASHED, colour=FIRST, width=1.1))
+    left_out = []
+    for series, style, colour in zip(
+        (s for s in journal.readings.values() if s.role in ("bath", "room", "wash")), (DASH_DOT, LONG, DASHED) * 3, (SECOND, THIRD, DIM) * 3, strict=False
+    ):
+        values = np.frombuffer(series.celsius)
+        good = ~np.isnan(values)
+        if not good.any():
+            continue
+        middle = float(np.median(values[good]))
+        if series.role == "room" and (middle < min(shown_c) - 6 or middle > max(shown_c) + 6):
+            left_out.append(f"{series.probe} (median {middle:.1f} C) lies outside the picture and is left out")
+            continue
+        x, y = figures.with_gaps(*figures.means(np.frombuffer(series.t_s)[good], values[good], BIN_S), gap_s=2.5 * BIN_S)
+        lines.append(Line(f"{series.probe}, as read, {BIN_S:g} s means", x / 60.0, y, style=style, colour=colour, width=1.0))
+    told = summary.main_stages(numbers)
+    band, levels = None, []
+    if told and told[0].reference_c is not None:
+        levels.append((told[0].reference_c, "reference"))
+        if told[0].band_c is not None:
+            band = (told[0].reference_c - told[0].band_c, told[0].reference_c + told[0].band_c)
+    marks = [Mark(s.begin_s / 60.0, s.name if s.sheet is None else f"{s.name} {s.sheet}", True, (s.role == "develop") * 1e4 + s.actual_s) for s in numbers.stages]
+    marks += [Mark(c["t_s"] / 60.0, c["cue"].upper(), weight=CUE_WEIGHTS[c["cue"]]) for c in journal.of("cue") if c["cue"] in CUE_WEIGHTS]
+    alt = "Temperature over the session. " + " ".join(
+        f"{summary.stage_label(s).capitalize()}: {summary.temperature_sentence(s)}; {summary.estimated_sentence(s) or 'nothing estimated'}." for s in told
+    )
+    caption = "Temperature in C over minutes of the session" + ("; the shaded strip is the wanted band" if band else "")
+    caption += ". Shaded around the line: one standard deviation. Dotted: estimated, no probe was believed."
+    caption += "".join(f" {words}." for words in left_out)
+    picture = Picture(lines, marks, "minutes of the session", "C", levels, band)
+    rows = _thin_rows(
+        [(format_duration(t), f"{c:.2f} C", f"±{s:.2f}", "estimated" if d else "measured") for t, c, s, d in zip(*joined, strict=True) if not np.isnan(c)]
+    )
+    behind = table("Temperature now known, thinned", ("session time", "developer", "standard deviation", "rests on"), rows)
+    return _figure(picture, "temperature", alt, caption, behind)
+
+
+def _figure(picture: Picture, salt: str, alt: str, caption: str, behind: str) -> str:
+    return (
+        f"<figure>{figures.draw(picture, salt, alt)}<figcaption>{html.escape(caption)}</figcaption></figure>"
+        f"<details><summary>The numbers behind this picture</summary>{behind}<p>The whole table: <code>evenbath review JOURNAL --csv FILE.csv</code>.</p></details>"
+    )
+
+
+def _thin_rows(rows: Sequence[Sequence[Any]]) -> list[Sequence[Any]]:
+    step = max(1, -(-len(rows) // TABLE_ROWS))
+    picked = list(rows[::step])
+    return picked if not rows or picked[-1] == rows[-1] else [*picked, rows[-1]]
+
+
+def _joined_tracks(review: Review) -> tuple[Any, Any, Any, Any]:
+    """(t_s, celsius, sd, estimated) of all stages in a row, with NaN between stages that do not touch."""
+    pieces: list[tuple[Any, ...]] = []
+    for number in sorted(review.tracks):
+        track = review.tracks[number]
+        own = [p for p in review.stretches if p.stage == number]
+        times = track.smoothed.t_s
+        inside = (times >= min(p.begin_s for p in own) - 1e-5) & (times <= max(p.end_s for p in own) + 1e-5)
+        sds = np.hypot(track.smoothed.sd_c, track.systematic_sd_c)
+        pieces.append((times[inside], track.smoothed.celsius[inside], sds[inside], track.estimated[inside]))
+        if abs(track.smoothed.celsius[inside][-1] - _next_begin(review, number)) > STEP_C:
+            nothing = np.array([np.nan])
+            pieces.append((times[inside][-1:], nothing, nothing, np.zeros(1)))
+    return tuple(np.concatenate([p[i] for p in pieces]) for i in range(4))  # type: ignore[return-value]
+
+
+def _next_begin(review: Review, number: int) -> float:
+    """Temperature at the begin of the next stage; infinite if there is none."""
+    track = review.tracks.get(number + 1)
+    begins = [p.begin_s for p in review.stretches if p.stage == number + 1]
+    if track is None or not begins:
+        return float("inf")
+    return float(np.interp(min(begins), track.smoothed.t_s, track.smoothed.celsius))
+
+
+def _live_line(journal: Journal) -> tuple[Any, Any] | None:
+    pieces = []
+    for key in sorted(journal.progress, key=lambda k: (k[0], k[1] or 0)):
+        if key[1] in (None, 1):
+            said = journal.progress[key]
+            pieces.append((np.append(np.frombuffer(said.t_s), said.t_s[-1]), np.append(np.frombuffer(said.developer_c), np.nan)))
+    if not pieces:
+        return None
+    return np.concatenate([p[0] for p in pieces]), np.concatenate([p[1] for p in pieces])
+
+
+def _done_figure(journal: Journal, review: Review, number: int) -> str:
+    assert review.recipe is not None
+    stage, track = review.recipe.stages[number - 1], review.tracks[number]
+    assert stage.law is not None
+    own = [(p, s) for p, s in zip(review.stretches, review.numbers.stages, strict=True) if p.stage == number]
+    rates = np.array([rate(stage.law, c) for c in track.smoothed.celsius.tolist()])
+    lines: list[Line] = []
+    rows: list[tuple[Any, ...]] = []
+    marks: list[Mark] = []
+    origin = min(p.begin_s for p, _ in own)
+    for i, (part, numbers) in enumerate(own):
+        target = numbers.target_ref_s
+        if not target:
+            continue
+        times = track.smoothed.t_s
+        inside = (times >= part.begin_s - 1e-5) & (times <= part.end_s + 1e-5)
+        percent = np.cumsum(weights(times, *counted_from_to(stage, part)) * rates)[inside] / target * 100.0
+        x = (times[inside] - origin) / 60.0
+        many = len(own) > 1
+        name = f"{part.sheet}" if many else "now known"
+        lines.append(Line(name, x, percent, style=figures.STYLES[i % len(figures.STYLES)] if many else figures.SOLID, width=1.6,
+                          dotted=track.estimated[inside], at_end=many))  # fmt: skip
+        said = journal.progress.get((part.stage, part.sheet))
+        live_at = np.full(len(x), np.nan)
+        if said is not None:
+            live_x, live_y = np.frombuffer(said.t_s), np.frombuffer(said.done_ref_s) / target * 100.0
+            if not many:
+                lines.append(Line("live said", (live_x - origin) / 60.0, live_y, style=DASHED, colour=FIRST, width=1.2))
+            live_at = np.interp(times[inside], live_x, live_y)
+        label = () if not many else (part.sheet,)
+        rows += _thin_rows([
+            (format_duration(60.0 * m), *label, f"{p:.1f} %", "" if np.isnan(v) else f"{v:.1f} %")
+            for m, p, v in zip(x.tolist(), percent.tolist(), live_at.tolist(), strict=True)
+        ])  # fmt: skip
+        if part.planned_end_s is not None:
+            marks.append(Mark((part.planned_end_s - origin) / 60.0, "planned end" if not many else f"end {part.sheet}", weight=-i))
+        if not many:
+            marks.append(Mark((part.end_s - origin) / 60.0, "actual end", True))
+    alt = "Development done over time. " + " ".join(
+        f"{summary.stage_label(s).capitalize()}: {summary.planned_sentence(s)}; {summary.done_sentence(s)}." for _, s in own
+    )
+    picture = Picture(lines, marks, f"minutes since the begin of {stage.name}", "% of what was wanted", [(100.0, "wanted")])
+    caption = "Development done in per cent of what was wanted. Dotted: estimated."
+    if len(own) > 1:
+        caption += " One line a sheet, its number at the end."
+    head = ("since begin", *(("sheet",) if len(own) > 1 else ()), "now known", "live said")
+    return _figure(picture, f"done-{number}", alt, caption, table("Development done, thinned", head, rows))
+
+
+# --- several sessions ------------------------------------------------------------------------------------------------
+
+
+def write_comparison(comparison: Comparison, out: Path) -> None:
+    """Write the page of several sessions: paragraph, differences, overlay, the season."""
+    from monitor.review.compare import difference_table, season_table, sentence
+
+    parts = [f"<h1>{len(comparison.sessions)} sessions side by side</h1>"]
+    parts += [f'<p class="problem">{html.escape(problem)}</p>' for problem in comparison.problems]
+    parts.append(f"<p>{html.escape(sentence(comparison))}</p>")
+    head, rows = difference_table(comparison)
+    parts.append("<h2>Differences</h2>" + table("Differences from the first session, aligned at the begin of development", head, rows))
+    if comparison.curves:
+        parts.append("<h2>Overlay</h2>" + _overlay(comparison))
+    head, rows = season_table(comparison)
+    parts.append("<h2>The season</h2>" + table("By date", head, rows))
+    out.write_text(page(f"{len(comparison.sessions)} sessions", "\n".join(parts)), encoding="utf-8")
+
+
+def _overlay(comparison: Comparison) -> str:
+    lines = [
+        Line(c.name, c.since_begin_s / 60.0, c.celsius, style=figures.STYLES[i % len(figures.STYLES)], colour=(INK, FIRST, SECOND, THIRD)[i % 4],
+             dotted=c.estimated, at_end=len(comparison.curves) > 8)
+        for i, c in enumerate(comparison.curves)
+    ]  # fmt: skip
+    picture = Picture(lines, (), "minutes since the begin of development", "C")
+    alt = "Temperature of each session since the begin of development. " + "; ".join(
+        f"{c.name}: from {c.celsius[0]:.2f} C to {c.celsius[-1]:.2f} C, mean {c.celsius.mean():.2f} C" for c in comparison.curves
+    )
+    rows = [
+        (format_duration(t), c.name, f"{v:.2f} C", "estimated" if d else "measured")
+        for c in comparison.curves
+        for t, v, d in zip(c.since_begin_s[::10].tolist(), c.celsius[::10].tolist(), c.estimated[::10].tolist(), strict=True)
+    ]
+    behind = table("Temperatures, thinned", ("since begin", "session", "developer", "rests on"), rows[:2000])
+    shown = "" if comparison.curves_left_out == 0 else f" {comparison.curves_left_out} more sessions stand only in the tables."
+    return _figure(picture, "overlay", alt, f"Temperature of the developer, aligned at the begin of development. Dotted: estimated.{shown}", behind)

@@ -1,0 +1,252 @@
+"""A session in words: a paragraph that alone answers what a person must know afterwards, without a picture.
+
+The ten questions (the project's practice text, section 8, scenario 10): planned and actual end, development done, mean and
+worst temperature, which minutes were estimated, which probe was compared when against what, age of the solution and area.
+Every temperature says where it was measured and how far it is to be trusted. Text only, no numbers are made here.
+Tests: tests/review/test_summary.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from monitor.core.quantities import format_duration, format_number
+from monitor.review.measures import NO_PROBE, ProbeFacts, SessionMeasures, Span, StageMeasures
+
+
+def signed_duration(seconds: float) -> str:
+    """Such as "12 s later" or "1:30 earlier"."""
+    size = abs(seconds)
+    shown = f"{size:.0f} s" if size < 60 else format_duration(size)
+    return f"{shown} {'later' if seconds >= 0 else 'earlier'}"
+
+
+def at_place(celsius: float | None, sd_c: float | None, where: str | None) -> str:
+    """A temperature with its uncertainty and place."""
+    if celsius is None:
+        return "not measured"
+    spread = "" if sd_c is None else f" +/-{sd_c:.2f} C"
+    return f"{celsius:.2f} C{spread}" + (f" {where_in_words(where)}" if where else "")
+
+
+def where_in_words(where: str | None) -> str:
+    """Name of a probe as a place."""
+    return "by the live estimate, no probe was believed" if where is None or where == NO_PROBE else f'at the probe "{where}"'
+
+
+def stage_label(stage: StageMeasures) -> str:
+    """Such as "develop" or "develop, sheet 3"."""
+    return stage.name if stage.sheet is None else f"{stage.name}, sheet {stage.sheet}"
+
+
+def in_stage(span: Span, stage: StageMeasures) -> str:
+    """A span as minutes of the stage."""
+    return f"{format_duration(span.from_s - stage.begin_s)} to {format_duration(span.to_s - stage.begin_s)} ({span.what})"
+
+
+def planned_sentence(stage: StageMeasures) -> str:
+    """Planned and actual end."""
+    parts = []
+    if stage.planned_s is not None:
+        parts.append(f"planned {format_duration(stage.planned_s)}" + (f" at {stage.reference_c:g} C" if stage.steered else " by the clock"))
+    if stage.planned_end_s is not None and stage.planned_s is not None:
+        to_end = stage.planned_end_s - stage.begin_s
+        if stage.steered:
+            moved = to_end - stage.planned_s
+            parts.append(f"end moved {signed_duration(moved)}, to {format_duration(to_end)}" if abs(moved) >= 0.5 else "end not moved")
+    parts.append(f"actual end {format_duration(stage.actual_s)} ({_by(stage)})")
+    if stage.overrun_s is not None and abs(stage.overrun_s) >= 1.0:
+        parts.append(f"the hands {signed_duration(stage.overrun_s)} than the planned end")
+    return ", ".join(parts)
+
+
+def _by(stage: StageMeasures) -> str:
+    return {
+        "tap": "told by a tap",
+        "assumed": "assumed, no tap",
+        "correction": "corrected by a later tap",
+        "close": "close of the session",
+        "planned end": "the planned end, nothing later is known",
+        "end of the record": "end of the record",
+    }[stage.ended_by]
+
+
+def done_sentence(stage: StageMeasures) -> str:
+    """Development done, now known and live said."""
+    if stage.rate_law is None:
+        return "" if stage.role != "develop" else "temperature did not count in this stage"
+    if stage.done_percent is None:
+        return "development not known: nothing was read"
+    said = f"development {stage.done_percent:.1f} % +/-{stage.done_sd_percent:.1f} of what was wanted (now known"
+    return said + (f"; live said {stage.live_done_percent:.1f} %)" if stage.live_done_percent is not None else ")")
+
+
+def temperature_sentence(stage: StageMeasures) -> str:
+    """Mean, worst and drift, each with its place."""
+    if stage.mean_c is None:
+        return "temperature not measured"
+    said = [f"mean {at_place(stage.mean_c, stage.mean_sd_c, stage.measured_by)}"]
+    if stage.mean_kinetic_c is not None:
+        said.append(f"by the rate a steady {stage.mean_kinetic_c:.2f} C")
+    said.append(_extremes(stage))
+    if stage.drift_c_per_min is not None and abs(stage.drift_c_per_min) >= 0.005:
+        said.append(f"drift {stage.drift_c_per_min:+.2f} C a minute")
+    if stage.below_band_s is not None and stage.above_band_s is not None:
+        outside = stage.below_band_s + stage.above_band_s
+        where = " and ".join(
+            f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s >= 0.5
+        )
+        said.append(
+            f"outside the band of +/-{stage.band_c:g} C: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
+            f"never outside the band of +/-{stage.band_c:g} C"
+        )  # fmt: skip
+    if stage.outside_data_s is not None and stage.outside_data_s >= 0.5:
+        said.append(f"{format_duration(stage.outside_data_s)} outside the data of the rate law (three times the uncertainty)")
+    return "; ".join(said)
+
+
+def _extremes(stage: StageMeasures) -> str:
+    """The worst temperature (farther from the reference) and the other extreme."""
+    assert stage.min_c is not None and stage.max_c is not None and stage.min_at_s is not None and stage.max_at_s is not None
+    reference_c = stage.mean_c if stage.reference_c is None else stage.reference_c
+    assert reference_c is not None
+    lowest = ("lowest", stage.min_c, stage.min_at_s, stage.min_sd_c or 0.0)
+    highest = ("highest", stage.max_c, stage.max_at_s, stage.max_sd_c or 0.0)
+    (_, worst_c, worst_at_s, worst_sd), (name, other_c, other_at_s, other_sd) = sorted((lowest, highest), key=lambda e: -abs(e[1] - reference_c))
+    off = worst_c - reference_c
+    from_reference = f"{abs(off):.2f} C {'above' if off > 0 else 'below'} the {'reference' if stage.reference_c is not None else 'mean'}"
+    return (
+        f"worst {worst_c:.2f} C +/-{worst_sd:.2f} at {format_duration(worst_at_s - stage.begin_s)} ({from_reference}), "
+        f"{name} {other_c:.2f} C +/-{other_sd:.2f} at {format_duration(other_at_s - stage.begin_s)}, both {where_in_words(stage.measured_by)}"
+    )
+
+
+def estimated_sentence(stage: StageMeasures) -> str:
+    """Which minutes were estimated."""
+    if not stage.estimated_spans:
+        return "no minute was estimated" if stage.steered else ""
+    spans = ", ".join(in_stage(s, stage) for s in stage.estimated_spans)
+    return f"estimated, not measured: {spans}, {format_duration(stage.estimated_s)} in all"
+
+
+def probe_sentence(probe: ProbeFacts) -> str:
+    """Which probe was compared when against what."""
+    name = f'probe "{probe.probe}" ({probe.role})'
+    if probe.compared is None:
+        return f"{name}: not compared, +/-{probe.comparison_sd_c:.2f} C"
+    told = probe.compared
+    when = told.get("wall") or told.get("date") or told.get("when")
+    against = told.get("against") or told.get("reference")
+    at_c = told.get("at_c")
+    if told.get("who"):
+        words.append(f"by {told['who']}")
+    words = [f"{name}: compared", str(when) if when else "at a time that is not in the record"]
+    words.append(f"against {against}" if against else "against a reference that is not in the record")
+    if isinstance(at_c, (int, float)):
+        words.append(f"at {at_c:g} C")
+    offset = told.get("offset_c")
+    if isinstance(offset, (int, float)):
+        words.append(f"offset {offset:+.2f} C taken off")
+    return " ".join(words) + f", +/-{probe.comparison_sd_c:.2f} C left"
+
+
+def solution_sentence(solution: Mapping[str, Any]) -> str:
+    """Age and use of one solution, as recorded."""
+    name = solution.get("solution") or solution.get("name") or "a solution"
+    words = [str(name)]
+    if solution.get("dilution"):
+        words.append(f"diluted {solution['dilution']}")
+    if solution.get("mixed"):
+        words.append(f"mixed {solution['mixed']}")
+    if isinstance(solution.get("age_s"), (int, float)):
+        words.append(f"{age(float(solution['age_s']))} old at the begin")
+    if isinstance(solution.get("used_area_units"), (int, float)):
+        words.append(f"{solution['used_area_units']:g} units of 80 sq in through it before")
+    if isinstance(solution.get("area_units"), (int, float)):
+        words.append(f"{solution['area_units']:g} units of 80 sq in with this session's film")
+    return ", ".join(words)
+
+
+def age(seconds: float) -> str:
+    """An age in the unit that a person would use."""
+    for size, word in ((86400.0, "days"), (3600.0, "hours"), (60.0, "minutes")):
+        if seconds >= 2 * size:
+            return f"{format_number(seconds / size, 1 if seconds < 10 * size else 0)} {word}"
+    return f"{seconds:.0f} seconds"
+
+
+def moment(session: SessionMeasures, t_s: float) -> str:
+    """A session time as minutes of the stage that ran then."""
+    running = [s for s in session.stages if s.begin_s <= t_s <= s.actual_end_s]
+    if not running:
+        return f"session time {format_duration(t_s)}"
+    stage = running[0] if len({s.stage for s in running}) > 1 else min(running, key=lambda s: s.begin_s)
+    return f"{format_duration(t_s - stage.begin_s)} of {stage.name}"
+
+
+def trust_sentence(change: Mapping[str, Any], session: SessionMeasures) -> str:
+    """One change of trust."""
+    what = "believed" if change["believed"] else "not believed"
+    since = change["since_t_s"] if change["since_t_s"] is not None else change["t_s"]
+    back = f", so since {moment(session, since)}" if abs(since - change["t_s"]) >= 1.0 else ""
+    return f'at {moment(session, change["t_s"])} "{change["probe"]}" {what} ({change["why"]}{back})'
+
+
+def head(session: SessionMeasures) -> str:
+    """What the session was."""
+    kind = "rehearsal, no film" if session.mode == "rehearsal" else session.mode
+    words = [f"Session {session.session} ({kind}), opened {session.opened_wall}"]
+    if session.recipe:
+        words.append(f'recipe "{session.recipe}", {session.film} film in {_article(session.vessel or "vessel")}')
+    if session.contents:
+        words.append(session.contents)
+    if session.area_units is not None:
+        words.append(f"area {session.area_units:g} units of 80 sq in")
+    closed = f"closed: {session.close_why}" if session.closed else "never closed: still running, or lost"
+    return ", ".join([*words, closed]) + "."
+
+
+def _article(words: str) -> str:
+    return f"{'an' if words[0] in 'aeiou' else 'a'} {words}"
+
+
+def main_stages(session: SessionMeasures) -> list[StageMeasures]:
+    """The stages that the paragraph tells in full: those that develop, else those with a rate."""
+    return [s for s in session.stages if s.role == "develop"] or [s for s in session.stages if s.rate_law is not None]
+
+
+def paragraph(session: SessionMeasures) -> str:
+    """The session as one paragraph; ends without a newline."""
+    return " ".join(sentences(session))
+
+
+def sentences(session: SessionMeasures) -> list[str]:
+    """The paragraph, sentence by sentence."""
+    told_all = [head(session)]
+    told = main_stages(session)
+    for stage in told:
+        parts = [planned_sentence(stage), done_sentence(stage), temperature_sentence(stage), estimated_sentence(stage)]
+        told_all.append(f"{stage_label(stage).capitalize()}: {'; '.join(p for p in parts if p)}.")
+    others = [s for s in session.stages if s not in told]
+    if others:
+        told_all.append("Other stages: " + "; ".join(f"{stage_label(s)} {planned_sentence(s)}" for s in others) + ".")
+    if session.max_cue_lateness_s is not None:
+        told_all.append(f"The latest cue came {1000 * session.max_cue_lateness_s:.0f} ms after its moment.")
+    if session.faults or session.trust:
+        changes = "; ".join(trust_sentence(t, session) for t in session.trust)
+        told_all.append(f"FAULT sounded {session.faults} times" + (f"; {changes}." if changes else "."))
+    for resume in session.resumes:
+        gap = "an unknown time" if resume["gap_s"] is None else f"{resume['gap_s']:.0f} s"
+        told_all.append(f"The program was gone for {gap} before {moment(session, resume['t_s'])} and went on.")
+    if session.gaps:
+        told_all.append(
+            "No good reading: " + "; ".join(f"{g.what}, {moment(session, g.from_s)} to {moment(session, g.to_s)}" for g in session.gaps) + "."
+        )
+    told_all.append("Comparison: " + ("; ".join(map(probe_sentence, session.probes)) if session.probes else "no probe in the record") + ".")
+    solutions = "; ".join(map(solution_sentence, session.solutions))
+    told_all.append(f"Solutions: {solutions}." if solutions else "Solutions: age and use are not in the record.")
+    told_all += [f"{note}." for note in session.notes]
+    if session.torn:
+        told_all.append(f"{session.torn}.")
+    return told_all
