@@ -130,6 +130,8 @@ class Table:
     def _get(self, key: str, required: bool) -> Any:
         if key not in self._asked:
             self._asked.append(key)
+            if key in self._data and self._data[key] is None:  # TOML has no null, a journal's JSON may
+                self.wrong(key, f"{key}: null is no value", f"{key} with a value, or left out")
         if key not in self._data and required:
             self.document.problem(self.path, f"{self.name} has no {key}", f"{key} is needed here")
         return self._data.get(key)
