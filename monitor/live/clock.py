@@ -1,0 +1,165 @@
+"""The one module that reads clocks. Everything else is handed a `Clock`, or a time.
+
+Durations are seconds of CLOCK_MONOTONIC, which goes on through a step of the wall clock and through a restart of the
+station on the same boot (`boot_id`). Wall time is a label and never part of a duration. `FakeClock` is the twin for tests
+and for simulated time: it jumps, and it never goes back. Tests: tests/live/test_clock.py.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Protocol
+
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
+"""Made by the usual network time service once it has really set the clock (systemd-timesyncd(8), section Files)."""
+BUILT = datetime(2025, 1, 1, tzinfo=UTC)
+"""No wall clock that is right says less: the program did not exist. A board without a battery clock may wake up in 1970."""
+
+
+class Clock(Protocol):
+    """What the station may ask about time."""
+
+    def mono_s(self) -> float:
+        """Seconds of the monotonic clock; only differences mean anything, within one boot."""
+        ...
+
+    def wall(self) -> datetime:
+        """The wall clock, aware, UTC. A label."""
+        ...
+
+    def wall_set(self) -> bool:
+        """Whether the wall clock is known to have been set by network time since the boot."""
+        ...
+
+    def boot_id(self) -> str:
+        """One word for this boot of the machine; another boot has another."""
+        ...
+
+    def zone(self) -> str:
+        """The time zone of the place, by its name where the machine knows it, else the offset from UTC."""
+        ...
+
+    def wait(self, condition: threading.Condition, until_s: float | None) -> None:
+        """Wait on `condition`, whose lock is held, until it is notified or `until_s` has come; None: until notified."""
+        ...
+
+
+class RealClock:
+    """The machine's clocks."""
+
+    def mono_s(self) -> float:
+        """CLOCK_MONOTONIC, seconds."""
+        return time.monotonic()
+
+    def wall(self) -> datetime:
+        """Now, UTC."""
+        return datetime.now(UTC)
+
+    def wall_set(self) -> bool:
+        """Whether the network time service says that it has set the clock."""
+        return SYNCHRONISED.exists()
+
+    def boot_id(self) -> str:
+        """The kernel's id of this boot, `unknown` where it gives none: then nothing is resumed as the same boot."""
+        try:
+            return BOOT_ID.read_text(encoding="ascii").strip()
+        except OSError:
+            return "unknown"
+
+    def zone(self) -> str:
+        """From $TZ, else the link that names the zone, else the offset such as +01:00."""
+        given = os.environ.get("TZ", "").lstrip(":")
+        if given:
+            return given
+        link = Path("/etc/localtime").resolve()
+        if "zoneinfo" in link.parts:
+            return "/".join(link.parts[link.parts.index("zoneinfo") + 1 :])
+        return datetime.now().astimezone().isoformat()[-6:]
+
+    def wait(self, condition: threading.Condition, until_s: float | None) -> None:
+        """Wait on the condition."""
+        if until_s is None:
+            condition.wait()
+            return
+        left_s = until_s - time.monotonic()
+        if left_s > 0:
+            condition.wait(left_s)
+
+
+class FakeClock:
+    """Time that passes only when told to. `wait` jumps to its deadline at once."""
+
+    def __init__(self, mono_s: float = 1000.0, wall: datetime | None = None, boot: str = "boot-1") -> None:
+        self._mono_s = mono_s
+        self._wall = wall or datetime(2026, 11, 25, 19, 0, tzinfo=UTC)
+        self._boot = boot
+        self.set_by_network = True
+
+    def mono_s(self) -> float:
+        """Seconds."""
+        return self._mono_s
+
+    def wall(self) -> datetime:
+        """The wall clock, which passes with the monotonic one and can be set apart from it by `step_wall`."""
+        return self._wall
+
+    def wall_set(self) -> bool:
+        """As the test says."""
+        return self.set_by_network
+
+    def boot_id(self) -> str:
+        """As the test says."""
+        return self._boot
+
+    def zone(self) -> str:
+        """Always UTC."""
+        return "UTC"
+
+    def wait(self, condition: threading.Condition, until_s: float | None) -> None:
+        """Jump to the deadline. Without one there is nothing that could ever end the waiting: refused."""
+        if until_s is None:
+            raise RuntimeError("waiting without a deadline on a clock that nobody moves")
+        if until_s > self._mono_s:
+            self.advance(until_s - self._mono_s)
+
+    def advance(self, seconds: float) -> None:
+        """Time passes. Raises ValueError for less than nothing: no monotonic clock goes back."""
+        if seconds < 0:
+            raise ValueError(f"the monotonic clock cannot go back by {-seconds} s")
+        self._mono_s += seconds
+        self._wall += timedelta(seconds=seconds)
+
+    def to(self, mono_s: float) -> None:
+        """Time passes until this moment; a moment that is over changes nothing."""
+        if mono_s > self._mono_s:
+            self.advance(mono_s - self._mono_s)
+
+    def step_wall(self, seconds: float) -> None:
+        """Somebody sets the wall clock by so much, forward or back."""
+        self._wall += timedelta(seconds=seconds)
+
+    def reboot(self, away_s: float, boot: str, wall_lost: bool = False) -> None:
+        """The machine was off: the monotonic clock begins anew, the wall clock went on unless it was lost."""
+        self._mono_s = 5.0
+        self._boot = boot
+        if not wall_lost:
+            self._wall += timedelta(seconds=away_s)
+
+
+def stamp(wall: datetime) -> str:
+    """RFC 3339, UTC, milliseconds, such as 2026-11-25T19:00:00.000Z."""
+    return wall.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{wall.microsecond // 1000:03d}Z"
+
+
+def read_stamp(text: str) -> datetime | None:
+    """The moment that `stamp` wrote, None for anything else."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo is not None else None

@@ -1,0 +1,112 @@
+"""The station's inbox: the only way in which another thread reaches the thread that owns the state.
+
+Putting never blocks and never fails, from any thread, a pin's callback or a signal's handler included. What is put are
+frozen values that say what happened and when, nothing more. Tests: tests/live/test_inbox.py.
+"""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from hardware.ports import Sample
+from monitor.core.cues import Sound
+
+Reply = Callable[[Mapping[str, Any]], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A raw edge of the foot switch, bounces included."""
+
+    mono_s: float
+    down: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """One attempt to read one probe. `arrived_s`: monotonic, when it was over."""
+
+    probe: str
+    sample: Sample
+    arrived_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sounded:
+    """A sound began, at `onset_s` of session time. `tune` tells which run of the player it belongs to."""
+
+    tune: int
+    sound: Sound
+    onset_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unsounded:
+    """A sound that will never be heard: another took its place, or the sounder failed."""
+
+    tune: int
+    sound: Sound
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A part failed, or works again. `part` is one of a few words, such as `disk` or `sounder`."""
+
+    part: str
+    well: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """What the keeper found: free bytes of the state folder (None: cannot be asked) and the board's throttling word."""
+
+    free_bytes: int | None
+    throttled: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """A line of the control socket, and how to answer it. `line`: which connection it came by."""
+
+    line: int
+    body: Mapping[str, Any]
+    reply: Reply
+
+
+@dataclass(frozen=True, slots=True)
+class HungUp:
+    """A connection of the control socket is gone."""
+
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The station is to end. A running session gets no `close`."""
+
+    why: Literal["signal", "test"] = "signal"
+
+
+Message = Edge | Sampled | Sounded | Unsounded | Trouble | House | Request | HungUp | Stop
+
+
+class Inbox:
+    """First in, first out. `SimpleQueue` because its `put` is reentrant: a signal's handler may interrupt a `put`."""
+
+    def __init__(self) -> None:
+        self._queue: queue.SimpleQueue[Message] = queue.SimpleQueue()
+
+    def put(self, message: Message) -> None:
+        """Never blocks."""
+        self._queue.put(message)
+
+    def get(self, timeout_s: float) -> Message | None:
+        """The next message, or None after `timeout_s` seconds (0 and less: only what is there)."""
+        try:
+            return self._queue.get(timeout=timeout_s) if timeout_s > 0 else self._queue.get_nowait()
+        except queue.Empty:
+            return None
