@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any, Literal, get_args
 
 from monitor.core.light import FIXING_ROLES, bare_film, stages_before_last_fix
@@ -519,6 +519,8 @@ def _warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
     """What is allowed but should be known before the film is wet. Whole sentences."""
     for stage in recipe.stages:
         yield from _stage_warnings(recipe, stage)
+    if recipe.film != "colour":  # colour processes have short times of their own, held closely
+        yield from _short_warnings(recipe.stages)
     if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
         yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
     if any(s.role == "load" for s in recipe.stages[1:]):
@@ -532,8 +534,6 @@ def _warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
 
 def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
     said = f"Stage {stage.number} ({stage.name})"
-    if stage.role == "develop" and stage.target_ref_s < SHORTEST_DEVELOP_S and recipe.film != "colour":
-        yield f"{said}: {format_duration(stage.target_ref_s)} is under 5:00, development may be uneven (common practice)."
     if stage.law is None:
         return
     low_c, high_c = stage.law.valid_c
@@ -547,6 +547,16 @@ def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
             yield f"{said}: at {format_number(high_c)} C it is {format_duration(warm_s)}, under 5:00 (common practice)."
     if recipe.film == "colour":
         yield f"{said}: the rate does not move the time of colour film; temperature is watched and recorded."
+
+
+def _short_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
+    """Development under five minutes; two baths in a row count as one."""
+    for developing, run in groupby(stages, key=lambda stage: stage.role == "develop"):
+        together = list(run)
+        whole_s = sum(stage.target_ref_s for stage in together)
+        if developing and whole_s < SHORTEST_DEVELOP_S:
+            said = " and ".join(f"{stage.number} ({stage.name})" for stage in together)
+            yield f"Stage {said}: {format_duration(whole_s)} is under 5:00, development may be uneven (common practice)."
 
 
 def _span(low_c: float, high_c: float) -> str:

@@ -526,6 +526,14 @@ def test_what_is_allowed_but_unwise_is_a_warning(edits: tuple[str, ...], words: 
     assert any(words in warning for warning in loaded(changed(TRAY, *edits)).warnings)
 
 
+def test_two_developing_baths_in_a_row_count_as_one() -> None:
+    """Three minutes and three minutes are no short development; two and two are."""
+    text = changed(TRAY[: TRAY.index("[sheets]")], 'role = "stop" => role = "develop"', 'time = "8:00" => time = "3:00"')
+    assert loaded(changed(text, 'time = "0:30" => time = "3:00"')).warnings == ()
+    (warning,) = loaded(changed(text, 'time = "0:30" => time = "1:30"')).warnings
+    assert "Stage 1 (develop) and 2 (stop): 4:30 is under 5:00" in warning
+
+
 def test_a_valid_range_beyond_the_pairs_is_a_warning() -> None:
     """There the end slope is all there is."""
     assert any("valid goes beyond the pairs" in w for w in loaded(changed(ROLL, '["18 C", "24 C"] => ["16 C", "26 C"]')).warnings)

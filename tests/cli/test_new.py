@@ -1,0 +1,246 @@
+"""`evenbath new`: every blank becomes a recipe that loads, answers are checked, and no file is ever overwritten."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.core.errors import FileWrong
+from monitor.core.rate import Arrhenius, Pairs
+from monitor.core.recipe import Recipe, load_recipe
+from monitor.prepare.new_recipe import BLANKS, blanks, questions
+
+KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal"]
+# What the person alone can know; everything else has a usual answer.
+OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["time=4:00", "second_time=4:00"], "colour": [], "reversal": []}
+
+
+def sets(*answers: str) -> list[str]:
+    """--set for each answer."""
+    return [word for answer in answers for word in ("--set", answer)]
+
+
+def own(key: str) -> list[str]:
+    """The least that a person must say for this blank."""
+    return sets(*OWN.get(key, ["time=9:30"]))
+
+
+def made(tmp_path: Path, key: str, *words: str) -> Recipe:
+    """The recipe that these words make of a blank, its usual answers taken."""
+    out = tmp_path / f"{key}.toml"
+    assert main(["new", "--from", key, "--out", str(out), "--usual", *words]) == 0
+    return load_recipe(out.read_bytes(), out.name)
+
+
+class Pipe(io.StringIO):
+    """What a shell pipes in: never a terminal."""
+
+    def isatty(self) -> bool:
+        """No."""
+        return False
+
+
+class Terminal(io.StringIO):
+    """A person at a terminal, whose lines come one by one."""
+
+    def isatty(self) -> bool:
+        """Yes."""
+        return True
+
+
+def test_there_is_a_blank_for_every_way_of_working() -> None:
+    """The eight of the plan, and no file that the list does not show."""
+    assert [blank.key for blank in blanks()] == KEYS
+    assert {path.stem for path in BLANKS.glob("*.toml")} == set(KEYS)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_blank_becomes_a_recipe_without_warnings(key: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With the person's own numbers and the usual rest it loads, and plan reads it back."""
+    recipe = made(tmp_path, key, *own(key))
+    assert recipe.warnings == ()
+    assert "{{" not in (tmp_path / f"{key}.toml").read_text(encoding="utf-8")
+    assert main(["plan", str(tmp_path / f"{key}.toml")]) == 0
+    assert f"Read it back before you use it: evenbath plan {tmp_path}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_a_blank_itself_is_no_recipe(key: str) -> None:
+    """Used as it is, unanswered, it is refused."""
+    with pytest.raises(FileWrong):
+        load_recipe((BLANKS / f"{key}.toml").read_bytes(), key)
+
+
+@pytest.mark.parametrize("key", [key for key in KEYS if key not in ("colour", "reversal")])
+def test_the_developers_time_is_left_to_the_person(key: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without it nothing is written."""
+    out = tmp_path / "r.toml"
+    answers = [word for word in own(key) if not word.startswith("time=") and word != "--set"]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("sys.stdin", Pipe(""))
+        assert main(["new", "--from", key, "--out", str(out), "--usual", *sets(*answers)]) == 2
+    assert "no answer to: The developer's time" in capsys.readouterr().err
+    assert not out.exists()
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_number_of_a_blank_says_where_it_comes_from(key: str) -> None:
+    """Each line with a duration or a band of the blank's own has a comment, and the head says that the sheet rules."""
+    text = (BLANKS / f"{key}.toml").read_text(encoding="utf-8")
+    assert "A blank, not a maker's sheet" in text
+    for line in text.splitlines():
+        name = line.split(" = ")[0]
+        if name in ("time", "agitation", "band", "at_most", "interval") and "continuous" not in line:
+            covered = "#" in line or "{{second_time" in line or "from memory, not verified" in text
+            assert covered, line
+
+
+def test_film_developed_in_a_closed_tank_is_bare_only_while_loading(tmp_path: Path) -> None:
+    """The blanks have a load stage, dark and without a clock; the tray is dark to the end of the fix."""
+    assert made(tmp_path, "roll", *own("roll")).open_film == (1,)
+    assert made(tmp_path, "sheets", *own("sheets")).open_film == (1, 2, 3, 4)
+
+
+def test_steering_follows_the_way_of_working(tmp_path: Path) -> None:
+    """Roll, tray, drum and bench are steered; stand, two baths and colour are not."""
+    steered = {key: any(s.steer for s in made(tmp_path, key, *own(key)).stages) for key in KEYS}
+    assert steered == {
+        "roll": True, "sheets": True, "drum": True, "bench": True, "stand": False, "two-bath": False, "colour": False, "reversal": False,
+    }  # fmt: skip
+
+
+def test_colour_waits_at_its_gate(tmp_path: Path) -> None:
+    """37.8 C within 0.15 C for a minute, 3:15, never steered."""
+    stage = next(s for s in made(tmp_path, "colour").stages if s.role == "develop")
+    assert stage.gate is not None
+    assert (stage.reference_c, stage.gate.band_c, stage.gate.for_s, stage.time_s, stage.steer) == (37.8, 0.15, 60.0, 195.0, False)
+
+
+def test_ones_own_pairs_become_the_rate(tmp_path: Path) -> None:
+    """Typed in any order, the one at the reference added from the time."""
+    recipe = made(tmp_path, "roll", *sets("time=10:00", "pairs=24 C=6:45, 18 C=12:10"))
+    law = next(s.law for s in recipe.stages if s.role == "develop")
+    assert law == Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.5, (18.0, 24.0))
+
+
+def test_without_pairs_the_middle_of_published_tables_is_taken_and_said(tmp_path: Path) -> None:
+    """65 kJ/mol with the spread between tables, and a comment that says so."""
+    recipe = made(tmp_path, "roll", *own("roll"))
+    law = next(s.law for s in recipe.stages if s.role == "develop")
+    assert law == Arrhenius(20.0, 65.0, 8.7, (16.0, 24.0))
+    assert "no second pair: published black-and-white tables" in (tmp_path / "roll.toml").read_text(encoding="utf-8")
+
+
+def test_counting_from_full_brings_its_filling_time(tmp_path: Path) -> None:
+    """The answer makes two lines of the recipe."""
+    stage = made(tmp_path, "roll", *own("roll"), *sets("counted=full to empty")).stages[1]
+    assert (stage.counted, stage.fill_s) == ("full to empty", 15.0)
+
+
+def test_quotes_in_an_answer_cannot_break_the_recipe(tmp_path: Path) -> None:
+    """Text is written as TOML text, whatever is in it."""
+    name = 'My "best" \\ film # 1 = {{time}}'
+    assert made(tmp_path, "roll", *own("roll"), *sets(f"name={name}")).name == name
+
+
+def test_the_questions_can_be_answered_from_a_pipe(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line for each question, the blank's and the file's too; an empty line takes the usual answer."""
+    asked = list(questions(blanks()[0]))
+    answers = {"name": "Tuesday", "time": "11:00", "dilution": "1+31", "reference": "68 F"}
+    lines = ["roll", *(answers.get(question.key, "") for question in asked), str(tmp_path / "tuesday.toml")]
+    monkeypatch.setattr("sys.stdin", Pipe("\n".join(lines) + "\n"))
+    assert main(["new"]) == 0
+    recipe = load_recipe((tmp_path / "tuesday.toml").read_bytes(), "t")
+    assert recipe.name == "Tuesday"
+    assert (recipe.stages[1].time_s, str(recipe.stages[1].dilution), recipe.stages[1].reference_c) == (660.0, "1+31", 20.0)
+    out = capsys.readouterr().out
+    assert "The developer's time at its reference temperature, from the sheet in your hand?" in out
+
+
+def test_a_person_at_a_terminal_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """A slip is answered with what is allowed, and the question comes again."""
+    monkeypatch.setattr("sys.stdin", Terminal("600\n10 minutes\n10:00\n"))
+    assert made(tmp_path, "roll").stages[1].time_s == 600.0
+    out = capsys.readouterr().out
+    assert out.count("The developer's time") == 3
+    assert '"600" is not a duration; allowed: ' in out
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        ("time=600", "is not a duration"),
+        ("reference=20", "is not a temperature"),
+        ("dilution=1:31", "can mean two things"),
+        ("volume=500", "is not a volume"),
+        ("film=orange", "allowed: panchromatic, orthochromatic"),
+        ("area=0", "a number above 0"),
+        ("area=nan", "a number above 0"),
+        ("counted=whole", "pour to pour, full to empty"),
+        ("name=", "one line of 1 to 200 characters"),
+        ("name=a\x1b[31mb", "one line of 1 to 200 characters"),
+        ("pairs=24 C", "is not a pair"),
+        ("pairs=24 C=12:00", "the time grows from 20 C to 24 C"),
+        ("pairs=20 C=9:00", "20 C stands twice"),
+        ("colour=red", 'the blank "roll" does not ask that'),
+        ("time", "no answer"),
+        ("drain=20:00", "these answers make no recipe together"),
+        ("time=0:00", "these answers make no recipe together"),
+        ("fix=13:00", "these answers make no recipe together"),
+    ],
+)
+def test_a_wrong_answer_writes_nothing(answer: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2, what is allowed, no file."""
+    out = tmp_path / "r.toml"
+    words = sets(answer) if answer.startswith("time") else sets("time=10:00", answer)
+    assert main(["new", "--from", "roll", "--out", str(out), "--usual", *words]) == 2
+    err = capsys.readouterr().err
+    assert told in err
+    assert "Traceback" not in err
+    assert "\x1b" not in err
+    assert not out.exists()
+
+
+def test_sheets_too_close_for_their_drain_write_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The recipe's own reader has the last word."""
+    out = tmp_path / "r.toml"
+    assert main(["new", "--from", "sheets", "--out", str(out), "--usual", *sets("time=8:00", "interval=0:05")]) == 2
+    assert "exits at least 0:08.0 apart" in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_an_existing_file_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Refused before anything is asked."""
+    out = tmp_path / "r.toml"
+    out.write_text("mine", encoding="utf-8")
+    assert main(["new", "--from", "roll", "--out", str(out), "--usual", *own("roll")]) == 2
+    assert "stands there already and is left alone" in capsys.readouterr().err
+    assert out.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize(("name", "told"), [("no/r.toml", "cannot be written"), ("r.txt", "ends in .toml")])
+def test_a_place_that_cannot_be_written_is_refused(name: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One line, exit 2."""
+    assert main(["new", "--from", "roll", "--out", str(tmp_path / name), "--usual", *own("roll")]) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_an_unknown_blank_is_refused_with_those_there_are(capsys: pytest.CaptureFixture[str]) -> None:
+    """All eight are named."""
+    assert main(["new", "--from", "bucket", "--out", "x.toml"]) == 2
+    assert "allowed: roll, sheets, drum, stand, two-bath, bench, colour, reversal" in capsys.readouterr().err
+
+
+def test_blanks_and_their_questions_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    """--list shows the blanks; with --from the keys that --set takes, with their usual answers."""
+    assert main(["new", "--list"]) == 0
+    assert "two-bath  Two baths\n" in capsys.readouterr().out
+    assert main(["new", "--list", "--from", "sheets"]) == 0
+    out = capsys.readouterr().out
+    assert "count       How many sheets? [6]\n" in out
+    assert "interval" in out
