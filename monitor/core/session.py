@@ -643,7 +643,7 @@ class Session:
         if not open_runs or (all(r.over for r in open_runs) and self.recipe.sheets is None):
             return
         was_outside = band.outside_s
-        band.add(celsius, stage.reference_c, stage.band_c, min(BEAT_S, t_s - current.begin_s))
+        band.add(celsius, stage.reference_c, stage.band_c, current.begin_s, t_s)
         if band.outside_s > was_outside and was_outside == 0.0:
             self._write("band", t_s, stage=stage.number, event="left", celsius=celsius, reference_c=stage.reference_c, band_c=stage.band_c)
         if band.outside_s > OUTSIDE_BAND_S and not band.told:
@@ -654,8 +654,9 @@ class Session:
 
     def _write_band(self, current: Current, t_s: float) -> None:
         band, stage = current.band, current.stage
-        if stage.band_c is None or band.seconds <= 0:
+        if stage.band_c is None or band.last_s is None:
             return
+        band.add(self._estimator.temperature(t_s).celsius, stage.reference_c, stage.band_c, current.begin_s, t_s)
         self._write(
             "band",
             t_s,
@@ -670,7 +671,6 @@ class Session:
             highest_c=band.highest_c,
             compared=self._is_compared,
         )
-        current.band.seconds = 0.0
 
     @property
     def _is_compared(self) -> bool:
@@ -863,8 +863,6 @@ class Session:
         if run.now_s is not None and not run.now_written:
             self._write_now(run, t_s)
         self._tell_progress(run, t_s)
-        if run.stage.until == "at least":
-            self._write_stage(run, "minimum", run.end_s)
         self._over(run)
         if run.stage.until == "at least":
             if not self.options.has_switch:
@@ -875,6 +873,8 @@ class Session:
     def _over(self, run: Run) -> None:
         if not run.over:
             run.over = True
+            if run.stage.until == "at least":
+                self._write_stage(run, "minimum", run.end_s)
             self._write_stage(run, "end", run.end_s)
             current = self._current
             if current is not None and run in current.runs and all(r.over for r in current.runs):

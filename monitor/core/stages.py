@@ -112,10 +112,13 @@ class Band:
     highest_c: float | None = None
     sum_c: float = 0.0
     seconds: float = 0.0
+    last_s: float | None = None
     told: bool = False
 
-    def add(self, celsius: float, reference_c: float, half_width_c: float, dt_s: float) -> None:
-        """`dt_s` seconds at this temperature."""
+    def add(self, celsius: float, reference_c: float, half_width_c: float, begin_s: float, t_s: float) -> None:
+        """This temperature held from the last call (the first time: from `begin_s`) to `t_s`."""
+        dt_s = t_s - (begin_s if self.last_s is None else self.last_s)
+        self.last_s = t_s
         self.seconds += dt_s
         self.sum_c += celsius * dt_s
         self.lowest_c = celsius if self.lowest_c is None else min(self.lowest_c, celsius)

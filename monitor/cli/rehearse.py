@@ -1,0 +1,223 @@
+"""`evenbath rehearse`: a whole evening on simulated liquids, in real time, N times as fast, or as fast as the machine can."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from monitor.cli.probe_options import add_probe_options, open_trace, options_from, read_number
+from monitor.core.errors import InputWrong
+from monitor.core.readings import Role
+
+if TYPE_CHECKING:
+    from monitor.core.estimator import Beliefs
+    from monitor.core.session import Session
+    from monitor.live.journal_file import JournalFile
+    from monitor.live.rehearsal import Rehearsal
+
+ROLES: dict[str, Role] = {"developer": "developer", "bath": "bath", "room": "room"}
+VESSEL_LAG_SD = 0.05
+"""A lag learned from one run with water is good to about 5 % (simulated runs of this project, tests/prepare)."""
+DEMO = Path(__file__).parent / "demo"
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options of the contract, section 4."""
+    parser.add_argument("recipe", nargs="?", help="the recipe; without one a built-in evening is played at 60 times real time")
+    parser.add_argument("--trace", metavar="TRACE.csv", help="what the liquids really do")
+    parser.add_argument("--journal", metavar="OUT.jsonl", help="where the journal goes (default: rehearsal-SESSION.jsonl here)")
+    parser.add_argument("--speed", default=None, help="1 is real time, N is N times as fast, max as fast as the machine can (default max)")
+    parser.add_argument("--overwrite", action="store_true", help="replace the journal if it is there")
+    add_probe_options(parser)
+    parser.add_argument("--vessel-lag-s", metavar="SECONDS", help="a learned lag of the vessel (default: none)")
+    parser.add_argument("--vessel-in", choices=("bath", "room"), default="bath", help="what the vessel follows (default bath)")
+    parser.add_argument("--pour-c", metavar='"20.3 C"', help="measured by the person at pour-in")
+    parser.add_argument("--comparison-sd-c", metavar="DEGREES", help="uncertainty of the probe's comparison (default: not compared, 0.29)")
+    parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
+    parser.add_argument("--view", action="store_true", help="show the live view at any speed")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Play it. Returns 0 when the session went to its end."""
+    demo = args.recipe is None and args.trace is None
+    if not demo and (args.recipe is None or args.trace is None):
+        raise InputWrong("a recipe needs a trace and a trace needs a recipe; allowed: RECIPE.toml --trace TRACE.csv, or neither of them")
+    speed = _speed(args.speed if args.speed is not None else ("60" if demo else "max"))
+
+    from monitor.cli.recipe_file import open_recipe
+    from monitor.live.clock import RealClock
+
+    recipe = open_recipe(str(DEMO / "evening.toml") if demo else args.recipe)
+    trace = open_trace(str(DEMO / "evening.csv") if demo else args.trace)
+    options = options_from(args)
+    beliefs = _beliefs(args, recipe, options.lag_s, trace.has_room, demo)
+    why = args.override_gate
+    if why is not None and not why.strip():
+        raise InputWrong("--override-gate has no reason; allowed: a few words that will be written into the journal")
+
+    from hardware.simulated.probes import SimulatedProbes
+    from monitor.core.session import Options, Session
+    from monitor.live.journal_file import JournalFile
+    from monitor.live.rehearsal import Rehearsal
+    from monitor.live.session_id import session_id
+
+    clock = RealClock()
+    folder = Path(args.journal).parent if args.journal else Path()
+    name = session_id(clock.wall(), lambda taken: (folder / f"rehearsal-{taken}.jsonl").exists())
+    path = Path(args.journal) if args.journal else Path(f"rehearsal-{name}.jsonl")
+    journal = JournalFile(path, args.overwrite)
+    session = Session(recipe, beliefs, Options("rehearsal", override_gate=why))
+    play = _Play(session, journal, name, clock, speed)
+    rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s)
+    for sentence in recipe.warnings:
+        play.say(f"note: {sentence}")
+    return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch=demo or args.view or speed is not None)
+
+
+def _speed(text: str) -> float | None:
+    if text == "max":
+        return None
+    try:
+        speed = read_number("--speed", text)
+    except InputWrong:
+        speed = 0.0
+    if not 0.01 <= speed <= 1e6:
+        raise InputWrong(f'--speed "{text[:40]}"; allowed: 1 for real time, a number above 0, or max')
+    return speed
+
+
+def _beliefs(args: argparse.Namespace, recipe: Any, lag_s: float, has_room: bool, demo: bool) -> Beliefs:
+    """What the core is told: the probe's lag and comparison, the vessel's learned lag, the temperature at pour-in."""
+    from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
+    from monitor.core.quantities import read_temperature
+
+    sd_c = NOT_COMPARED_SD_C
+    if args.comparison_sd_c is not None:
+        sd_c = read_number("--comparison-sd-c", args.comparison_sd_c)
+        if not 0.0 <= sd_c <= 5.0:
+            raise InputWrong(f"--comparison-sd-c {sd_c:g}; allowed: 0 to 5")
+    elif demo:
+        sd_c = 0.05
+    vessel = None
+    if args.vessel_lag_s is not None or demo:
+        vessel_lag_s = 360.0 if args.vessel_lag_s is None else read_number("--vessel-lag-s", args.vessel_lag_s)
+        if not 1.0 <= vessel_lag_s <= 86400.0:
+            raise InputWrong(f"--vessel-lag-s {vessel_lag_s:g}; allowed: 1 to 86400")
+        if args.vessel_in == "room" and not has_room:
+            raise InputWrong("--vessel-in room, but the trace has no room_c; allowed: bath, or a trace with room_c")
+        vessel = Vessel(vessel_lag_s, VESSEL_LAG_SD * vessel_lag_s, args.vessel_in)
+    probes = [ProbeModel("developer", "developer", lag_s, sd_c), ProbeModel("bath", "bath", 0.0, sd_c)]
+    if has_room:
+        probes.append(ProbeModel("room", "room", 0.0, NOT_COMPARED_SD_C))
+    steered = next((s for s in recipe.stages if s.role == "develop"), recipe.stages[0])
+    pour_c = None if args.pour_c is None else read_temperature(args.pour_c)
+    return Beliefs(steered.reference_c, tuple(probes), vessel, pour_c)
+
+
+def _opening(args: argparse.Namespace, beliefs: Beliefs, lag_s: float, zone: str) -> dict[str, Any]:
+    """Fields of the open record beyond recipe and mode: what every number that follows rests on."""
+    from dataclasses import asdict
+
+    from monitor import __version__
+    from monitor.core.estimator import NOT_COMPARED_SD_C
+
+    compared = {p.name: p.comparison_sd_c < NOT_COMPARED_SD_C - 1e-9 for p in beliefs.probes}
+    return {
+        "version": __version__,
+        "zone": zone,
+        "probes": [{**asdict(p), "compared": compared[p.name]} for p in beliefs.probes],
+        "compared": compared["developer"],
+        "vessel": None if beliefs.vessel is None else asdict(beliefs.vessel),
+        "pour_c": beliefs.pour_c,
+        "trace": "built-in" if args.trace is None else Path(args.trace).name,
+    }
+
+
+class _Play:
+    """Goes through a rehearsal at its speed, writes the journal and shows what happens."""
+
+    def __init__(self, session: Session, journal: JournalFile, name: str, clock: Any, speed: float | None) -> None:
+        from monitor.core.summary import Summary
+
+        self._session = session
+        self._journal = journal
+        self._name = name
+        self._clock = clock
+        self._speed = speed
+        self._summary = Summary()
+        self._last: dict[str, Any] = {}
+        self._watcher: Any = None
+
+    def say(self, line: str) -> None:
+        """One plain line to the person."""
+        import sys
+
+        sys.stdout.write(line + "\n")
+
+    def write(self, record: dict[str, Any]) -> None:
+        """One record of the session: to the journal, to the summary, to the view."""
+        from monitor.live.clock import stamp
+
+        full = {"seq": record["seq"], "session": self._name, "t_s": record["t_s"], "wall": stamp(self._clock.wall())}
+        full.update(record)
+        self._last = full
+        self._journal.write(full)
+        self._summary.add(full)
+        if self._watcher is not None:
+            self._watcher.record(full)
+
+    def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool) -> int:
+        """To the end, or to Ctrl-C, or to a full disk; the journal is closed with its reason in each case."""
+        if watch:
+            from monitor.live.view import open_view
+
+            self._watcher = open_view(self._session, self._speed)
+        status = 0
+        try:
+            rehearsal.open(opening)
+            self._go(rehearsal)
+        except KeyboardInterrupt:
+            rehearsal.abandon("stopped by the keyboard")
+            status = 130
+        except OSError as wrong:
+            self._close_view()
+            return self._full_disk(rehearsal, wrong)
+        self._close_view()
+        try:
+            self._journal.finish()
+        except OSError as wrong:
+            return self._full_disk(rehearsal, wrong)
+        for line in self._summary.lines():
+            self.say(line)
+        self.say(f"Journal: {self._journal.path}")
+        return status
+
+    def _close_view(self) -> None:
+        if self._watcher is not None:
+            self._watcher.close()
+            self._watcher = None
+
+    def _go(self, rehearsal: Rehearsal) -> None:
+        import threading
+
+        condition = threading.Condition()
+        start_s = self._clock.mono_s()
+        while rehearsal.step():
+            if self._speed is None:
+                continue
+            ahead_s = rehearsal.t_s / self._speed
+            with condition:
+                while self._clock.mono_s() < start_s + ahead_s:
+                    if self._watcher is not None:
+                        self._watcher.show()
+                    self._clock.wait(condition, min(start_s + ahead_s, self._clock.mono_s() + 0.25))
+
+    def _full_disk(self, rehearsal: Rehearsal, wrong: OSError) -> int:
+        import sys
+
+        closing: dict[str, Any] = {k: self._last[k] for k in ("seq", "session", "t_s", "wall")}
+        closing |= {"kind": "session", "event": "close", "why": f"the journal could not be written: {wrong.strerror}"}
+        done = self._journal.close_on_full_disk(closing)
+        sys.stderr.write(f"{self._journal.path}: cannot be written any longer ({wrong.strerror}); {done}; allowed: a disk with room\n")
+        return 2

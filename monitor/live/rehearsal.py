@@ -1,0 +1,132 @@
+"""A whole evening on simulated liquids: the same session and the same mixer as live, on a clock that jumps.
+
+Decides only what comes next: a reading, a press of the simulated person, a wish of the session or the onset of a sound. Of
+things at one moment readings come first, then sounds, then the person, then the session; so the same input gives the same
+answer every time. The person begins stage 1 at t_s = 0, pours at each planned end, goes on from an at-least stage at its
+minimum. Tests: tests/live/test_rehearsal.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol
+
+from hardware.ports import Sample
+from monitor.core.classify import Classifier
+from monitor.core.cues import Mixer
+from monitor.core.effects import Effect, Hush, Play, Write
+from monitor.core.hands import BEGIN_S
+from monitor.core.readings import Reading, Role
+from monitor.core.session import Session
+
+READING_EVERY_S = 1.0
+TAP_LENGTH_S = 0.2
+LONGEST_S = 86400.0
+"""A rehearsal that is not over after a day is given up."""
+
+
+class Probes(Protocol):
+    """Simulated probes: asked by name with rising times."""
+
+    @property
+    def names(self) -> Sequence[str]:
+        """Names of the probes."""
+        ...
+
+    def sample(self, name: str, t_s: float) -> Sample:
+        """One reading."""
+        ...
+
+
+Writer = Callable[[dict[str, Any]], None]
+
+
+class Rehearsal:
+    """One rehearsal, gone through step by step. `write` takes each record; `roles` gives each probe's role by its name."""
+
+    def __init__(self, session: Session, probes: Probes, roles: dict[str, Role], write: Writer, give_up_s: float) -> None:
+        self._session = session
+        self._probes = probes
+        self._write = write
+        self._names = [(name, roles[name]) for name in probes.names if name in roles]
+        self._classifier = Classifier(dict(self._names))
+        self._mixer = Mixer()
+        self._reading_s = 0.0
+        self._down_at_s: float | None = None
+        self._up_at_s: float | None = None
+        self._pressed_for: tuple[str, float] | None = None
+        self._give_up_s = give_up_s
+        self.t_s = 0.0
+
+    def open(self, opening: dict[str, Any]) -> None:
+        """Arm the session at t_s = 0."""
+        self._carry_out(self._session.open(0.0, opening))
+
+    def step(self) -> bool:
+        """Go on to the next thing that happens. False once the session is closed."""
+        session = self._session
+        if session.closed:
+            return False
+        self._person()
+        wake_s = session.next_wake_s
+        sound_s = self._mixer.next_onset_s
+        at_s = min(x for x in (self._reading_s, self._down_at_s, self._up_at_s, wake_s, sound_s) if x is not None)
+        self.t_s = at_s = max(at_s, self.t_s)
+        if self._reading_s <= at_s:
+            self._read(at_s)
+        elif sound_s is not None and sound_s <= at_s:
+            self._sound(at_s)
+        elif self._up_at_s is not None and self._up_at_s <= at_s:
+            self._up_at_s = None
+            self._carry_out(session.press(at_s, False))
+        elif self._down_at_s is not None and self._down_at_s <= at_s:
+            awaits = session.awaits
+            self._pressed_for = (awaits.what, at_s)
+            self._down_at_s = None
+            self._up_at_s = at_s + (BEGIN_S + TAP_LENGTH_S if awaits.what == "begin" else TAP_LENGTH_S)
+            self._carry_out(session.press(at_s, True))
+        else:
+            self._carry_out(session.wake(at_s))
+        if at_s > self._give_up_s and session.awaits.at_s is None and session.awaits.what == "begin":
+            self.abandon("the gate stayed closed to the end of the trace")
+        elif at_s > LONGEST_S:
+            self.abandon("not over after a day")
+        return not session.closed
+
+    def abandon(self, why: str) -> None:
+        """End it now."""
+        self._carry_out(self._session.abandon(self.t_s, why))
+
+    def _person(self) -> None:
+        """When the simulated foot comes down next."""
+        if self._up_at_s is not None:
+            return
+        awaits = self._session.awaits
+        self._down_at_s = None
+        if awaits.what != "nothing" and awaits.at_s is not None:
+            self._down_at_s = max(awaits.at_s, self.t_s)
+
+    def _read(self, at_s: float) -> None:
+        self._reading_s = math.floor(at_s / READING_EVERY_S + 1e-9) * READING_EVERY_S + READING_EVERY_S
+        for name, role in self._names:
+            sample = self._probes.sample(name, at_s)
+            quality = self._classifier.classify(name, sample.t_s, sample.raw_c, sample.fault, at_s)
+            celsius = sample.raw_c if quality == "good" else None
+            self._carry_out(self._session.take(Reading(sample.t_s, name, role, sample.raw_c, celsius, quality), at_s))
+
+    def _sound(self, at_s: float) -> None:
+        step = self._mixer.step(at_s)
+        for sound in step.began:
+            self._carry_out(self._session.sounded(sound, at_s, None))
+        for sound in step.dropped:
+            self._carry_out(self._session.dropped(sound, at_s))
+
+    def _carry_out(self, effects: list[Effect]) -> None:
+        for effect in effects:
+            if isinstance(effect, Write):
+                self._write(effect.record)
+            elif isinstance(effect, Play):
+                self._mixer.add(effect.sound, self.t_s)
+            elif isinstance(effect, Hush):
+                self._mixer.hush(effect.cues, self.t_s)
