@@ -28,7 +28,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     entry.add_argument("--evenness", choices=("even", "slightly uneven", "uneven"))
     entry.add_argument("--grade", type=_between(0.0, 5.0), metavar="G", help="paper grade that it prints at, 0 to 5")
     entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="C", help="average gradient, measured, 0.05 to 5")
-    entry.add_argument("--seen", action="append", default=[], metavar="SIGHT", help="what was seen; --seen list says which there are; may be repeated")
+    entry.add_argument(
+        "--seen", action="append", default=[], metavar="SIGHT", help="what was seen; --seen list says which there are; may be repeated"
+    )
     entry.add_argument("--notes", metavar="TEXT", help="anything else")
     series = parser.add_argument_group("several sessions: arithmetic on your own data, three or more")
     which = series.add_mutually_exclusive_group()
@@ -141,11 +143,9 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
 
 
 def _wall() -> str:
-    from datetime import UTC, datetime
+    from monitor.live.clock import RealClock
 
-    from monitor.live.clock import wall_s
-
-    return datetime.fromtimestamp(wall_s(), UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    return RealClock().wall().isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def _series(args: argparse.Namespace, journals: list[Path]) -> int:
@@ -169,20 +169,31 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
     fitted = series(points, args.series)
     reference_c = next(iter(recipes))[0]
     low, high = fitted.range_ref_s
-    result: dict[str, Any] = {"what": args.series, "sessions": len(points), "slope_per_ln": fitted.slope, "sd": fitted.sd, "reference_c": reference_c,
-                              "done_low_ref_s": low, "done_high_ref_s": high}  # fmt: skip
-    lines = [f"{len(points)} sessions, {args.series} against development done (arithmetic on your own data, straight in the logarithm of time)"]
+    result: dict[str, Any] = {
+        "what": args.series,
+        "sessions": len(points),
+        "slope_per_ln": fitted.slope,
+        "sd": fitted.sd,
+        "reference_c": reference_c,
+        "done_low_ref_s": low,
+        "done_high_ref_s": high,
+    }
+    lines = [
+        f"{len(points)} sessions, {args.series} against development done (arithmetic on your own data, straight in the logarithm of time)"
+    ]
     for point in fitted.points:
         line_value, half = fitted.at(point.done_ref_s)
         lines.append(
-            f"  {point.session}: {format_duration(point.done_ref_s)} at {reference_c:g} C gave {point.value:g}; the line says {line_value:.2f} +/-{half:.2f}"
+            f"  {point.session}: {format_duration(point.done_ref_s)} at {reference_c:g} C gave {point.value:g}; "
+            f"the line says {line_value:.2f} +/-{half:.2f}"
         )
     if args.want is not None:
         done, least, most = fitted.wanted(args.want)
         outside = not low <= done <= high
         result |= {"want": args.want, "time_ref_s": done, "time_low_ref_s": least, "time_high_ref_s": most, "outside_data": outside}
         lines.append(
-            f"for {args.series} {args.want:g}: {format_duration(done)} at {reference_c:g} C (95 %: {format_duration(least)} to {format_duration(most)})"
+            f"for {args.series} {args.want:g}: {format_duration(done)} at {reference_c:g} C "
+            f"(95 %: {format_duration(least)} to {format_duration(most)})"
             + (f"; outside your data ({format_duration(low)} to {format_duration(high)}), do not rest on it" if outside else "")
         )
     _show(args, result, lines)
@@ -212,7 +223,8 @@ def _law(args: argparse.Namespace, journals: list[Path]) -> int:
     lines = [
         f"{len(reviews)} films, taken to have the same density ({known} measured, the others on your word); arithmetic on your own data",
         *(f"  {n}: {format_duration(s)} at what a steady {c:.2f} C would have done" for n, c, s in law.rows),
-        f"energy {energy:.1f} kJ/mol, standard error {sd:.1f}: {law.fitted.per_10_c:.2f} per 10 C; worst film {law.fitted.worst_percent:+.1f} %",
+        f"energy {energy:.1f} kJ/mol, standard error {sd:.1f}: {law.fitted.per_10_c:.2f} per 10 C; "
+        f"worst film {law.fitted.worst_percent:+.1f} %",
         f'for the recipe: rate = {{ law = "arrhenius", activation_energy_kj_mol = {energy:.1f}, sd = {max(sd, 0.1):.1f} }}',
     ]
     _show(args, result, lines)

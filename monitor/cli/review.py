@@ -28,8 +28,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
     shown.add_argument("--check", action="store_true", help="recompute everything from the raw records and say what does not agree")
     shown.add_argument("--compare", action="store_true", help="a table of differences, aligned at the begin of development")
     shown.add_argument("--season", action="store_true", help="one line a session, by date")
-    parser.add_argument("--report", type=Path, metavar="FILE.html", help="write one self-contained page; several journals make a comparison")
-    parser.add_argument("--csv", type=Path, metavar="FILE.csv", help="write the table behind the %% (one journal) or one line a stage (several)")
+    parser.add_argument(
+        "--report", type=Path, metavar="FILE.html", help="write one self-contained page; several journals make a comparison"
+    )
+    parser.add_argument(
+        "--csv", type=Path, metavar="FILE.csv", help="write the table behind the %% (one journal) or one line a stage (several)"
+    )
     parser.add_argument("--parquet", type=Path, metavar="FILE.parquet", help="the same table as Parquet (needs pyarrow)")
 
 

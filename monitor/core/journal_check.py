@@ -116,7 +116,7 @@ FIELDS: Mapping[str, Mapping[str, tuple[Callable[[Any], bool], str]]] = {
 _EVERY = ("session", "t_s", "wall", "kind")
 
 
-class _Parse(Exception):  # noqa: N818  (a private way out, no error of the program)
+class _Parse(Exception):
     pass
 
 
@@ -178,7 +178,9 @@ class _Follow:
 
     def take(self, line: int, record: Record) -> bool:
         """False if the record is not to be used."""
-        return self._one_session(line, record) and self._in_order(line, record) and self._opening(line, record) and self._clock(line, record)
+        return (
+            self._one_session(line, record) and self._in_order(line, record) and self._opening(line, record) and self._clock(line, record)
+        )
 
     def _one_session(self, line: int, record: Record) -> bool:
         if self.session is None:
@@ -188,14 +190,18 @@ class _Follow:
         if self.stranger is None:
             self.stranger = record["session"]
             self.findings.report(
-                line, f"session {record['session']} in a file of session {self.session}", "allowed: one session a file; only the first is shown"
+                line,
+                f"session {record['session']} in a file of session {self.session}",
+                "allowed: one session a file; only the first is shown",
             )
         return False
 
     def _in_order(self, line: int, record: Record) -> bool:
         seq, expected = record["seq"], self.last_seq + 1
         if seq < expected:
-            self.findings.report(line, f"seq {seq} after seq {self.last_seq}", "allowed: 1, 2, 3 ... without repeats; the record is left out")
+            self.findings.report(
+                line, f"seq {seq} after seq {self.last_seq}", "allowed: 1, 2, 3 ... without repeats; the record is left out"
+            )
             return False
         missing = seq - expected
         if missing and missing != self.unread:

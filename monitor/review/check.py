@@ -61,7 +61,9 @@ def check(journal: Journal, review: Review) -> Check:
             _sources(found, label, journal, said)
         if not part.begin_assumed:
             near = min((abs(t["t_s"] - part.begin_s) for t in journal.of("tap")), default=math.inf)
-            found.hold(near <= TAP_S, f"{label}: its begin is a press", f"{label}: its begin is not marked as assumed, but no press lies near it")
+            found.hold(
+                near <= TAP_S, f"{label}: its begin is a press", f"{label}: its begin is not marked as assumed, but no press lies near it"
+            )
     _readings(found, journal)
     _cues(found, journal)
     return found
@@ -102,7 +104,12 @@ def _development(found: Check, label: str, part: Stretch, numbers: StageMeasures
         allowed = max(allowed, 2.0 * (numbers.live_done_sd_ref_s or 0.0))
     words = f"{label}: development live said {100 * live / target:.2f} %, recomputed {100 * now / target:.2f} %"
     found.hold(abs(live - now) <= allowed, words, f"{words}; at most {100 * allowed / target:.2f} % of difference can be explained")
-    if numbers.steered and part.planned_end_s is not None and numbers.counted == "pour to pour" and part.planned_end_s <= said.t_s[-1] + 3.0:
+    if (
+        numbers.steered
+        and part.planned_end_s is not None
+        and numbers.counted == "pour to pour"
+        and part.planned_end_s <= said.t_s[-1] + 3.0
+    ):
         at_end = float(np.interp(part.planned_end_s, np.frombuffer(said.t_s), np.frombuffer(said.done_ref_s)))
         off = 100.0 * (at_end - target) / target
         found.hold(
@@ -122,10 +129,11 @@ def _flow(found: Check, label: str, part: Stretch, numbers: StageMeasures, said:
             f"{label}: {widest:.1f} s without progress (a resume, or records lost)",
         )
     falls = np.flatnonzero(np.diff(done) < -0.02 * max(said.target_ref_s, 1.0) / 100.0)
+    first_s = float(times[falls[0] + 1]) if len(falls) else 0.0
     found.hold(
         len(falls) == 0,
         f"{label}: the live figure never fell by more than 0.02 %",
-        f"{label}: the live figure fell {len(falls)} times, first at session time {times[falls[0] + 1] if len(falls) else 0:.0f} s (corrected backwards)",
+        f"{label}: the live figure fell {len(falls)} times (corrected backwards), first at session time {first_s:.0f} s",
     )
 
 
@@ -172,7 +180,9 @@ def _cues(found: Check, journal: Journal) -> None:
     cues = journal.of("cue")
     heard = {name: [c["t_s"] for c in cues if c["cue"] == name] for name in ("ready", "now", "fault")}
     for event in ("ready", "now"):
-        silent = [s["t_s"] for s in journal.of("stage") if s["event"] == event and not any(-0.5 <= t - s["t_s"] <= 5.0 for t in heard[event])]
+        silent = [
+            s["t_s"] for s in journal.of("stage") if s["event"] == event and not any(-0.5 <= t - s["t_s"] <= 5.0 for t in heard[event])
+        ]
         count = sum(1 for s in journal.of("stage") if s["event"] == event)
         if count:
             found.hold(

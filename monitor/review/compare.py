@@ -19,7 +19,7 @@ from monitor.core.errors import FileWrong
 from monitor.core.quantities import format_duration
 from monitor.review.judgement import latest, read_judgements
 from monitor.review.load import load
-from monitor.review.measures import Review, StageMeasures, measure
+from monitor.review.measures import Review, StageMeasures, counted_from_to, measure
 from monitor.review.smoother import Array
 from monitor.review.summary import main_stages
 
@@ -28,6 +28,11 @@ MOST_CURVES = 24
 CURVE_POINTS = 240
 ALONE = 12
 """Up to so many files one process is quicker than several."""
+
+FROM_STAGE = (
+    *("stage", "sheet", "planned_s", "actual_s", "overrun_s", "target_ref_s", "done_ref_s", "done_percent", "done_sd_percent"),
+    *("live_done_percent", "mean_c", "mean_sd_c", "mean_kinetic_c", "min_c", "max_c", "drift_c_per_min", "estimated_s"),
+)
 
 Row = dict[str, Any]
 
@@ -62,8 +67,7 @@ def row_of(review: Review, stage: StageMeasures | None, file: Path) -> Row:
     counted_s = None if stage is None or not stage.done_ref_s else stage.actual_s
     row: Row = {"session": numbers.session, "opened_wall": numbers.opened_wall, "mode": numbers.mode, "recipe": numbers.recipe,
                 "film": numbers.film, "vessel": numbers.vessel, "area_units": numbers.area_units}  # fmt: skip
-    for name in ("stage", "sheet", "planned_s", "actual_s", "overrun_s", "target_ref_s", "done_ref_s", "done_percent", "done_sd_percent",
-                 "live_done_percent", "mean_c", "mean_sd_c", "mean_kinetic_c", "min_c", "max_c", "drift_c_per_min", "estimated_s"):  # fmt: skip
+    for name in FROM_STAGE:
         row[name] = None if stage is None else getattr(stage, name)
     row["rate"] = None if stage is None or stage.done_ref_s is None or not counted_s or stage.rate_law is None else _rate(review, stage)
     row["faults"] = numbers.faults
@@ -80,9 +84,8 @@ def row_of(review: Review, stage: StageMeasures | None, file: Path) -> Row:
 
 def _rate(review: Review, stage: StageMeasures) -> float:
     """Mean rate over the counted stretch, 1 at the reference."""
-    from monitor.review.measures import counted_from_to
-
-    assert review.recipe is not None and stage.done_ref_s is not None
+    assert review.recipe is not None
+    assert stage.done_ref_s is not None
     part = next(p for p in review.stretches if p.stage == stage.stage and p.sheet == stage.sheet)
     from_s, to_s = counted_from_to(review.recipe.stages[stage.stage - 1], part)
     return stage.done_ref_s / (to_s - from_s) if to_s > from_s else 0.0
@@ -110,7 +113,7 @@ def _one(job: tuple[Path, bool]) -> tuple[str, list[Row], list[Curve], list[str]
         return "", [], [], problems
     stages = main_stages(numbers)
     try:
-        rows = [row_of(review, stage, file) for stage in stages or [None]]
+        rows = [row_of(review, stage, file) for stage in (stages or (None,))]
     except FileWrong as wrong:
         problems += [str(p) for p in wrong.problems]
         rows = []
@@ -157,8 +160,12 @@ def _signed(value: float | None, first: float | None, unit: str, places: int) ->
     return "" if value is None or first is None else f"{value - first:+.{places}f}{unit}"
 
 
-def _number(value: float | None, unit: str, places: int) -> str:
-    return "" if value is None else f"{value:.{places}f}{unit}"
+def _number(value: float | None, unit: str, places: int, sign: bool = False) -> str:
+    return "" if value is None else f"{value:{'+' if sign else ''}.{places}f}{unit}"
+
+
+def _time(seconds: float | None) -> str:
+    return "" if seconds is None else format_duration(seconds)
 
 
 def name_of(row: Row) -> str:
@@ -171,25 +178,37 @@ def rate_difference_percent(row: Row, first: Row) -> float | None:
     return 100.0 * (row["rate"] / first["rate"] - 1.0) if row["rate"] and first["rate"] else None
 
 
-DIFFERENCES = ("session", "mean", "against first", "mean rate", "against first", "done", "against first", "actual", "against first", "overrun",
-               "estimated", "dilution", "solution age", "density", "grade")  # fmt: skip
+DIFFERENCES = (
+    *("session", "mean", "against first", "mean rate", "against first", "done", "against first", "actual", "against first"),
+    *("overrun", "estimated", "dilution", "solution age", "density", "grade"),
+)
 
 
-def difference_table(comparison: Comparison) -> tuple[Sequence[str], list[Sequence[str]]]:
+def difference_table(comparison: Comparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
     """Head and rows of the table of differences from the first session."""
     first = comparison.rows[0] if comparison.rows else {}
     rows = []
     for row in comparison.rows:
         faster = rate_difference_percent(row, first)
-        rows.append((
-            name_of(row), _with_sd(row["mean_c"], row["mean_sd_c"]), _signed(row["mean_c"], first["mean_c"], " C", 2),
-            _number(row["rate"], "", 3), "" if faster is None else f"{faster:+.1f} %", _with_sd(row["done_percent"], row["done_sd_percent"], " %", 1),
-            _signed(row["done_percent"], first["done_percent"], " %", 1), "" if row["actual_s"] is None else format_duration(row["actual_s"]),
-            _signed(row["actual_s"], first["actual_s"], " s", 0), "" if row["overrun_s"] is None else f"{row['overrun_s']:+.0f} s",
-            "" if row["estimated_s"] is None else format_duration(row["estimated_s"]), row["dilution"] or "",
-            "" if row["solution_age_s"] is None else f"{row['solution_age_s'] / 3600:.1f} h",
-            row["judged_density"] or _number(row["judged_measured_density"], "", 2), _number(row["judged_grade"], "", 1),
-        ))  # fmt: skip
+        rows.append(
+            (
+                name_of(row),
+                _with_sd(row["mean_c"], row["mean_sd_c"]),
+                _signed(row["mean_c"], first["mean_c"], " C", 2),
+                _number(row["rate"], "", 3),
+                _number(faster, " %", 1, sign=True),
+                _with_sd(row["done_percent"], row["done_sd_percent"], " %", 1),
+                _signed(row["done_percent"], first["done_percent"], " %", 1),
+                _time(row["actual_s"]),
+                _signed(row["actual_s"], first["actual_s"], " s", 0),
+                _number(row["overrun_s"], " s", 0, sign=True),
+                _time(row["estimated_s"]),
+                row["dilution"] or "",
+                "" if row["solution_age_s"] is None else f"{row['solution_age_s'] / 3600:.1f} h",
+                row["judged_density"] or _number(row["judged_measured_density"], "", 2),
+                _number(row["judged_grade"], "", 1),
+            )
+        )
     return DIFFERENCES, rows
 
 
@@ -200,17 +219,23 @@ def _with_sd(value: float | None, sd: float | None, unit: str = " C", places: in
 SEASON = ("opened", "session", "recipe", "mean rate", "done", "overrun", "estimated", "faults", "comparison age", "mode")
 
 
-def season_table(comparison: Comparison) -> tuple[Sequence[str], list[Sequence[str]]]:
+def season_table(comparison: Comparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
     """Head and rows of the season, by date."""
     rows = [
         (
-            row["opened_wall"][:16].replace("T", " "), name_of(row), row["recipe"] or "", _number(row["rate"], "", 3),
-            _with_sd(row["done_percent"], row["done_sd_percent"], " %", 1), "" if row["overrun_s"] is None else f"{row['overrun_s']:+.0f} s",
-            "" if row["estimated_s"] is None else format_duration(row["estimated_s"]), str(row["faults"]),
-            "not compared" if row["comparison_age_days"] is None else f"{row['comparison_age_days']:.0f} days", row["mode"],
+            row["opened_wall"][:16].replace("T", " "),
+            name_of(row),
+            row["recipe"] or "",
+            _number(row["rate"], "", 3),
+            _with_sd(row["done_percent"], row["done_sd_percent"], " %", 1),
+            _number(row["overrun_s"], " s", 0, sign=True),
+            _time(row["estimated_s"]),
+            str(row["faults"]),
+            "not compared" if row["comparison_age_days"] is None else f"{row['comparison_age_days']:.0f} days",
+            row["mode"],
         )
         for row in sorted(comparison.rows, key=lambda r: (r["opened_wall"], r["session"], r["sheet"] or 0))
-    ]  # fmt: skip
+    ]
     return SEASON, rows
 
 
@@ -233,7 +258,7 @@ def sentence(comparison: Comparison) -> str:
     return " ".join(told)
 
 
-def _plain(head: Sequence[str], rows: list[Sequence[str]]) -> str:
+def _plain(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     widths = [max(len(str(r[i])) for r in [head, *rows]) for i in range(len(head))]
     return "".join("  ".join(str(c).ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() + "\n" for row in [head, *rows])
 

@@ -59,13 +59,14 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """All of one picture. `levels`: (y, word) of horizontal lines; `band`: (low, high) shaded, None if there is none."""
+    """All of one picture. `levels`: (y, word) of horizontal lines, words at the right or left; `band`: (low, high) shaded."""
 
     lines: Sequence[Line]
     marks: Sequence[Mark]
     x_label: str
     y_label: str
     levels: Sequence[tuple[float, str]] = ()
+    words_left: bool = False
     band: tuple[float, float] | None = None
 
 
@@ -81,7 +82,9 @@ def thinned(x: Array, y: Array, *more: Array | None) -> list[Any]:
 def with_gaps(times: Array, values: Array, gap_s: float = GAP_S) -> tuple[Array, Array]:
     """A NaN in each gap of time, so that a line is not drawn across it."""
     where = np.flatnonzero(np.diff(times) > gap_s) + 1
-    return np.insert(times, where, times[where - 1] + 0.01) if len(where) else times, np.insert(values, where, np.nan) if len(where) else values
+    return np.insert(times, where, times[where - 1] + 0.01) if len(where) else times, np.insert(values, where, np.nan) if len(
+        where
+    ) else values
 
 
 def means(times: Array, values: Array, bin_s: float) -> tuple[Array, Array]:
@@ -96,7 +99,8 @@ def draw(picture: Picture, salt: str, alt: str) -> str:
     wide = _svg(picture, WIDE_IN, f"{salt}-w")
     narrow = _svg(picture, NARROW_IN, f"{salt}-n")
     return "".join(
-        f'<div class="{size}"><svg role="img" aria-label="{_escape(alt)}" {body}</div>' for size, body in (("wide", wide), ("narrow", narrow))
+        f'<div class="{size}"><svg role="img" aria-label="{_escape(alt)}" {body}</div>'
+        for size, body in (("wide", wide), ("narrow", narrow))
     )
 
 
@@ -111,7 +115,7 @@ def _svg(picture: Picture, size_in: tuple[float, float], salt: str) -> str:
     from matplotlib.figure import Figure
 
     narrow = size_in[0] < 6
-    settings = {"svg.fonttype": "none", "svg.hashsalt": salt, "font.size": 11.0, "path.simplify": True, "path.simplify_threshold": 0.2}
+    settings: Any = {"svg.fonttype": "none", "svg.hashsalt": salt, "font.size": 11.0, "path.simplify": True, "path.simplify_threshold": 0.2}
     with mpl.rc_context(settings):
         figure = Figure(figsize=size_in, layout="constrained")
         figure.patch.set_alpha(0.0)
@@ -121,7 +125,8 @@ def _svg(picture: Picture, size_in: tuple[float, float], salt: str) -> str:
             axes.axhspan(*picture.band, facecolor=SHADE, edgecolor="none", zorder=0)
         for y, word in picture.levels:
             axes.axhline(y, color=DIM, linewidth=0.9, linestyle=(0, (2, 2)))
-            axes.annotate(word, (1.0, y), xycoords=("axes fraction", "data"), xytext=(-2, 2), textcoords="offset points", ha="right", color=DIM)
+            at, side = (0.01, "left") if picture.words_left else (0.99, "right")
+            axes.annotate(word, (at, y), xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points", ha=side, color=DIM)
         for line in picture.lines:
             _line(axes, line)
         _marks(axes, picture.marks, narrow)
@@ -132,7 +137,8 @@ def _svg(picture: Picture, size_in: tuple[float, float], salt: str) -> str:
                 frameon=False, labelcolor=INK, handlelength=4.0,
             )  # fmt: skip
         out = io.StringIO()
-        FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+        canvas: Any = FigureCanvasSVG(figure)
+        canvas.print_svg(out, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     return _for_page(out.getvalue())
 
 
@@ -158,10 +164,17 @@ def _line(axes: Any, line: Line) -> None:
         solid = np.where((dotted > 0) & (before > 0) & (after > 0), np.nan, y)
         axes.plot(x, solid, color=line.colour, linewidth=line.width, linestyle=line.style, label=line.name)
         axes.plot(
-            x, np.where(dotted > 0, y, np.nan), color=line.colour, linewidth=line.width + 1.2, linestyle=DOTTED, label="estimated, no probe believed"
+            x,
+            np.where(dotted > 0, y, np.nan),
+            color=line.colour,
+            linewidth=line.width + 1.2,
+            linestyle=DOTTED,
+            label="estimated, no probe believed",
         )
     if line.at_end and len(x):
-        axes.annotate(line.name, (x[-1], y[-1]), xytext=(3, 0), textcoords="offset points", color=line.colour, va="center", annotation_clip=False)
+        axes.annotate(
+            line.name, (x[-1], y[-1]), xytext=(3, 0), textcoords="offset points", color=line.colour, va="center", annotation_clip=False
+        )
 
 
 def _marks(axes: Any, marks: Sequence[Mark], narrow: bool) -> None:
@@ -189,4 +202,4 @@ def _for_page(svg: str) -> str:
     body = re.sub(r'(?<=\s)(width|height)="[\d.]+pt"\s*', "", body, count=2)
     for colour, variable in VARIABLES.items():
         body = body.replace(colour, f"var({variable})")
-    return re.sub(r"\n\s*", "\n", body).replace(" version=\"1.1\"", "")
+    return re.sub(r"\n\s*", "\n", body).replace(' version="1.1"', "")

@@ -27,8 +27,29 @@ LEAST_SERIES = 3
 SAME_DENSITY = 0.1
 """Densities of a series for a temperature law may differ by this much; more would be read as temperature. A choice, no source."""
 
-T_95 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228, 2.201, 2.179, 2.160, 2.145, 2.131, 2.120, 2.110, 2.101, 2.093, 2.086)
-"""Student's t, two-sided 95 %, for 1 to 20 degrees of freedom (standard table; held against scipy in a test); beyond that 2.086 is a little wide."""
+T_95 = (
+    12.706,
+    4.303,
+    3.182,
+    2.776,
+    2.571,
+    2.447,
+    2.365,
+    2.306,
+    2.262,
+    2.228,
+    2.201,
+    2.179,
+    2.160,
+    2.145,
+    2.131,
+    2.120,
+    2.110,
+    2.101,
+    2.093,
+    2.086,
+)
+"""Student's t, two-sided 95 %, for 1 to 20 degrees of freedom (standard table; held against scipy in a test); beyond, 2.086."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,19 +83,36 @@ class Cause:
 
 
 CAUSES: dict[str, Cause] = {
-    "milky": Cause("milky or pink", "fixing", "not fixed to the end", "fix again now, in fresh fixer; next time test the clearing time first"),
+    "milky": Cause(
+        "milky or pink", "fixing", "not fixed to the end", "fix again now, in fresh fixer; next time test the clearing time first"
+    ),
     "wrinkles": Cause(
-        "a net of fine wrinkles", "temperature", "a shock of temperature between two baths", "bring stop, fix and wash to within 3 C of the developer"
+        "a net of fine wrinkles",
+        "temperature",
+        "a shock of temperature between two baths",
+        "bring stop, fix and wash to within 3 C of the developer",
     ),
     "fog-all": Cause(
-        "fog over all, edges too", "light or material", "old material, light in the room, or chemistry", "develop a piece that was never exposed, in the dark"
+        "fog over all, edges too",
+        "light or material",
+        "old material, light in the room, or chemistry",
+        "develop a piece that was never exposed, in the dark",
     ),
-    "fog-edge": Cause("fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"),
-    "thin-shadows": Cause("thin shadows with good highlights", "exposure", "too little exposure", "expose more; leave the development as it is"),
-    "thin-all": Cause("thin everywhere, edge numbers thin too", "development", "too little development", "develop longer; leave the exposure as it is"),
+    "fog-edge": Cause(
+        "fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"
+    ),
+    "thin-shadows": Cause(
+        "thin shadows with good highlights", "exposure", "too little exposure", "expose more; leave the development as it is"
+    ),
+    "thin-all": Cause(
+        "thin everywhere, edge numbers thin too", "development", "too little development", "develop longer; leave the exposure as it is"
+    ),
     "dense-highlights": Cause("dense highlights", "development", "too much development", "develop shorter; leave the exposure as it is"),
     "edge-marks": Cause(
-        "marks at the sprocket holes or a bright border", "agitation", "surge or bromide drag", "agitate otherwise: gentler where it surges, more where it drags"
+        "marks at the sprocket holes or a bright border",
+        "agitation",
+        "surge or bromide drag",
+        "agitate otherwise: gentler where it surges, more where it drags",
     ),
     "air-bells": Cause("small clear round spots", "agitation", "air bells", "knock the tank once or twice after pouring in"),
     "crescents": Cause("crescents", "handling", "film kinked in loading", "load slower, with dry hands and a dry reel"),
@@ -174,7 +212,11 @@ def advice(judgement: Judgement, stage: StageMeasures | None, warmest_gap_c: flo
 def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float | None) -> str | None:
     if cause.about == "development" and stage is not None and stage.done_percent is not None and stage.rate_law is not None:
         sd = stage.done_sd_percent or 0.0
-        late = f"; the hands were {stage.overrun_s:+.0f} s off the planned end" if stage.overrun_s is not None and abs(stage.overrun_s) >= 2 else ""
+        late = (
+            f"; the hands were {stage.overrun_s:+.0f} s off the planned end"
+            if stage.overrun_s is not None and abs(stage.overrun_s) >= 2
+            else ""
+        )
         return f"the record says: development {stage.done_percent:.1f} % +/-{sd:.1f} of what was wanted{late}"
     if cause.about == "temperature" and warmest_gap_c is not None:
         return f"the record says: the largest step of the mean between two stages was {warmest_gap_c:.1f} C"
@@ -188,7 +230,11 @@ def record_change(cause: Cause, stage: StageMeasures | None) -> str | None:
     off, sd = stage.done_percent - 100.0, stage.done_sd_percent or 0.0
     wanted_more = cause is CAUSES["thin-all"]
     if (off < -max(2.0, sd)) if wanted_more else (off > max(2.0, sd)):
-        return "keep the recipe, and let the development come to 100 %: this film had too " + ("little" if wanted_more else "much") + " of it by the record"
+        return (
+            "keep the recipe, and let the development come to 100 %: this film had too "
+            + ("little" if wanted_more else "much")
+            + " of it by the record"
+        )
     return None
 
 
@@ -301,7 +347,9 @@ def own_law(reviews: Sequence[tuple[str, Review, float | None]], reference_c: fl
     Raises `InputWrong` for fewer than three, for densities that differ, or temperatures that do not.
     """
     if len(reviews) < LEAST_SERIES:
-        raise InputWrong(f"{len(reviews)} sessions; allowed: {LEAST_SERIES} or more, developed at different temperatures to the same density")
+        raise InputWrong(
+            f"{len(reviews)} sessions; allowed: {LEAST_SERIES} or more, developed at different temperatures to the same density"
+        )
     densities = [d for _, _, d in reviews if d is not None]
     if densities and max(densities) - min(densities) > SAME_DENSITY:
         raise InputWrong(
@@ -315,7 +363,9 @@ def own_law(reviews: Sequence[tuple[str, Review, float | None]], reference_c: fl
         law = Arrhenius(reference_c, energy, 0.0, (0.0, 60.0))
         rows = [(name, *_steady(review, law)) for name, review, _ in reviews]
         if max(c for _, c, _ in rows) - min(c for _, c, _ in rows) < 1.0:
-            raise InputWrong("the temperatures differ by less than 1 C; allowed: films developed at temperatures that differ by 2 C or more")
+            raise InputWrong(
+                "the temperatures differ by less than 1 C; allowed: films developed at temperatures that differ by 2 C or more"
+            )
         fitted = fit([(c, s) for _, c, s in rows])
         energy = fitted.activation_energy_kj_mol
         if not 1.0 < energy < 400.0:

@@ -260,18 +260,19 @@ def frames(path: Path, findings: Findings | None = None) -> dict[str, pd.DataFra
     return {kind: _frame(pd, kind, columns) for kind, columns in lists.items()}
 
 
-def _frame(pd: Any, kind: str, columns: dict[str, list[Any]]) -> pd.DataFrame:
+def _frame(pandas: Any, kind: str, columns: dict[str, list[Any]]) -> pd.DataFrame:
     made: dict[str, Any] = {}
     for name, values in columns.items():
         dtype = (FIRST_COLUMNS.get(name) or COLUMNS[kind][name])[0]
         if name == "wall":
-            made[name] = pd.Series(pd.to_datetime(values, utc=True, errors="coerce", format="ISO8601")).astype(dtype)
+            made[name] = pandas.Series(pandas.to_datetime(values, utc=True, errors="coerce", format="ISO8601")).astype(dtype)
             continue
         try:
-            made[name] = pd.Series(values, dtype=dtype)
+            made[name] = pandas.Series(values, dtype=dtype)
         except (TypeError, ValueError):  # a field of another kind of value than documented, in a kind that is not checked for it
             cleaned = values
             with contextlib.suppress(TypeError, ValueError):
                 cleaned = [v if isinstance(v, str if dtype == "string" else (int, float)) else None for v in values]
-            made[name] = pd.Series(cleaned, dtype=dtype)
-    return pd.DataFrame(made)
+            made[name] = pandas.Series(cleaned, dtype=dtype)
+    frame: pd.DataFrame = pandas.DataFrame(made)
+    return frame

@@ -8,9 +8,10 @@ Tests: tests/review/test_measures.py, tests/review/test_outside.py.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
@@ -183,7 +184,9 @@ def probe_facts(journal: Journal) -> dict[str, ProbeFacts]:
         facts[name] = ProbeFacts(
             name,
             role,
-            float(said["lag_s"]) if isinstance(said.get("lag_s"), (int, float)) else (DEFAULT_LAG_S if role in ("developer", "witness") else 0.0),
+            float(said["lag_s"])
+            if isinstance(said.get("lag_s"), (int, float))
+            else (DEFAULT_LAG_S if role in ("developer", "witness") else 0.0),
             float(said["comparison_sd_c"]) if isinstance(said.get("comparison_sd_c"), (int, float)) else NOT_COMPARED_SD_C,
             compared if isinstance(compared, Mapping) else None,
         )
@@ -217,7 +220,9 @@ def _track(journal: Journal, facts: Mapping[str, ProbeFacts], stage: Stage | Non
     begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
     if end_s <= begin_s:
         return None
-    wanted = ("wash", "developer", "witness") if stage is not None and stage.role in ("wash", "wash aid", "rinse") else ("developer", "witness")
+    wanted = (
+        ("wash", "developer", "witness") if stage is not None and stage.role in ("wash", "wash aid", "rinse") else ("developer", "witness")
+    )
     measured: list[Measured] = []
     lags: list[float] = []
     named: list[tuple[str, float]] = []
@@ -314,7 +319,7 @@ def _nodes(stage: Stage | None, parts: Sequence[Stretch], times: Sequence[float]
     for part in parts:
         nodes += [part.begin_s, part.end_s, *counted_from_to(stage, part)]
     edges = [begin_s, *times, end_s]
-    for a, b in zip(edges, edges[1:], strict=False):
+    for a, b in itertools.pairwise(edges):
         if b - a > 3.0:
             nodes += np.arange(a + 2.0, b, 2.0).tolist()
     return nodes
@@ -390,6 +395,8 @@ def seconds_below(times: Array, celsius: Array, level_c: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Temperatures:
+    """Named as in `StageMeasures`."""
+
     mean_c: float
     mean_sd_c: float
     min_c: float
@@ -399,8 +406,8 @@ class _Temperatures:
     max_sd_c: float
     max_at_s: float
     drift_c_per_min: float
-    below_s: float | None
-    above_s: float | None
+    below_band_s: float | None
+    above_band_s: float | None
     outside_data_s: float | None
 
 
@@ -427,9 +434,19 @@ def _temperatures(stage: Stage | None, part: Stretch, track: Track) -> _Temperat
         outside = seconds_below(times, celsius, low) + total - seconds_below(times, celsius, high + 1e-9)
     sds = np.hypot(smoothed.sd_c, track.systematic_sd_c)[inside]
     return _Temperatures(
-        mean_c, math.hypot(random_sd, systematic), float(celsius[lowest]), float(sds[lowest]), float(times[lowest]), float(celsius[highest]),
-        float(sds[highest]), float(times[highest]), drift, below, above, outside,
-    )  # fmt: skip
+        mean_c=mean_c,
+        mean_sd_c=math.hypot(random_sd, systematic),
+        min_c=float(celsius[lowest]),
+        min_sd_c=float(sds[lowest]),
+        min_at_s=float(times[lowest]),
+        max_c=float(celsius[highest]),
+        max_sd_c=float(sds[highest]),
+        max_at_s=float(times[highest]),
+        drift_c_per_min=drift,
+        below_band_s=below,
+        above_band_s=above,
+        outside_data_s=outside,
+    )
 
 
 def _done(stage: Stage, part: Stretch, track: Track) -> tuple[float, float, float] | None:
@@ -478,7 +495,7 @@ def _unmeasured(journal: Journal, part: Stretch) -> float:
             times += [t for t, c in pairs if part.begin_s - GAP_S <= t <= part.end_s and not math.isnan(c) and within(spans, t)]
     times.sort()
     times.append(part.end_s)
-    lost = sum(max(0.0, b - max(a + GAP_S, part.begin_s)) if b - a > GAP_S else 0.0 for a, b in zip(times, times[1:], strict=False))
+    lost = sum(max(0.0, b - max(a + GAP_S, part.begin_s)) if b - a > GAP_S else 0.0 for a, b in itertools.pairwise(times))
     return min(max(lost, 0.0), part.actual_s)
 
 
@@ -500,21 +517,38 @@ def _stage(journal: Journal, recipe: Recipe | None, stage: Stage | None, part: S
         return None if value is None or not target else 100.0 * value / target
 
     return StageMeasures(
-        stage=part.stage, name=part.name, role=stage.role if stage is not None else "unknown", sheet=part.sheet, begin_s=part.begin_s,
-        begin_assumed=part.begin_assumed, planned_s=planned_s, actual_s=part.actual_s, planned_end_s=part.planned_end_s,
-        actual_end_s=part.end_s, ended_by=part.ended_by, overrun_s=part.late_s, steered=stage is not None and stage.steer,
-        rate_law=None if law is None else type(law).__name__.lower(), reference_c=None if stage is None else stage.reference_c,
-        counted="pour to pour" if stage is None else stage.counted, target_ref_s=target, done_ref_s=done_ref_s, done_sd_ref_s=done_sd,
-        done_percent=share(done_ref_s), done_sd_percent=share(done_sd), live_done_ref_s=live, live_done_sd_ref_s=live_sd,
-        live_done_percent=share(live), measured_by=track.probe if track is not None else None,
-        mean_c=heat.mean_c if heat else None, mean_sd_c=heat.mean_sd_c if heat else None,
+        stage=part.stage,
+        name=part.name,
+        role=stage.role if stage is not None else "unknown",
+        sheet=part.sheet,
+        begin_s=part.begin_s,
+        begin_assumed=part.begin_assumed,
+        planned_s=planned_s,
+        actual_s=part.actual_s,
+        planned_end_s=part.planned_end_s,
+        actual_end_s=part.end_s,
+        ended_by=part.ended_by,
+        overrun_s=part.late_s,
+        steered=stage is not None and stage.steer,
+        rate_law=None if law is None else type(law).__name__.lower(),
+        reference_c=None if stage is None else stage.reference_c,
+        counted="pour to pour" if stage is None else stage.counted,
+        target_ref_s=target,
+        done_ref_s=done_ref_s,
+        done_sd_ref_s=done_sd,
+        done_percent=share(done_ref_s),
+        done_sd_percent=share(done_sd),
+        live_done_ref_s=live,
+        live_done_sd_ref_s=live_sd,
+        live_done_percent=share(live),
+        measured_by=track.probe if track is not None else None,
         mean_kinetic_c=mean_kinetic_temperature(law, mean_rate) if law is not None and mean_rate is not None else None,
-        min_c=heat.min_c if heat else None, min_sd_c=heat.min_sd_c if heat else None, min_at_s=heat.min_at_s if heat else None,
-        max_c=heat.max_c if heat else None, max_sd_c=heat.max_sd_c if heat else None, max_at_s=heat.max_at_s if heat else None, drift_c_per_min=heat.drift_c_per_min if heat else None,
-        band_c=stage.band_c if stage is not None else None, below_band_s=heat.below_s if heat else None,
-        above_band_s=heat.above_s if heat else None, outside_data_s=heat.outside_data_s if heat else None,
-        estimated_s=sum((p.to_s - p.from_s for p in pieces), 0.0), unmeasured_s=_unmeasured(journal, part), estimated_spans=tuple(pieces),
-    )  # fmt: skip
+        band_c=stage.band_c if stage is not None else None,
+        estimated_s=sum((p.to_s - p.from_s for p in pieces), 0.0),
+        unmeasured_s=_unmeasured(journal, part),
+        estimated_spans=tuple(pieces),
+        **(asdict(heat) if heat is not None else dict.fromkeys(_Temperatures.__dataclass_fields__)),
+    )
 
 
 # --- the session -----------------------------------------------------------------------------------------------------
@@ -562,4 +596,4 @@ def _session(journal: Journal, facts: Mapping[str, ProbeFacts], stages: list[Sta
 def warmest_gap_c(numbers: SessionMeasures) -> float | None:
     """Largest step between the mean temperatures of two stages in a row, C; None if fewer than two were measured."""
     means = [s.mean_c for s in numbers.stages if s.mean_c is not None]
-    return max((abs(b - a) for a, b in zip(means, means[1:], strict=False)), default=None)
+    return max((abs(b - a) for a, b in itertools.pairwise(means)), default=None)

@@ -32,30 +32,6 @@ CUE_WEIGHTS = {"now": 3.0, "fault": 2.0, "ready": 1.0}
 TABLE_ROWS = 90
 """Rows of the table behind a picture; the full one is what `--csv` writes."""
 
-STYLE = """
-:root{color-scheme:light dark;--ground:#fdfdfb;--ink:#16181a;--dim:#565b60;--first:#0b4f8a;--second:#8a3a00;--third:#1d6b35;--shade:#e4e8ee;--rule:#7a8087}
-@media (prefers-color-scheme:dark){:root{--ground:#101112;--ink:#e9eaea;--dim:#a9aeb3;--first:#8cc4ff;--second:#ffb37a;--third:#8fdba6;--shade:#262b32;--rule:#8b9097}}
-*{box-sizing:border-box}
-body{margin:0 auto;padding:1rem;max-width:64rem;background:var(--ground);color:var(--ink);font:1rem/1.55 system-ui,sans-serif;overflow-wrap:anywhere}
-h1{font-size:1.5rem;line-height:1.25;margin:.2rem 0 1rem}h2{font-size:1.2rem;margin:2rem 0 .6rem}
-p{max-width:46rem}a{color:var(--first)}
-.scroll{overflow-x:auto;border:1px solid var(--rule)}
-table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
-caption{text-align:left;padding:.5rem;color:var(--dim)}
-th,td{text-align:left;padding:.35rem .6rem;border-top:1px solid var(--rule);vertical-align:top;overflow-wrap:normal}
-td{min-width:max-content}td:not(.long){white-space:nowrap}td.long{min-width:16rem}
-th{font-weight:600}
-figure{margin:1rem 0}figcaption{max-width:46rem}
-svg{width:100%;height:auto;display:block}svg text{font-family:system-ui,sans-serif!important}
-.narrow{display:none}
-summary{padding:.8rem .2rem;min-height:2.75rem;cursor:pointer}
-.problem{border-left:.35rem solid var(--second);padding:.2rem .8rem}
-@media (max-width:40rem){.wide{display:none}.narrow{display:block}th,td{padding:.3rem .4rem}}
-@media print{:root{--ground:#fff;--ink:#000;--dim:#333;--first:#000;--second:#000;--third:#000;--shade:#e8e8e8;--rule:#777}
-body{max-width:none;font-size:10pt;padding:0}.wide{display:block}.narrow{display:none}.scroll{overflow:visible;border:0}
-h2{break-after:avoid}figure,tr{break-inside:avoid}details::details-content{content-visibility:visible;block-size:auto}}
-"""
-
 
 def write_report(file: Path, review: Review, out: Path) -> None:
     """Write the page of one session. `file`: its journal, read once more for what the numbers do not hold."""
@@ -64,15 +40,18 @@ def write_report(file: Path, review: Review, out: Path) -> None:
 
 def page(title: str, body: str) -> str:
     """A whole page around a body."""
+    style = Path(__file__).with_name("report.css").read_text(encoding="utf-8")
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">'
-        f'<link rel="icon" href="data:,"><title>{html.escape(title)}</title><style>{STYLE}</style></head>\n<body><main>\n{body}\n</main></body></html>\n'
+        f'<link rel="icon" href="data:,"><title>{html.escape(title)}</title><style>\n{style}</style></head>\n'
+        f"<body><main>\n{body}\n</main></body></html>\n"
     )
 
 
 def table(caption: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """A table that can be scrolled sideways by keyboard too. The first cell of a row is its heading."""
-    lines = [f'<div class="scroll" tabindex="0" role="region" aria-label="{html.escape(caption)}"><table><caption>{html.escape(caption)}</caption><thead><tr>']
+    name = html.escape(caption)
+    lines = [f'<div class="scroll" tabindex="0" role="region" aria-label="{name}"><table><caption>{name}</caption><thead><tr>']
     lines += [f'<th scope="col">{html.escape(h)}</th>' for h in head]
     lines.append("</tr></thead><tbody>")
     for row in rows:
@@ -127,7 +106,8 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
             f"{s.stage} {summary.stage_label(s)}", _seconds(s.planned_s), format_duration(s.actual_s),
             "" if s.overrun_s is None else summary.signed_duration(s.overrun_s) if abs(s.overrun_s) >= 0.5 else "on time",
             _percent(s.done_percent, s.done_sd_percent) if counts else "by the clock", _percent(s.live_done_percent) if counts else "",
-            _celsius(s.mean_c, s.mean_sd_c), "" if s.min_c is None else f"{s.min_c:.2f} to {s.max_c:.2f} C", outside, format_duration(s.estimated_s),
+            _celsius(s.mean_c, s.mean_sd_c), "" if s.min_c is None else f"{s.min_c:.2f} to {s.max_c:.2f} C", outside,
+            format_duration(s.estimated_s),
         ))  # fmt: skip
     places = sorted({s.measured_by for s in stages if s.measured_by})
     where = " and ".join(summary.where_in_words(p) for p in places) or "not measured"
@@ -145,7 +125,8 @@ def _probes_table(journal: Journal, review: Review) -> str:
     if not rows:
         return "<p>No probe in the record.</p>"
     gaps = "".join(
-        f"<li>{html.escape(g.what)}: no good reading from {format_duration(g.from_s)} to {format_duration(g.to_s)}</li>" for g in review.numbers.gaps
+        f"<li>{html.escape(g.what)}: no good reading from {format_duration(g.from_s)} to {format_duration(g.to_s)}</li>"
+        for g in review.numbers.gaps
     )
     return table("Probes of the session", ("probe", "role", "lag", "standard uncertainty", "comparison", "good readings"), rows) + (
         f"<ul>{gaps}</ul>" if gaps else "<p>No gap of more than 5 s in any probe's readings.</p>"
@@ -173,9 +154,7 @@ def _cues_table(journal: Journal, review: Review) -> str:
 
 
 def _judgements(file: Path) -> str:
-    rows = [
-        (j.wall, j.density, j.base_fog, j.evenness, j.grade, ", ".join(j.seen), j.notes) for j in read_judgements(file)
-    ]
+    rows = [(j.wall, j.density, j.base_fog, j.evenness, j.grade, ", ".join(j.seen), j.notes) for j in read_judgements(file)]
     if not rows:
         return "<p>Nothing has been written down about the dry film. <code>evenbath judge</code> does.</p>"
     return table("What the dry film looks like", ("written", "density", "base fog", "evenness", "grade", "seen", "notes"), rows)
@@ -188,7 +167,8 @@ def _recipe_details(journal: Journal) -> str:
     if not isinstance(recipe, dict):
         return ""
     shown = html.escape(json.dumps(recipe, indent=1, ensure_ascii=False))
-    return f'<details><summary>The recipe as it was loaded</summary><pre class="scroll" tabindex="0" role="region" aria-label="Recipe">{shown}</pre></details>'
+    block = f'<pre class="scroll" tabindex="0" role="region" aria-label="Recipe">{shown}</pre>'
+    return f"<details><summary>The recipe as it was loaded</summary>{block}</details>"
 
 
 # --- pictures --------------------------------------------------------------------------------------------------------
@@ -207,7 +187,10 @@ def _temperature_figure(journal: Journal, review: Review) -> str:
         lines.append(Line("developer, live said", live[0] / 60.0, live[1], style=DASHED, colour=FIRST, width=1.1))
     left_out = []
     for series, style, colour in zip(
-        (s for s in journal.readings.values() if s.role in ("bath", "room", "wash")), (DASH_DOT, LONG, DASHED) * 3, (SECOND, THIRD, DIM) * 3, strict=False
+        (s for s in journal.readings.values() if s.role in ("bath", "room", "wash")),
+        (DASH_DOT, LONG, DASHED) * 3,
+        (SECOND, THIRD, DIM) * 3,
+        strict=False,
     ):
         values = np.frombuffer(series.celsius)
         good = ~np.isnan(values)
@@ -225,17 +208,25 @@ def _temperature_figure(journal: Journal, review: Review) -> str:
         levels.append((told[0].reference_c, "reference"))
         if told[0].band_c is not None:
             band = (told[0].reference_c - told[0].band_c, told[0].reference_c + told[0].band_c)
-    marks = [Mark(s.begin_s / 60.0, s.name if s.sheet is None else f"{s.name} {s.sheet}", True, (s.role == "develop") * 1e4 + s.actual_s) for s in numbers.stages]
+    marks = [
+        Mark(s.begin_s / 60.0, s.name if s.sheet is None else f"{s.name} {s.sheet}", True, (s.role == "develop") * 1e4 + s.actual_s)
+        for s in numbers.stages
+    ]
     marks += [Mark(c["t_s"] / 60.0, c["cue"].upper(), weight=CUE_WEIGHTS[c["cue"]]) for c in journal.of("cue") if c["cue"] in CUE_WEIGHTS]
     alt = "Temperature over the session. " + " ".join(
-        f"{summary.stage_label(s).capitalize()}: {summary.temperature_sentence(s)}; {summary.estimated_sentence(s) or 'nothing estimated'}." for s in told
+        f"{summary.stage_label(s).capitalize()}: {summary.temperature_sentence(s)}; {summary.estimated_sentence(s) or 'nothing estimated'}."
+        for s in told
     )
     caption = "Temperature in C over minutes of the session" + ("; the shaded strip is the wanted band" if band else "")
     caption += ". Shaded around the line: one standard deviation. Dotted: estimated, no probe was believed."
     caption += "".join(f" {words}." for words in left_out)
-    picture = Picture(lines, marks, "minutes of the session", "C", levels, band)
+    picture = Picture(lines, marks, "minutes of the session", "C", levels, band=band)
     rows = _thin_rows(
-        [(format_duration(t), f"{c:.2f} C", f"±{s:.2f}", "estimated" if d else "measured") for t, c, s, d in zip(*joined, strict=True) if not np.isnan(c)]
+        [
+            (format_duration(t), f"{c:.2f} C", f"±{s:.2f}", "estimated" if d else "measured")
+            for t, c, s, d in zip(*joined, strict=True)
+            if not np.isnan(c)
+        ]
     )
     behind = table("Temperature now known, thinned", ("session time", "developer", "standard deviation", "rests on"), rows)
     return _figure(picture, "temperature", alt, caption, behind)
@@ -244,7 +235,8 @@ def _temperature_figure(journal: Journal, review: Review) -> str:
 def _figure(picture: Picture, salt: str, alt: str, caption: str, behind: str) -> str:
     return (
         f"<figure>{figures.draw(picture, salt, alt)}<figcaption>{html.escape(caption)}</figcaption></figure>"
-        f"<details><summary>The numbers behind this picture</summary>{behind}<p>The whole table: <code>evenbath review JOURNAL --csv FILE.csv</code>.</p></details>"
+        f"<details><summary>The numbers behind this picture</summary>{behind}"
+        "<p>The whole table: <code>evenbath review JOURNAL --csv FILE.csv</code>.</p></details>"
     )
 
 
@@ -297,7 +289,7 @@ def _done_figure(journal: Journal, review: Review, number: int) -> str:
     own = [(p, s) for p, s in zip(review.stretches, review.numbers.stages, strict=True) if p.stage == number]
     rates = np.array([rate(stage.law, c) for c in track.smoothed.celsius.tolist()])
     lines: list[Line] = []
-    rows: list[tuple[Any, ...]] = []
+    rows: list[Sequence[Any]] = []
     marks: list[Mark] = []
     origin = min(p.begin_s for p, _ in own)
     for i, (part, numbers) in enumerate(own):
@@ -331,7 +323,7 @@ def _done_figure(journal: Journal, review: Review, number: int) -> str:
     alt = "Development done over time. " + " ".join(
         f"{summary.stage_label(s).capitalize()}: {summary.planned_sentence(s)}; {summary.done_sentence(s)}." for _, s in own
     )
-    picture = Picture(lines, marks, f"minutes since the begin of {stage.name}", "% of what was wanted", [(100.0, "wanted")])
+    picture = Picture(lines, marks, f"minutes since the begin of {stage.name}", "% of what was wanted", [(100.0, "wanted")], True)
     caption = "Development done in per cent of what was wanted. Dotted: estimated."
     if len(own) > 1:
         caption += " One line a sheet, its number at the end."
@@ -360,8 +352,8 @@ def write_comparison(comparison: Comparison, out: Path) -> None:
 
 def _overlay(comparison: Comparison) -> str:
     lines = [
-        Line(c.name, c.since_begin_s / 60.0, c.celsius, style=figures.STYLES[i % len(figures.STYLES)], colour=(INK, FIRST, SECOND, THIRD)[i % 4],
-             dotted=c.estimated, at_end=len(comparison.curves) > 8)
+        Line(c.name, c.since_begin_s / 60.0, c.celsius, style=figures.STYLES[i % len(figures.STYLES)],
+             colour=(INK, FIRST, SECOND, THIRD)[i % 4], dotted=c.estimated, at_end=len(comparison.curves) > 8)
         for i, c in enumerate(comparison.curves)
     ]  # fmt: skip
     picture = Picture(lines, (), "minutes since the begin of development", "C")
@@ -375,4 +367,6 @@ def _overlay(comparison: Comparison) -> str:
     ]
     behind = table("Temperatures, thinned", ("since begin", "session", "developer", "rests on"), rows[:2000])
     shown = "" if comparison.curves_left_out == 0 else f" {comparison.curves_left_out} more sessions stand only in the tables."
-    return _figure(picture, "overlay", alt, f"Temperature of the developer, aligned at the begin of development. Dotted: estimated.{shown}", behind)
+    return _figure(
+        picture, "overlay", alt, f"Temperature of the developer, aligned at the begin of development. Dotted: estimated.{shown}", behind
+    )

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 LEVELS: tuple[tuple[float, float], ...] = ((3e-4, 1e-5), (3e-3, 1e-4), (2e-2, 5e-4))
-"""Liveliness: sd of T in C per root second, and of its slope in C/s per root second. A covered bath, a stirred tray, hot water poured in."""
+"""Liveliness: sd of T in C per root second, of its slope in C/s per root second. A covered bath, a stirred tray, hot water poured in."""
 SLOPE_SD_C_PER_S = 0.004
 """What a slope may be before anything is known: 0.24 C/min, a small bowl in a cold room (the project's practice text)."""
 START_SD_C = 3.0

@@ -108,17 +108,23 @@ def temperature_sentence(stage: StageMeasures) -> str:
 
 def _extremes(stage: StageMeasures) -> str:
     """The worst temperature (farther from the reference) and the other extreme."""
-    assert stage.min_c is not None and stage.max_c is not None and stage.min_at_s is not None and stage.max_at_s is not None
+    assert stage.min_c is not None
+    assert stage.max_c is not None
+    assert stage.min_at_s is not None
+    assert stage.max_at_s is not None
     reference_c = stage.mean_c if stage.reference_c is None else stage.reference_c
     assert reference_c is not None
     lowest = ("lowest", stage.min_c, stage.min_at_s, stage.min_sd_c or 0.0)
     highest = ("highest", stage.max_c, stage.max_at_s, stage.max_sd_c or 0.0)
-    (_, worst_c, worst_at_s, worst_sd), (name, other_c, other_at_s, other_sd) = sorted((lowest, highest), key=lambda e: -abs(e[1] - reference_c))
+    (_, worst_c, worst_at_s, worst_sd), (name, other_c, other_at_s, other_sd) = sorted(
+        (lowest, highest), key=lambda e: -abs(e[1] - reference_c)
+    )
     off = worst_c - reference_c
     from_reference = f"{abs(off):.2f} C {'above' if off > 0 else 'below'} the {'reference' if stage.reference_c is not None else 'mean'}"
     return (
         f"worst {worst_c:.2f} C +/-{worst_sd:.2f} at {format_duration(worst_at_s - stage.begin_s)} ({from_reference}), "
-        f"{name} {other_c:.2f} C +/-{other_sd:.2f} at {format_duration(other_at_s - stage.begin_s)}, both {where_in_words(stage.measured_by)}"
+        f"{name} {other_c:.2f} C +/-{other_sd:.2f} at {format_duration(other_at_s - stage.begin_s)}, "
+        f"both {where_in_words(stage.measured_by)}"
     )
 
 
@@ -139,10 +145,10 @@ def probe_sentence(probe: ProbeFacts) -> str:
     when = told.get("wall") or told.get("date") or told.get("when")
     against = told.get("against") or told.get("reference")
     at_c = told.get("at_c")
-    if told.get("who"):
-        words.append(f"by {told['who']}")
     words = [f"{name}: compared", str(when) if when else "at a time that is not in the record"]
     words.append(f"against {against}" if against else "against a reference that is not in the record")
+    if told.get("who"):
+        words.append(f"by {told['who']}")
     if isinstance(at_c, (int, float)):
         words.append(f"at {at_c:g} C")
     offset = told.get("offset_c")
@@ -241,7 +247,9 @@ def sentences(session: SessionMeasures) -> list[str]:
         told_all.append(f"The program was gone for {gap} before {moment(session, resume['t_s'])} and went on.")
     if session.gaps:
         told_all.append(
-            "No good reading: " + "; ".join(f"{g.what}, {moment(session, g.from_s)} to {moment(session, g.to_s)}" for g in session.gaps) + "."
+            "No good reading: "
+            + "; ".join(f"{g.what}, {moment(session, g.from_s)} to {moment(session, g.to_s)}" for g in session.gaps)
+            + "."
         )
     told_all.append("Comparison: " + ("; ".join(map(probe_sentence, session.probes)) if session.probes else "no probe in the record") + ".")
     solutions = "; ".join(map(solution_sentence, session.solutions))

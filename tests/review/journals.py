@@ -8,6 +8,7 @@ This is no rehearsal: the live estimate in the progress records is the truth wit
 from __future__ import annotations
 
 import bisect
+import itertools
 import json
 import math
 import random
@@ -127,7 +128,7 @@ class _Liquids:
         count = int(seconds / self.step_s) + 2
         rates = [coefficient_rate(developer(i * self.step_s), per_10_c, reference_c) for i in range(count)]
         self.sums = [0.0]
-        for a, b in zip(rates, rates[1:], strict=False):
+        for a, b in itertools.pairwise(rates):
             self.sums.append(self.sums[-1] + 0.5 * (a + b) * self.step_s)
 
     def upto(self, t_s: float) -> float:
@@ -171,16 +172,27 @@ def play(
     writer = _Writer(session, start_day * 86400 + 19 * 3600)
     stages = data["stage"]
     late_s = late_s or {}
-    probes: list[dict[str, Any]] = [
-        {"probe": "developer", "role": "developer", "lag_s": lag_s, "comparison_sd_c": comparison_sd_c}
-    ]
+    probes: list[dict[str, Any]] = [{"probe": "developer", "role": "developer", "lag_s": lag_s, "comparison_sd_c": comparison_sd_c}]
     if comparison_sd_c < 0.28:
         probes[0]["compared"] = {
-            "wall": "2026-02-20T18:00:00Z", "against": "glass thermometer 3", "at_c": 20.1, "offset_c": 0.12, "sd_c": comparison_sd_c,
+            "wall": "2026-02-20T18:00:00Z",
+            "against": "glass thermometer 3",
+            "at_c": 20.1,
+            "offset_c": 0.12,
+            "sd_c": comparison_sd_c,
         }
     probes += [{"probe": n, "role": n, "lag_s": 0.0, "comparison_sd_c": 0.29} for n, liquid in (("bath", bath), ("room", room)) if liquid]
     writer.add(
-        -0.5, 0.0, "session", event="open", schema=1, recipe=dict(data), mode=mode, version="0.1.0", zone="Europe/Dublin", probes=probes,
+        -0.5,
+        0.0,
+        "session",
+        event="open",
+        schema=1,
+        recipe=dict(data),
+        mode=mode,
+        version="0.1.0",
+        zone="Europe/Dublin",
+        probes=probes,
         solutions=[{"solution": "developer A", "dilution": "1+31", "mixed": "2026-03-01T18:40:00Z", "area_units": 1.0, "age_s": 1500.0}],
     )
     liquids: dict[int, _Liquids] = {}
@@ -255,8 +267,13 @@ def play(
     _progress_records(writer, steered, liquids, faults, live_error_percent, comparison_sd_c, estimated_source)
     for fault in faults:
         writer.add(
-            fault.from_s + fault.noticed_s, fault.from_s + fault.noticed_s, "trust", probe="developer", believed=False,
-            why=fault.kind, since_t_s=fault.from_s + 1.0,
+            fault.from_s + fault.noticed_s,
+            fault.from_s + fault.noticed_s,
+            "trust",
+            probe="developer",
+            believed=False,
+            why=fault.kind,
+            since_t_s=fault.from_s + 1.0,
         )
         if fault.to_s + fault.back_s < total:
             back = fault.to_s + fault.back_s
@@ -264,7 +281,7 @@ def play(
     if close:
         writer.add(total + 0.01, total, "session", event="close", why="done")
     made.records = writer.finish()
-    for number, stage in enumerate(stages, 1):
+    for number in range(1, last_number + 1):
         for (n, key), begin in made.begins.items():
             if n == number and number in liquids:
                 following = made.begins.get((number + 1, key), made.begins.get((number + 1, None), total if number == last_number else at))
@@ -273,8 +290,17 @@ def play(
 
 
 def _reading_records(
-    writer: _Writer, developer: Liquid, bath: Liquid | None, room: Liquid | None, total: float, lag_s: float, noise_c: float,
-    probe_start_c: float | None, offset_c: float, faults: Sequence[Fault], seed: int,
+    writer: _Writer,
+    developer: Liquid,
+    bath: Liquid | None,
+    room: Liquid | None,
+    total: float,
+    lag_s: float,
+    noise_c: float,
+    probe_start_c: float | None,
+    offset_c: float,
+    faults: Sequence[Fault],
+    seed: int,
 ) -> None:
     chance = random.Random(seed)
     probe = developer(0.0) if probe_start_c is None else probe_start_c
@@ -306,8 +332,13 @@ def _reading_records(
 
 
 def _progress_records(
-    writer: _Writer, steered: Sequence[tuple[float, float, int, int | None, float, Liquid, float]], liquids: Mapping[int, _Liquids],
-    faults: Sequence[Fault], live_error_percent: float, comparison_sd_c: float, estimated_source: str,
+    writer: _Writer,
+    steered: Sequence[tuple[float, float, int, int | None, float, Liquid, float]],
+    liquids: Mapping[int, _Liquids],
+    faults: Sequence[Fault],
+    live_error_percent: float,
+    comparison_sd_c: float,
+    estimated_source: str,
 ) -> None:
     for begin, until_s, number, key, target, developer, end in steered:
         t = begin
@@ -316,7 +347,17 @@ def _progress_records(
             done = (liquids[number].upto(t) - liquids[number].upto(begin)) * (1 + live_error_percent / 100.0)
             extra = {"sheet": key} if key is not None else {}
             writer.add(
-                t, t, "progress", stage=number, **extra, developer_c=developer(t), developer_sd_c=0.3 if out else max(0.02, comparison_sd_c),
-                done_ref_s=done, target_ref_s=target, done_sd_ref_s=0.03 * done, end_t_s=end, source=estimated_source if out else "developer",
+                t,
+                t,
+                "progress",
+                stage=number,
+                **extra,
+                developer_c=developer(t),
+                developer_sd_c=0.3 if out else max(0.02, comparison_sd_c),
+                done_ref_s=done,
+                target_ref_s=target,
+                done_sd_ref_s=0.03 * done,
+                end_t_s=end,
+                source=estimated_source if out else "developer",
             )
             t += 2.0
