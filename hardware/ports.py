@@ -70,3 +70,29 @@ class Switch(Protocol):
     def close(self) -> None:
         """Stop listening and let the pin go."""
         ...
+
+
+class PanelPort(Protocol):
+    """Sounder, foot switch and, only when asked for, lamp. `close` silences and darkens, and may be called twice."""
+
+    @property
+    def sounder(self) -> Output:
+        """The sounder, open and silent from the start."""
+        ...
+
+    @property
+    def switch(self) -> Switch | None:
+        """The foot switch; None where the station has none."""
+        ...
+
+    def open_lamp(self) -> Output:
+        """Open the lamp's pin, dark. Until this is called the pin is not touched; in an open-film session it never is."""
+        ...
+
+    def alive(self) -> bool:
+        """False once something that delivers edges is known to be dead."""
+        ...
+
+    def close(self) -> None:
+        """Everything off, every pin let go."""
+        ...

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def add_probe_options(parser: argparse.ArgumentParser) -> None:
     """Declare `--probe-lag-s`, `--probe-noise-c`, `--probe-start-c`, `--offset-c` and `--seed`; `options_from` reads them."""
     parser.add_argument("--probe-lag-s", metavar="SECONDS", default="8", help="lag of the developer's probe (default 8)")
-    parser.add_argument("--probe-noise-c", metavar="DEGREES", default="0.02", help="noise of every probe, standard deviation (default 0.02)")
+    parser.add_argument("--probe-noise-c", metavar="DEGREES", default="0.02", help="noise of each probe, standard deviation (default 0.02)")
     parser.add_argument("--probe-start-c", metavar="DEGREES", help="what the developer's probe has at the start (default: settled)")
     parser.add_argument("--offset-c", metavar="DEGREES", default="0", help="an error of the developer's probe; positive reads high")
     parser.add_argument("--seed", metavar="NUMBER", default="7", help="of the noise: the same seed gives the same readings (default 7)")

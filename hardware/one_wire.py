@@ -1,0 +1,103 @@
+"""The bus of temperature probes, through w1thermsensor and the kernel's tree; every error and every lying value becomes a quality.
+
+Decides what a reading is worth by itself; what it is worth beside others is decided elsewhere. Never writes to the bus: no resolution, no
+EEPROM, no bulk trigger, so no root. A probe that comes back is read again. Tests: tests/hardware/test_one_wire.py.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from hardware.errors import HardwareAbsent
+from hardware.ports import Sample, SampleFault
+
+KERNEL_TREE = Path("/sys/bus/w1/devices")
+
+RANGE_C = (-55.0, 125.0)
+"""What the probe can measure (DS18B20 data sheet)."""
+
+NO_POWER_C = 127.9375
+"""What the register holds when a conversion failed for lack of power (kernel, Documentation/w1/slaves/w1_therm.rst)."""
+
+LONGEST_READ_S = 5.0
+"""A read that took longer says nothing about when the conversion was; a slow board needs up to 1.9 s (common reports)."""
+
+_ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
+
+
+class OneWireBus:
+    """Probes below `base_directory` (default: the kernel's tree). `clock` gives seconds of CLOCK_MONOTONIC.
+
+    `read` blocks about 0.8 s on a real bus, so each probe wants a thread of its own; it may be called from several at once.
+    Raises `HardwareAbsent` where there is no such tree.
+    """
+
+    def __init__(self, clock: Callable[[], float], base_directory: Path | None = None) -> None:
+        self._clock = clock
+        self._base = KERNEL_TREE if base_directory is None else Path(base_directory)
+        if not self._base.is_dir():
+            on_board = "enable it with dtoverlay=w1-gpio in the board's config.txt and restart"
+            raise HardwareAbsent(f"no 1-Wire tree at {self._base}; {on_board if base_directory is None else 'is the rig running?'}")
+        # Without this the library loads kernel modules as a side effect of its import.
+        os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
+        import w1thermsensor
+
+        self._library = w1thermsensor
+        # A class of our own, so that the library's own directory stays what it is for everybody else in the process.
+        self._sensor: Any = type("Probe", (w1thermsensor.W1ThermSensor,), {"BASE_DIRECTORY": self._base})
+
+    def ids(self) -> tuple[str, ...]:
+        """Ids of the probes present now, sorted; none where the tree has gone."""
+        try:
+            return tuple(sorted(entry.name for entry in self._base.iterdir() if _ID.fullmatch(entry.name)))
+        except OSError:
+            return ()
+
+    def read(self, probe_id: str) -> Sample:
+        """Read one probe once, stamped in the middle of the span that it took. Never raises for a fault of the world."""
+        before_s = self._clock()
+        raw_c, fault, detail = self._attempt(probe_id)
+        after_s = self._clock()
+        if fault is None and after_s - before_s > LONGEST_READ_S:
+            fault, detail = "stale", f"the read took {after_s - before_s:.1f} s"
+        return Sample(probe_id, (before_s + after_s) / 2, raw_c, fault, detail)
+
+    def _attempt(self, probe_id: str) -> tuple[float | None, SampleFault | None, str]:
+        if _ID.fullmatch(probe_id) is None:
+            return None, "missing", "not the id of a temperature probe"
+        library = self._library
+        try:
+            with _signals_held():
+                kind = library.Sensor.from_id_string(probe_id[:2])
+                raw_c = float(self._sensor(kind, probe_id[3:]).get_temperature())
+        except library.ResetValueError:
+            return 85.0, "reset", "power-on value: probe power"
+        except library.NoSensorFoundError:
+            return None, "missing", "not on the bus" if not (self._base / probe_id).is_dir() else "cannot be opened"
+        except library.SensorNotReadyError:
+            return None, "crc", "empty, refused by its checksum, or all zero"
+        except IndexError:
+            return None, "crc", "half a file"
+        except Exception as wrong:  # the one place that meets the library: nothing of it gets past here
+            return None, "crc", f"unreadable ({type(wrong).__name__})"
+        if raw_c == NO_POWER_C:
+            return raw_c, "implausible", "conversion failed: probe power"
+        if not RANGE_C[0] <= raw_c <= RANGE_C[1]:
+            return raw_c, "implausible", "outside the probe's range"
+        return raw_c, None, ""
+
+
+@contextmanager
+def _signals_held() -> Iterator[None]:
+    """Hold signals back from this thread: one that arrives during a conversion makes the kernel return an empty file."""
+    held = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, held)

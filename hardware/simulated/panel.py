@@ -1,0 +1,98 @@
+"""A panel that only writes down what it was told, for tests and rehearsals without pins.
+
+Stands behind the same ports as the real one. Tests: tests/hardware/test_simulated_panel.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from hardware.errors import HardwareConfig
+
+
+class RecordingOutput:
+    """Keeps (mono_s, on) of each edge. While `broken` is set, driving it raises `OSError` as a pin that has gone does."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self.edges: list[tuple[float, bool]] = []
+        self.on = False
+        self.broken = False
+        self.closed = False
+
+    def set(self, on: bool) -> None:
+        """Drive the level; the same level again is no edge."""
+        if self.broken or (self.closed and on):
+            raise OSError("the simulated pin has gone")
+        if on != self.on:
+            self.on = on
+            self.edges.append((self._clock(), on))
+
+    def close(self) -> None:
+        """Switch off and let the pin go."""
+        if self.on:
+            self.on = False
+            self.edges.append((self._clock(), False))
+        self.closed = True
+
+
+class RecordingSwitch:
+    """A foot switch moved by the test: `move(True)` presses."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self._on_edge: Callable[[float, bool], None] | None = None
+        self._down = False
+        self.dead = False
+
+    def listen(self, on_edge: Callable[[float, bool], None]) -> None:
+        """Deliver every edge from now on."""
+        self._on_edge = on_edge
+
+    def is_down(self) -> bool:
+        """The level now."""
+        return self._down
+
+    def alive(self) -> bool:
+        """False once the test has set `dead`."""
+        return not self.dead
+
+    def close(self) -> None:
+        """Stop listening."""
+        self._on_edge = None
+
+    def move(self, down: bool) -> None:
+        """Press or release, now. A dead switch moves and tells nobody."""
+        if down != self._down:
+            self._down = down
+            if self._on_edge is not None and not self.dead:
+                self._on_edge(self._clock(), down)
+
+
+class RecordingPanel:
+    """Sounder, switch and, once opened, lamp; `lamp` is None until then."""
+
+    def __init__(self, clock: Callable[[], float], has_switch: bool = True, has_lamp: bool = True) -> None:
+        self._clock = clock
+        self._has_lamp = has_lamp
+        self.sounder = RecordingOutput(clock)
+        self.switch = RecordingSwitch(clock) if has_switch else None
+        self.lamp: RecordingOutput | None = None
+
+    def open_lamp(self) -> RecordingOutput:
+        """Open the lamp's pin, dark. Raises `HardwareConfig` where there is none."""
+        if not self._has_lamp:
+            raise HardwareConfig("the station has no lamp; allowed: a pin for it in [panel]")
+        if self.lamp is None:
+            self.lamp = RecordingOutput(self._clock)
+        return self.lamp
+
+    def alive(self) -> bool:
+        """False once the switch is dead."""
+        return self.switch is None or self.switch.alive()
+
+    def close(self) -> None:
+        """Everything off."""
+        for part in (self.sounder, self.lamp, self.switch):
+            if part is not None:
+                part.close()

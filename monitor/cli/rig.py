@@ -1,0 +1,51 @@
+"""`evenbath rig DIR --trace TRACE.csv`: a virtual probe bus that plays a trace, for `evenbath station --rig DIR`.
+
+Joins hardware.rig to the clock and to the signals that end it; decides nothing else. Tests: tests/hardware/test_rig_command.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import sys
+import threading
+
+from monitor.cli.probe_options import add_probe_options
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("directory", metavar="DIR", help="the rig's folder; made if it is not there, used again if it is")
+    parser.add_argument("--trace", metavar="TRACE.csv", required=True, help="what the liquids really do")
+    parser.add_argument("--speed", metavar="TIMES", default="1", help="times real time (default 1)")
+    add_probe_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Play until the trace ends or a signal stops it; both are 0. Raises `InputWrong` and `FileWrong`."""
+    from pathlib import Path
+
+    from hardware.rig import PROBE_IDS, RigPlayer
+    from monitor.cli.probe_options import open_trace, options_from, read_number
+    from monitor.core.errors import InputWrong
+    from monitor.live.clock import RealClock
+
+    trace = open_trace(args.trace)
+    options = options_from(args)
+    speed = read_number("--speed", args.speed)
+    if not 0.01 <= speed <= 10_000:
+        raise InputWrong(f"--speed {args.speed} is out of range; allowed: 0.01 to 10000")
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    try:
+        player = RigPlayer(Path(args.directory), trace, options)
+        probes = ", ".join(f"{name} {PROBE_IDS[name]}" for name in PROBE_IDS if name != "room" or trace.has_room)
+        sys.stdout.write(f"rig {args.directory}: {trace.end_s:g} s of trace at {speed:g} times real time; {probes}\n")
+        sys.stdout.flush()
+        ended = player.play(speed, RealClock().mono_s, stop.wait)
+    except (OSError, ValueError) as wrong:
+        why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else str(wrong)
+        raise InputWrong(f"{args.directory}: cannot be used as the rig's folder ({why}); allowed: a folder that can be written") from None
+    sys.stdout.write(f"rig {args.directory}: {'the trace has ended' if ended else 'stopped'}; the probes stay at their last values\n")
+    return 0
