@@ -8,7 +8,6 @@ header (the contract, section 2). Only syntax errors end the reading at once. No
 
 from __future__ import annotations
 
-import math
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -177,7 +176,7 @@ class Table:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             self.wrong(key, f"{key}: {shown(value)} is not a number", says)
             return None
-        if not low <= value <= high or (above and value == low) or not math.isfinite(value):
+        if not low <= value <= high or (above and value == low):  # nan is in no range
             self.wrong(key, f"{key}: {shown(value)} is out of range", says)
             return None
         return float(value)

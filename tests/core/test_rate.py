@@ -135,6 +135,16 @@ def test_between_pairs_the_law_is_straight_in_inverse_kelvin_and_log_time() -> N
     assert planned_time(law, 600.0, middle) == pytest.approx(math.sqrt(600.0 * 405.0), rel=1e-12)
 
 
+@given(share=st.floats(min_value=0, max_value=1), segment=st.integers(0, 1))
+def test_every_stretch_between_two_pairs_is_their_own_line(share: float, segment: int) -> None:
+    """Anywhere between neighbours ln time is the weighted mean by 1/T, right up to the pair, whatever the third pair says."""
+    pairs = ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0))
+    (c0, s0), (c1, s1) = pairs[segment : segment + 2]
+    inverse = (1 - share) / (c0 + 273.15) + share / (c1 + 273.15)
+    law = Pairs(20.0, pairs, 0.5, (18.0, 24.0))
+    assert planned_time(law, 600.0, 1 / inverse - 273.15) == pytest.approx(s0 ** (1 - share) * s1**share, rel=1e-9)
+
+
 def test_outside_the_pairs_the_end_slope_goes_on() -> None:
     """Beyond the last pair the law is that of the last two pairs alone, below the first that of the first two."""
     law = Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.5, (18.0, 24.0))
