@@ -30,6 +30,7 @@ from monitor.core.records import SCHEMA_VERSION
 from monitor.core.stages import (
     AT_ONCE,
     DUE_BEFORE_END_S,
+    FIXING,
     GROUP_GAP_S,
     MEANING,
     NO_SWITCH_LEAD_S,
@@ -1001,14 +1002,15 @@ class Session:
         due: Phase = "counting"
         if run is not None:
             if run.stage.until == "at least":
-                due = "due" if run.over or t_s >= run.end_s - _EPS else "counting"
+                fixing = run.stage.role in FIXING
+                due = ("fixed" if fixing else "due") if run.over or t_s >= run.end_s - _EPS else "counting"
             elif run.frozen and t_s >= run.end_s - DUE_BEFORE_END_S - _EPS:
                 due = "due"
             elif run.frozen and run.now_s is not None and t_s >= run.now_s - _EPS:
                 due = "now"
         if due == "due" and (self._is_last and run is not None and run.stage.until == "time"):
             due = "now"
-        if due == "due" and self._gate == "withheld" and self._next_gated:
+        if due in ("due", "fixed") and self._gate == "withheld" and self._next_gated:
             due = "counting"
         if self._unconfirmed is not None:
             among_sheets = self._unconfirmed.index > self._index
@@ -1104,6 +1106,7 @@ class Session:
         second = self._question_s is not None and press_s - self._question_s <= SECOND_QUESTION_S and not self._second_question
         self._second_question = second
         self._question_s = press_s
+        self._hush("answer", "over")
         run = self._due_run()
         if second:
             good = not self._lost and not (self._current is not None and self._current.band.told)
@@ -1113,8 +1116,7 @@ class Session:
             first = self.recipe.stages[0]
             self._play("answer", t_s, cues.answer(int(first.target_ref_s // 60)))
             return
-        fixing = run.stage.role in ("fix", "bleach-fix")
-        if fixing and run.over:
+        if run.stage.role in FIXING and (run.over or press_s >= run.end_s - _EPS):
             self._play("over", t_s, cues.OVER)
             return
         self._play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press_s) // 60)))

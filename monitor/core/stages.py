@@ -13,9 +13,10 @@ from typing import Literal
 from monitor.core.agitation import Pace
 from monitor.core.recipe import Recipe, Stage
 
-Phase = Literal["armed", "counting", "now", "due", "entering", "unconfirmed"]
+Phase = Literal["armed", "counting", "now", "due", "fixed", "entering", "unconfirmed"]
 """armed: before the first begin. counting: nothing is due. now: from NOW to 5 s before the planned end. due: from there on,
-or after the minimum of an at-least stage. entering: sheets are going in. unconfirmed: a begin was assumed, no tap yet."""
+or after the minimum of an at-least stage. fixed: after the minimum of a fix, where a question must stay possible: it is
+the only way to hear that the fixing minimum is over. entering: sheets are going in. unconfirmed: a begin was assumed, no tap yet."""
 
 Length = Literal["tap", "question", "held"]
 """How long the press was: up to 0.7 s, up to 1 s, 1 s or more."""
@@ -35,6 +36,9 @@ MEANING: dict[tuple[Phase, Length], Meaning] = {
     ("due", "tap"): "poured",
     ("due", "question"): "poured",
     ("due", "held"): "poured",
+    ("fixed", "tap"): "poured",
+    ("fixed", "question"): "question",
+    ("fixed", "held"): "question",
     ("entering", "tap"): "begin",
     ("entering", "question"): "begin",
     ("entering", "held"): "begin",
@@ -46,6 +50,7 @@ MEANING: dict[tuple[Phase, Length], Meaning] = {
 AT_ONCE: frozenset[Phase] = frozenset({"due", "entering", "unconfirmed"})
 """Phases in which the length does not matter: the press acts when it comes, not when it ends."""
 
+FIXING: frozenset[str] = frozenset({"fix", "bleach-fix"})
 DUE_BEFORE_END_S = 5.0
 READY_AFTER_BEGIN_LEAST_S = 10.0
 GROUP_GAP_S = 60.0
