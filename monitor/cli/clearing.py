@@ -1,0 +1,31 @@
+"""`evenbath clearing --fresh 0:40 --today 1:15`: the fixing time from today's clearing test. Tests: tests/cli/test_clearing.py."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("--fresh", required=True, metavar="m:ss", help="clearing time of this fixer when it was fresh")
+    parser.add_argument("--today", required=True, metavar="m:ss", help="clearing time measured today")
+    parser.add_argument("--times", default="2", metavar="N", help="fix so many times the clearing time: 2 to 5, 3 for flat-grain films")
+    parser.add_argument("--json", action="store_true", help="one object in place of words")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Judge the test. Raises `InputWrong`."""
+    from monitor.cli.numbers import read_plain
+    from monitor.core.quantities import read_duration
+    from monitor.prepare.clearing import clearing, clearing_lines
+
+    result = clearing(read_duration(args.fresh), read_duration(args.today), read_plain("--times", args.times, "2 to 5"))
+    if args.json:
+        import json
+
+        fields = {"fresh_s": result.fresh_s, "today_s": result.today_s, "times": result.times, "ratio": result.ratio}
+        sys.stdout.write(json.dumps({"fix_s": result.fix_s, "discard": result.discard, **fields}) + "\n")
+        return 0
+    sys.stdout.write("".join(f"{line}\n" for line in clearing_lines(result)))
+    return 0

@@ -1,0 +1,41 @@
+"""Film area in units of 80 square inches (516 cm2), in which the capacity of solutions is counted. Pure.
+
+Source of the unit and of its equals (36-exposure roll = roll film = four 4x5 in = one 8x10 in): facts collected from a
+public wiki on fixer capacity and hobby texts; a navy manual counts alike. Other sheets by their area. A 24-exposure roll as
+24/36 of a long one: common practice, no source. Tests: tests/prepare/test_area.py.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from monitor.core.quantities import QuantityWrong, shown
+
+UNIT_SQ_IN = 80
+CM_PER_INCH = Fraction(254, 100)
+"""Exact."""
+ROLLS: dict[str, Fraction] = {
+    "36": Fraction(1), "24": Fraction(24, 36), "12": Fraction(12, 36), "roll": Fraction(1), "double roll": Fraction(2),
+}  # fmt: skip
+ALLOWED = 'allowed: "36", "24" or "12" (exposures), "roll", "double roll", or a sheet such as "4x5" (inches) or "9x12 cm"'
+_SHEET = re.compile(r"(\d+(?:\.\d+)?)\s*x\s*(\d+(?:\.\d+)?)\s*(cm|in)?", re.ASCII)
+
+
+def units_of(film: str, count: int = 1) -> float:
+    """Units in `count` films of one size: six of "4x5" are 1.5. Raises `InputWrong` for an unknown size or a count below 1."""
+    if count < 1:
+        raise QuantityWrong(f"{count} films", "allowed: one film or more")
+    word = film.strip().lower()
+    if word in ROLLS:
+        return float(count * ROLLS[word])
+    match = _SHEET.fullmatch(word) if len(word) <= 40 else None
+    if match is None:
+        raise QuantityWrong(f"{shown(film)} is no size of film that is known here", ALLOWED)
+    area = Fraction(match[1]) * Fraction(match[2])
+    if match[3] == "cm":
+        area /= CM_PER_INCH**2
+    units = float(count * area / UNIT_SQ_IN)
+    if not 0 < units <= 1000:
+        raise QuantityWrong(f"{count} of {shown(film)} are {units:g} units", "allowed: above 0, at most 1000 units of 80 sq in")
+    return units
