@@ -13,6 +13,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back")
     parser.add_argument("--json", action="store_true", help="one object in place of words; seconds and Celsius, not rounded")
+    parser.add_argument("--brief", action="store_true", help="leave out the cautions, which are the same each evening")
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(json.dumps(plan_data(recipe), ensure_ascii=False) + "\n")
         return 0
-    for line in plan_lines(recipe):
+    for line in plan_lines(recipe, brief=args.brief):
         sys.stdout.write(f"{line}\n")
     if args.card is not None:
         sys.stdout.write(f"\nThe card for the wall: {args.card}\n")

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from textwrap import wrap
 from typing import Any
 
+from monitor.core.cautions import cautions_for
 from monitor.core.light import session_refusal
 from monitor.core.quantities import format_duration, format_number, format_volume
 from monitor.core.rate import planned_time
@@ -19,6 +21,7 @@ from monitor.core.recipe import Recipe, Stage
 _FINE_STEP_C, _COARSE_STEP_C = 0.5, 1.0
 LEAST_BEFORE_READY_S = 10.0
 """Where READY would fall sooner than this after the begin it is left out (the contract, section 5)."""
+_WIDTH = 110
 _FINE_SPAN_C = 12.0
 """Up to this span the chart goes by half a degree."""
 
@@ -77,11 +80,12 @@ def plan_data(recipe: Recipe) -> dict[str, Any]:
         "lamp_refused": _lamp_refused(recipe),
         "chart": [chart_points(stage) for stage in recipe.stages if stage.steer],
         "warnings": list(recipe.warnings),
+        "cautions": [{"text": caution.text, "source": caution.source} for caution in cautions_for(recipe)],
     }  # fmt: skip
 
 
-def plan_lines(recipe: Recipe) -> Iterator[str]:
-    """The plan in words, line by line."""
+def plan_lines(recipe: Recipe, *, brief: bool = False) -> Iterator[str]:
+    """The plan in words, line by line; `brief` leaves out the cautions, which are the same each evening."""
     yield recipe.name
     yield ""
     yield "Jugs, from the left"
@@ -105,6 +109,12 @@ def plan_lines(recipe: Recipe) -> Iterator[str]:
         yield ""
         yield "Careful"
         yield from (f"  {warning}" for warning in recipe.warnings)
+    if brief:
+        return
+    yield ""
+    yield "Cautions"
+    for caution in cautions_for(recipe):
+        yield from wrap(f"{caution.text} [{caution.source}]", _WIDTH, initial_indent="  - ", subsequent_indent="    ")
 
 
 def _developing(recipe: Recipe) -> Stage:

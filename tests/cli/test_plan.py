@@ -171,6 +171,16 @@ def test_warnings_are_read_back(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert plan(text, tmp_path, capsys)["warnings"]
 
 
+def test_cautions_that_belong_to_the_recipe_are_read_back_with_their_source(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each with where it comes from, and last that local codes and the maker's safety sheet rule."""
+    found = plan(TRAY, tmp_path, capsys)["cautions"]
+    assert all(caution["text"] and caution["source"] for caution in found)
+    assert "safety" in found[-1]["text"]
+    assert "Cautions\n  - " in words(TRAY, tmp_path, capsys)
+    assert main(["plan", str(tmp_path / "r.toml"), "--brief"]) == 0
+    assert "Cautions" not in capsys.readouterr().out
+
+
 def test_no_plan_claims_what_it_may_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Neither word stands in any plan."""
     for text in (ROLL, TRAY, changed(ROLL, "panchromatic => colour", "steer = true\n =>")):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import pytest
 from hypothesis import given
@@ -25,35 +26,49 @@ def celsius_seconds(rows: list[tuple[float, float]]) -> list[tuple[float, float]
     return [((f - 32) / 1.8, minutes * 60) for f, minutes in rows]
 
 
-def test_the_regulatory_chart_gives_its_published_fit() -> None:
-    """All 21 pairs: 95.8 +/-2.4 kJ/mol, 3.82 between 15 and 25 C, 4.8 % rms, worst -10.8 % at 79 F (Minn. Rules 4732.0555)."""
-    made = fit(celsius_seconds(REGULATION_F_MIN))
-    assert made.activation_energy_kj_mol == pytest.approx(95.8, abs=0.05)
-    assert made.sd_kj_mol == pytest.approx(2.4, abs=0.1)
-    assert made.per_10_c == pytest.approx(3.82, abs=0.01)
-    assert made.rms_percent == pytest.approx(4.8, abs=0.1)
-    assert made.worst_percent == pytest.approx(-10.8, abs=0.1)
-    assert min(made.pairs, key=lambda row: row[2])[0] == pytest.approx((79 - 32) / 1.8)
+REMEMBERED_C_MIN = [(18, 6), (20, 5), (22, 4), (24, 3.5), (26, 3), (28, 2.5), (30, 2)]
 
 
-def test_the_middle_of_the_regulatory_chart_gives_its_published_fit() -> None:
-    """64 to 76 F alone: 84.2 +/-3.1 kJ/mol, 3.25, 3.0 % rms, worst -5.1 % (Minn. Rules 4732.0555)."""
-    made = fit(celsius_seconds([row for row in REGULATION_F_MIN if 64 <= row[0] <= 76]))
-    assert made.activation_energy_kj_mol == pytest.approx(84.2, abs=0.05)
-    assert made.sd_kj_mol == pytest.approx(3.1, abs=0.1)
-    assert made.per_10_c == pytest.approx(3.25, abs=0.01)
-    assert made.rms_percent == pytest.approx(3.0, abs=0.1)
-    assert made.worst_percent == pytest.approx(-5.1, abs=0.1)
+@dataclass(frozen=True)
+class Published:
+    """A table of (Celsius, seconds) and the fit worked out for it apart: energy and its standard error, factor, residuals."""
+
+    pairs: list[tuple[float, float]]
+    energy: float
+    energy_sd: float
+    per_10_c: float
+    rms: float
+    worst: float
+    worst_at_c: float | None = None
 
 
-def test_the_maintenance_manual_gives_its_published_fit() -> None:
-    """47.1 +/-2.8 kJ/mol, 1.93, 2.7 % rms, worst -5.8 % at 72 F (TM 1-1500-335-23, table 6-16)."""
-    made = fit(celsius_seconds(MAINTENANCE_F_MIN))
-    assert made.activation_energy_kj_mol == pytest.approx(47.1, abs=0.05)
-    assert made.sd_kj_mol == pytest.approx(2.8, abs=0.1)
-    assert made.per_10_c == pytest.approx(1.93, abs=0.01)
-    assert made.rms_percent == pytest.approx(2.7, abs=0.1)
-    assert made.worst_percent == pytest.approx(-5.8, abs=0.1)
+PUBLISHED = {
+    "Minn. Rules 4732.0555, all 21 pairs": Published(celsius_seconds(REGULATION_F_MIN), 95.8, 2.4, 3.82, 4.8, -10.8, 47 / 1.8),
+    "Minn. Rules 4732.0555, 64 to 76 F": Published(
+        celsius_seconds([row for row in REGULATION_F_MIN if 64 <= row[0] <= 76]), 84.2, 3.1, 3.25, 3.0, -5.1
+    ),
+    "TM 1-1500-335-23, table 6-16, normal": Published(celsius_seconds(MAINTENANCE_F_MIN), 47.1, 2.8, 1.93, 2.7, -5.8, 40 / 1.8),
+    "a radiography handbook, from memory, not verified, its 5 min at 20 C apart": Published(
+        [(float(c), m * 60.0) for c, m in REMEMBERED_C_MIN], 65.1, 1.9, 2.49, 2.3, -3.7
+    ),
+    "a film maker's chart, from memory, not verified": Published(
+        [(16.0, 360.0), (20.0, 240.0), (23.0, 180.0)], 70.6, 0.6, 2.69, 0.3, -0.4, 20.0
+    ),
+}
+
+
+@pytest.mark.parametrize("source", PUBLISHED)
+def test_a_table_from_outside_gives_the_fit_worked_out_for_it(source: str) -> None:
+    """Energy, its standard error, the factor of ten degrees, and the residuals with the place of the worst."""
+    expected = PUBLISHED[source]
+    made = fit(expected.pairs)
+    assert made.activation_energy_kj_mol == pytest.approx(expected.energy, abs=0.05)
+    assert made.sd_kj_mol == pytest.approx(expected.energy_sd, abs=0.1)
+    assert made.per_10_c == pytest.approx(expected.per_10_c, abs=0.01)
+    assert made.rms_percent == pytest.approx(expected.rms, abs=0.1)
+    assert made.worst_percent == pytest.approx(expected.worst, abs=0.1)
+    if expected.worst_at_c is not None:
+        assert max(made.pairs, key=lambda row: abs(row[2]))[0] == pytest.approx(expected.worst_at_c)
 
 
 def test_the_two_points_of_1910_give_the_coefficient_printed_beside_them() -> None:
@@ -67,26 +82,6 @@ def test_the_two_points_of_1910_give_the_coefficient_printed_beside_them() -> No
     assert law.per_10_c == pytest.approx(2.36, abs=0.005)
     assert planned_time(law, 25.0, 8.0) == pytest.approx(70.0)
     assert fit([(8.0, 70.0), (20.0, 25.0)]).activation_energy_kj_mol == pytest.approx(58.8, abs=0.05)
-
-
-def test_a_film_makers_chart_from_memory_gives_its_computed_fit() -> None:
-    """From memory, not verified: 6 min at 16 C, 4 at 20, 3 at 23; computed 70.6 +/-0.6 kJ/mol, 2.69, residuals +0.1, -0.4, +0.2 %."""
-    made = fit([(16.0, 360.0), (20.0, 240.0), (23.0, 180.0)])
-    assert made.activation_energy_kj_mol == pytest.approx(70.6, abs=0.05)
-    assert made.sd_kj_mol == pytest.approx(0.6, abs=0.1)
-    assert made.per_10_c == pytest.approx(2.69, abs=0.01)
-    assert [row[2] for row in made.pairs] == pytest.approx([0.1, -0.4, 0.2], abs=0.06)
-
-
-def test_a_radiography_handbook_from_memory_gives_its_computed_fit() -> None:
-    """From memory, not verified, its 5 min at 20 C apart: 65.1 +/-1.9 kJ/mol, 2.49, 2.3 % rms, worst -3.7 %."""
-    minutes = {18: 6, 20: 5, 22: 4, 24: 3.5, 26: 3, 28: 2.5, 30: 2}
-    made = fit([(float(c), m * 60.0) for c, m in minutes.items()])
-    assert made.activation_energy_kj_mol == pytest.approx(65.1, abs=0.05)
-    assert made.sd_kj_mol == pytest.approx(1.9, abs=0.1)
-    assert made.per_10_c == pytest.approx(2.49, abs=0.01)
-    assert made.rms_percent == pytest.approx(2.3, abs=0.1)
-    assert made.worst_percent == pytest.approx(-3.7, abs=0.1)
 
 
 def test_two_pairs_of_ones_own_give_the_worked_times() -> None:
