@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from monitor.core.doubt import Histories, returning, weigh
 from monitor.core.filter import AIR, AIR_LAG_S, NOISES, PROBE, SLOPE, TRANSIENT, T, Track, liquid_step
 from monitor.core.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.integral import simpson
@@ -101,6 +102,9 @@ FIRST_WAIT_S = 5.0
 GAIN_READINGS = 3
 GAIN_SPAN_S = 1.5
 """A probe is believed first after this many good readings over this long."""
+HELD_WINDOW_S = 120.0
+STEEPEST_HELD = 0.3 / 60.0
+"""C/s: a bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was steeper was stirring, and does not go on."""
 AGREE_C = 0.3
 AGREE_S = 30.0
 """Belief returns after this long of agreement this near (practice, section 6)."""
@@ -119,10 +123,15 @@ LOOK_BACK_S = 6.0
 RIVALRY_S = (20.0, 240.0)
 """Rivals run at least and at most this long."""
 CALM_AGAIN = 0.97
-AIR_SURE = 0.98
+AIR_LIKELY = 0.5
 AIR_READINGS = 3
 AIR_OFF_C = 0.3
-"""Air is believed when its model has been this sure for this many readings and the probe is this far from the liquid."""
+"""Air is weighed against a moving liquid when its model has been this likely for this many readings and the probe is this far off."""
+AIR_AHEAD = 2.3
+LIQUID_AHEAD = 4.0
+"""Natural logarithms: air is believed when ten times likelier than a moving liquid, taken back when fifty times less likely."""
+STEADY_S = 60.0
+"""A probe that was away and is a liquid's again for this long is believed even where the estimate was another: a real step wins."""
 STUCK_READINGS = 10
 STUCK_S = 20.0
 STUCK_OFF_C = 0.1
@@ -167,6 +176,8 @@ class _Watch:
         self.code_since = 0.0
         self.code_count = 0
         self.code_moved = True
+        self.histories: Histories | None = None
+        self.liquid_since: float | None = None
 
     def hear(self, t: float, celsius: float) -> None:
         """Note a good reading and whether the code moves."""
@@ -220,7 +231,6 @@ class Estimator:
         self._rivalries: list[tuple[float, float]] = []
         self._opened_t = 0.0
         self._smooth = 0.0
-        self._air_since: float | None = None
         self._air_count = 0
         self._calm_t = 0.0
         self._reruns: list[float] = []
@@ -344,8 +354,8 @@ class Estimator:
             self._origin = None
 
     def _run_again(self, since_t: float) -> None:
-        """Compute again from the newest snapshot not after `since_t`, with the segments, rivalries and begins as they now stand."""
-        while self._snapshots and self._snapshots[-1].t > since_t:
+        """Compute again from the newest snapshot before `since_t`, with the segments, rivalries and begins as they now stand."""
+        while self._snapshots and self._snapshots[-1].t >= since_t:
             self._snapshots.pop()
         if self._snapshots:
             moment = self._snapshots[-1].copy()
@@ -425,19 +435,33 @@ class Estimator:
         """Follow the best source there is, from `since_t` on."""
         source, segment = self._ladder()
         if segment is None:
-            segment = Segment(since_t, "held", "", 0.0)
+            segment = Segment(since_t, "held", "", 0.0, self._slope_before(since_t))
         current = self._segments[-1] if self._segments else None
         if current is not None and (current.drift, current.probe) == (segment.drift, segment.probe):
             self._source = source
             return
         other = segment.drift == "liquid" and current is not None
         self._source = source
-        self._switch(Segment(since_t, segment.drift, segment.probe, segment.lag_s, other))
+        self._switch(replace(segment, since_t_s=since_t, different=other))
+
+    def _slope_before(self, since_t: float) -> float:
+        """The drift that a held temperature goes on with: that of the last two minutes, at most what a bowl can do."""
+        if self._believed_t is None:
+            return 0.0
+        late = next((s for s in reversed(self._snapshots) if s.t < since_t and s.drift == "liquid" and not s.attach), None)
+        if late is None:
+            return 0.0
+        early = next((s for s in self._snapshots if s.t >= late.t - HELD_WINDOW_S and s.drift == "liquid" and not s.attach), late)
+        now = late.bank.mean().x
+        slope = now[SLOPE]
+        if late.t - early.t > 0.5 * HELD_WINDOW_S and not any(b > early.t and a < late.t for a, b in self._rivalries):
+            slope = 0.5 * (slope + (now[T] - early.bank.mean().x[T]) / (late.t - early.t))
+        return min(max(slope, -STEEPEST_HELD), STEEPEST_HELD)
 
     def _lose(self, watch: _Watch, since_t: float, why: str) -> list[TrustChange]:
         watch.believed = False
         watch.agree_since = watch.differ_since = None
-        watch.own = None
+        watch.own = watch.histories = watch.liquid_since = None
         watch.good = []
         self._resettle(since_t)
         return [TrustChange(watch.model.name, False, why, since_t, self._source, True)]
@@ -572,7 +596,7 @@ class Estimator:
                 self._rivalries.append((event.t - LOOK_BACK_S, math.inf))
                 self._opened_t = event.t
                 self._smooth = 0.0
-                self._air_since, self._air_count = None, 0
+                self._air_count = 0
                 self._run_again(event.t - LOOK_BACK_S)
             elif abs(sigma) < 2.0:
                 self._calm_t = event.t
@@ -582,24 +606,39 @@ class Estimator:
     def _judge(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         bank = self._moment.bank
         air = bank.weight("air")
-        if air < 0.05:
-            self._air_since = event.t
-        x = bank.tracks[3].x
-        self._air_count = self._air_count + 1 if air > AIR_SURE and abs(x[PROBE] - x[T]) > AIR_OFF_C else 0
+        x = bank.track("air").x
+        self._air_count = self._air_count + 1 if air > AIR_LIKELY and abs(x[PROBE] - x[T]) > AIR_OFF_C else min(self._air_count, 0)
         if self._air_count >= AIR_READINGS:
-            since = self._air_since if self._air_since is not None else self._opened_t - LOOK_BACK_S
-            self._air_count = 0
-            since = max(since, self._events[0].t)
-            fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
-            word = "fell" if fall < 0 else "rose"
-            why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air; the liquid's own drift is {60.0 * x[SLOPE]:+.1f} C a minute"
-            return self._lose(watch, since, why)
+            self._air_count = -int((event.t - self._opened_t) / 6.0)
+            changes = self._weigh_air(watch, event)
+            if changes:
+                return changes
         lasted = event.t - self._opened_t
         if (lasted > RIVALRY_S[0] and bank.weight("calm") > CALM_AGAIN) or lasted > RIVALRY_S[1]:
             self._rivalries[-1] = (self._rivalries[-1][0], event.t)
             bank.close()
             self._mean = None
         return []
+
+    def _weigh_air(self, watch: _Watch, event: _Event) -> list[TrustChange]:
+        """Run both histories; if air is the likelier, the probe is not believed since it left, and the liquid is computed without it."""
+        odd = self._opened_t - LOOK_BACK_S
+        start = next((s for s in reversed(self._snapshots) if s.t < odd and s.drift == "liquid"), None)
+        if start is None or start.attach:
+            return []
+        readings = [(e.t, e.celsius) for e in self._events if e.probe == watch.model.name and e.t > start.t]
+        histories = weigh(start, readings, odd, event.t - 3.0)
+        if histories.liquid_ahead > -AIR_AHEAD:
+            return []
+        x = histories.air.bank.track("air").x
+        fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
+        word = "fell" if fall < 0 else "rose"
+        why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air; believed {60.0 * x[SLOPE]:+.1f} C a minute"
+        since = max(e.t for e in self._events if e.t < histories.since_t_s and e.probe == watch.model.name)
+        self._rivalries = [r for r in self._rivalries if r[1] < math.inf]
+        changes = self._lose(watch, since, why)
+        watch.histories = histories
+        return changes
 
     def _check_stuck(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         """The same code again and again while the drift before says that the liquid has moved on."""
@@ -643,23 +682,42 @@ class Estimator:
         return self._lose(watch, watch.differ_since, f"{abs(off):.1f} C {'above' if off > 0 else 'below'} the other probe for {WRONG_WITNESS_S:.0f} s")
 
     def _check_return(self, watch: _Watch, event: _Event) -> list[TrustChange]:
-        """A probe that is not believed: does it say again what the liquid should be?"""
-        if watch.own is None or watch.own.c[T][T] > 0.15**2 * 4:
+        """A probe that is not believed: does it say again what the liquid should be, or was it the liquid all the time?"""
+        histories = watch.histories
+        if histories is None or event.t - histories.air.t > LOST_S:
+            back = self._moment.copy()
+            back.follow(Segment(event.t, "liquid", watch.model.name, watch.model.lag_s, different=True), self._sds[watch.model.name])
+            watch.histories = histories = returning(back)
+        histories.read(event.t, event.celsius)
+        if histories.liquid_ahead > LIQUID_AHEAD:
+            self._rivalries.append((histories.since_t_s - LOOK_BACK_S, event.t))
+            return self._gain_again(watch, histories.since_t_s, "its readings are a moving liquid's after all", event.t)
+        if watch.own is None or not watch.code_moved or histories.in_air > 0.1:
+            watch.agree_since = watch.liquid_since = None
             return []
+        watch.liquid_since = event.t if watch.liquid_since is None else watch.liquid_since
         liquid, sd = self._liquid_at(event.t)
         off = watch.own.x[T] - liquid
-        if abs(off) > max(AGREE_C, 2.0 * sd) or not watch.code_moved:
+        if abs(off) > AGREE_C:
             watch.agree_since = None
-            return []
-        if watch.agree_since is None:
+        elif watch.agree_since is None:
             watch.agree_since = event.t
-        if event.t - watch.agree_since < AGREE_S:
-            return []
-        return self._gain_again(watch, watch.agree_since, f"within {AGREE_C:.1f} C of the estimate for {AGREE_S:.0f} s", event.t)
+        if watch.agree_since is not None and event.t - watch.agree_since >= AGREE_S:
+            return self._gain_again(watch, self._back_since(histories, watch.agree_since), f"within {AGREE_C:.1f} C of the estimate for {AGREE_S:.0f} s", event.t)
+        if event.t - watch.liquid_since >= STEADY_S:
+            why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
+            return self._gain_again(watch, self._back_since(histories, watch.liquid_since), why, event.t)
+        return []
+
+    @staticmethod
+    def _back_since(histories: Histories, since: float) -> float:
+        """A probe that was only silent, not in air, is used from its first word on."""
+        return histories.since_t_s if histories.liquid is None else since
 
     def _gain_again(self, watch: _Watch, since: float, why: str, t: float) -> list[TrustChange]:
         watch.believed = True
-        watch.agree_since = None
+        watch.agree_since = watch.liquid_since = None
+        watch.histories = None
         if self._moment_prefers(watch):
             self._believed_t = t
             self._resettle(since)

@@ -14,7 +14,9 @@ Tests: tests/core/test_estimator.py, tests/core/test_estimator_filter.py.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from monitor.core.integral import simpson
@@ -33,26 +35,30 @@ QUANTUM_C = 0.0625
 """Step of the probe's register at 12 bits (data sheet); its variance is step^2/12."""
 
 Drift = Literal["liquid", "held", "vessel"]
-Kind = Literal["calm", "lively", "jump", "air"]
+Kind = Literal["calm", "lively", "jump", "stir", "air"]
 
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How restless a model is, per second: variance of slow slope and transient slope gained, of the liquid itself, and once at a jump."""
+    """How restless a model is. Per second: variance gained by slow slope, transient slope, liquid, air. Once, when it is entered: `jump` of the liquid, `stir` of the transient."""
 
     slope: float
     transient: float
     liquid: float = 1e-7
+    air: float = 1e-5
     jump: float = 0.0
+    stir: float = 0.0
 
 
 NOISES: dict[Kind, Noise] = {
-    "calm": Noise(slope=2e-8, transient=2e-8),
-    "lively": Noise(slope=2e-8, transient=2e-5),
-    "jump": Noise(slope=2e-8, transient=2e-6, jump=4.0),
-    "air": Noise(slope=2e-8, transient=0.0),
+    "calm": Noise(slope=2e-8, transient=1e-8),
+    "lively": Noise(slope=2e-8, transient=1e-5),
+    "jump": Noise(slope=2e-8, transient=1e-5, jump=2.0),
+    "stir": Noise(slope=2e-8, transient=1e-5, stir=0.06**2),
+    "air": Noise(slope=2e-8, transient=0.0, air=0.002),
 }
 QUIET = Noise(slope=0.0, transient=0.0, liquid=0.0)
+"""Nothing but the known drift."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +177,7 @@ class Track:
         c[TRANSIENT][T] += noise.transient * half
         c[SLOPE][SLOPE] += noise.slope * h
         c[TRANSIENT][TRANSIENT] += noise.transient * h
-        c[AIR][AIR] += 1e-5 * h
+        c[AIR][AIR] += noise.air * h
 
     def _count(self, h: float, start: float, end: float, s: float, u: float) -> None:
         """Development over the step along the mean path, with its Jacobian r'(T) h to the state at the step's start."""
@@ -228,12 +234,28 @@ class Track:
         for n in self.counts.values():
             n.cov[place] = 0.0
 
+    def loosen(self, variance: float) -> None:
+        """Make the liquid's temperature less certain in the direction that it went astray: what was counted meanwhile is as wrong as it is."""
+        here = self.c[T][T]
+        if here <= 0.0:
+            self.c[T][T] = variance
+            return
+        k = math.sqrt(1.0 + variance / here)
+        for i in range(5):
+            if i != T:
+                self.c[i][T] *= k
+                self.c[T][i] *= k
+        self.c[T][T] = here + variance
+        for n in self.counts.values():
+            n.var += (k * k - 1.0) * n.cov[T] * n.cov[T] / here
+            n.cov[T] *= k
+
     def widen(self, place: int, variance: float) -> None:
         """Make one state less certain."""
         self.c[place][place] += variance
 
 
-KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "air")
+KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "air")
 
 
 def merged(tracks: list[Track], weights: list[float]) -> Track:
@@ -264,36 +286,46 @@ def merged(tracks: list[Track], weights: list[float]) -> Track:
 CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
     ("calm", "lively"): 1 / 300,
     ("calm", "jump"): 1 / 600,
+    ("calm", "stir"): 1 / 600,
     ("calm", "air"): 1 / 3000,
     ("lively", "calm"): 1 / 60,
     ("lively", "jump"): 1 / 600,
+    ("lively", "stir"): 1 / 600,
     ("lively", "air"): 1 / 3000,
     ("air", "calm"): 1 / 90,
 }
-"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own families of liquids). A jump is over at once."""
-OPENING = (0.97, 0.01, 0.01, 0.01)
+"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over at once."""
+AT_ONCE: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
+OPENING: dict[Kind, float] = {"calm": 0.96, "lively": 0.01, "jump": 0.01, "stir": 0.01, "air": 0.01}
+LIQUID: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
+NO_AIR_C = (0.4, 1.5)
+"""Air that near the liquid (the room known, not known) cannot be told from liquid and does no harm: it loses weight."""
 
 
-def _moves(h: float) -> list[list[float]]:
+@lru_cache(maxsize=64)
+def _moves(h: float, kinds: tuple[Kind, ...]) -> tuple[tuple[float, ...], ...]:
     table = []
-    for one in KINDS:
-        if one == "jump":
-            table.append([0.7, 0.25, 0.04, 0.01])
-            continue
-        row = [1.0 - math.exp(-h * CHANGES_PER_S.get((one, other), 0.0)) for other in KINDS]
-        row[KINDS.index(one)] = 1.0 - math.fsum(row)
-        table.append(row)
-    return table
+    for one in kinds:
+        if one in ("jump", "stir"):
+            row = [AT_ONCE[other] for other in kinds]
+        else:
+            row = [1.0 - math.exp(-h * CHANGES_PER_S.get((one, other), 0.0)) for other in kinds]
+            row[kinds.index(one)] = 1.0 - math.fsum(row)
+        whole = math.fsum(row)
+        table.append(tuple(v / whole for v in row))
+    return tuple(table)
 
 
 class Bank:
-    """One calm track, or rivals with their weights."""
+    """One calm track, or rivals with their weights. `log_evidence`: natural logarithm of the readings' likelihood so far."""
 
-    __slots__ = ("tracks", "weights")
+    __slots__ = ("kinds", "log_evidence", "tracks", "weights")
 
-    def __init__(self, tracks: list[Track], weights: list[float]) -> None:
+    def __init__(self, tracks: list[Track], weights: list[float], kinds: tuple[Kind, ...] = ("calm",), log_evidence: float = 0.0) -> None:
         self.tracks = tracks
         self.weights = weights
+        self.kinds = kinds
+        self.log_evidence = log_evidence
 
     @property
     def mixing(self) -> bool:
@@ -302,23 +334,35 @@ class Bank:
 
     def copy(self) -> Bank:
         """An independent copy."""
-        return Bank([t.copy() for t in self.tracks], self.weights[:])
+        return Bank([t.copy() for t in self.tracks], self.weights[:], self.kinds, self.log_evidence)
 
-    def open(self) -> None:
+    def open(self, kinds: tuple[Kind, ...] = KINDS, weights: Mapping[Kind, float] = OPENING) -> None:
         """Let the rivals run, all from what is believed now."""
-        if not self.mixing:
-            self.tracks = [self.tracks[0]] + [self.tracks[0].copy() for _ in KINDS[1:]]
-            self.weights = list(OPENING)
+        self.close()
+        whole = math.fsum(weights[k] for k in kinds)
+        self.tracks = [self.tracks[0], *(self.tracks[0].copy() for _ in kinds[1:])]
+        self.weights = [weights[k] / whole for k in kinds]
+        self.kinds = kinds
+
+    def only(self, kind: Kind) -> None:
+        """One model alone, from what is believed altogether."""
+        self.close()
+        self.kinds = (kind,)
 
     def close(self) -> None:
         """End the rivalry: one track with the mixture's mean and covariance."""
         if self.mixing:
             self.tracks = [merged(self.tracks, self.weights)]
             self.weights = [1.0]
+            self.kinds = ("calm",)
 
     def weight(self, kind: Kind) -> float:
         """Probability of a model."""
-        return self.weights[KINDS.index(kind)] if self.mixing else float(kind == "calm")
+        return self.weights[self.kinds.index(kind)] if kind in self.kinds else 0.0
+
+    def track(self, kind: Kind) -> Track:
+        """One model's belief, the mixture's where that model does not run."""
+        return self.tracks[self.kinds.index(kind)] if kind in self.kinds else self.mean()
 
     def mean(self) -> Track:
         """What is believed altogether. Not to be written to."""
@@ -328,24 +372,21 @@ class Bank:
         """Let the chain move for `h` seconds, once before each reading."""
         if not self.mixing or h <= 0:
             return
-        moves = _moves(h)
+        moves = _moves(h, self.kinds)
         tracks, weights = [], []
-        for j, kind in enumerate(KINDS):
+        for j, kind in enumerate(self.kinds):
             parts = [w * row[j] for w, row in zip(self.weights, moves, strict=True)]
             whole = math.fsum(parts)
-            track = merged(self.tracks, [p / whole for p in parts])
-            if kind == "jump":
-                track.widen(T, NOISES["jump"].jump)
+            track = merged(self.tracks, [p / whole for p in parts]) if whole > 0 else self.tracks[j].copy()
+            track.widen(T, NOISES[kind].jump)
+            track.widen(TRANSIENT, NOISES[kind].stir)
             tracks.append(track)
             weights.append(whole)
         self.tracks, self.weights = tracks, weights
 
     def predict(self, step: Step) -> None:
         """Carry every model over one step with readings to come."""
-        if not self.mixing:
-            self.tracks[0].predict(step, NOISES["calm"])
-            return
-        for track, kind in zip(self.tracks, KINDS, strict=True):
+        for track, kind in zip(self.tracks, self.kinds, strict=True):
             track.predict(air_step(step.h) if kind == "air" else step, NOISES[kind])
 
     def drift(self, step: Step, noise: Noise = QUIET) -> None:
@@ -353,22 +394,26 @@ class Bank:
         for track in self.tracks:
             track.predict(step, noise)
 
-    def update(self, value: float, variance: float) -> tuple[float, float]:
-        """Every model takes the probe's reading; the likelier gain weight. Returns the mixture's (the calm one's when alone) surprise and its variance."""
+    def update(self, value: float, variance: float, room_known: bool) -> tuple[float, float]:
+        """Every model takes the probe's reading; the likelier gain weight. Returns the first (calm) model's surprise and its variance."""
+        surprise, total = self.tracks[0].update(PROBE, value, variance)
+        log = -0.5 * (surprise * surprise / total + math.log(2.0 * math.pi * total))
         if not self.mixing:
-            return self.tracks[0].update(PROBE, value, variance)
-        logs = []
-        calm = (0.0, 1.0)
-        for i, track in enumerate(self.tracks):
-            surprise, total = track.update(PROBE, value, variance)
-            if i == 0:
-                calm = (surprise, total)
-            logs.append(math.log(max(self.weights[i], 1e-12)) - 0.5 * (surprise * surprise / total + math.log(total)))
+            self.log_evidence += log
+            return surprise, total
+        logs = [math.log(max(self.weights[0], 1e-12)) + log]
+        for track, kind, weight in zip(self.tracks[1:], self.kinds[1:], self.weights[1:], strict=True):
+            off, var = track.update(PROBE, value, variance)
+            log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
+            if kind == "air" and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
+                log -= 0.7
+            logs.append(log)
         top = max(logs)
         raw = [max(math.exp(v - top), 1e-9) for v in logs]
         whole = math.fsum(raw)
         self.weights = [v / whole for v in raw]
-        return calm
+        self.log_evidence += top + math.log(whole)
+        return surprise, total
 
     def keep_only(self, alive: set[int]) -> None:
         """Drop the counts that nobody asks for."""

@@ -33,6 +33,8 @@ START_SLOPE_SD = 0.004
 """C/s: what a liquid may drift before anything is known (0.24 C a minute)."""
 HELD_SD_C_PER_S = 0.1 / 60.0
 """The uncertainty of a held temperature grows 0.1 C a minute (contract, section 5)."""
+RETURN_SD_C = 0.3
+"""How far an estimate without readings may have gone astray unknown to itself, when a probe returns."""
 VESSEL_NOISE = Noise(slope=0.0, transient=0.0, liquid=4e-6)
 """The vessel model's own restlessness: 0.015 C in a minute (a hand round the tank, a tank on the bench)."""
 LONGEST_STEP_S = 5.0
@@ -55,6 +57,8 @@ class Segment:
     drift: Drift
     probe: str
     lag_s: float
+    slope_c_per_s: float = 0.0
+    """Held only: the slope that fades out."""
     different: bool = False
     """Another probe than the last one, or one that returns: the temperature may be off by the two comparisons."""
 
@@ -122,12 +126,16 @@ class Moment:
         if segment.drift == "liquid":
             self.probe = segment.probe
             self.attach = True
-            if segment.different:
-                track.widen(T, uncertain_c * uncertain_c + 0.01)
+            if before != "liquid" and segment.different:
+                track.loosen(uncertain_c * uncertain_c + RETURN_SD_C**2)
+            elif segment.different:
+                track.widen(T, uncertain_c * uncertain_c)
             if before != "liquid":
                 track.replace(SLOPE, track.x[SLOPE] if before == "held" else 0.0, START_SLOPE_SD**2)
                 track.replace(TRANSIENT, 0.0, 1e-6)
             return
+        if segment.drift == "held":
+            track.x[SLOPE] = segment.slope_c_per_s
         if before == "liquid" or segment.drift != before:
             track.replace(TRANSIENT, 0.0, HELD_SD_C_PER_S**2 if segment.drift == "held" else 0.0)
         if segment.drift == "vessel":
@@ -187,7 +195,7 @@ class Moment:
             self.systematics.follow_probe(self.probe)
             return 0.0
         variance = self.reading_variance
-        surprise, total = self.bank.update(celsius, variance)
+        surprise, total = self.bank.update(celsius, variance, self.room)
         if not self.bank.mixing and surprise * surprise < 12.0 * total:
             self._learn_noise(surprise * surprise - (total - variance))
         return surprise / math.sqrt(total)

@@ -10,6 +10,7 @@ import math
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from monitor.core.estimator import Beliefs, Estimator, ProbeModel, TrustChange, Vessel
 from monitor.core.rate import Coefficient, RateLaw, rate
@@ -199,16 +200,14 @@ WARM = Coefficient(38.0, 2.0, 0.1, (34.0, 42.0))
 
 
 def newton(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """Towards a room 3 to 14 C away, time constant 10 to 60 minutes."""
-    gap = rng.choice((-1, 1)) * rng.uniform(3, 14)
-    tau = rng.uniform(600, 3600)
-    gap = max(-5.0, min(5.0, gap * seconds / tau)) * tau / seconds
+    """Towards a room 2 to 10 C away, time constant 15 to 60 minutes."""
+    gap, tau = rng.choice((-1, 1)) * rng.uniform(2, 10), rng.uniform(900, 3600)
     return [start + gap * (1 - math.exp(-t / tau)) for t in range(seconds)]
 
 
 def ramp(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """A straight drift up to 0.3 C a minute."""
-    slope = rng.uniform(-0.3, 0.3) / 60
+    """A straight drift up to 0.25 C a minute."""
+    slope = rng.uniform(-0.25, 0.25) / 60
     return [start + slope * t for t in range(seconds)]
 
 
@@ -221,7 +220,7 @@ def sine(rng: random.Random, start: float, seconds: int) -> list[float]:
 def hot_water(rng: random.Random, start: float, seconds: int) -> list[float]:
     """A cooling liquid into which warm or cold water is stirred once: 0.5 to 2 C within 10 to 40 s."""
     base = newton(rng, start, seconds)
-    at, size, tau = rng.uniform(60, 400), rng.choice((-1, 1)) * rng.uniform(0.5, 2.0), rng.uniform(10, 40)
+    at, size, tau = rng.uniform(60, 300), rng.choice((-1, 1)) * rng.uniform(0.5, 2.0), rng.uniform(10, 40)
     return [v + (size * (1 - math.exp(-(t - at) / tau)) if t > at else 0.0) for t, v in enumerate(base)]
 
 
@@ -257,7 +256,7 @@ def warm(rng: random.Random) -> Liquid:
 def step(rng: random.Random) -> Liquid:
     """The liquid steps at once by 0.5 to 2.5 C."""
     liquid = clean(rng)
-    at, size = int(rng.uniform(60, 400)), rng.choice((-1, 1)) * rng.uniform(0.5, 2.5)
+    at, size = int(rng.uniform(60, 300)), rng.choice((-1, 1)) * rng.uniform(0.5, 2.5)
     liquid.temps_c = [v + (size if t > at else 0.0) for t, v in enumerate(newton(rng, _start(rng), LONG))]
     return liquid
 
@@ -290,17 +289,17 @@ def air(rng: random.Random) -> Liquid:
 
 
 def tank(rng: random.Random, seconds: int = LONG) -> tuple[list[float], list[float], Vessel]:
-    """(developer, bath, vessel): a bath that drifts and a tank that follows it with a lag which is known to a few per cent."""
+    """(developer, bath, vessel): a bath that drifts and a tank that follows it with a lag which is known to 2 %."""
     bath = newton(rng, _start(rng), seconds) if rng.random() < 0.7 else sine(rng, _start(rng), seconds)
     lag = rng.uniform(180, 540)
-    temp = bath[0] + rng.gauss(0.0, 0.2)
+    temp = bath[0]
     temps = [temp]
     e = math.exp(-1.0 / lag)
-    for a, b in zip(bath, bath[1:], strict=False):
+    for a, b in pairwise(bath):
         slope = b - a
         temp = b - slope * lag + (temp - a + slope * lag) * e
         temps.append(temp)
-    sd = 0.04 * lag
+    sd = 0.02 * lag
     return temps, bath, Vessel(lag + rng.gauss(0.0, sd), sd)
 
 
@@ -313,8 +312,9 @@ def lost(rng: random.Random) -> Liquid:
 
 
 def held(rng: random.Random) -> Liquid:
-    """The probe vanishes and nothing else is known."""
+    """The probe vanishes and nothing else is known; nobody stirs in water after that."""
     liquid = clean(rng)
+    liquid.temps_c = rng.choice((newton, ramp, sine))(rng, _start(rng), LONG)
     liquid.faults.append((rng.uniform(60, 300), 9e9, "missing"))
     return liquid
 
