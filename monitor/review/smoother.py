@@ -27,6 +27,8 @@ START_SD_C = 3.0
 STEP_C = 0.0625
 """Least step of a probe's register at 12 bits (data sheet of the usual probe)."""
 NOISE_RANGE_C = (STEP_C / math.sqrt(12.0), 0.3)
+TRIMMED = 0.7588
+"""Variance of a normal distribution without its outer twentieth, over the whole: 1 - 2 z f(z) / 0.95 with z = 1.96, f its density."""
 NO_LAG_S = 0.3
 """A shorter lag is no lag."""
 LIVE_CORRELATION_S = 60.0
@@ -79,7 +81,7 @@ def noise_sd(values: Array) -> float:
         return NOISE_RANGE_C[0]
     squares = np.sort(np.diff(values, 2) ** 2)
     kept = squares[: max(4, int(0.95 * len(squares)))]
-    return float(min(max(math.sqrt(float(kept.mean()) / 6.0), NOISE_RANGE_C[0]), NOISE_RANGE_C[1]))
+    return float(min(max(math.sqrt(float(kept.mean()) / TRIMMED / 6.0), NOISE_RANGE_C[0]), NOISE_RANGE_C[1]))
 
 
 def transition(step_s: float, lags_s: Sequence[float], level: tuple[float, float]) -> tuple[Array, Array]:

@@ -207,7 +207,7 @@ def play(
         until = stage.get("until", "at least" if stage["role"] in ("load", "fix", "wash", "wash aid", "rinse", "hold") else "time")
         drain_s = _seconds(stage["drain"]) if "drain" in stage else (5.0 if sheets else 10.0)
         law = stage.get("rate")
-        if law is not None:
+        if law is not None and law["law"] == "coefficient":
             reference = float(stage["reference"].split()[0])
             liquids[number] = _Liquids(developer, law["per_10_c"], reference, 9000.0)
         keys: list[int | None] = [None]

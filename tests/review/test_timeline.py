@@ -1,0 +1,109 @@
+"""When stages really began and ended, and which probe was believed when."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.review.load import Journal, load
+from monitor.review.timeline import Stretch, believed_spans, stretches, within
+from tests.review.journals import Fault, Played, play, recipe_data
+
+
+def loaded(made: Played, path: Path) -> Journal:
+    """A played session, through its file."""
+    return load(made.write(path / "s.jsonl"))
+
+
+def by_key(journal: Journal) -> dict[tuple[int, int | None], Stretch]:
+    """Stretches by stage and sheet."""
+    return {(s.stage, s.sheet): s for s in stretches(journal)}
+
+
+def sheets_data() -> dict[str, Any]:
+    """Three sheets through 4:00 of developer."""
+    data = recipe_data(time="4:00", drain="0:05", agitation=None)
+    data["vessel"] = "open tray"
+    data["sheets"] = {"count": 3, "interval": "0:10"}
+    return data
+
+
+def test_a_late_tap_ends_the_stage_late_and_its_plan_stays(tmp_path: Path) -> None:
+    """Planned and actual end are two things."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, late_s={3: 20.0})
+    develop = by_key(loaded(made, tmp_path))[2, None]
+    assert develop.planned_end_s == pytest.approx(made.ends[2, None])
+    assert develop.late_s == pytest.approx(20.0)
+    assert develop.ended_by == "tap"
+    assert develop.actual_s == pytest.approx(260.0)
+
+
+def test_a_missed_tap_is_corrected_by_the_later_one(tmp_path: Path) -> None:
+    """The correction replaces the assumed begin, for the end before it and for the stage itself."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, missed=[3], late_s={3: 45.0})
+    found = by_key(loaded(made, tmp_path))
+    assert found[2, None].late_s == pytest.approx(45.0)
+    assert found[2, None].ended_by == "correction"
+    assert found[3, None].begin_s == pytest.approx(made.ends[2, None] + 45.0)
+    assert not found[3, None].begin_assumed
+
+
+def test_without_the_correction_the_begin_stays_assumed(tmp_path: Path) -> None:
+    """Marked as such."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, missed=[3])
+    made.records = [r for r in made.records if r["kind"] not in ("correction", "tap")]
+    for seq, record in enumerate(made.records, 1):
+        record["seq"] = seq
+    found = by_key(loaded(made, tmp_path))
+    assert found[3, None].begin_assumed
+    assert found[2, None].ended_by == "assumed"
+
+
+def test_each_sheet_has_its_own_stretch_and_leaves_for_its_own_stop(tmp_path: Path) -> None:
+    """Sheet 2 ends where sheet 2 enters the stop bath; the fix begins for all of them."""
+    made = play(sheets_data(), lambda t: 20.0 + 0.002 * t)
+    found = by_key(loaded(made, tmp_path))
+    for sheet in (1, 2, 3):
+        assert found[2, sheet].end_s == pytest.approx(found[3, sheet].begin_s)
+        assert found[3, sheet].end_s == pytest.approx(found[4, None].begin_s)
+    assert found[1, None].end_s == pytest.approx(found[2, 1].begin_s)
+    assert found[2, 2].begin_s - found[2, 1].begin_s == pytest.approx(10.0)
+
+
+def test_the_last_stage_ends_with_the_close(tmp_path: Path) -> None:
+    """And where there is none, where the record ends."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, wash_s=30.0)
+    fix = by_key(loaded(made, tmp_path))[4, None]
+    assert (fix.ended_by, fix.late_s) == ("close", pytest.approx(30.0))
+    made.records = [r for r in made.records if r.get("event") != "close"]
+    for seq, record in enumerate(made.records, 1):
+        record["seq"] = seq
+    fix = by_key(loaded(made, tmp_path))[4, None]
+    assert fix.ended_by == "end of the record"
+
+
+def test_belief_counts_since_the_time_it_was_true(tmp_path: Path) -> None:
+    """Not since it was found out, unless that is asked for."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, room=lambda _: 8.0, faults=[Fault("air", 150.0, 200.0)])
+    journal = loaded(made, tmp_path)
+    spans = believed_spans(journal, "developer")
+    assert within(spans, 150.5)
+    assert not within(spans, 152.0)
+    assert not within(spans, 234.0)
+    assert within(spans, 236.0)
+    assert within(believed_spans(journal, "developer", as_known_then=True), 155.0)
+    assert within(believed_spans(journal, "bath"), 155.0)
+
+
+def test_a_probe_that_was_gained_first_was_not_believed_before(tmp_path: Path) -> None:
+    """The first record tells. A law outside its data is no loss of a probe."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0)
+    base = {"session": "260301-1", "wall": "2026-03-01T19:00:00Z", "kind": "trust", "probe": "developer"}
+    made.records.append({"seq": len(made.records) + 1, "t_s": 40.0, **base, "believed": True, "why": "settled", "since_t_s": 10.0})
+    made.records.append({"seq": len(made.records) + 1, "t_s": 90.0, **base, "believed": False, "why": "outside data", "since_t_s": 90.0})
+    spans = believed_spans(loaded(made, tmp_path), "developer")
+    assert not within(spans, 5.0)
+    assert within(spans, 12.0)
+    assert within(spans, 100.0)
