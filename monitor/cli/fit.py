@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        sys.stdout.write(json.dumps(fit_data(own), ensure_ascii=False) + "\n")
+        sys.stdout.write(json.dumps(fit_data(own)) + "\n")
         return 0
     for line in fit_lines(own):
         sys.stdout.write(f"{line}\n")

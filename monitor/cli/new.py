@@ -124,7 +124,10 @@ def _ask(prompt: str, usual: str | None, check: Callable[[str], None]) -> str:
     while True:
         sys.stdout.write(f"{prompt}{hint} ")
         sys.stdout.flush()
-        line = sys.stdin.readline()
+        try:
+            line = sys.stdin.readline()
+        except UnicodeDecodeError:
+            raise InputWrong(f"the answer to: {prompt} is no text; allowed: UTF-8") from None
         if not line:
             raise InputWrong(f"no answer to: {prompt}{hint}; allowed: one line for each question, or --set and --usual")
         if not sys.stdin.isatty():
@@ -147,9 +150,10 @@ def _refuse_existing(name: str) -> None:
     from pathlib import Path
 
     from monitor.core.errors import InputWrong
+    from monitor.core.quantities import shown
 
-    if not name.endswith(".toml"):
-        raise InputWrong(f"{name}: no name for a recipe; allowed: a name that ends in .toml")
+    if not name.endswith(".toml") or not name.isprintable():
+        raise InputWrong(f"{shown(name)}: no name for a recipe; allowed: a name that ends in .toml")
     if Path(name).exists():
         raise InputWrong(f"{name}: stands there already and is left alone; allowed: a new name")
 

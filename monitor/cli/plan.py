@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        sys.stdout.write(json.dumps(plan_data(recipe), ensure_ascii=False) + "\n")
+        sys.stdout.write(json.dumps(plan_data(recipe)) + "\n")
         return 0
     for line in plan_lines(recipe, brief=args.brief):
         sys.stdout.write(f"{line}\n")

@@ -168,7 +168,7 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
     "READY before the begin": (
         ('time = "10:00" => time = "0:40"', '"20 C", "10:00" => "20 C", "0:40"', '"12:10" => "0:50"', '"6:45" => "0:30"'),
         "ready",
-        "READY would come 0:45 before the end, earlier than the stage's begin",
+        "READY would come 0:30 before NOW, earlier than the stage's begin; allowed: at most 0:25 here",
     ),
     "agitation unknown": (
         ('[{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }] => "now and then"',), "agitation", "not known here",
@@ -426,6 +426,13 @@ def test_counting_from_full_keeps_its_filling_time() -> None:
     """full to empty with fill."""
     stage = loaded(changed(ROLL, 'counted = "pour to pour" => counted = "full to empty"\nfill = "0:15"')).stages[0]
     assert (stage.counted, stage.fill_s) == ("full to empty", 15.0)
+
+
+def test_ready_has_the_whole_of_a_stage_counted_from_full() -> None:
+    """Filling comes before the time and the drain after it, so READY half a minute before NOW fits into 0:20 + 0:25."""
+    short = changed(TRAY[: TRAY.index("[sheets]")], 'time = "0:30" => time = "0:25"\nready = "0:30"')
+    assert [p.line for p in problems(short)] == [line_of(short, "ready")]
+    assert loaded(changed(short, 'ready = "0:30" => ready = "0:30"\ncounted = "full to empty"\nfill = "0:20"')).stages[1].ready_s == 30.0
 
 
 def test_a_band_in_fahrenheit_is_a_difference() -> None:
