@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mix": ("monitor.cli.mix", "how much stock and water"),
     "temper": ("monitor.cli.temper", "how much hot, cold water or ice brings a bath to temperature"),
     "forecast": ("monitor.cli.forecast", "where a bath is going and whether it lasts"),
+    "season": ("monitor.cli.season", "whether it can be held with this tap and this room, and at which temperature"),
     "compare": ("monitor.cli.compare", "compare a probe with a thermometer that you trust"),
     "lag": ("monitor.cli.lag", "learn the lag of a probe or of a vessel"),
     "bottle": ("monitor.cli.bottle", "the ledger of bottles"),

@@ -1,32 +1,27 @@
 """Keeps what was learned in STATE/learned: one JSON object a line, only ever appended to. The newest of each name counts.
 
-Decides the file format and that nothing is lost by two shells or by a power cut in the middle of a line: writers hold a
-lock, a line is written at once and synced, a torn last line is left out in reading and cut off before the next writing.
-A damaged line anywhere else is refused by file and line: guessing at a calibration is worse than having none.
+Decides the file format; monitor.prepare.kept_lines sees to it that nothing is lost by two shells or by a power cut in the
+middle of a line. A damaged line that is not the last is refused by file and line: guessing at a calibration is worse than none.
 It may not decide what is believed; that is monitor.core.learned. Tests: tests/prepare/test_learned_store.py.
 """
 
 from __future__ import annotations
 
-import fcntl
-import json
 import math
-import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
-from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.errors import FileWrong, Problem
 from monitor.core.learned import Comparison, ComparisonPoint, Coupled, Learned, ProbeLag, VesselLag
+from monitor.prepare.kept_lines import ALLOWED, read_lines, writing
 
 Value = TypeVar("Value")
 
 FOLDER = "learned"
 COMPARISONS, PROBE_LAGS, VESSEL_LAGS = "comparisons.jsonl", "probe_lags.jsonl", "vessel_lags.jsonl"
-_ALLOWED = "allowed: one JSON object a line, as evenbath writes them"
 
 
 def load_learned(state: Path) -> Learned:
@@ -71,7 +66,7 @@ def _keys(name: str, number: str | None) -> list[str]:
     return [name] if number is None else [name, number]
 
 
-def _comparison(row: dict[str, Any]) -> Comparison:
+def _comparison(row: Mapping[str, Any]) -> Comparison:
     points = tuple(ComparisonPoint(_number(p, "reference_c"), _number(p, "offset_c"), _number(p, "sd_c")) for p in row["points"])
     if not points:
         raise ValueError("no points")
@@ -91,11 +86,11 @@ def _comparison(row: dict[str, Any]) -> Comparison:
     )
 
 
-def _probe_lag(row: dict[str, Any]) -> ProbeLag:
+def _probe_lag(row: Mapping[str, Any]) -> ProbeLag:
     return ProbeLag(_text(row, "probe"), _maybe_text(row, "id"), _number(row, "lag_s"), _number(row, "sd_s"), _day(row))
 
 
-def _vessel_lag(row: dict[str, Any]) -> VesselLag:
+def _vessel_lag(row: Mapping[str, Any]) -> VesselLag:
     return VesselLag(
         vessel=_text(row, "vessel"),
         lag_s=_number(row, "lag_s"),
@@ -116,80 +111,39 @@ def _coupled(value: object) -> Coupled:
     raise ValueError("coupled_to is neither bath nor room")
 
 
-def _number(row: dict[str, Any], key: str) -> float:
+def _number(row: Mapping[str, Any], key: str) -> float:
     value = row[key]
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
         raise ValueError(f"{key} is no number")
     return float(value)
 
 
-def _text(row: dict[str, Any], key: str) -> str:
+def _text(row: Mapping[str, Any], key: str) -> str:
     value = row[key]
     if not isinstance(value, str):
         raise ValueError(f"{key} is no text")
     return value
 
 
-def _maybe_text(row: dict[str, Any], key: str) -> str | None:
+def _maybe_text(row: Mapping[str, Any], key: str) -> str | None:
     return None if row.get(key) is None else _text(row, key)
 
 
-def _day(row: dict[str, Any]) -> str:
+def _day(row: Mapping[str, Any]) -> str:
     return date.fromisoformat(_text(row, "date")).isoformat()
 
 
-def _rows(state: Path, name: str, read: Callable[[dict[str, Any]], Value]) -> Iterator[Value]:
-    """Every value of one file. A last line without its newline was torn by a power cut and is left out, unless it is whole."""
+def _rows(state: Path, name: str, read: Callable[[Mapping[str, Any]], Value]) -> Iterator[Value]:
+    """Every value of one file, oldest first."""
     path = state / FOLDER / name
-    try:
-        data = path.read_bytes()
-    except (FileNotFoundError, NotADirectoryError):
-        return
-    except OSError as wrong:
-        raise InputWrong(f"{path}: cannot be read ({wrong.strerror}); allowed: a folder of your own") from None
-    lines = data.split(b"\n")
-    for number, line in enumerate(lines, 1):
-        if not line.strip():
-            continue
+    for row in read_lines(path).rows:
         try:
-            yield read(json.loads(line))
+            yield read(row.data)
         except (ValueError, KeyError, TypeError, AttributeError) as wrong:
-            if number == len(lines):
-                return
             what = f"no {wrong}" if isinstance(wrong, KeyError) else str(wrong)
-            raise FileWrong([Problem(str(path), number, f"a damaged line ({what[:80]})", _ALLOWED)]) from None
+            raise FileWrong([Problem(str(path), row.line, f"a damaged line ({what[:80]})", ALLOWED)]) from None
 
 
-def _append(state: Path, name: str, row: dict[str, Any]) -> None:
-    line = json.dumps(row, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode() + b"\n"
-    folder = state / FOLDER
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with _locked(folder), (folder / name).open("a+b") as file:
-            _cut_torn_line(file.fileno())
-            os.write(file.fileno(), line)
-            os.fsync(file.fileno())
-    except OSError as wrong:
-        raise InputWrong(f"{folder}: cannot be written ({wrong.strerror}); nothing stored; allowed: a state folder of your own") from None
-
-
-@contextmanager
-def _locked(folder: Path) -> Iterator[None]:
-    with (folder / ".lock").open("ab") as lock:
-        fcntl.flock(lock.fileno(), fcntl.LOCK_EX)
-        yield
-
-
-def _cut_torn_line(descriptor: int) -> None:
-    """Make the file end after a newline: a whole last object gets one, a torn one is cut off."""
-    size = os.fstat(descriptor).st_size
-    if size == 0 or os.pread(descriptor, 1, size - 1) == b"\n":
-        return
-    data = os.pread(descriptor, size, 0)
-    begin = data.rfind(b"\n") + 1
-    try:
-        json.loads(data[begin:])
-    except ValueError:
-        os.ftruncate(descriptor, begin)
-    else:
-        os.write(descriptor, b"\n")
+def _append(state: Path, name: str, row: Mapping[str, Any]) -> None:
+    with writing(state / FOLDER / name) as file:
+        file.append(row)

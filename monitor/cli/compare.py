@@ -1,0 +1,209 @@
+"""`evenbath compare`: compare a probe with a thermometer that you trust, from a journal or guided at the sink.
+
+Decides nothing itself: monitor.prepare.comparing does; what is accepted may be stored for the estimator. offset_c is probe
+minus thermometer. Tests: tests/cli/test_compare.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from monitor.core.learned import Comparison, Learned
+    from monitor.prepare.comparing import PointFound
+    from monitor.prepare.journal_source import Series
+
+SETTLE_S = 10.0
+"""The guided form looks again so often."""
+LONGEST_WAIT_S = 1800.0
+SAME_DAY = 1
+"""Points of one comparing lie within a day of each other; a later one begins anew."""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    from monitor.cli.bath_source import add_source
+
+    add_source(parser)
+    parser.add_argument("--probe", metavar="NAME", help="which probe")
+    parser.add_argument("--against", metavar="TEMPERATURE", help='what the thermometer showed, "20.1 C"')
+    parser.add_argument("--at", type=float, metavar="SECONDS", help="when it was read, seconds of the journal's time")
+    parser.add_argument(
+        "--reference-sd-c", type=float, default=0.05, metavar="C", help="the thermometer's own standard uncertainty; 0.05 if left out"
+    )
+    parser.add_argument("--reference", default="thermometer", metavar="NAME", help="which thermometer, for the record")
+    parser.add_argument("--save", action="store_true", help="store an accepted point; points of one day with one reference belong together")
+    parser.add_argument("--anew", action="store_true", help="with --save: leave the points of before out")
+    parser.add_argument("--who", default="", metavar="NAME", help="with --save: who compared")
+    parser.add_argument("--working", metavar="TEMPERATURE", help='the temperature that matters, "38 C": is there a point near it?')
+    parser.add_argument("--ice-point", action="store_true", help="tell how to make an ice point, and what it does not show")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the point. Returns 2 where storing was asked for and the point was refused."""
+    from monitor.cli.bath_source import learned_in, open_source, state_of
+    from monitor.core.errors import InputWrong
+    from monitor.core.quantities import read_temperature
+
+    if args.ice_point:
+        from monitor.prepare.comparing import ICE_POINT_TEXT
+
+        sys.stdout.write(f"{ICE_POINT_TEXT}\n")
+        return 0
+    if args.probe is None:
+        raise InputWrong("which probe? allowed: --probe NAME")
+    if not 0.0 <= args.reference_sd_c <= 5.0:
+        raise InputWrong(f"--reference-sd-c {args.reference_sd_c:g}; allowed: 0 to 5 C")
+    state = state_of(args)
+    learned = learned_in(state)
+    if args.file is not None and args.against is None:
+        import time
+
+        return guided(args, state, learned, ask=input, wait=time.sleep)
+    if args.against is None:
+        raise InputWrong('what did the thermometer show? allowed: --against "20.1 C"')
+    reference_c = read_temperature(args.against)
+    series = open_source(args).probe(args.probe)
+    if args.file is None and args.at is None:
+        raise InputWrong("when was it read? allowed: --at SECONDS of the journal's time")
+    found = _compare(series, reference_c, series.t_s[-1] if args.at is None else args.at, args.reference_sd_c, learned)
+    return _answer(args, found, state, learned, args.save)
+
+
+def _compare(series: Series, reference_c: float, at_s: float, reference_sd_c: float, learned: Learned) -> PointFound:
+    from monitor.prepare.comparing import compare_at
+
+    lag = learned.probe_lag(series.probe)
+    if lag is None:
+        return compare_at(series, reference_c, at_s, reference_sd_c)
+    return compare_at(series, reference_c, at_s, reference_sd_c, lag.lag_s, lag.sd_s)
+
+
+def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: Learned, save: bool) -> int:
+    from monitor.core.quantities import read_temperature
+    from monitor.prepare.comparing import comparison_lines
+    from monitor.prepare.learned_store import save_comparison
+
+    stored = _combined(args, found, learned) if save and found.accepted else None
+    if stored is not None:
+        save_comparison(state, stored)
+    data: dict[str, Any] = {
+        "probe": found.probe,
+        "reference_c": found.reference_c,
+        "offset_c": found.offset_c,
+        "sd_c": found.sd_c,
+        "scatter_sd_c": found.scatter_sd_c,
+        "slope_c_per_min": found.slope_c_per_min,
+        "accepted": found.accepted,
+        "why": found.why,
+        "readings": found.readings,
+        "stored": stored is not None,
+    }
+    if stored is not None:
+        data |= {
+            "points": len(stored.points),
+            "line": {"at_c": stored.at_c, "offset_c": stored.offset_c, "slope_per_c": stored.slope_per_c},
+        }
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps(data, ensure_ascii=False) + "\n")
+    else:
+        for line in _point_lines(found):
+            sys.stdout.write(f"{line}\n")
+        if stored is not None:
+            working = read_temperature(args.working) if args.working is not None else None
+            sys.stdout.write("".join(f"{line}\n" for line in comparison_lines(stored, working)))
+    if save and stored is None:
+        sys.stderr.write(f"not stored: {found.why}\n")
+        return 2
+    return 0
+
+
+def _point_lines(found: PointFound) -> list[str]:
+    verdict = "accepted" if found.accepted else "refused"
+    higher = "high" if found.offset_c >= 0 else "low"
+    return [
+        f"{found.probe} read {abs(found.offset_c):.2f} C {higher} at {found.reference_c:.1f} C "
+        f"(probe minus thermometer {found.offset_c:+.3f} C), "
+        f"+/- {2 * found.sd_c:.2f} C (2 sd, the thermometer's own included)",
+        f"{verdict}: {found.why}",
+    ]
+
+
+def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> Comparison:
+    """The new point with those of the same day and thermometer."""
+    import datetime as dt
+
+    from monitor.cli.bath_source import today
+    from monitor.prepare.comparing import combine
+
+    day = today()
+    before = learned.comparison(found.probe)
+    points = [found.point]
+    number = None
+    if before is not None:
+        number = before.id
+        fresh = before.age_days(dt.date.fromisoformat(day)) <= SAME_DAY
+        if fresh and before.reference == args.reference and before.reference_sd_c == args.reference_sd_c and not args.anew:
+            points = [*before.points, found.point]
+    return combine(
+        points,
+        probe=found.probe,
+        number=number,
+        reference=args.reference,
+        reference_sd_c=args.reference_sd_c,
+        who=args.who or "somebody",
+        day=day,
+    )
+
+
+def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callable[[str], str], wait: Callable[[float], None]) -> int:
+    """Lead through one point after another with live readings. `ask` puts a question, `wait` lets seconds pass."""
+    from monitor.cli.bath_source import learned_in, live_source
+    from monitor.core.errors import InputWrong
+    from monitor.core.quantities import read_temperature
+
+    say = sys.stdout.write
+    say(
+        "Probe and thermometer within 2 cm of each other in one stirred vessel, both deep. "
+        "Three points: cold, hot, and the working temperature.\n"
+    )
+    status = 0
+    while True:
+        say("Stir. Waiting until the water has been steady for two minutes ...\n")
+        waited_s = 0.0
+        while not _steady(live_source(args.file, state).probe(args.probe)):
+            wait(SETTLE_S)
+            waited_s += SETTLE_S
+            if waited_s >= LONGEST_WAIT_S:
+                raise InputWrong(f'probe "{args.probe}" was not steady within half an hour; allowed: covered, stirred water')
+        try:
+            words = ask('Steady. What does the thermometer show, such as "20.1 C"? (nothing: end) ').strip()
+        except EOFError:
+            words = ""
+        if not words:
+            return status
+        try:
+            reference_c = read_temperature(words)
+        except InputWrong as wrong:
+            say(f"{wrong.lines[0]}\n")
+            continue
+        series = live_source(args.file, state).probe(args.probe)
+        found = _compare(series, reference_c, series.t_s[-1], args.reference_sd_c, learned)
+        status = _answer(args, found, state, learned_in(state), True)
+
+
+def _steady(series: Series) -> bool:
+    """Two minutes of readings that move by less than 0.05 C a minute."""
+    from monitor.prepare.comparing import BEFORE_S, STEADY_C_PER_MIN, compare_at
+
+    if series.t_s[-1] - series.t_s[0] < BEFORE_S:
+        return False
+    found = compare_at(series, series.raw_c[-1], series.t_s[-1], 0.0)
+    return abs(found.slope_c_per_min) < STEADY_C_PER_MIN

@@ -1,0 +1,191 @@
+"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check it by the poured-off developer.
+
+Decides nothing itself: monitor.prepare.lags does. Tests: tests/cli/test_lag.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from monitor.core.learned import Learned
+    from monitor.prepare.journal_source import Series, Source
+    from monitor.prepare.lags import LagFound
+
+VESSEL_PROBES = ("witness", "developer")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    from monitor.cli.bath_source import add_source
+
+    add_source(parser)
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--probe", metavar="NAME", help="a probe that was dipped from air or another cup into stirred water")
+    what.add_argument("--vessel", metavar="NAME", help="a vessel with a probe inside; its name, or that probe's")
+    parser.add_argument("--at", type=float, metavar="SECONDS", help="with --probe: about when it was dipped; default: the greatest jump")
+    parser.add_argument("--inside", metavar="PROBE", help="with --vessel: the probe inside; default: the witness, else the developer's")
+    parser.add_argument("--coupled-to", choices=("bath", "room"), help="with --vessel: do not choose by the fit")
+    parser.add_argument("--volume", metavar="VOLUME", help="with --vessel: how much water was in it, for the record")
+    parser.add_argument("--agitation", metavar="WORDS", help="with --vessel: how it was moved, for the record")
+    parser.add_argument("--save", action="store_true", help="store it for the estimator")
+    parser.add_argument("--poured-off", metavar="TEMPERATURE", help="with --vessel, after a session: the developer poured off, within 60 s")
+    parser.add_argument(
+        "--estimated", metavar="TEMPERATURE", help="with --poured-off: what was estimated; default: the journal's last progress"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the lag. Raises `InputWrong` for readings that do not determine it."""
+    from monitor.cli.bath_source import learned_in, open_source, state_of
+    from monitor.core.errors import InputWrong
+
+    state = state_of(args)
+    if args.probe is not None:
+        if args.poured_off is not None or args.inside is not None or args.coupled_to is not None:
+            raise InputWrong("--poured-off, --inside and --coupled-to belong to --vessel; allowed: --probe with --at")
+        return _probe(args, open_source(args).probe(args.probe), state)
+    if args.poured_off is not None:
+        return _check(args, state)
+    return _vessel(args, open_source(args), state, learned_in(state))
+
+
+def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
+    from monitor.cli.bath_source import today
+    from monitor.core.learned import ProbeLag
+    from monitor.prepare.lags import learn_probe_lag
+    from monitor.prepare.learned_store import save_probe_lag
+
+    found = learn_probe_lag(series, args.at)
+    if args.save:
+        save_probe_lag(state, ProbeLag(series.probe, None, found.lag_s, found.sd_s, today()))
+    lines = [
+        f"{series.probe} lags {found.lag_s:.1f} +/- {2 * found.sd_s:.1f} s (2 sd) in stirred water, from a jump of {found.change_c:.1f} C",
+        "it is longer in still water; learn it again with another sleeve",
+    ]
+    return _print(args, _data(found), lines)
+
+
+def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Learned) -> int:
+    import math
+
+    from monitor.cli.bath_source import today
+    from monitor.core.estimator import DEFAULT_LAG_S, NOT_COMPARED_SD_C
+    from monitor.core.learned import VesselLag
+    from monitor.core.quantities import read_volume
+    from monitor.prepare.lags import WHEN_AGAIN, learn_vessel_lag
+    from monitor.prepare.learned_store import save_vessel_lag
+
+    inside = _inside(args, source)
+    drives = _drives(source, inside, args.coupled_to)
+    own = learned.probe_lag(inside.probe)
+    own_s = own.lag_s if own is not None else DEFAULT_LAG_S
+    names = [inside.probe, *(d.series.probe for d in drives)]
+    compared = all(learned.comparison(name) is not None for name in names)
+    offset_sd = 0.1 if compared else math.sqrt(2.0) * NOT_COMPARED_SD_C
+    found = learn_vessel_lag(inside, drives, own_s, offset_sd)
+    assert found.coupled_to is not None
+    if args.save:
+        volume = read_volume(args.volume) if args.volume is not None else None
+        save_vessel_lag(state, VesselLag(args.vessel, found.lag_s, found.sd_s, found.coupled_to, today(), volume, args.agitation))
+    known = f"{inside.probe}'s own lag was taken as {own_s:.1f} s" + (
+        "" if own is not None else " (not learned: a second more, this a second less)"
+    )
+    lines = [
+        f"{args.vessel} follows the {found.coupled_to} with a lag of {_minutes(found.lag_s)} +/- {2 * found.sd_s:.0f} s (2 sd)",
+        f"greatest difference {found.change_c:.1f} C; {known}",
+    ]
+    if found.against_log is not None and found.against_log < 5.0:
+        lines.append("bath and room fit nearly alike: say which with --coupled-to, or learn with a bath far from the room's temperature")
+    if found.misfit > 3.0:
+        lines.append("the readings do not follow one lag closely (agitation, lid, hand?): the uncertainty is widened; better run it again")
+    return _print(args, {**_data(found), "probe_lag_s": own_s, "probe_lag_learned": own is not None}, [*lines, WHEN_AGAIN])
+
+
+def _inside(args: argparse.Namespace, source: Source) -> Series:
+    if args.inside is not None:
+        return source.probe(args.inside)
+    named = [s for s in source.series if s.probe == args.vessel and s.role not in ("bath", "room")]
+    return named[0] if named else source.needed(*VESSEL_PROBES)
+
+
+def _drives(source: Source, inside: Series, only: str | None) -> list[Any]:
+    from monitor.core.errors import InputWrong
+    from monitor.prepare.lags import Drive
+
+    bath, room = source.role("bath"), source.role("room")
+    drives = []
+    if bath is not None and bath.probe != inside.probe and only != "room":
+        drives.append(Drive(bath, "bath"))
+    if room is not None and room.probe != inside.probe and only != "bath":
+        drives.append(Drive(room, "room"))
+    if not drives:
+        wanted = only or "bath or room"
+        raise InputWrong(
+            f"{source.name}: no good reading of a {wanted} probe; allowed: one probe inside the vessel and one in the {wanted}"
+        )
+    return drives
+
+
+def _check(args: argparse.Namespace, state: Path) -> int:
+    from monitor.core.errors import InputWrong
+    from monitor.core.quantities import read_temperature
+    from monitor.prepare.journal_source import read_journal
+    from monitor.prepare.lags import PouredOff
+    from monitor.prepare.learned_store import mark_learn_again
+
+    measured = read_temperature(args.poured_off)
+    if args.estimated is not None:
+        estimated = read_temperature(args.estimated)
+    else:
+        if args.journal is None:
+            raise InputWrong("what was estimated? allowed: the session's JOURNAL, or --estimated TEMPERATURE")
+        progress = read_journal(args.journal).last_progress
+        if progress is None or not isinstance(progress.get("developer_c"), (int, float)):
+            raise InputWrong(
+                f"{args.journal}: no progress with a temperature of the developer; allowed: a session's journal, or --estimated"
+            )
+        estimated = float(progress["developer_c"])
+    check = PouredOff(estimated, measured)
+    if check.learn_again and args.save:
+        mark_learn_again(state, args.vessel, check.text)
+    return _print(
+        args,
+        {"estimated_c": estimated, "measured_c": measured, "difference_c": check.difference_c, "learn_again": check.learn_again},
+        [f"{args.vessel}: {check.text}"],
+    )
+
+
+def _data(found: LagFound) -> dict[str, Any]:
+    data: dict[str, Any] = {
+        "lag_s": found.lag_s,
+        "sd_s": found.sd_s,
+        "change_c": found.change_c,
+        "noise_c": found.sigma_c,
+        "misfit": found.misfit,
+    }
+    if found.coupled_to is not None:
+        data["coupled_to"] = found.coupled_to
+    return data
+
+
+def _minutes(seconds: float) -> str:
+    from monitor.core.quantities import format_duration
+
+    return format_duration(seconds)
+
+
+def _print(args: argparse.Namespace, data: dict[str, Any], lines: list[str]) -> int:
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps({**data, "stored": bool(args.save)}, ensure_ascii=False) + "\n")
+    else:
+        sys.stdout.write("".join(f"{line}\n" for line in lines))
+        if args.save:
+            sys.stdout.write("stored\n")
+    return 0

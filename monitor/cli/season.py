@@ -1,0 +1,48 @@
+"""`evenbath season RECIPE.toml --tap "26 C" --room "30 C"`: can it be held here, and at which temperature is it best planned?
+
+Decides nothing itself: monitor.prepare.season does. Tests: tests/prepare/test_season.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("recipe", metavar="RECIPE.toml")
+    parser.add_argument("--tap", required=True, metavar="TEMPERATURE", help='the coldest tap water, "26 C"')
+    parser.add_argument("--room", required=True, metavar="TEMPERATURE", help='the air where the bath will stand, "30 C"')
+    parser.add_argument("--bath", default="2.5 l", metavar="VOLUME", help="water in the bath; 2.5 l if left out")
+    parser.add_argument("--tau", metavar="DURATION", help='its time constant, as forecast measured it, "49:00"; default: a rule of thumb')
+    parser.add_argument("--hot", default="60 C", metavar="TEMPERATURE", help="the hot water at hand; 60 C if left out")
+    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the plan of every develop stage. Raises `InputWrong` for impossible waters."""
+    from dataclasses import asdict
+
+    from monitor.cli.recipe_file import open_recipe
+    from monitor.core.quantities import read_duration, read_temperature, read_volume
+    from monitor.prepare.season import plan_season, season_lines
+
+    bath_ml = read_volume(args.bath)
+    tau_s = read_duration(args.tau) if args.tau is not None else None
+    plans = plan_season(
+        open_recipe(args.recipe),
+        read_temperature(args.tap),
+        read_temperature(args.room),
+        bath_ml=bath_ml,
+        tau_s=tau_s,
+        hot_c=read_temperature(args.hot),
+    )
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps({"held": all(p.held for p in plans), "stages": [asdict(p) for p in plans]}) + "\n")
+        return 0
+    for plan in plans:
+        sys.stdout.write("".join(f"{line}\n" for line in season_lines(plan, bath_ml, tau_s is not None)))
+    return 0

@@ -1,0 +1,127 @@
+"""`evenbath temper`: how much hot or cold water or ice. Decides nothing itself: monitor.prepare.tempering does.
+
+With --file the last third is reckoned again from the station's own probe. Tests: tests/cli/test_temper.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from monitor.prepare.tempering import Ice, Warmth
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("--volume", required=True, metavar="VOLUME", help='the water there is, "8 l"')
+    parser.add_argument("--now", metavar="TEMPERATURE", help='its temperature, "18.2 C"; with --file the bath probe says it')
+    parser.add_argument("--want", required=True, metavar="TEMPERATURE", help='the temperature wanted, "20.3 C"')
+    second = parser.add_mutually_exclusive_group(required=True)
+    second.add_argument("--with", dest="second", metavar="TEMPERATURE", help='the other water, "55 C"')
+    second.add_argument("--ice", action="store_true", help="melting ice in place of water")
+    second.add_argument("--bath", metavar="TEMPERATURE", help="no other water: how long a bottle stands in a bath of this temperature")
+    parser.add_argument("--lag", metavar="DURATION", help='of the bottle, with --bath; default "25:00" (a litre, still, common practice)')
+    parser.add_argument("--container", metavar="VOLUME", help="what the container holds")
+    parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out")
+    parser.add_argument("--file", metavar="STATION.toml", help="take --now from the running station's bath probe")
+    parser.add_argument("--state", metavar="FOLDER", help="the station's state folder, if not as its file says")
+    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the amounts. Raises `InputWrong` for a target out of reach."""
+    from monitor.core.errors import InputWrong
+    from monitor.core.quantities import read_temperature, read_volume
+    from monitor.prepare.tempering import ice, temper
+
+    if (args.now is None) == (args.file is None):
+        raise InputWrong('the water\'s temperature comes from one place; allowed: --now "18.2 C", or --file STATION.toml')
+    volume, want = read_volume(args.volume), read_temperature(args.want)
+    now = read_temperature(args.now) if args.now is not None else _bath_now(args)
+    vessel = read_volume(args.vessel_water) if args.vessel_water is not None else 0.0
+    container = read_volume(args.container) if args.container is not None else None
+    if args.lag is not None and args.bath is None:
+        raise InputWrong('--lag belongs to --bath; allowed: both, such as --bath "39 C" --lag "25:00"')
+    if args.bath is not None:
+        return _bottle(args, now, want)
+    if args.ice:
+        chill = ice(volume, now, want, vessel_water_ml=vessel, container_ml=container)
+        if not chill.fits:
+            raise InputWrong(f"with {chill.ice_kg:.2f} kg of ice the container runs over; allowed: take water out first")
+        return _print(args.json, {**asdict(chill), "now_c": now}, _ice_lines(chill, want))
+    second = read_temperature(args.second)
+    warmth = temper(volume, now, want, second, vessel_water_ml=vessel, container_ml=container)
+    if warmth.fits == "neither":
+        raise InputWrong(
+            f"neither adding {warmth.add_ml:.0f} ml nor swapping {warmth.swap_ml:.0f} ml fits the container; "
+            f"allowed: a larger one, or another water"
+        )
+    return _print(args.json, {**asdict(warmth), "now_c": now}, _water_lines(warmth, now, want, second))
+
+
+def _bath_now(args: argparse.Namespace) -> float:
+    from monitor.cli.bath_source import live_source, state_of
+    from monitor.prepare.journal_source import median
+
+    source = live_source(args.file, state_of(args))
+    bath = source.needed("bath")
+    return median(bath.celsius[-5:])
+
+
+def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
+    from monitor.core.quantities import format_duration, format_temperature, read_duration, read_temperature
+    from monitor.prepare.tempering import BOTTLE_LAG_S, warm_up_s
+
+    bath = read_temperature(args.bath)
+    lag = read_duration(args.lag) if args.lag is not None else BOTTLE_LAG_S
+    seconds = warm_up_s(now_c, bath, want_c, lag)
+    text = (
+        f"the bottle goes from {format_temperature(now_c)} to {format_temperature(want_c)} in about {format_duration(seconds)} "
+        f"in a bath of {format_temperature(bath)} (lag {format_duration(lag)}); shake it now and then, then measure in the bottle"
+    )
+    return _print(args.json, {"warm_up_s": seconds, "lag_s": lag}, [text])
+
+
+def _water_lines(w: Warmth, now_c: float, want_c: float, second_c: float) -> list[str]:
+    from monitor.core.quantities import format_temperature, format_volume
+    from monitor.prepare.tempering import HOT_C, HOT_WATER_CAUTION
+
+    if w.add_ml == 0:
+        return [f"the water is at {format_temperature(want_c)} already: nothing to add"]
+    first = w.first_add_ml if w.fits == "add" else w.first_swap_ml
+    swap = f"swap {format_volume(w.swap_ml)} (take out as much first)"
+    which = f"add {format_volume(w.add_ml)}" if w.fits == "add" else "adding runs over"
+    lines = [
+        f"{which} or {swap} of water at {format_temperature(second_c)}"
+        if w.fits == "add"
+        else f"{which}: {swap}, {format_temperature(second_c)}",
+        f"two thirds first: {format_volume(first)}; stir, wait 60 s, measure, and reckon again from what the probe says",
+        f"reckoned outcome {format_temperature(want_c)} +/- {2 * w.outcome_sd_c:.1f} C (2 sd: jug and formula, not the vessel's own heat), "
+        f"{format_volume(w.after_add_ml)} in all if added",
+    ]
+    if second_c >= HOT_C:
+        lines.append(f"caution: {HOT_WATER_CAUTION}")
+    return lines
+
+
+def _ice_lines(chill: Ice, want_c: float) -> list[str]:
+    from monitor.core.quantities import format_temperature, format_volume
+
+    return [
+        f"{chill.ice_kg:.2f} kg of melting ice; {chill.first_kg:.2f} kg first, stir until it is gone, measure, and reckon again",
+        f"reckoned outcome {format_temperature(want_c)} +/- {2 * chill.outcome_sd_c:.1f} C (2 sd; freezer ice cools a tenth more), "
+        f"{format_volume(chill.after_ml)} in all",
+    ]
+
+
+def _print(as_json: bool, data: dict[str, object], lines: list[str]) -> int:
+    if as_json:
+        import json
+
+        sys.stdout.write(json.dumps(data) + "\n")
+    else:
+        sys.stdout.write("".join(f"{line}\n" for line in lines))
+    return 0
