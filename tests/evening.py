@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from hardware.simulated.probes import relaxed_c
 from monitor.core.cues import Mixer
 from monitor.core.effects import Effect, Hush, Lamp, Play, Write
 from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
@@ -63,6 +64,9 @@ class Evening:
         if bath is not None:
             self._liquids.append(("bath", "bath", bath))
         self._reading_s = 0.0
+        self._lag_s = lag_s
+        self._probe_c: float | None = None
+        self._liquid_c = 0.0
 
     def open(self) -> Evening:
         """Arm at t_s = 0."""
@@ -116,9 +120,20 @@ class Evening:
     def _read(self) -> None:
         for name, role, liquid in self._liquids:
             celsius = liquid(self.t_s)
+            if role == "developer" and celsius is not None:
+                celsius = self._lagged(celsius)
             quality: Any = "missing" if celsius is None else "good"
             raw_c = None if celsius is None else round(celsius / 0.0625) * 0.0625
             self._do(self.session.take(Reading(self.t_s, name, role, raw_c, raw_c, quality), self.t_s))
+
+    def _lagged(self, liquid_c: float) -> float:
+        """What the developer's probe has, a second after its last reading: exact for a liquid that went straight."""
+        if self._probe_c is None:
+            self._probe_c = liquid_c
+        else:
+            self._probe_c = relaxed_c(self._probe_c, self._liquid_c, liquid_c, 1.0, self._lag_s)
+        self._liquid_c = liquid_c
+        return self._probe_c
 
     def _sound(self) -> None:
         step = self.mixer.step(self.t_s)

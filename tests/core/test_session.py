@@ -74,7 +74,7 @@ def test_nothing_moves_after_ready_even_if_the_developer_does() -> None:
 
 def test_a_forecast_that_makes_ready_overdue_sounds_it_at_once_and_now_no_sooner_than_ten_seconds_later() -> None:
     """Hot water all of a sudden: the hands still get their ten seconds."""
-    evening = Evening(PLAN, lambda t: 18.0 if t < 200 else 36.0, lag_s=1.0).begin().to(330)
+    evening = Evening(PLAN, lambda t: 18.0 if t < 246 else 36.0, lag_s=1.0).begin().to(330)
     ready, now = evening.stage(1, "ready"), evening.stage(1, "now")
     assert now["t_s"] - ready["t_s"] == pytest.approx(10.0, abs=0.01)
     assert [t for t in evening.cues("ready") if t < now["t_s"]] == [pytest.approx(ready["t_s"])]
