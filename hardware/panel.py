@@ -99,6 +99,11 @@ class PinOutput:
             except Exception as wrong:  # lgpio.error and others are plain Exceptions
                 raise OSError(f"pin {self._pin} cannot be driven: {type(wrong).__name__}: {wrong}") from None
 
+    @property
+    def closed(self) -> bool:
+        """Whether the pin has been let go."""
+        return self._device is None
+
     def close(self) -> None:
         """Switch off and let the pin go; a second time does nothing."""
         with self._lock:
@@ -185,10 +190,10 @@ class Panel:
         return self._switch
 
     def open_lamp(self) -> PinOutput:
-        """Open the lamp's pin, dark; the same lamp if it is open. Raises `HardwareConfig` where none is named."""
+        """Open the lamp's pin, dark; the same lamp if it is open, anew if it was closed. Raises `HardwareConfig` where none is named."""
         if self._config.lamp is None:
             raise HardwareConfig("the station has no lamp; allowed: a pin for it in [panel]")
-        if self._lamp is None:
+        if self._lamp is None or self._lamp.closed:
             self._lamp = PinOutput(self._config.lamp, self._factory)
         return self._lamp
 

@@ -83,7 +83,7 @@ class RecordingPanel:
         """Open the lamp's pin, dark. Raises `HardwareConfig` where there is none."""
         if not self._has_lamp:
             raise HardwareConfig("the station has no lamp; allowed: a pin for it in [panel]")
-        if self.lamp is None:
+        if self.lamp is None or self.lamp.closed:
             self.lamp = RecordingOutput(self._clock)
         return self.lamp
 
