@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from hardware.simulated.probes import ProbeOptions
     from hardware.simulated.trace import Trace
 
+_OPTIONS = {"lag_s": "--probe-lag-s", "noise_c": "--probe-noise-c", "start_c": "--probe-start-c", "offset_c": "--offset-c"}
+
 
 def add_probe_options(parser: argparse.ArgumentParser) -> None:
     """Declare `--probe-lag-s`, `--probe-noise-c`, `--probe-start-c`, `--offset-c` and `--seed`; `options_from` reads them."""
@@ -40,7 +42,8 @@ def options_from(args: argparse.Namespace) -> ProbeOptions:
             seed=_seed(args.seed),
         )
     except HardwareConfig as wrong:
-        raise InputWrong(str(wrong)) from None
+        field = str(wrong).split()[0]
+        raise InputWrong(str(wrong).replace(field, _OPTIONS[field], 1)) from None
 
 
 def read_number(option: str, text: str) -> float:
