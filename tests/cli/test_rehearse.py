@@ -83,7 +83,9 @@ def test_a_wrong_trace_is_refused_with_file_and_line(
     assert not Path(out).exists()
 
 
-def test_a_journal_that_is_there_is_kept_unless_it_may_be_overwritten(files: tuple[str, str, str], capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_journal_that_is_there_is_kept_unless_it_may_be_overwritten(
+    files: tuple[str, str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
     """Status 2 and nothing lost."""
     plan, liquids, out = files
     Path(out).write_text("mine")

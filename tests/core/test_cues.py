@@ -29,7 +29,7 @@ def wave(pattern: tuple[float, ...], upto_s: float, step_s: float = 0.005) -> li
 
 
 def test_the_four_families_differ_within_their_first_half_second_by_more_than_a_room_smears() -> None:
-    """MIL-STD-1472E 5.3.4: the first 0.5 s of each can be told apart. 90 ms is the shortest gap that a tiled room leaves (common practice, no source)."""
+    """MIL-STD-1472E 5.3.4: the first 0.5 s of each can be told apart. A tiled room smears gaps below 90 ms (common practice, no source)."""
     for (_, a), (_, b) in itertools.combinations(UNASKED.items(), 2):
         differing_s = 0.005 * sum(x != y for x, y in zip(wave(a, 0.5), wave(b, 0.5), strict=True))
         assert differing_s >= 0.09 - 1e-9, (a, b, differing_s)
@@ -146,7 +146,10 @@ def test_a_click_answers_within_a_tenth_of_a_second_even_during_a_cue_and_the_cu
     mixer.add(Sound(1, "ready", 0.0, cues.READY), 0.0)
     mixer.step(0.3)
     mixer.add(Sound(2, "click", 0.3, cues.CLICK), 0.3)
-    t_s, on_since, spans, began = 0.3, 0.0, [], []
+    spans: list[tuple[float, float]] = []
+    began: list[str] = []
+    t_s = 0.3
+    on_since: float | None = 0.0
     while True:
         step = mixer.step(t_s)
         began += [s.cue for s in step.began]

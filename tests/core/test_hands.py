@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -44,6 +46,6 @@ def test_clean_edges_alternate_are_apart_and_end_at_the_last_raw_level(steps: li
         t_s += wait_s
         raw.append((t_s, down))
     clean = run(raw)
-    assert all(a[1] != b[1] for a, b in zip(clean, clean[1:], strict=False))
-    assert all(b[0] - a[0] >= SETTLE_S - 1e-9 for a, b in zip(clean, clean[1:], strict=False))
+    assert all(a[1] != b[1] for a, b in pairwise(clean))
+    assert all(b[0] - a[0] >= SETTLE_S - 1e-9 for a, b in pairwise(clean))
     assert (clean[-1][1] if clean else False) == (raw[-1][1] if raw else False)

@@ -7,7 +7,12 @@ import pytest
 from tests.evening import FIX, Evening, recipe
 
 SHEETS = '[sheets]\ncount = {count}\ninterval = "0:10"\n'
-TRAY = 'name = "develop"\nrole = "develop"\ntime = "{time}"\nreference = "20 C"\nagitation = "continuous"\nrate = {{ law = "coefficient", per_10_c = 2.5 }}'
+TRAY = """name = "develop"
+role = "develop"
+time = "{time}"
+reference = "20 C"
+agitation = "continuous"
+rate = {{ law = "coefficient", per_10_c = 2.5 }}"""
 STOP = 'name = "stop"\nrole = "stop"\ntime = "0:30"'
 
 

@@ -33,7 +33,9 @@ def tank_c(lag_s: float = 360.0) -> Liquid:
     return liquid
 
 
-def trace(path: Path, developer: Liquid, bath: Liquid, upto_s: int, room_c: float | None = None, faults: dict[int, str] | None = None) -> Path:
+def trace(
+    path: Path, developer: Liquid, bath: Liquid, upto_s: int, room_c: float | None = None, faults: dict[int, str] | None = None
+) -> Path:
     """A trace with a row every 5 s; `faults` are words for the developer's probe by second."""
     changes = faults or {}
     rows = ["t_s,developer_c,bath_c" + (",room_c" if room_c is not None else "") + ",developer_fault"]
@@ -71,4 +73,4 @@ def delivered_ref_s(liquid: Liquid, begin_s: float, end_s: float, per_10_c: floa
     count = max(1, math.ceil((end_s - begin_s) / step_s))
     times = [begin_s + (end_s - begin_s) * k / count for k in range(count + 1)]
     rates = [per_10_c ** ((liquid(t) - 20.0) / 10.0) for t in times]
-    return (end_s - begin_s) / count * (sum(rates) - (rates[0] + rates[-1]) / 2)
+    return float((end_s - begin_s) / count * (math.fsum(rates) - (rates[0] + rates[-1]) / 2))

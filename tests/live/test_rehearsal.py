@@ -70,7 +70,7 @@ def test_scenario_2_the_bath_is_not_the_developer(tmp_path: Path) -> None:
 
 
 def test_scenario_3_a_probe_that_falls_off_and_comes_back(tmp_path: Path) -> None:
-    """At 6:05 into air of 8 C for three minutes: disbelieved within 15 s, one FAULT, the end within 6 s, believed again after 30 to 45 s."""
+    """At 6:05 into air of 8 C for three minutes: disbelieved within 15 s, one FAULT, end within 6 s, believed after 30 to 45 s."""
     tank = tank_c()
     sound = trace(tmp_path / "sound.csv", tank, bowl_c, 1200, room_c=8.0)
     lifted = trace(tmp_path / "lifted.csv", tank, bowl_c, 1200, room_c=8.0, faults={365: "air", 545: ""})
