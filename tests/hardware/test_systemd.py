@@ -1,0 +1,78 @@
+"""The units of the service, against systemd's own checks and against what the station relies on."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).parents[2] / "hardware" / "systemd"
+UNITS = sorted(FOLDER.glob("*.service"))
+ANALYZE = shutil.which("systemd-analyze")
+
+needs_systemd = pytest.mark.skipif(ANALYZE is None, reason="the program systemd-analyze is not on this machine")
+
+
+def _service(name: str) -> list[tuple[str, str]]:
+    lines = (FOLDER / name).read_text().splitlines()
+    return [(key, value) for key, _, value in (line.partition("=") for line in lines if line and line[0] not in "#[")]
+
+
+def _analyze(*words: str) -> subprocess.CompletedProcess[str]:
+    assert ANALYZE is not None
+    return subprocess.run([ANALYZE, *words], capture_output=True, text=True, check=False)
+
+
+def test_both_units_are_there() -> None:
+    """The station's and the lamps'."""
+    assert [unit.name for unit in UNITS] == ["evenbath-lamps.service", "evenbath.service"]
+
+
+@needs_systemd
+@pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
+def test_systemd_finds_nothing_wrong(unit: Path, tmp_path: Path) -> None:
+    """`systemd-analyze verify` says nothing; the programs' paths are put to ones that exist here."""
+    here = tmp_path / unit.name
+    text = unit.read_text()
+    here.write_text(text.replace("/opt/evenbath/bin/python", sys.executable).replace("/opt/evenbath/bin/evenbath", sys.executable))
+    done = _analyze("verify", "--man=no", "--recursive-errors=no", str(here))
+    assert (done.returncode, done.stdout + done.stderr) == (0, "")
+
+
+@needs_systemd
+@pytest.mark.parametrize(("name", "tenths"), [("evenbath.service", "20"), ("evenbath-lamps.service", "25")])
+def test_the_services_are_shut_in(name: str, tenths: str) -> None:
+    """`systemd-analyze security`, offline: an exposure of at most 2.0 and 2.5 of 10, where a bare unit has 9.5."""
+    if "--offline" not in _analyze("--help").stdout:
+        pytest.skip("this systemd-analyze is too old to look at a unit offline")
+    done = _analyze("security", "--no-pager", "--offline=yes", f"--threshold={tenths}", str(FOLDER / name))
+    assert done.returncode == 0, done.stdout.splitlines()[-1]
+
+
+def test_what_the_station_relies_on_is_in_its_unit() -> None:
+    """Restarted as a service and never as a board, silenced after a kill, a place for lgpio's FIFO, pins and no other device."""
+    found = _service("evenbath.service")
+    values = dict(found)
+    assert values["Type"] == "notify"
+    assert values["Restart"] == "on-failure"
+    assert values["FailureAction"] == "none"
+    assert not any(key in values for key in ("StartLimitAction", "SuccessAction", "PrivateDevices", "ProcSubset"))
+    assert "reboot" not in (FOLDER / "evenbath.service").read_text()
+    assert "-m hardware.silence" in values["ExecStopPost"]
+    assert values["WorkingDirectory"] == "%t/evenbath"
+    assert ("Environment", "LG_WD=%t/evenbath") in found
+    assert values["RuntimeDirectory"] == values["StateDirectory"] == "evenbath"
+    assert values["DevicePolicy"] == "closed"
+    assert all("gpiochip" in value for key, value in found if key == "DeviceAllow")
+    assert 0 < int(values["WatchdogSec"]) <= 20
+
+
+def test_the_lamps_unit_may_write_below_sys() -> None:
+    """What makes /sys read-only for the station is not set here."""
+    values = dict(_service("evenbath-lamps.service"))
+    assert "ProtectKernelTunables" not in values
+    assert "User" not in values
+    assert values["Type"] == "oneshot"
