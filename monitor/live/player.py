@@ -80,7 +80,8 @@ class Player:
             self._levels(step.on)
             heard_s = max(t_s, self._clock.mono_s() - self._zero_s)
             for sound in step.began:
-                if "sounder" in self._broken or heard_s >= sound.end_s > sound.onset_s + 1e-9 and not step.on:
+                too_late = heard_s >= sound.end_s and not step.on
+                if "sounder" in self._broken or too_late:
                     self._post(Unsounded(self._tune, sound))
                 else:
                     self._post(Sounded(self._tune, sound, heard_s))

@@ -6,6 +6,7 @@ Tests: tests/live/test_sdnotify.py.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import socket
 from collections.abc import MutableMapping
@@ -45,7 +46,5 @@ class Notifier:
     def _send(self, state: str) -> None:
         if self._socket is None:
             return
-        try:
+        with contextlib.suppress(OSError):  # a manager that does not listen is no reason to lose a session
             self._socket.sendto(state.encode(), self._address)
-        except OSError:
-            pass  # a manager that does not listen is no reason to lose a session

@@ -21,12 +21,13 @@ from monitor.core.quantities import shown
 from monitor.core.readings import ROLES, Role
 from monitor.core.toml_table import Document, Table, parse
 
-FACTORIES = ("lgpio", "rpigpio", "pigpio", "native", "mock")
+FACTORIES = ("lgpio", "rpigpio", "pigpio", "native")
 HIGHEST_GPIO = 27
 """Lines of the 40-pin header that can be used as GPIO: 0 to 27 (the board maker's pin table)."""
 _NAME = re.compile(r"[a-z0-9-]{1,32}", re.ASCII)
 _PROBE_NAME = re.compile(r"[A-Za-z0-9_-]{1,32}", re.ASCII)
-_ID = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}", re.ASCII)
+_ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
+"""Family codes of temperature probes on this bus (kernel, Documentation/w1/slaves/w1_therm.rst), and six bytes."""
 _PIN = re.compile(r"GPIO(\d{1,2})", re.ASCII)
 _LAG_SAYS = "seconds, 0 to 120, such as 8.0"
 
@@ -95,7 +96,7 @@ class StationConfig:
 
 
 def load_station(text: bytes, file: str, default_state: Path) -> StationConfig:
-    """Read a station file; `default_state` counts where it names no folder. Raises `FileWrong` with every problem, each with file, line, what is wrong and what is allowed."""
+    """Read a station file; `default_state` counts where it names no folder. Raises `FileWrong` with every problem and its line."""
     document = parse(text, file)
     root = document.root()
     root.whole("schema", 1, 1, "1, the only schema there is", required=True)

@@ -1,0 +1,27 @@
+"""`evenbath abandon --file STATION --why "..."`: ends the running session from this machine, recorded."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from monitor.core.errors import InputWrong
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--why", metavar='"why"', required=True, help="the reason, written into the journal")
+
+
+def run(args: argparse.Namespace) -> int:
+    """End it. Raises `InputWrong` where nothing runs and `NotThere` where no station answers."""
+    from monitor.cli.develop import told
+    from monitor.cli.station import open_station
+    from monitor.live.control import ask
+
+    if not args.why.strip():
+        raise InputWrong("--why without words; allowed: a few words that will be written into the journal")
+    answer = told(ask(open_station(args.file).state, {"verb": "abandon", "why": args.why}))
+    sys.stdout.write(f"abandoned: {answer['session']}\n")
+    return 0

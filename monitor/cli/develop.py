@@ -1,0 +1,327 @@
+"""`evenbath develop RECIPE --file STATION`: hands a recipe to the running station, goes through the pre-flight, follows.
+
+In the terminal of a lidded session the view is shown; with bare film the terminal goes black and stays so. Keys stand for
+the foot switch where a station has none, in the light. Tests: tests/cli/test_develop.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import select
+import signal
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from monitor.core.errors import EvenbathError, InputWrong, NotThere
+
+if TYPE_CHECKING:
+    from monitor.core.recipe import Recipe
+    from monitor.live.control import Link
+    from monitor.live.station_file import StationConfig
+
+LIFT_TRIES = 60
+BLACK = "\x1b[0;40;30m\x1b[2J\x1b[3J\x1b[H\x1b[?25l"
+LIGHT_AGAIN = "\x1b[0m\x1b[2J\x1b[H\x1b[?25h"
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options of the contract, section 8."""
+    parser.add_argument("recipe", metavar="RECIPE.toml")
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--detach", action="store_true", help="print the session's name once it is armed, and return")
+    parser.add_argument("--waive", metavar='"why"', help="ask no person; the reason is written into the journal")
+    parser.add_argument("--lamp", action="store_true", help="permit the lamp, for this session alone")
+    parser.add_argument("--pour-c", metavar='"20.3 C"', help="the developer's temperature, measured at pour-in")
+    parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
+    parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
+    from monitor.cli.station import open_station
+    from monitor.live.control import Link
+
+    request, recipe = _request(args)
+    config = open_station(args.file)
+    with Link(config.state) as link:
+        answer = told(link.ask(request))
+        for remark in answer.get("remarks", []):
+            sys.stderr.write(f"note: {remark}\n")
+        if "questions" in answer:
+            _ask_person(link, answer)
+            answer = told(link.ask({"verb": "arm"}))
+        sys.stdout.write(f"armed: {answer['armed']}\n")
+        sys.stdout.flush()
+        if args.detach:
+            return 0
+        return Following(config, recipe, bool(answer["has_switch"])).run(link)
+
+
+def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
+    from monitor.cli.recipe_file import read_file
+    from monitor.core.quantities import read_temperature
+    from monitor.core.recipe import load_recipe
+    from monitor.live.requests import refuse_lamp
+
+    text = read_file(args.recipe, "recipe")
+    recipe = load_recipe(text, args.recipe)
+    for option, words in (("--waive", args.waive), ("--override-gate", args.override_gate), ("--vessel", args.vessel)):
+        if words is not None and not words.strip():
+            raise InputWrong(f"{option} without words; allowed: a few words that will be written into the journal")
+    if args.lamp:
+        refuse_lamp(recipe)
+    if args.waive is None and args.detach:
+        raise InputWrong('--detach asks no person; allowed: --detach with --waive "why"')
+    if args.waive is None and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise InputWrong('a person must answer the pre-flight, and here is no terminal; allowed: a terminal, or --waive "why"')
+    pour_c = None if args.pour_c is None else read_temperature(args.pour_c)
+    request = {
+        "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe, "waive": args.waive, "lamp": args.lamp, "pour_c": pour_c,
+        "override_gate": args.override_gate, "vessel": args.vessel,
+    }  # fmt: skip
+    return request, recipe
+
+
+def told(answer: Mapping[str, Any]) -> Mapping[str, Any]:
+    """An answer of the station, or its refusal as the error that it is."""
+    if answer.get("ok"):
+        return answer
+    lines = [str(line) for line in answer.get("lines", ["the station refused"])]
+    if answer.get("status") == 3:
+        raise NotThere(*lines)
+    raise InputWrong(*lines)
+
+
+# -- the questions ----------------------------------------------------------------------------------------------------
+
+
+def _ask_person(link: Link, answer: Mapping[str, Any]) -> None:
+    questions = answer["questions"]
+    sys.stdout.write(f"\nBefore the film: {len(questions)} questions. y is yes, n is no; Ctrl-C ends it, nothing is armed.\n")
+    for number, question in enumerate(questions, 1):
+        sys.stdout.write(f"\n{number}/{len(questions)}  {question['text']}\n")
+        if question["kind"] == "yes":
+            told(link.ask({"verb": "answer", "id": question["id"], "yes": _yes()}))
+        elif question["kind"] == "press":
+            _wait_for(link, question, "well", "press it now")
+        elif question["kind"] == "lift":
+            _wait_for(link, question, "moved", "its reading should move within half a minute")
+        else:
+            _count(link, question, bool(answer["has_switch"]))
+
+
+def _yes() -> bool:
+    while True:
+        word = _line("     y or n: ").lower()
+        if word in ("y", "yes"):
+            return True
+        if word in ("n", "no"):
+            return False
+
+
+def _line(prompt: str) -> str:
+    sys.stdout.write(prompt)
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    if not line:
+        raise InputWrong("the pre-flight was left without an answer; nothing is armed")
+    return line.strip()
+
+
+def _pause(seconds: float) -> None:
+    select.select([], [], [], seconds)
+
+
+def _wait_for(link: Link, question: Mapping[str, Any], key: str, hint: str) -> None:
+    number = question["id"]
+    while True:
+        told(link.ask({"verb": "answer", "id": number, "phase": "begin"}))
+        sys.stdout.write(f"     {hint} ...\n")
+        for _ in range(LIFT_TRIES):
+            _pause(0.5)
+            seen = told(link.ask({"verb": "answer", "id": number, "phase": "look"}))
+            if seen.get(key):
+                sys.stdout.write("     seen\n")
+                return
+        if not _again():
+            raise InputWrong(f"pre-flight: {question['text']} Nothing was seen; nothing is armed")
+
+
+def _again() -> bool:
+    sys.stdout.write("     nothing seen. Once more?\n")
+    return _yes()
+
+
+def _count(link: Link, question: Mapping[str, Any], has_switch: bool) -> None:
+    while True:
+        _line("     enter, then count: ")
+        begun = told(link.ask({"verb": "answer", "id": question["id"], "phase": "begin"}))
+        look: dict[str, Any] = {"verb": "answer", "id": question["id"], "phase": "look"}
+        if has_switch:
+            sys.stdout.write("     tap the same number with the foot\n")
+            sys.stdout.flush()
+            _pause(float(begun["sounds_for_s"]) + 4.0)
+        else:
+            _pause(float(begun["sounds_for_s"]) + 0.5)
+            word = _line("     how many: ")
+            look["count"] = int(word) if word.isdigit() else 0
+        seen = told(link.ask(look))
+        sys.stdout.write("     right\n" if seen["right"] else "     wrong: nearer to the head? The three begin again\n")
+        if seen["well"]:
+            return
+
+
+# -- following --------------------------------------------------------------------------------------------------------
+
+
+class Following:
+    """Shows a session until it is over; black while film is bare."""
+
+    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool) -> None:
+        from monitor.live.follow import Curtain, Lines
+
+        self._config = config
+        self._recipe = recipe
+        self._has_switch = has_switch
+        self._lines = Lines(recipe)
+        self._curtain = Curtain(recipe)
+        self._terminal = sys.stdin.isatty() and sys.stdout.isatty()
+        self._over = False
+        self._awaits_first = True
+        self._held_back: list[str] = []
+
+    def run(self, link: Link) -> int:
+        """Follow to the end. In the dark nothing ends it but its own end and a key."""
+        with _raw_keyboard(self._terminal), _no_interrupt(self._curtain.down and self._terminal):
+            self._go_dark()
+            current: Link | None = link
+            while not self._finished:
+                current = self._follow(current)
+        return 0
+
+    @property
+    def _finished(self) -> bool:
+        return self._over and not (self._curtain.down and self._terminal)
+
+    def _go_dark(self) -> None:
+        if not self._curtain.down:
+            if self._terminal and not self._has_switch:
+                sys.stdout.write("keys: space is a tap (the first begins), ? asks for the minutes left\n")
+                sys.stdout.flush()
+            return
+        sys.stdout.write("The film will be bare: this screen goes dark now and stays dark until the fixing minimum is over and you press a key.\n")
+        sys.stdout.write("Switch it off or cover it all the same: black is not dark.\n")
+        sys.stdout.flush()
+        if self._terminal:
+            _pause(4.0)
+            sys.stdout.write(BLACK)
+            sys.stdout.flush()
+
+    def _follow(self, link: Link | None) -> Link | None:
+        """One connection, until it is lost or the session over. In the dark a lost station is looked for in silence."""
+        from monitor.live.control import Link
+
+        try:
+            if link is None:
+                link = Link(self._config.state)
+            answer = link.ask({"verb": "follow"})
+            if not answer.get("ok"):
+                self._over = True
+                self._curtain.take({"event": "closed"})
+                self._wait_key(None)
+                return None
+            while not self._finished:
+                self._wait_key(link)
+        except EvenbathError:
+            if link is not None:
+                link.close()
+            if not (self._curtain.down and self._terminal):
+                self._say("the station does not answer; it takes the session up when it is back", held=False)
+            self._wait_key(None)
+            return None
+        return link
+
+    def _wait_key(self, link: Link | None) -> None:
+        """Wait for the station or for a key, at most a second."""
+        if link is not None and link.pending:
+            self._take(link.receive())
+            return
+        ends: list[Any] = [] if link is None or self._over else [link]
+        if self._terminal:
+            ends.append(sys.stdin)
+        ready, _, _ = select.select(ends, [], [], 1.0)
+        if sys.stdin in ready:
+            self._key(os.read(sys.stdin.fileno(), 64), link)
+        if link is not None and link in ready:
+            self._take(link.receive())
+
+    def _take(self, event: Mapping[str, Any]) -> None:
+        self._curtain.take(event)
+        record = event.get("record", {})
+        if record.get("kind") == "stage" and record.get("event") == "begin":
+            self._awaits_first = False
+        if event.get("event") == "closed":
+            self._over = True
+        line = self._lines.line(event)
+        if line is not None:
+            self._say(line)
+
+    def _say(self, line: str, held: bool = True) -> None:
+        if self._curtain.down and self._terminal:
+            if held:
+                self._held_back.append(line)
+                del self._held_back[:-200]
+            return
+        sys.stdout.write(f"{line}\n")
+        sys.stdout.flush()
+
+    def _key(self, keys: bytes, link: Link | None) -> None:
+        if self._curtain.down:
+            if self._curtain.key():
+                sys.stdout.write(LIGHT_AGAIN)
+                for line in self._held_back:
+                    sys.stdout.write(f"{line}\n")
+                sys.stdout.flush()
+            return
+        if b"\x03" in keys:
+            raise KeyboardInterrupt
+        if self._has_switch or link is None:
+            return
+        if b"?" in keys:
+            link.send({"verb": "press", "kind": "hold"})
+        elif keys.strip(b"\x00") in (b" ", b"\r", b"\n"):
+            link.send({"verb": "press", "kind": "hold" if self._awaits_first else "tap"})
+
+
+@contextmanager
+def _raw_keyboard(terminal: bool) -> Iterator[None]:
+    """Keys one by one and unseen, while a session is followed."""
+    if not terminal:
+        yield
+        return
+    import termios
+    import tty
+
+    before = termios.tcgetattr(sys.stdin.fileno())
+    tty.setcbreak(sys.stdin.fileno())
+    try:
+        yield
+    finally:
+        termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
+
+
+@contextmanager
+def _no_interrupt(wanted: bool) -> Iterator[None]:
+    """In the dark the keyboard cannot end the program: its last words, and the prompt, would be light."""
+    if not wanted:
+        yield
+        return
+    held = {number: signal.signal(number, signal.SIG_IGN) for number in (signal.SIGINT, signal.SIGTSTP, signal.SIGQUIT)}
+    try:
+        yield
+    finally:
+        for number, handler in held.items():
+            signal.signal(number, handler)

@@ -1,0 +1,202 @@
+"""`evenbath station`: the daemon in the foreground, on real pins and probes or on a rig."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import signal
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from monitor.core.errors import FileWrong, InputWrong, NotThere, Problem
+
+if TYPE_CHECKING:
+    from hardware.ports import ProbeBus, Sample
+    from monitor.live.clock import Clock
+    from monitor.live.station_file import StationConfig
+
+SWITCH_INTERVAL_S = 0.001
+"""Python hands its lock on after 5 ms by default; a cue should not wait that long for a busy thread of ours."""
+LOOK_AGAIN_S = 2.0
+"""The kernel looks for probes every ten seconds; one that has just been plugged in deserves a second look."""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options of the contract, section 8."""
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--rig", metavar="DIR", help="probes from DIR/w1 and a panel of files in DIR, in place of a Pi")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run until a signal ends it."""
+    from monitor.live.clock import RealClock
+    from monitor.live.station_file import lock_state
+
+    config = open_station(args.file)
+    lock = lock_state(config)
+    try:
+        return _serve(config, RealClock(), None if args.rig is None else Path(args.rig))
+    finally:
+        lock.close()
+
+
+def open_station(name: str) -> StationConfig:
+    """The station in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
+    from monitor.cli.recipe_file import read_file
+    from monitor.live.station_file import load_station
+    from monitor.prepare.state import state_folder
+
+    return load_station(read_file(name, "station file"), name, state_folder())
+
+
+def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
+    from monitor.live.control import Control
+    from monitor.live.daemon import Station
+    from monitor.live.inbox import Inbox, Stop
+    from monitor.live.keeper import Keeper
+    from monitor.live.player import Player
+    from monitor.live.readers import Reader
+    from monitor.live.resume import unfinished
+    from monitor.live.sdnotify import Notifier
+    from monitor.prepare.learned_store import load_learned
+
+    inbox = Inbox()
+    signal.signal(signal.SIGTERM, lambda *_: inbox.put(Stop()))
+    signal.signal(signal.SIGINT, lambda *_: inbox.put(Stop()))
+    signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    learned = load_learned(config.state)
+    bus = open_bus(config, clock, rig, must_be_there=not unfinished(config.journals))
+    panel = open_panel(config, clock, rig)
+    control = Control(config.state, inbox.put)
+    player = Player(clock, panel.sounder, inbox.put)
+    notifier = Notifier()
+    publisher = open_publisher(config, clock, inbox)
+    first = [learned]
+    station = Station(
+        config, clock, panel, inbox, player, lambda: first.pop() if first else load_learned(config.state), send=control.send,
+        publisher=publisher, notifier=notifier, say=_say,
+    )  # fmt: skip
+    keeper = Keeper(clock, config.state, inbox.put)
+    station.readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
+    try:
+        control.open()
+        player.start()
+        station.take_up()
+        if panel.switch is not None:
+            panel.switch.listen(station.on_edge)
+        for part in (*station.readers, keeper, control, *([] if publisher is None else [publisher])):
+            part.start()
+        gc.collect()
+        gc.freeze()
+        sys.setswitchinterval(SWITCH_INTERVAL_S)
+        sys.stdout.write(f"station {config.name}: ready\n")
+        sys.stdout.flush()
+        notifier.ready(f"station {config.name}")
+        station.run()
+        notifier.stopping()
+    finally:
+        for reader in station.readers:
+            reader.stop()
+        player.stop()
+        panel.close()
+        keeper.stop()
+        station.stop()
+        control.stop()
+        if publisher is not None:
+            publisher.stop()
+    return 0
+
+
+def _say(line: str) -> None:
+    sys.stderr.write(f"{line}\n")
+    sys.stderr.flush()
+
+
+class LateBus:
+    """A bus whose tree is not there yet: a session goes on without it, and it is looked for at each read."""
+
+    def __init__(self, make: Callable[[], ProbeBus], clock: Clock) -> None:
+        self._make = make
+        self._clock = clock
+        self._bus: ProbeBus | None = None
+
+    def ids(self) -> Sequence[str]:
+        """None until the tree is there."""
+        return () if self._bus is None else self._bus.ids()
+
+    def read(self, probe_id: str) -> Sample:
+        """Missing until the tree is there."""
+        from hardware.errors import HardwareError
+        from hardware.ports import Sample
+
+        if self._bus is None:
+            try:
+                self._bus = self._make()
+            except HardwareError as wrong:
+                return Sample(probe_id, self._clock.mono_s(), None, "missing", str(wrong))
+        return self._bus.read(probe_id)
+
+
+def open_bus(config: StationConfig, clock: Clock, rig: Path | None, *, must_be_there: bool) -> ProbeBus:
+    """The probes' bus. Raises `NotThere` for a bus or a probe that is not there, unless a session waits to be resumed."""
+    import threading
+
+    from hardware.errors import HardwareAbsent
+    from hardware.one_wire import OneWireBus
+
+    base = None if rig is None else rig / "w1"
+    until_s = clock.mono_s() + LOOK_AGAIN_S
+    pause = threading.Condition()
+    while True:
+        missing: list[str] = []
+        bus: ProbeBus | None = None
+        try:
+            bus = OneWireBus(clock.mono_s, base)
+            present = set(bus.ids())
+            missing = [_missing(config, p.name, present) for p in config.probes if p.id not in present]
+        except HardwareAbsent as wrong:
+            missing = [str(wrong)]
+        if bus is not None and (not missing or not must_be_there):
+            return bus
+        if not must_be_there:
+            return LateBus(lambda: OneWireBus(clock.mono_s, base), clock)
+        if clock.mono_s() >= until_s:
+            raise NotThere(*missing)
+        with pause:
+            clock.wait(pause, clock.mono_s() + 0.25)
+
+
+def _missing(config: StationConfig, name: str, present: set[str]) -> str:
+    probe = config.probe(name)
+    there = ", ".join(sorted(present)) or "none at all"
+    return f"{config.file}:{probe.line}: probe {name}: {probe.id} is not on the bus; there now: {there}"
+
+
+def open_panel(config: StationConfig, clock: Clock, rig: Path | None) -> Any:
+    """Sounder, switch and, later and by permission only, the lamp. Raises `NotThere` and `InputWrong`."""
+    from hardware.errors import HardwareAbsent, HardwareConfig
+    from hardware.panel_config import PanelConfig
+
+    pins = config.panel
+    try:
+        panel = PanelConfig(pins.factory, pins.sounder, pins.lamp, pins.switch)
+        if rig is not None:
+            from hardware.rig import RigPanel
+
+            return RigPanel(rig, panel, clock.mono_s)
+        from hardware.panel import Panel
+
+        return Panel(panel, clock.mono_s)
+    except HardwareAbsent as wrong:
+        raise NotThere(str(wrong)) from None
+    except HardwareConfig as wrong:
+        raise FileWrong([Problem(config.file, 1, str(wrong), "see [panel]")]) from None
+    except OSError as wrong:
+        raise InputWrong(f"{rig}: cannot be used as a rig ({wrong.strerror}); allowed: a folder that the station may write") from None
+
+
+def open_publisher(config: StationConfig, clock: Clock, inbox: Any) -> Any:
+    """The publisher, where the station's file names a broker."""
+    return None

@@ -1,0 +1,95 @@
+"""`evenbath status --file STATION [--json]`: what the station is doing now, as it says itself."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Ask and show. Raises `NotThere` where no station answers."""
+    from monitor.cli.develop import told
+    from monitor.cli.station import open_station
+    from monitor.live.control import ask
+
+    config = open_station(args.file)
+    answer = dict(told(ask(config.state, {"verb": "status"})))
+    answer.pop("ok")
+    if args.json:
+        sys.stdout.write(json.dumps(answer, ensure_ascii=False) + "\n")
+        return 0
+    in_dark = _film_is_bare(answer)
+    for line in lines(answer):
+        sys.stdout.write(f"{line}\n")
+    if in_dark:
+        sys.stderr.write("the film may be bare: a screen is light\n")
+    return 0
+
+
+def _film_is_bare(answer: Mapping[str, Any]) -> bool:
+    return bool(answer.get("bare_now"))
+
+
+def lines(answer: Mapping[str, Any]) -> Iterator[str]:
+    """The status in words, a line each. Every temperature with its place, its age and how far it is trusted."""
+    yield f"station {answer['station']} {answer['version']}: {_session(answer)}"
+    view = answer.get("view")
+    if view is not None:
+        yield from _view(view)
+    for probe in answer["probes"]:
+        yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
+    free = answer.get("free_bytes")
+    yield f"  disk: {'not known' if free is None else f'{free / (1 << 20):.0f} MiB free'}" + _unsafe(answer)
+    if answer.get("throttled") is not None:
+        yield f"  supply: {'no throttling' if not answer['throttled'] else 'the board says 0x%x' % answer['throttled']}"
+    if answer.get("switch") is not None:
+        yield f"  foot switch: {'it is listened to' if answer['switch'] else 'no edge can come any more'}"
+    yield f"  wall clock: {'set by network time' if answer['wall_set'] else 'not set by network time'}"
+    if answer.get("broker") != "none":
+        yield f"  broker: {'connected' if answer['broker'] == 'there' else 'not connected'}"
+
+
+def _session(answer: Mapping[str, Any]) -> str:
+    return "no session" if answer["session"] is None else f"session {answer['session']}, {answer['recipe']}"
+
+
+def _unsafe(answer: Mapping[str, Any]) -> str:
+    waiting = answer.get("unsafe_records") or 0
+    return f", {waiting} records wait to be written" if waiting > 5 else ""
+
+
+def _view(view: Mapping[str, Any]) -> Iterator[str]:
+    from monitor.core.quantities import format_duration
+    from monitor.live.follow import developer
+
+    if view["stage"] is None:
+        yield "  armed: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
+    else:
+        sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
+        end = f", end at {format_duration(view['end_t_s'])}" if view.get("end_t_s") is not None else ""
+        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: at {format_duration(view['t_s'])}{end}"
+    compared = "" if view["compared"] else ", not compared"
+    yield f"  {developer(view)}{compared}"
+    for probe, why in view["lost"].items():
+        yield f"  {probe} not believed: {why}"
+
+
+def _probe(probe: Mapping[str, Any]) -> str:
+    from monitor.core.quantities import format_temperature
+
+    if probe["quality"] is None:
+        return "no reading yet"
+    if probe["celsius"] is None:
+        last = "" if probe["good_age_s"] is None else f", last good one {probe['good_age_s']:.0f} s ago"
+        return f"{probe['quality']}, {probe['age_s']:.0f} s ago{last}"
+    limit = "compared" if probe["compared"] else "not compared, +/- 0.58 C"
+    return f"{format_temperature(probe['celsius'], 2)}, {probe['age_s']:.1f} s ago, {limit}"

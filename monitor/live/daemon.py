@@ -1,0 +1,677 @@
+"""The station: one thread owns all state; probes, foot, player, disk, sockets and signals only put into its inbox.
+
+Decides what each message means for the session that runs, or for the watch over the bath while none does. It never waits
+for a disk, a network or a follower. Time comes from the clock that is handed in; `turn` is one step and needs no thread,
+so that simulated time runs through the same code. Threads: station (this), player, one reader a probe, journal, control,
+keeper, and the publisher's where there is a broker. Tests: tests/live/test_daemon.py, tests/live/test_fault_storm.py.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+import traceback
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from hardware.ports import Output, Switch
+from monitor import __version__
+from monitor.core.classify import Classifier
+from monitor.core.cues import Sound
+from monitor.core.errors import EvenbathError
+from monitor.core.hands import Debounce
+from monitor.core.learned import Comparison, Learned
+from monitor.core.readings import Reading
+from monitor.core.recipe import Recipe
+from monitor.core.session import Session
+from monitor.live.clock import BUILT, Clock, stamp
+from monitor.live.inbox import Edge, House, HungUp, Inbox, Message, Request, Sampled, Sounded, Trouble, Unsounded
+from monitor.live.journal import Journal, Reserve, make_journal
+from monitor.live.player import Player
+from monitor.live.preflight import Facts, Preflight, ProbeFacts, Question, machine_findings, questions_for, stopping
+from monitor.live.readers import Reader, to_reading
+from monitor.live.requests import Refused, wish_of
+from monitor.live.resume import LATER_S, Left, close_by_hand, load, plan, planned_total_s, repair, unfinished
+from monitor.live.running import Running, Wish, beliefs_of, opening_fields, options_of
+from monitor.live.sdnotify import Notifier
+from monitor.live.station_file import StationConfig
+
+RING_S = 1800.0
+SECOND_S = 1.0
+FIRST_READINGS_S = 4.0
+"""So long a start waits for good readings of its probes before it says that there are none."""
+READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
+"""A part that has not moved for this long has stopped: the watchdog is no longer fed."""
+STEP_S = 1.0
+"""A wall clock that moves by more than this against the monotonic one within a second was set."""
+LATE_S, LATE_APART_S = 0.25, 10.0
+TAP_S, HOLD_S = 0.15, 1.2
+"""How long a key of the keyboard holds the switch that is not there."""
+
+
+class Panel(Protocol):
+    """The panel as the station uses it."""
+
+    @property
+    def sounder(self) -> Output:
+        """The sounder."""
+        ...
+
+    @property
+    def switch(self) -> Switch | None:
+        """The foot switch, None where there is none."""
+        ...
+
+    def open_lamp(self) -> Output:
+        """Open the lamp's pin."""
+        ...
+
+    def alive(self) -> bool:
+        """Whether the thread that delivers edges lives."""
+        ...
+
+
+class Publisher(Protocol):
+    """Telemetry. None of these may block or raise."""
+
+    def safe(self, session: str, length: int) -> None:
+        """So much of a journal is on the disk. Called by the journal's thread."""
+        ...
+
+    def reading(self, probe: str, reading: Mapping[str, Any]) -> None:
+        """The newest reading of a probe."""
+        ...
+
+    def progress(self, record: Mapping[str, Any] | None) -> None:
+        """The newest progress, None at the close of a session."""
+        ...
+
+    @property
+    def connected(self) -> bool:
+        """Whether a broker is there."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """The newest of one probe: its reading (monotonic `t_s`), and the moment of its last good one."""
+
+    reading: Reading
+    good_s: float | None
+
+
+@dataclass(slots=True)
+class _Starting:
+    """Somebody wants to start; readings are waited for until `until_s`."""
+
+    request: Request
+    wish: Wish
+    until_s: float
+
+
+class Station:
+    """All state of the daemon. Every method belongs to one thread."""
+
+    def __init__(
+        self, config: StationConfig, clock: Clock, panel: Panel, inbox: Inbox, player: Player, learn: Callable[[], Learned],
+        *, send: Callable[[int, Mapping[str, Any]], bool], publisher: Publisher | None = None, notifier: Notifier | None = None,
+        say: Callable[[str], None] = lambda line: None, dice: random.Random | None = None, threads: bool = True,
+    ) -> None:  # fmt: skip
+        self.config = config
+        self.running: Running | None = None
+        self.mishaps: list[str] = []
+        self.ending = False
+        self.readers: list[Reader] = []
+        self._clock = clock
+        self._panel = panel
+        self._inbox = inbox
+        self._player = player
+        self._learn = learn
+        self._send = send
+        self._publisher = publisher
+        self._notifier = notifier
+        self._say = say
+        self._dice = dice or random.Random()
+        self._threads = threads
+        self._classifier = Classifier({p.name: p.role for p in config.probes})
+        self._comparisons: dict[str, Comparison | None] = {}
+        self._newest: dict[str, Newest] = {}
+        self._ring: deque[Reading] = deque()
+        self._house = House(None, None)
+        self._followers: set[int] = set()
+        self._preflight: tuple[Preflight, Wish] | None = None
+        self._starting: _Starting | None = None
+        self._keys: list[tuple[float, bool]] = []
+        self._debounce = Debounce(panel.switch is not None and panel.switch.is_down())
+        self._tunes = 0
+        self._numbers = 0
+        now_s = clock.mono_s()
+        self._up_s = now_s
+        self._second_s = now_s + SECOND_S
+        self._wall_ahead_s = self._ahead()
+        self._late_told_s = -LATE_APART_S
+        self._ended: list[Journal] = []
+        self._switch_dead = False
+        self._throttled: int | None = None
+        self.learn_again()
+
+    # -- start and end ----------------------------------------------------------------------------------------------
+
+    def learn_again(self) -> None:
+        """Take up what has been learned about probes."""
+        self._learned = self._learn()
+        for probe in self.config.probes:
+            self._comparisons[probe.name] = self._learned.comparison(probe.id) or self._learned.comparison(probe.name)
+
+    def take_up(self) -> None:
+        """Look for sessions that were left without a close: go on with the newest that can be, close the others as lost."""
+        found: list[Left] = []
+        for path in unfinished(self.config.journals):
+            repair(path)
+            left = load(path)
+            if left is not None:
+                found.append(left)
+            elif path.stat().st_size == 0:
+                path.unlink()  # made, and never written to: nobody was told of this session
+        for number, left in enumerate(reversed(found)):
+            told = plan(left, self._clock)
+            if number == 0 and told.verdict != "lost" and left.recipe is not None:
+                try:
+                    self._go_on(left, left.recipe)
+                    continue
+                except Exception:  # a record that this program cannot fold: the session cannot be saved, the station can
+                    self._mishap("take up")
+                    self.running = None
+            journal = self._journal(left.path)
+            journal.append(close_by_hand(left, "lost", self._clock.wall()))
+            journal.stop()
+            journal.step()
+            self._say(f"session {left.session} was left without an end and cannot go on: closed as lost")
+
+    def _go_on(self, left: Left, recipe: Recipe) -> None:
+        session = Session(recipe, beliefs_of(left.opening, recipe), options_of(left.opening))
+        told = plan(left, self._clock)
+        running = self._running(session, left.session, told.zero_s, self._journal(left.path))
+        self.running = running
+        running.take_up(self._next_tune(), left, told)
+        self._say(f"session {left.session} goes on")
+        self._reserve(recipe)
+        self._done()
+
+    def _journal(self, path: Path) -> Journal:
+        safe = None if self._publisher is None else self._publisher.safe
+        journal = Journal(path, self._clock, self._inbox.put, Reserve(self.config.state / "reserve"), safe)
+        if self._threads:
+            journal.start()
+        return journal
+
+    def _running(self, session: Session, name: str, zero_s: float, journal: Journal) -> Running:
+        return Running(session, name, zero_s, journal, self._player, self._panel, self._clock, self._tell)
+
+    def _reserve(self, recipe: Recipe) -> str:
+        """Set space aside; what went wrong, in words."""
+        try:
+            Reserve(self.config.state / "reserve").make(planned_total_s(recipe) + LATER_S)
+        except OSError as wrong:
+            return wrong.strerror or str(wrong)
+        return ""
+
+    def _next_tune(self) -> int:
+        self._tunes += 1
+        return self._tunes
+
+    def on_edge(self, mono_s: float, down: bool) -> None:
+        """An edge of the switch, from the pins' own thread: into the inbox and nothing else."""
+        self._inbox.put(Edge(mono_s, down))
+
+    def run(self) -> None:
+        """Serve the inbox until it says stop."""
+        while not self.ending:
+            self.turn(self._inbox.get(self.due_s - self._clock.mono_s()))
+
+    def stop(self) -> None:
+        """End without a close: another life goes on with the session."""
+        for journal in [*self._ended, *([] if self.running is None else [self.running.journal])]:
+            journal.stop()
+
+    # -- one step ---------------------------------------------------------------------------------------------------
+
+    @property
+    def due_s(self) -> float:
+        """The monotonic moment at which `turn` is wanted without a message."""
+        times = [self._second_s, self._debounce.settles_s]
+        if self.running is not None:
+            times.append(self.running.wake_mono_s)
+        if self._starting is not None:
+            times.append(self._starting.until_s)
+        times += [at_s for at_s, _ in self._keys[:1]]
+        return min(t for t in times if t is not None)
+
+    def turn(self, message: Message | None) -> None:
+        """Take one message, if there is one, and do what time has made due. Whatever goes wrong in it, time goes on."""
+        try:
+            if message is not None:
+                self._take(message)
+        except Exception:  # the supervisor: one bad message must not end the session
+            self._mishap(type(message).__name__)
+        try:
+            self._time_passes()
+        except Exception:
+            self._mishap("time")
+        self._done()
+
+    def _mishap(self, where: str) -> None:
+        """A fault of the program itself. It is told, and the session goes on without whatever the message was for."""
+        what = traceback.format_exc()
+        self.mishaps.append(f"{where}: {what}")
+        del self.mishaps[:-20]
+        if len(self.mishaps) <= 3:
+            self._say(f"a fault of the program itself ({where}), the time goes on:\n{what}")
+        kind = sys.exc_info()[0]
+        if self.running is not None and not self.running.session.closed:
+            try:
+                self.running.note("mishap", {"where": where, "what": "" if kind is None else kind.__name__}, self._clock.mono_s())
+            except Exception:
+                self._say("and it could not be written down")
+
+    def _take(self, message: Message) -> None:
+        if isinstance(message, Sampled):
+            self._sampled(message)
+        elif isinstance(message, Edge):
+            self._edges(self._debounce.feed(message.mono_s, message.down))
+        elif isinstance(message, Sounded):
+            if self.running is not None and message.tune == self.running.tune:
+                self.running.sounded(message.sound, message.onset_s)
+        elif isinstance(message, Unsounded):
+            if self.running is not None and message.tune == self.running.tune:
+                self.running.dropped(message.sound, self._clock.mono_s())
+        elif isinstance(message, Request):
+            self._request(message)
+        elif isinstance(message, HungUp):
+            self._hung_up(message.line)
+        elif isinstance(message, Trouble):
+            self._note("trouble", {"part": message.part, "well": message.well, "why": message.why})
+        elif isinstance(message, House):
+            self._look_house(message)
+        else:
+            self.ending = True
+
+    def _time_passes(self) -> None:
+        now_s = self._clock.mono_s()
+        if self._debounce.settles_s is not None and now_s >= self._debounce.settles_s:
+            self._edges(self._debounce.tick(now_s))
+        while self._keys and self._keys[0][0] <= now_s:
+            at_s, down = self._keys.pop(0)
+            self._edges([(at_s, down)])
+        if self.running is not None:
+            wake_s = self.running.wake_mono_s
+            if wake_s is not None and now_s - wake_s > LATE_S and now_s - self._late_told_s > LATE_APART_S:
+                self._late_told_s = now_s
+                self.running.note("late", {"late_s": now_s - wake_s}, now_s)
+            self.running.wake(now_s)
+        if self._starting is not None:
+            self._try_start(self._starting, now_s)
+        if now_s >= self._second_s:
+            self._second_s = max(self._second_s + SECOND_S, now_s)
+            self._each_second(now_s)
+
+    def _done(self) -> None:
+        """Let go of a session that has closed."""
+        running = self.running
+        if running is not None and running.session.closed:
+            self.running = None
+            running.journal.stop(0.0)
+            if not self._threads:
+                running.journal.step()
+            self._ended = [running.journal]
+            if self._publisher is not None:
+                self._publisher.progress(None)
+            self._tell_followers({"event": "closed", "session": running.name})
+            self._followers.clear()
+            self._keys.clear()
+
+    # -- probes -----------------------------------------------------------------------------------------------------
+
+    def _sampled(self, message: Sampled) -> None:
+        probe = self.config.probe(message.probe)
+        comparison = self._comparisons[probe.name]
+        reading = to_reading(message.sample, probe.name, probe.role, comparison, self._classifier, 0.0, message.arrived_s)
+        before = self._newest.get(probe.name)
+        if before is not None and reading.t_s < before.reading.t_s:
+            return  # a bus whose spans overlap; the newer one has been taken
+        good_s = reading.t_s if reading.quality == "good" else None if before is None else before.good_s
+        self._newest[probe.name] = Newest(reading, good_s)
+        self._ring.append(reading)
+        while self._ring and self._ring[0].t_s < reading.t_s - RING_S:
+            self._ring.popleft()
+        if self.running is not None:
+            self.running.take(reading, self._clock.mono_s())
+        if self._publisher is not None:
+            self._publisher.reading(probe.name, {**_plain(reading), "wall": stamp(self._clock.wall())})
+        if self._starting is not None:
+            self._try_start(self._starting, self._clock.mono_s())
+
+    def _good_now(self) -> dict[str, float]:
+        now_s = self._clock.mono_s()
+        fresh = {name: n.reading for name, n in self._newest.items() if now_s - n.reading.t_s < 5.0}
+        return {name: r.celsius for name, r in fresh.items() if r.celsius is not None}
+
+    # -- the foot ---------------------------------------------------------------------------------------------------
+
+    def _edges(self, edges: list[tuple[float, bool]]) -> None:
+        for at_s, down in edges:
+            if self.running is not None:
+                self.running.press(at_s, down)
+            elif self._preflight is not None and down:
+                self._preflight[0].pressed()
+
+    # -- once a second ----------------------------------------------------------------------------------------------
+
+    def _ahead(self) -> float:
+        return self._clock.wall().timestamp() - self._clock.mono_s()
+
+    def _each_second(self, now_s: float) -> None:
+        ahead_s = self._ahead()
+        moved_s, self._wall_ahead_s = ahead_s - self._wall_ahead_s, ahead_s
+        if abs(moved_s) > STEP_S:
+            self._note("clock", {"event": "stepped", "by_s": moved_s})
+        self._look_switch(now_s)
+        if self._notifier is not None and self._moves(now_s):
+            self._notifier.alive()
+        running = self.running
+        if running is not None and self._followers:
+            view = running.session.view
+            self._tell_followers({"event": "view", "session": running.name, "view": view})
+
+    def _moves(self, now_s: float) -> bool:
+        """Whether readers, player and panel have all moved lately."""
+        readers = all(now_s - reader.beat_s < READER_LATE_S for reader in self.readers)
+        return readers and now_s - self._player.beat_s < PLAYER_LATE_S and self._panel.alive()
+
+    def _look_switch(self, now_s: float) -> None:
+        dead = not self._panel.alive()
+        if dead == self._switch_dead:
+            return
+        self._switch_dead = dead
+        self._note("trouble", {"part": "switch", "well": not dead, "why": "no edge can come any more" if dead else "it is read again"})
+        if dead and self.running is not None:
+            self.running.fault("the foot switch is no longer read: go on by the cues and the second clock", now_s)
+
+    def _look_house(self, house: House) -> None:
+        self._house = house
+        if house.throttled is not None and house.throttled != self._throttled:
+            if self._throttled is not None or house.throttled:
+                self._note("power", {"throttled": house.throttled})
+            self._throttled = house.throttled
+
+    def _note(self, kind: str, fields: Mapping[str, Any]) -> None:
+        if self.running is not None:
+            self.running.note(kind, fields, self._clock.mono_s())
+        elif kind == "trouble":
+            self._say(f"{fields['part']}: {fields['why']}")
+
+    # -- followers --------------------------------------------------------------------------------------------------
+
+    def _tell(self, record: Mapping[str, Any]) -> None:
+        """A record has been handed to the journal."""
+        if record["kind"] == "progress" and self._publisher is not None:
+            self._publisher.progress(record)
+        if self._followers:
+            self._tell_followers({"event": "record", "record": record})
+
+    def _tell_followers(self, body: Mapping[str, Any]) -> None:
+        for line in list(self._followers):
+            if not self._send(line, body):
+                self._followers.discard(line)
+
+    def _hung_up(self, line: int) -> None:
+        self._followers.discard(line)
+        if self._preflight is not None and self._preflight[0].line == line:
+            self._preflight = None
+        if self._starting is not None and self._starting.request.line == line:
+            self._starting = None
+
+    # -- requests ---------------------------------------------------------------------------------------------------
+
+    def _request(self, request: Request) -> None:
+        verbs: dict[str, Callable[[Request], Mapping[str, Any] | None]] = {
+            "status": self._status,
+            "readings": self._readings,
+            "develop": self._develop,
+            "answer": self._answer,
+            "arm": self._arm,
+            "press": self._key,
+            "follow": self._follow,
+            "abandon": self._abandon,
+        }
+        verb = request.body.get("verb")
+        try:
+            if not isinstance(verb, str) or verb not in verbs:
+                raise Refused(f"no such verb; allowed: {', '.join(verbs)}")
+            answer = verbs[verb](request)
+        except EvenbathError as wrong:
+            answer = {"ok": False, "status": wrong.exit_status, "lines": list(wrong.lines)}
+        if answer is not None:
+            request.reply(answer)
+
+    def _status(self, request: Request) -> Mapping[str, Any]:
+        now_s = self._clock.mono_s()
+        running = self.running
+        probes = []
+        for probe in self.config.probes:
+            newest = self._newest.get(probe.name)
+            compared = self._comparisons[probe.name] is not None
+            told: dict[str, Any] = {"probe": probe.name, "id": probe.id, "role": probe.role, "compared": compared}
+            if newest is None:
+                told |= {"raw_c": None, "celsius": None, "quality": None, "age_s": None, "good_age_s": None}
+            else:
+                reading = newest.reading
+                told |= {"raw_c": reading.raw_c, "celsius": reading.celsius, "quality": reading.quality, "age_s": now_s - reading.t_s}
+                told["good_age_s"] = None if newest.good_s is None else now_s - newest.good_s
+            probes.append(told)
+        view = None if running is None else running.session.view
+        return {
+            "ok": True,
+            "station": self.config.name,
+            "version": __version__,
+            "up_s": now_s - self._up_s,
+            "session": None if running is None else running.name,
+            "recipe": None if running is None else running.recipe.name,
+            "view": view,
+            "source": None if view is None else view["source"],
+            "probes": probes,
+            "free_bytes": self._house.free_bytes,
+            "throttled": self._house.throttled,
+            "wall_set": self._clock.wall_set(),
+            "unsafe_records": None if running is None else running.journal.backlog,
+            "switch": None if self._panel.switch is None else self._panel.alive(),
+            "broker": self._broker(),
+            "mishaps": len(self.mishaps),
+        }
+
+    def _broker(self) -> Any:
+        return "none" if self._publisher is None else "there" if self._publisher.connected else "away"
+
+    def _readings(self, request: Request) -> Mapping[str, Any]:
+        """The last half hour of every probe. Times are monotonic, `now_s` is this moment."""
+        return {"ok": True, "now_s": self._clock.mono_s(), "readings": [_plain(reading) for reading in self._ring]}
+
+    def _develop(self, request: Request) -> None:
+        if self.running is not None:
+            raise Refused(f"session {self.running.name} is armed or running; allowed: one session at a time (evenbath abandon ends it)")
+        if self._starting is not None or (self._preflight is not None and self._preflight[0].line != request.line):
+            raise Refused("another start is going through its pre-flight; allowed: one at a time")
+        wish = wish_of(request.body, self.config.panel.lamp is not None)
+        self._preflight = None
+        self._starting = _Starting(request, wish, self._clock.mono_s() + FIRST_READINGS_S)
+        self._try_start(self._starting, self._clock.mono_s())
+
+    def _try_start(self, starting: _Starting, now_s: float) -> None:
+        """Go on once all probes answer, or once they have had their time."""
+        facts = self._facts(starting.wish)
+        findings = machine_findings(starting.wish.recipe, facts)
+        stops = stopping(findings)
+        if stops and now_s < starting.until_s and any(f.item == "probes" for f in stops):
+            return
+        self._starting = None
+        remarks = [f.said for f in findings if f.said and not f.stops]
+        if stops:
+            lines = [f"pre-flight: {f.said}" for f in stops]
+            starting.request.reply({"ok": False, "status": max(f.status for f in stops), "lines": lines})
+            return
+        preflight = Preflight(starting.request.line, questions_for(starting.wish.recipe, facts))
+        if starting.wish.waived is not None:
+            starting.request.reply({**self._start(starting.wish, preflight), "remarks": remarks})
+            return
+        self._preflight = (preflight, starting.wish)
+        asked = [q.as_json() for q in preflight.questions]
+        starting.request.reply({"ok": True, "questions": asked, "remarks": remarks, "has_switch": facts.has_switch})
+
+    def _facts(self, wish: Wish) -> Facts:
+        now_s = self._clock.mono_s()
+        probes = []
+        for probe in self.config.probes:
+            newest = self._newest.get(probe.name)
+            age_s = None if newest is None or newest.good_s is None else now_s - newest.good_s
+            quality = None if newest is None else newest.reading.quality
+            celsius = None if newest is None else newest.reading.celsius
+            probes.append(ProbeFacts(probe.name, probe.role, quality, celsius, age_s, self._comparisons[probe.name] is not None))
+        switch = self._panel.switch
+        return Facts(
+            probes=tuple(probes),
+            has_switch=switch is not None,
+            switch_alive=self._panel.alive(),
+            switch_down=switch is not None and switch.is_down(),
+            free_bytes=self._house.free_bytes,
+            wall_set=self._clock.wall_set(),
+            wall_plausible=self._clock.wall() >= BUILT,
+            throttled=self._house.throttled,
+            has_vessel_lag=self._learned.vessel_lag(wish.vessel or wish.recipe.vessel) is not None,
+            broker=self._broker(),
+        )
+
+    def _answer(self, request: Request) -> Mapping[str, Any]:
+        preflight, question = self._asked(request)
+        phase = request.body.get("phase")
+        answer: dict[str, Any] = {"ok": True}
+        if question.kind == "yes":
+            preflight.answer_yes(question, request.body.get("yes") is True)
+        elif phase == "begin":
+            answer |= self._begin(preflight, question)
+        elif question.kind == "press":
+            answer["well"] = preflight.look_press(question)
+        elif question.kind == "lift":
+            answer["moved"] = preflight.look_lift(question, self._good_now())
+        else:
+            typed = request.body.get("count")
+            answer["right"], answer["well"] = preflight.look_count(question, typed if isinstance(typed, int) else None)
+        if preflight.refused is not None:
+            self._preflight = None
+            raise Refused(f"pre-flight: {preflight.refused}")
+        return {**answer, "left": preflight.left}
+
+    def _begin(self, preflight: Preflight, question: Question) -> dict[str, Any]:
+        if question.kind == "press":
+            preflight.begin_press()
+            return {}
+        if question.kind == "lift":
+            preflight.begin_lift(self._good_now())
+            return {}
+        number = self._dice.randint(1, 4)
+        now_s = self._clock.mono_s()
+        self._player.tune(self._next_tune(), now_s)
+        length_s = 0.0
+        for after_s, pattern in preflight.begin_count(number):
+            self._numbers += 1
+            self._player.add(Sound(self._numbers, "tick", after_s, pattern))
+            length_s = after_s
+        return {"sounds_for_s": length_s}
+
+    def _asked(self, request: Request) -> tuple[Preflight, Question]:
+        if self._preflight is None or self._preflight[0].line != request.line:
+            raise Refused("no pre-flight is going on here; allowed: develop first")
+        question = self._preflight[0].find(request.body.get("id"))
+        if question is None:
+            raise Refused("no such question in this pre-flight")
+        return self._preflight[0], question
+
+    def _arm(self, request: Request) -> Mapping[str, Any]:
+        if self._preflight is None or self._preflight[0].line != request.line:
+            raise Refused("no pre-flight is going on here; allowed: develop first")
+        preflight, wish = self._preflight
+        if not preflight.passed:
+            raise Refused(f"{preflight.left} questions are still open; allowed: arm after the last one")
+        stops = stopping(machine_findings(wish.recipe, self._facts(wish)))
+        if stops:
+            return {"ok": False, "status": max(f.status for f in stops), "lines": [f"pre-flight: {f.said}" for f in stops]}
+        return self._start(wish, preflight)
+
+    def _start(self, wish: Wish, preflight: Preflight) -> Mapping[str, Any]:
+        """Arm. The open record is on the disk before anybody is told the session's name."""
+        self._preflight = None
+        self.learn_again()
+        try:
+            name = make_journal(self.config.journals, self._clock.wall())
+        except OSError as wrong:
+            return {"ok": False, "status": 3, "lines": [f"{self.config.journals}: no journal can be made ({wrong.strerror})"]}
+        zero_s = self._clock.mono_s()
+        beliefs, opening = opening_fields(self.config, wish, self._learned, self._clock, zero_s, preflight.answers)
+        unreserved = self._reserve(wish.recipe)
+        session = Session(wish.recipe, beliefs, options_of({**opening, "lamp": wish.lamp}))
+        running = self._running(session, name, zero_s, self._journal(self.config.journals / f"{name}.jsonl"))
+        self.running = running
+        running.begin(self._next_tune(), opening)
+        if unreserved:
+            self._note("trouble", {"part": "disk", "well": False, "why": f"no space could be set aside: {unreserved}"})
+        if self._threads:
+            running.journal.wait_safe(2.0)
+        else:
+            running.journal.step()
+        return {"ok": True, "armed": name, "open_film": list(wish.recipe.open_film), "has_switch": opening["has_switch"]}
+
+    def _key(self, request: Request) -> Mapping[str, Any]:
+        """A key of the keyboard that stands for the switch: in the light, and only where there is no switch."""
+        running = self.running
+        if running is None:
+            raise Refused("nothing is armed; allowed: develop first")
+        if self.config.panel.switch is not None:
+            raise Refused("this station has a foot switch; the keyboard is none")
+        if running.bare_now:
+            raise Refused("the film is bare: no keyboard and no screen now; begins are assumed")
+        now_s = self._clock.mono_s()
+        if self._keys:
+            return {"ok": True}
+        kind = request.body.get("kind")
+        self._edges([(now_s, True)])
+        self._keys.append((now_s + (HOLD_S if kind == "hold" else TAP_S), False))
+        return {"ok": True}
+
+    def _follow(self, request: Request) -> Mapping[str, Any]:
+        running = self.running
+        if running is None:
+            raise Refused("no session is running; allowed: develop first")
+        self._followers.add(request.line)
+        return {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
+
+    def _abandon(self, request: Request) -> Mapping[str, Any]:
+        running = self.running
+        why = request.body.get("why")
+        if running is None:
+            raise Refused("no session is running; nothing to abandon")
+        if not isinstance(why, str) or not why.strip():
+            raise Refused("no reason; allowed: a few words that will be written into the journal")
+        running.note("abandon", {"why": why.strip()[:500], "by": "this machine"}, self._clock.mono_s())
+        running.abandon(why.strip()[:500], self._clock.mono_s())
+        if self._threads:
+            running.journal.wait_safe(2.0)
+        return {"ok": True, "session": running.name}
+
+
+def _plain(reading: Reading) -> dict[str, Any]:
+    return {
+        "t_s": reading.t_s, "probe": reading.probe, "role": reading.role, "raw_c": reading.raw_c,
+        "celsius": reading.celsius, "quality": reading.quality,
+    }  # fmt: skip
