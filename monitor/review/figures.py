@@ -173,7 +173,7 @@ def _line(axes: Any, line: Line) -> None:
         )
     if line.at_end and len(x):
         axes.annotate(
-            line.name, (x[-1], y[-1]), xytext=(3, 0), textcoords="offset points", color=line.colour, va="center", annotation_clip=False
+            line.name, (x[-1], y[-1]), xytext=(2, 6), textcoords="offset points", color=line.colour, va="bottom", annotation_clip=False
         )
 
 

@@ -188,7 +188,7 @@ def probe_facts(journal: Journal) -> dict[str, ProbeFacts]:
             if isinstance(said.get("lag_s"), (int, float))
             else (DEFAULT_LAG_S if role in ("developer", "witness") else 0.0),
             float(said["comparison_sd_c"]) if isinstance(said.get("comparison_sd_c"), (int, float)) else NOT_COMPARED_SD_C,
-            compared if isinstance(compared, Mapping) else None,
+            compared if isinstance(compared, Mapping) else {} if compared is True else None,
         )
     return facts
 

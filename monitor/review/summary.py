@@ -142,6 +142,8 @@ def probe_sentence(probe: ProbeFacts) -> str:
     if probe.compared is None:
         return f"{name}: not compared, +/-{probe.comparison_sd_c:.2f} C"
     told = probe.compared
+    if not told:
+        return f"{name}: compared, when and against what is not in the record, +/-{probe.comparison_sd_c:.2f} C left"
     when = told.get("wall") or told.get("date") or told.get("when")
     against = told.get("against") or told.get("reference")
     at_c = told.get("at_c")
@@ -152,9 +154,8 @@ def probe_sentence(probe: ProbeFacts) -> str:
     if isinstance(at_c, (int, float)):
         words.append(f"at {at_c:g} C")
     offset = told.get("offset_c")
-    if isinstance(offset, (int, float)):
-        words.append(f"offset {offset:+.2f} C taken off")
-    return " ".join(words) + f", +/-{probe.comparison_sd_c:.2f} C left"
+    taken = f", offset {offset:+.2f} C taken off" if isinstance(offset, (int, float)) else ""
+    return " ".join(words) + f"{taken}, +/-{probe.comparison_sd_c:.2f} C left"
 
 
 def solution_sentence(solution: Mapping[str, Any]) -> str:
@@ -222,6 +223,67 @@ def main_stages(session: SessionMeasures) -> list[StageMeasures]:
     return [s for s in session.stages if s.role == "develop"] or [s for s in session.stages if s.rate_law is not None]
 
 
+def _by_stage(stages: list[StageMeasures]) -> list[list[StageMeasures]]:
+    """Sheets of one stage together."""
+    groups: dict[int, list[StageMeasures]] = {}
+    for stage in stages:
+        groups.setdefault(stage.stage, []).append(stage)
+    return list(groups.values())
+
+
+def sheets_sentence(sheets: list[StageMeasures]) -> str:
+    """One stage of several sheets: what differs sheet by sheet, what they share once."""
+    each = []
+    for s in sheets:
+        words = [f"sheet {s.sheet} planned {_or_unknown(s.planned_s)}, actual end {format_duration(s.actual_s)}{' (assumed)' if _unsure(s) else ''}"]
+        if s.overrun_s is not None and abs(s.overrun_s) >= 1.0:
+            words.append(f"the hands {signed_duration(s.overrun_s)} than the planned end")
+        if s.rate_law is not None and s.done_percent is not None:
+            live = f" (live said {s.live_done_percent:.1f} %)" if s.live_done_percent is not None else ""
+            words.append(f"development {s.done_percent:.1f} % +/-{s.done_sd_percent:.1f}{live}")
+        if s.mean_c is not None:
+            words.append(f"mean {s.mean_c:.2f} C +/-{s.mean_sd_c:.2f}")
+        if s.estimated_spans:
+            words.append(estimated_sentence(s))
+        each.append(", ".join(words))
+    first = sheets[0]
+    shared = [f"{first.name.capitalize()}, {len(sheets)} sheets, times at {first.reference_c:g} C: " + "; ".join(each)]
+    measured = [s for s in sheets if s.min_c is not None and s.max_c is not None and s.reference_c is not None]
+    if measured:
+        worst = max(measured, key=_worst_c)
+        shared.append(f"sheet {worst.sheet} had it worst: {_extremes(worst)}")
+    if first.steered and not any(s.estimated_spans for s in sheets):
+        shared.append("no minute was estimated")
+    return "; ".join(shared) + "."
+
+
+def _worst_c(stage: StageMeasures) -> float:
+    assert stage.min_c is not None
+    assert stage.max_c is not None
+    return max(abs(stage.min_c - (stage.reference_c or 0.0)), abs(stage.max_c - (stage.reference_c or 0.0)))
+
+
+def _or_unknown(seconds: float | None) -> str:
+    return "unknown" if seconds is None else format_duration(seconds)
+
+
+def _unsure(stage: StageMeasures) -> bool:
+    return stage.ended_by in ("assumed", "planned end", "end of the record")
+
+
+def other_sentence(group: list[StageMeasures]) -> str:
+    """A stage that is told in short; sheets together."""
+    if len(group) == 1:
+        return f"{group[0].name} {planned_sentence(group[0])}"
+    shortest, longest = min(s.actual_s for s in group), max(s.actual_s for s in group)
+    last = max(group, key=lambda s: s.begin_s)
+    late = f", the hands {signed_duration(last.overrun_s)} than the planned end" if last.overrun_s is not None and abs(last.overrun_s) >= 1 else ""
+    return (
+        f"{last.name} planned {_or_unknown(last.planned_s)} from the last sheet's begin, its {len(group)} sheets were in it "
+        f"{format_duration(shortest)} to {format_duration(longest)}{late}"
+    )
+
+
 def paragraph(session: SessionMeasures) -> str:
     """The session as one paragraph; ends without a newline."""
     return " ".join(sentences(session))
@@ -231,17 +293,20 @@ def sentences(session: SessionMeasures) -> list[str]:
     """The paragraph, sentence by sentence."""
     told_all = [head(session)]
     told = main_stages(session)
-    for stage in told:
+    for group in _by_stage(told):
+        if len(group) > 1:
+            told_all.append(sheets_sentence(group))
+    for stage in [group[0] for group in _by_stage(told) if len(group) == 1]:
         parts = [planned_sentence(stage), done_sentence(stage), temperature_sentence(stage), estimated_sentence(stage)]
         told_all.append(f"{stage_label(stage).capitalize()}: {'; '.join(p for p in parts if p)}.")
     others = [s for s in session.stages if s not in told]
     if others:
-        told_all.append("Other stages: " + "; ".join(f"{stage_label(s)} {planned_sentence(s)}" for s in others) + ".")
+        told_all.append("Other stages: " + "; ".join(other_sentence(group) for group in _by_stage(others)) + ".")
     if session.max_cue_lateness_s is not None:
         told_all.append(f"The latest cue came {1000 * session.max_cue_lateness_s:.0f} ms after its moment.")
-    if session.faults or session.trust:
-        changes = "; ".join(trust_sentence(t, session) for t in session.trust)
-        told_all.append(f"FAULT sounded {session.faults} times" + (f"; {changes}." if changes else "."))
+    changes = "; ".join(trust_sentence(t, session) for t in session.trust)
+    sounded = "No FAULT sounded" if not session.faults else f"FAULT sounded {session.faults} time{'' if session.faults == 1 else 's'}"
+    told_all.append(sounded + (f"; {changes}." if changes else "."))
     for resume in session.resumes:
         gap = "an unknown time" if resume["gap_s"] is None else f"{resume['gap_s']:.0f} s"
         told_all.append(f"The program was gone for {gap} before {moment(session, resume['t_s'])} and went on.")

@@ -57,41 +57,40 @@ Key = tuple[int, int | None]
 
 def stretches(journal: Journal) -> list[Stretch]:
     """All stages that were begun, in order of number and sheet."""
-    begins, moments = _begins(journal), _moments(journal)
+    begins, moments = _begins_and_moments(journal)
     last_stage = len(journal.recipe.stages) if journal.recipe is not None else max((k[0] for k in begins), default=0)
     made = []
     for key in sorted(begins, key=lambda k: (k[0], k[1] or 0)):
         begin = begins[key]
-        of = moments.get(key, {})
+        of = moments.get((key[0], None), {}) | moments.get(key, {})  # a bath after the sheets has one clock, the last sheet's
         planned = of.get("end", of.get("minimum"))
         end_s, by = _actual_end(journal, key, begin, begins, planned, last_stage)
         made.append(Stretch(key[0], begin.name, key[1], begin.t_s, begin.assumed, end_s, by, planned, of.get("ready"), of.get("now")))
     return made
 
 
-def _begins(journal: Journal) -> dict[Key, _Begin]:
+def _begins_and_moments(journal: Journal) -> tuple[dict[Key, _Begin], dict[Key, dict[str, float]]]:
+    """Follow begins, corrections and annulments in the order of the file; the last word counts."""
     begins: dict[Key, _Begin] = {}
+    moments: dict[Key, dict[str, float]] = {}
     by_seq: dict[int, Key] = {}
-    for record in journal.of("stage"):
-        if record["event"] == "begin":
-            key = (record["stage"], record.get("sheet"))
+    records = [r for kind in ("stage", "correction", "annulled") for r in journal.of(kind)]
+    for record in sorted(records, key=lambda r: int(r["seq"])):
+        key = by_seq.get(record.get("replaces_seq", 0), (record.get("stage", 0), record.get("sheet")))
+        if record["kind"] == "correction":
+            if key in begins:
+                begins[key] = _Begin(record["begin_t_s"], False, "correction", begins[key].name)
+                by_seq[record["seq"]] = key  # a second correction may replace the first
+        elif record["kind"] == "annulled":  # a begin that was assumed after one that has now been corrected
+            begins.pop(key, None)
+            moments.pop(key, None)
+        elif record["event"] == "begin":
             assumed = record.get("assumed") is True
             begins[key] = _Begin(record["t_s"], assumed, "assumed" if assumed else "tap", record["name"])
             by_seq[record["seq"]] = key
-    for record in journal.of("correction"):
-        key = by_seq.get(record["replaces_seq"], (record["stage"], record.get("sheet")))
-        if key in begins:
-            begins[key].t_s, begins[key].assumed, begins[key].by = record["begin_t_s"], False, "correction"
-            by_seq[record["seq"]] = key  # a second correction may replace the first
-    return begins
-
-
-def _moments(journal: Journal) -> dict[Key, dict[str, float]]:
-    moments: dict[Key, dict[str, float]] = {}
-    for record in journal.of("stage"):
-        if record["event"] != "begin":
-            moments.setdefault((record["stage"], record.get("sheet")), {})[record["event"]] = record["t_s"]
-    return moments
+        else:
+            moments.setdefault(key, {})[record["event"]] = record["t_s"]
+    return begins, moments
 
 
 def _actual_end(

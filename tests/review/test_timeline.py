@@ -107,3 +107,26 @@ def test_a_probe_that_was_gained_first_was_not_believed_before(tmp_path: Path) -
     assert not within(spans, 5.0)
     assert within(spans, 12.0)
     assert within(spans, 100.0)
+
+
+def test_a_begin_that_was_taken_back_counts_no_more(tmp_path: Path) -> None:
+    """A very late tap corrects the stop; the fix that had been assumed after it is annulled and begins anew."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, missed=[3], late_s={3: 45.0})
+    stop = made.begins[3, None]
+    early = {"session": "260301-1", "wall": "2026-03-01T19:00:00Z", "stage": 4, "name": "fix", "t_s": stop - 15.0}
+    at = next(i for i, r in enumerate(made.records) if r["kind"] == "correction")
+    begin = {**early, "seq": 0, "kind": "stage", "event": "begin", "assumed": True}
+    made.records[at:at] = [begin, {**early, "seq": 0, "kind": "stage", "event": "minimum", "t_s": stop - 1.0}]
+    at += 3
+    made.records.insert(at, {"seq": 0, "session": "260301-1", "wall": early["wall"], "kind": "annulled", "t_s": stop, "stage": 4, "replaces_seq": 0})
+    old = next(r["replaces_seq"] for r in made.records if r["kind"] == "correction")
+    target = next(r for r in made.records if r["seq"] == old and r["kind"] == "stage")
+    for seq, record in enumerate(made.records, 1):
+        record["seq"] = seq
+    next(r for r in made.records if r["kind"] == "correction")["replaces_seq"] = target["seq"]
+    made.records[at]["replaces_seq"] = begin["seq"]
+    found = by_key(loaded(made, tmp_path))
+    assert found[3, None].begin_s == pytest.approx(stop)
+    assert found[3, None].actual_s == pytest.approx(30.0)
+    assert found[4, None].begin_s == pytest.approx(stop + 30.0)
+    assert not found[4, None].begin_assumed

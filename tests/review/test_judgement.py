@@ -1,0 +1,177 @@
+"""What the dry film looks like: kept beside the journal, told with its causes, and arithmetic on a series."""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+from pathlib import Path
+
+import pytest
+
+from monitor.core.errors import FileWrong, InputWrong
+from monitor.review.judgement import (
+    CAUSES,
+    T_95,
+    Judgement,
+    SeriesPoint,
+    advice,
+    append_judgement,
+    judgement_file,
+    latest,
+    own_law,
+    read_judgements,
+    series,
+)
+from monitor.review.load import load
+from monitor.review.measures import Review, StageMeasures, measure
+from tests.review.journals import play, recipe_data
+
+ENTRY = Judgement("2026-03-02T08:00:00Z", "s1", density="thin", base_fog=0.28)
+
+
+def develop_of(review: Review) -> StageMeasures:
+    """The develop stage."""
+    return next(s for s in review.numbers.stages if s.role == "develop")
+
+
+def test_the_journal_is_not_touched_and_entries_are_only_added(tmp_path: Path) -> None:
+    """Beside it, one line an entry, the earlier bytes unchanged."""
+    journal = play(recipe_data(time="3:00"), lambda _: 20.0).write(tmp_path / "s1.jsonl")
+    before = journal.read_bytes()
+    path = append_judgement(journal, ENTRY)
+    first = path.read_bytes()
+    append_judgement(journal, Judgement("2026-03-03T08:00:00Z", "s1", grade=3.0, seen=("air-bells",), notes="edges well"))
+    assert journal.read_bytes() == before
+    assert path.name == "s1.judgement.jsonl"
+    assert path.read_bytes().startswith(first)
+    folded = latest(read_judgements(journal))
+    assert folded is not None
+    assert (folded.density, folded.base_fog, folded.grade, folded.seen, folded.notes) == ("thin", 0.28, 3.0, ("air-bells",), "edges well")
+
+
+def test_an_entry_that_was_cut_off_is_left_out_and_the_next_begins_a_line(tmp_path: Path) -> None:
+    """A loss of power costs one entry, no earlier and no later one."""
+    journal = tmp_path / "s1.jsonl"
+    path = append_judgement(journal, ENTRY)
+    path.write_bytes(path.read_bytes() + b'{"schema":1,"wa')
+    assert read_judgements(journal) == [ENTRY]
+    append_judgement(journal, ENTRY)
+    with pytest.raises(FileWrong, match=r"s1\.judgement\.jsonl:2: not a judgement"):
+        read_judgements(journal)
+    assert path.read_bytes().splitlines()[2] == path.read_bytes().splitlines()[0]
+
+
+def test_a_judgement_of_a_newer_format_is_refused_by_line(tmp_path: Path) -> None:
+    """As a journal would be."""
+    judgement_file(tmp_path / "s1.jsonl").write_text(json.dumps({"schema": 2, "wall": "", "session": "s1"}) + "\n")
+    with pytest.raises(FileWrong, match=":1: a judgement of another format"):
+        read_judgements(tmp_path / "s1.jsonl")
+
+
+def test_exposure_is_told_apart_from_development() -> None:
+    """Thin shadows are not cured in the developer, and the other way round; both at once begin with the exposure."""
+    thin_shadows = advice(Judgement("", "s", seen=("thin-shadows",)), None)
+    assert "(exposure)" in thin_shadows[0]
+    assert thin_shadows[-1] == "one change for next time: expose more; leave the development as it is"
+    thin_all = advice(Judgement("", "s", seen=("thin-all",)), None)
+    assert "leave the exposure as it is" in thin_all[-1]
+    both = advice(Judgement("", "s", seen=("thin-all", "thin-shadows")), None)
+    assert "expose more" in both[-1]
+    assert any("change the exposure first" in line for line in both)
+
+
+@pytest.mark.parametrize("sight", CAUSES)
+def test_every_sight_has_a_cause_and_exactly_one_change(sight: str) -> None:
+    """One change at a time."""
+    lines = advice(Judgement("", "s", seen=(sight,)), None)
+    assert CAUSES[sight].cause in lines[0]
+    assert sum("one change for next time" in line for line in lines) == 1
+
+
+def test_where_the_record_explains_it_the_plan_is_kept(tmp_path: Path) -> None:
+    """Dense highlights after hands that were a minute late: do what was planned before planning something else."""
+    late = measure(load(play(recipe_data(time="6:00"), lambda _: 20.0, late_s={3: 60.0}).write(tmp_path / "late.jsonl")))
+    said = advice(Judgement("", "s", seen=("dense-highlights",)), develop_of(late))
+    assert any("development 116.7 %" in line and "+60 s off the planned end" in line for line in said)
+    assert "keep the recipe" in said[-1]
+    right = measure(load(play(recipe_data(time="6:00"), lambda _: 20.0).write(tmp_path / "right.jsonl")))
+    assert "develop shorter" in advice(Judgement("", "s", seen=("dense-highlights",)), develop_of(right))[-1]
+    assert "keep the recipe" not in advice(Judgement("", "s", seen=("thin-all",)), develop_of(late))[-1]
+
+
+def test_wrinkles_are_held_against_the_record() -> None:
+    """The largest step between two baths."""
+    assert any("step of the mean between two stages was 9.0 C" in line for line in advice(Judgement("", "s", seen=("wrinkles",)), None, 9.0))
+
+
+def test_fewer_than_three_are_refused() -> None:
+    """Two points always lie on a line and tell nothing about how sure it is."""
+    with pytest.raises(InputWrong, match="2 judged sessions with contrast; allowed: 3 or more"):
+        series([SeriesPoint("a", 400.0, 0.5), SeriesPoint("b", 500.0, 0.6)], "contrast")
+    with pytest.raises(InputWrong, match="all the same development"):
+        series([SeriesPoint(n, 400.0, 0.5) for n in "abc"], "contrast")
+
+
+def test_the_wanted_time_and_its_interval_are_the_textbooks() -> None:
+    """Against scipy's regression, and the interval against its definition: its ends are where the value leaves the prediction of the mean."""
+    stats = pytest.importorskip("scipy.stats")
+    points = [SeriesPoint(str(i), done, value) for i, (done, value) in enumerate([(360, 0.47), (420, 0.52), (480, 0.57), (600, 0.63), (720, 0.71)])]
+    fitted = series(points, "contrast")
+    xs, ys = [math.log(p.done_ref_s) for p in points], [p.value for p in points]
+    theirs = stats.linregress(xs, ys)
+    assert fitted.slope == pytest.approx(theirs.slope)
+    assert fitted.intercept == pytest.approx(theirs.intercept)
+    done, low, high = fitted.wanted(0.56)
+    assert fitted.at(done)[0] == pytest.approx(0.56)
+    for end in (low, high):
+        value, half = fitted.at(end)
+        assert abs(value - 0.56) == pytest.approx(half, rel=1e-6)
+    assert low < done < high
+    for dof, t in enumerate(T_95, 1):
+        assert t == pytest.approx(stats.t.ppf(0.975, dof), abs=6e-4)
+
+
+def test_the_interval_holds_the_true_time_as_often_as_it_says() -> None:
+    """95 of 100 series, within what chance allows."""
+    chance = random.Random(5)
+    hits = 0
+    for _ in range(300):
+        points = [SeriesPoint("x", done, 0.25 * math.log(done) - 1.0 + chance.gauss(0, 0.01)) for done in (360.0, 450.0, 560.0, 700.0)]
+        _, low, high = series(points, "contrast").wanted(0.25 * math.log(500.0) - 1.0)
+        hits += low <= 500.0 <= high
+    assert 0.91 * 300 <= hits <= 0.985 * 300
+
+
+def test_data_that_show_nothing_give_no_time() -> None:
+    """A slope that may be nothing is refused."""
+    noise = [SeriesPoint("x", done, value) for done, value in ((400.0, 0.55), (500.0, 0.50), (600.0, 0.56), (700.0, 0.52))]
+    with pytest.raises(InputWrong, match="do not show that contrast moves with development"):
+        series(noise, "contrast").wanted(0.6)
+
+
+def test_the_persons_own_temperature_law_is_found(tmp_path: Path) -> None:
+    """Four films, steady and drifting, ended where a true energy of 75 kJ/mol says, come back as 75."""
+    energy, reviews = 75.0, []
+
+    def true_rate(celsius: float) -> float:
+        return math.exp(energy * 1000 / 8.314462618 * (1 / 293.15 - 1 / (celsius + 273.15)))
+
+    for i, (start, slope) in enumerate([(18.0, 0.0), (20.0, 0.0), (22.5, -0.003), (24.0, 0.002)]):
+        done, t = 0.0, 60.0
+        while done < 480.0:
+            done += 0.25 * true_rate(start + slope * (t + 0.125))
+            t += 0.25
+        minutes, seconds = divmod(round(t - 60.0), 60)
+        data = recipe_data(time=f"{minutes}:{seconds:02d}", steer=False)
+        made = play(data, lambda s, a=start, b=slope: a + b * s, session=f"law-{i}", seed=i)  # type: ignore[misc]
+        reviews.append((f"law-{i}", measure(load(made.write(tmp_path / f"law-{i}.jsonl"))), 0.7 + 0.01 * i))
+    law = own_law(reviews, 20.0)
+    assert law.fitted.activation_energy_kj_mol == pytest.approx(75.0, abs=0.7)
+    assert 0.0 < law.sd_kj_mol < 1.5
+    with pytest.raises(InputWrong, match="2 sessions; allowed: 3 or more"):
+        own_law(reviews[:2], 20.0)
+    with pytest.raises(InputWrong, match="densities from 0.3 to"):
+        own_law([(n, r, 0.3 if i == 0 else d) for i, (n, r, d) in enumerate(reviews)], 20.0)
+    with pytest.raises(InputWrong, match="differ by less than 1 C"):
+        own_law([reviews[0]] * 3, 20.0)

@@ -1,0 +1,114 @@
+"""The text alone: a stranger who has nothing else can answer what practice asks for."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.review.load import load
+from monitor.review.measures import measure
+from monitor.review.summary import age, paragraph, probe_sentence, signed_duration, solution_sentence
+from tests.review.journals import Fault, play, recipe_data
+
+
+def told(tmp_path: Path, *args: Any, **options: Any) -> str:
+    """The paragraph of a played session."""
+    return paragraph(measure(load(play(*args, **options).write(tmp_path / "s.jsonl"))).numbers)
+
+
+@pytest.fixture
+def lost_probe(tmp_path: Path) -> str:
+    """A cold laundry: the probe lay in the air for three minutes, the hands were 20 s late."""
+    return told(
+        tmp_path,
+        recipe_data(),
+        lambda t: 20.5 - 0.0021 * t,
+        bath=lambda t: 20.5 - 0.004 * t,
+        room=lambda _: 8.0,
+        faults=[Fault("air", 425.0, 605.0)],
+        late_s={3: 20.0},
+    )
+
+
+@pytest.mark.parametrize(
+    ("question", "answer"),
+    [
+        ("when was the end planned", r"planned 11:00 at 20 C, end moved 2\d s later, to 11:2\d"),
+        ("when was it really", r"actual end 11:4\d \(told by a tap\), the hands 20 s later than the planned end"),
+        ("how much development was done", r"development 10[23]\.\d % \+/-\d\.\d of what was wanted"),
+        ("what did the station say then", r"live said 10[23]\.\d %"),
+        ("how warm was it on the whole", r'mean 19\.6\d C \+/-0\.\d\d C at the probe "developer"'),
+        ("how warm at worst", r"worst 18\.\d\d C \+/-0\.\d\d at 11:4\d \(1\.\d\d C below the reference\)"),
+        ("which minutes were estimated", r"estimated, not measured: 6:1\d to 9:\d\d \(held\), 3:2\d in all"),
+        ("which probe was compared when", r'probe "developer" \(developer\): compared 2026-02-20T18:00:00Z'),
+        ("against what", r"against glass thermometer 3 at 20\.1 C, offset \+0\.12 C taken off, \+/-0\.10 C left"),
+        ("which was not", r'probe "bath" \(bath\): not compared, \+/-0\.29 C'),
+        ("how old was the solution", r"developer A, diluted 1\+31, mixed 2026-03-01T18:40:00Z, 25 minutes old at the begin"),
+        ("how much area", r"area 1 units of 80 sq in"),
+        ("what was lost and when", r'at 6:1\d of develop "developer" not believed \(air, so since 6:06 of develop\)'),
+    ],
+)
+def test_the_text_alone_answers(lost_probe: str, question: str, answer: str) -> None:
+    """Each question has its words."""
+    assert re.search(answer, lost_probe), f"{question}: {lost_probe}"
+
+
+def test_nothing_is_praised_and_nothing_is_said_to_be_cured(lost_probe: str) -> None:
+    """Words that a temperature never gets."""
+    assert not re.search(r"compensat|\bOK\b|perfect", lost_probe, re.IGNORECASE)
+
+
+def test_every_temperature_of_a_liquid_has_its_uncertainty(lost_probe: str) -> None:
+    """No bare number: what is measured carries +/-, what remains is the reference, a difference, a rate's steady value or a setting."""
+    bare = re.findall(r"(?<![\d.+/-])(\d+\.\d\d) C(?! \+/-)(?! below| above)", lost_probe)
+    assert len(bare) == 1, bare
+    assert f"by the rate a steady {bare[0]} C" in lost_probe
+
+
+def test_colour_is_told_as_what_it_was(tmp_path: Path) -> None:
+    """Out of its band, timed by the clock; nothing about an end that moved."""
+    data = recipe_data(time="3:15", reference="37.8 C", band="0.15 C", rate=None)
+    data["film"] = "colour"
+    said = told(tmp_path, data, lambda _: 37.2)
+    assert "planned 3:15 by the clock" in said
+    assert "temperature did not count in this stage" in said
+    assert re.search(r"outside the band of \+/-0\.15 C: 3:15 below of 3:15", said)
+    assert "end moved" not in said
+
+
+def test_what_is_not_in_the_record_is_said_to_be_missing(tmp_path: Path) -> None:
+    """Age of solutions and the comparison."""
+    made = play(recipe_data(time="3:00"), lambda _: 20.0, comparison_sd_c=0.29)
+    del made.records[0]["solutions"]
+    said = paragraph(measure(load(made.write(tmp_path / "s.jsonl"))).numbers)
+    assert "Solutions: age and use are not in the record." in said
+    assert 'probe "developer" (developer): not compared' in said
+
+
+def test_a_session_that_was_never_closed_says_so(tmp_path: Path) -> None:
+    """It may still run."""
+    assert "never closed: still running, or lost" in told(tmp_path, recipe_data(time="3:00"), lambda _: 20.0, close=False)
+
+
+def test_small_words() -> None:
+    """Ages, differences, and comparisons told in part."""
+    assert age(45.0) == "45 seconds"
+    assert age(7200.0) == "2 hours"
+    assert age(86400.0 * 40) == "40 days"
+    assert signed_duration(-12.2) == "12 s earlier"
+    assert signed_duration(90.0) == "1:30 later"
+    assert solution_sentence({"name": "fix", "used_area_units": 7.5}) == "fix, 7.5 units of 80 sq in through it before"
+
+
+def test_a_comparison_told_in_part_says_what_is_missing(tmp_path: Path) -> None:
+    """No date, no reference."""
+    made = play(recipe_data(time="3:00"), lambda _: 20.0)
+    made.records[0]["probes"][0]["compared"] = {"who": "the aunt"}
+    numbers = measure(load(made.write(tmp_path / "s.jsonl"))).numbers
+    said = probe_sentence(numbers.probes[0])
+    assert "at a time that is not in the record" in said
+    assert "against a reference that is not in the record" in said
+    assert "by the aunt" in said
