@@ -63,6 +63,12 @@ class Rehearsal:
         """Arm the session at t_s = 0."""
         self._carry_out(self._session.open(0.0, opening))
 
+    def resume(self, t_s: float, gap_s: float | None, same_boot: bool, spread_s: float) -> None:
+        """Go on at `t_s` with a session that was folded from its records, as after a crash or a power cut."""
+        self.t_s = t_s
+        self._reading_s = math.ceil(t_s / READING_EVERY_S) * READING_EVERY_S
+        self._carry_out(self._session.resume(t_s, gap_s, same_boot, spread_s))
+
     def step(self) -> bool:
         """Go on to the next thing that happens. False once the session is closed."""
         session = self._session

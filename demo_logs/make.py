@@ -1,0 +1,178 @@
+"""Makes the journals of the wash-house evenings from the recipes and traces that stand beside this file.
+
+Run `python demo_logs/make.py` to write them anew; the same input gives the same bytes (tests/test_demo_logs.py replays them).
+The people, the house and the films are invented; nothing here was measured. The clock of the labels is made up as well.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from hardware.simulated.probes import ProbeOptions, SimulatedProbes
+from hardware.simulated.trace import load_trace
+from monitor.cli.rehearse import ROLES
+from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
+from monitor.core.recipe import Recipe, load_recipe
+from monitor.core.records import encode
+from monitor.core.session import Options, Session
+from monitor.live.clock import stamp
+from monitor.live.rehearsal import Rehearsal
+
+HERE = Path(__file__).parent
+VERSION = "demo"
+ROOM_C, BOWL_TAU_S, TANK_LAG_S, POURED_C, BOWL_C = 6.0, 2700.0, 360.0, 20.0, 20.2
+"""The laundry, its bowl and the tank in it, all invented."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evening:
+    """One journal: what is rehearsed, and what the core is told."""
+
+    name: str
+    recipe: str
+    session: str
+    start: datetime
+    comparison_sd_c: float = 0.05
+    start_c: float | None = None
+    vessel: Vessel | None = None
+    pour_c: float | None = None
+    override_gate: str | None = None
+    power_cut_s: tuple[float, float] | None = None
+
+
+def at(day: int, hour: int, minute: int) -> datetime:
+    """A label's moment in the invented November."""
+    return datetime(2026, 11, day, hour, minute, tzinfo=UTC)
+
+
+EVENINGS = (
+    Evening("01-cold-laundry", "roll", "261106-1910a", at(6, 19, 10), start_c=16.5),
+    Evening("02-probe-knocked-out", "roll", "261106-2005a", at(6, 20, 5), vessel=Vessel(TANK_LAG_S, 18.0)),
+    Evening("03-six-sheets", "sheets", "261113-1920a", at(13, 19, 20)),
+    Evening("04-colour-left-its-band", "colour", "261113-2040a", at(13, 20, 40), NOT_COMPARED_SD_C, override_gate="it is late and the kettle is empty"),
+    Evening("05-bath-only", "roll", "261120-1900a", at(20, 19, 0), vessel=Vessel(TANK_LAG_S, 18.0), pour_c=20.0),
+    Evening("06-power-cut", "roll", "261120-2010a", at(20, 20, 10), power_cut_s=(240.0, 264.0)),
+)
+
+
+def bowl_c(t_s: float) -> float:
+    """A bowl of water that cools towards the laundry."""
+    return ROOM_C + (BOWL_C - ROOM_C) * math.exp(-t_s / BOWL_TAU_S)
+
+
+def tank_c(t_s: float) -> float:
+    """What is in the tank that stands in that bowl: first-order lag behind it, exact for this bowl."""
+    gain_c = (BOWL_C - ROOM_C) / (1.0 - TANK_LAG_S / BOWL_TAU_S)
+    return ROOM_C + gain_c * math.exp(-t_s / BOWL_TAU_S) + (POURED_C - ROOM_C - gain_c) * math.exp(-t_s / TANK_LAG_S)
+
+
+Liquid = Callable[[float], float]
+TRACES: dict[str, tuple[Liquid, Liquid, float, int, dict[int, str]]] = {
+    "01-cold-laundry": (tank_c, bowl_c, ROOM_C, 1500, {}),
+    "02-probe-knocked-out": (tank_c, bowl_c, ROOM_C, 1500, {365: "air", 545: ""}),
+    "03-six-sheets": (lambda t: 20.0 + 0.12 * t / 60, lambda t: 20.3 + 0.12 * t / 60, 24.0, 1200, {}),
+    "04-colour-left-its-band": (lambda t: 37.75 - 0.9 * (1 - math.exp(-t / 200.0)), lambda t: 38.1 - t / 1500.0, 19.0, 900, {}),
+    "05-bath-only": (tank_c, bowl_c, ROOM_C, 1500, {0: "missing"}),
+    "06-power-cut": (tank_c, bowl_c, ROOM_C, 1500, {}),
+}
+
+
+def write_traces() -> None:
+    """The traces, a row every 15 s and at each fault."""
+    for name, (developer, bath, room, upto_s, faults) in TRACES.items():
+        rows, now = ["t_s,developer_c,bath_c,room_c,developer_fault"], ""
+        for t_s in sorted({*range(0, upto_s, 15), *faults}):
+            now = faults.get(t_s, now)
+            rows.append(f"{t_s},{developer(t_s):.4f},{bath(t_s):.4f},{room:.1f},{now}")
+        (HERE / f"{name}.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+def recipe_of(evening: Evening) -> Recipe:
+    """The recipe that stands beside."""
+    path = HERE / f"{evening.recipe}.toml"
+    return load_recipe(path.read_bytes(), path.name)
+
+
+def journal(evening: Evening) -> bytes:
+    """The journal of one evening, as it would be written."""
+    recipe = recipe_of(evening)
+    lines: list[bytes] = []
+
+    def write(record: dict[str, Any]) -> None:
+        wall = stamp(evening.start + timedelta(seconds=record["t_s"]))
+        full = {"seq": record["seq"], "session": evening.session, "t_s": record["t_s"], "wall": wall}
+        lines.append(encode(full | record).encode())
+
+    trace = load_trace((HERE / f"{evening.name}.csv").read_bytes())
+    probes = [
+        ProbeModel("developer", "developer", 8.0, evening.comparison_sd_c),
+        ProbeModel("bath", "bath", 0.0, evening.comparison_sd_c),
+        ProbeModel("room", "room", 0.0),
+    ]
+    reference_c = next(s.reference_c for s in recipe.stages if s.role == "develop")
+    beliefs = Beliefs(reference_c, tuple(probes), evening.vessel, evening.pour_c)
+    options = Options("rehearsal", override_gate=evening.override_gate)
+    simulated = SimulatedProbes(trace, ProbeOptions(start_c=evening.start_c))
+    rehearsal = Rehearsal(Session(recipe, beliefs, options), simulated, ROLES, write, trace.end_s)
+    rehearsal.open(
+        {
+            "version": VERSION,
+            "zone": "UTC",
+            "probes": [{**asdict(p), "compared": p.comparison_sd_c < NOT_COMPARED_SD_C - 1e-9} for p in probes],
+            "compared": evening.comparison_sd_c < NOT_COMPARED_SD_C,
+            "vessel": None if evening.vessel is None else asdict(evening.vessel),
+            "pour_c": evening.pour_c,
+            "trace": f"{evening.name}.csv",
+        }
+    )
+    if evening.power_cut_s is None:
+        while rehearsal.step():
+            pass
+        return b"".join(lines)
+    return _with_power_cut(evening, evening.power_cut_s, recipe, beliefs, options, simulated, rehearsal, lines, write, trace.end_s)
+
+
+def _with_power_cut(
+    evening: Evening,
+    cut_s: tuple[float, float],
+    recipe: Recipe,
+    beliefs: Beliefs,
+    options: Options,
+    simulated: SimulatedProbes,
+    rehearsal: Rehearsal,
+    lines: list[bytes],
+    write: Callable[[dict[str, Any]], None],
+    end_s: float,
+) -> bytes:
+    """The power goes at the first moment and is back at the second; the station takes the session up from its own journal."""
+    import json
+
+    while rehearsal.t_s < cut_s[0]:
+        rehearsal.step()
+    session = Session(recipe, beliefs, options)
+    for line in lines:
+        session.fold(json.loads(line))
+    again = Rehearsal(session, simulated, ROLES, write, end_s)
+    again.resume(cut_s[1], None, False, (cut_s[1] - cut_s[0]) / 2)
+    while again.step():
+        pass
+    return b"".join(lines)
+
+
+def main() -> int:
+    """Write everything anew."""
+    write_traces()
+    for evening in EVENINGS:
+        (HERE / f"{evening.name}.jsonl").write_bytes(journal(evening))
+        sys.stdout.write(f"{evening.name}.jsonl\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
