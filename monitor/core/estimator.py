@@ -102,7 +102,8 @@ FIRST_WAIT_S = 5.0
 GAIN_READINGS = 3
 GAIN_SPAN_S = 1.5
 """A probe is believed first after this many good readings over this long."""
-HELD_WINDOW_S = 120.0
+HELD_WINDOWS_S = (120.0, 280.0)
+"""A held slope is the least of the slope now and those over these windows, none where they disagree in sign: a heater that hunts holds still."""
 STEEPEST_HELD = 0.3 / 60.0
 """C/s: a bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was steeper was stirring, and does not go on."""
 AGREE_C = 0.3
@@ -111,7 +112,7 @@ AGREE_S = 30.0
 RERUN_S = (15.0, 40.0)
 """After the first belief the start is computed again about the temperature found by then."""
 SNAPSHOT_S = 8.0
-KEEP_S = PAST_S + 60.0
+KEEP_S = 300.0
 """Snapshots reach back at least this far: a begin in the past, a stretch to be computed again."""
 EVENTS_AT_START = 4000
 """Most readings kept while nothing has been believed yet."""
@@ -127,6 +128,7 @@ AIR_LIKELY = 0.5
 AIR_READINGS = 3
 AIR_OFF_C = 0.3
 """Air is weighed against a moving liquid when its model has been this likely for this many readings and the probe is this far off."""
+AIR_LOOK_BACK_S = 40.0
 AIR_AHEAD = 2.3
 LIQUID_AHEAD = 4.0
 """Natural logarithms: air is believed when ten times likelier than a moving liquid, taken back when fifty times less likely."""
@@ -231,8 +233,7 @@ class Estimator:
         self._rivalries: list[tuple[float, float]] = []
         self._opened_t = 0.0
         self._smooth = 0.0
-        self._air_count = 0
-        self._calm_t = 0.0
+        self._air_count = self._air_tries = 0
         self._reruns: list[float] = []
         self._gain_t = 0.0
         self._keys: dict[int, Key] = {}
@@ -283,7 +284,7 @@ class Estimator:
         return changes
 
     def _set_start(self, t: float) -> None:
-        self._first_t = self._now_t = self._calm_t = t
+        self._first_t = self._now_t = t
         self._moment.t = t
         if self._origin is not None:
             self._origin.t = t
@@ -445,17 +446,21 @@ class Estimator:
         self._switch(replace(segment, since_t_s=since_t, different=other))
 
     def _slope_before(self, since_t: float) -> float:
-        """The drift that a held temperature goes on with: that of the last two minutes, at most what a bowl can do."""
+        """The drift that a held temperature goes on with: what has lasted, at most what a bowl can do."""
         if self._believed_t is None:
             return 0.0
-        late = next((s for s in reversed(self._snapshots) if s.t < since_t and s.drift == "liquid" and not s.attach), None)
-        if late is None:
+        usable = [s for s in self._snapshots if s.t < since_t and s.drift == "liquid" and not s.attach]
+        if not usable:
             return 0.0
-        early = next((s for s in self._snapshots if s.t >= late.t - HELD_WINDOW_S and s.drift == "liquid" and not s.attach), late)
+        late = usable[-1]
         now = late.bank.mean().x
         slope = now[SLOPE]
-        if late.t - early.t > 0.5 * HELD_WINDOW_S and not any(b > early.t and a < late.t for a, b in self._rivalries):
-            slope = 0.5 * (slope + (now[T] - early.bank.mean().x[T]) / (late.t - early.t))
+        for window in HELD_WINDOWS_S:
+            early = next(s for s in usable if s.t >= late.t - window)
+            stirred = any(b > early.t and a < late.t for a, b in self._rivalries)
+            if late.t - early.t > 0.5 * HELD_WINDOWS_S[0] and not stirred:
+                other = (now[T] - early.bank.mean().x[T]) / (late.t - early.t)
+                slope = math.copysign(min(abs(slope), abs(other)), slope) if slope * other > 0.0 else 0.0
         return min(max(slope, -STEEPEST_HELD), STEEPEST_HELD)
 
     def _lose(self, watch: _Watch, since_t: float, why: str) -> list[TrustChange]:
@@ -526,8 +531,8 @@ class Estimator:
             if len(watch.good) < GAIN_READINGS or watch.good[-1] - watch.good[0] < GAIN_SPAN_S:
                 return []
             return self._gain_first(watch, event)
-        watch.follow_alone(event.t, event.celsius, moment.reading_variance)
         if watch.believed:
+            watch.follow_alone(event.t, event.celsius, moment.reading_variance)
             return self._check_second(watch, event)
         return self._check_return(watch, event)
 
@@ -596,10 +601,8 @@ class Estimator:
                 self._rivalries.append((event.t - LOOK_BACK_S, math.inf))
                 self._opened_t = event.t
                 self._smooth = 0.0
-                self._air_count = 0
+                self._air_count = self._air_tries = 0
                 self._run_again(event.t - LOOK_BACK_S)
-            elif abs(sigma) < 2.0:
-                self._calm_t = event.t
             return self._check_stuck(watch, event)
         return self._judge(watch, event)
 
@@ -609,7 +612,8 @@ class Estimator:
         x = bank.track("air").x
         self._air_count = self._air_count + 1 if air > AIR_LIKELY and abs(x[PROBE] - x[T]) > AIR_OFF_C else min(self._air_count, 0)
         if self._air_count >= AIR_READINGS:
-            self._air_count = -int((event.t - self._opened_t) / 6.0)
+            self._air_tries += 1
+            self._air_count = -min(3 * self._air_tries, 12)
             changes = self._weigh_air(watch, event)
             if changes:
                 return changes
@@ -622,7 +626,7 @@ class Estimator:
 
     def _weigh_air(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         """Run both histories; if air is the likelier, the probe is not believed since it left, and the liquid is computed without it."""
-        odd = self._opened_t - LOOK_BACK_S
+        odd = min(self._opened_t, event.t - AIR_LOOK_BACK_S) - LOOK_BACK_S
         start = next((s for s in reversed(self._snapshots) if s.t < odd and s.drift == "liquid"), None)
         if start is None or start.attach:
             return []
@@ -658,19 +662,16 @@ class Estimator:
         why = f"the same value for {event.t - watch.code_since:.0f} s while the liquid has moved {off:.1f} C"
         return self._lose(watch, watch.code_since, why)
 
-    def _liquid_at(self, t: float) -> tuple[float, float]:
-        """Temperature and its deviation without comparison, at `t`, which may lie a little before the moment."""
-        track = self._mean_track()
-        ahead = t - self._moment.t
-        x, c = track.x, track.c
-        return x[T] + ahead * (x[SLOPE] + x[TRANSIENT]), math.sqrt(max(c[T][T] + 2 * ahead * c[T][SLOPE] + ahead**2 * c[SLOPE][SLOPE], 0.0))
+    def _liquid_at(self, t: float) -> float:
+        """The liquid's temperature at `t`, which may lie a little before the moment."""
+        x = self._mean_track().x
+        return x[T] + (t - self._moment.t) * (x[SLOPE] + x[TRANSIENT])
 
     def _check_second(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         """A believed probe that is not the one in use: does it still say the same?"""
         if watch.own is None:
             return []
-        liquid, _ = self._liquid_at(event.t)
-        off = watch.own.x[T] - liquid
+        off = watch.own.x[T] - self._liquid_at(event.t)
         apart = 2.0 * math.hypot(*(self._sds[w.model.name] for w in self._order[:2]))
         if abs(off) <= WRONG_WITNESS_C + apart:
             watch.differ_since = None
@@ -692,12 +693,11 @@ class Estimator:
         if histories.liquid_ahead > LIQUID_AHEAD:
             self._rivalries.append((histories.since_t_s - LOOK_BACK_S, event.t))
             return self._gain_again(watch, histories.since_t_s, "its readings are a moving liquid's after all", event.t)
-        if watch.own is None or not watch.code_moved or histories.in_air > 0.1:
+        if not watch.code_moved or histories.in_air > 0.1:
             watch.agree_since = watch.liquid_since = None
             return []
         watch.liquid_since = event.t if watch.liquid_since is None else watch.liquid_since
-        liquid, sd = self._liquid_at(event.t)
-        off = watch.own.x[T] - liquid
+        off = histories.air.bank.mean().x[T] - self._liquid_at(event.t)
         if abs(off) > AGREE_C:
             watch.agree_since = None
         elif watch.agree_since is None:

@@ -41,8 +41,11 @@ LONGEST_STEP_S = 5.0
 NOISE_FIRST = 0.03**2
 NOISE_RANGE = (0.02**2, 0.12**2)
 """Variance of a reading's noise without quantisation, C^2: start value and bounds of what is learned from the surprises."""
-NOISE_MEMORY = 60
-"""Readings over which the noise is learned."""
+NOISE_START = 20
+NOISE_MEMORY = 90
+"""Readings over which the noise is learned; the start value counts as the first so many."""
+NOISE_CLIP = 8.0
+"""One reading tells of at most this many times the variance believed: it may be a lie."""
 AIR_UNKNOWN = (18.0, 8.0)
 """The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
 ROOM_SD_C = 0.5
@@ -75,7 +78,7 @@ class Key:
 class Moment:
     """State at `t`. `bank` is the liquid, `outside` bath or room for the vessel model."""
 
-    __slots__ = ("attach", "bank", "bases", "drift", "lag_s", "law", "noise", "outside", "probe", "room", "systematics", "t")
+    __slots__ = ("attach", "bank", "bases", "drift", "lag_s", "last_two", "law", "noise", "noises", "outside", "probe", "room", "systematics", "t")
 
     def __init__(self, t: float, celsius: float, sd_c: float, probe: str) -> None:
         air, air_sd = AIR_UNKNOWN
@@ -91,6 +94,8 @@ class Moment:
         self.attach = False
         self.room = False
         self.noise = NOISE_FIRST
+        self.noises = NOISE_START
+        self.last_two = ((t, celsius), (t, celsius))
         self.outside = Outside()
         self.systematics = Systematics()
         self.law: RateLaw | None = None
@@ -103,6 +108,7 @@ class Moment:
         other.lag_s, other.attach, other.room, other.noise = self.lag_s, self.attach, self.room, self.noise
         other.outside, other.systematics, other.law = self.outside.copy(), self.systematics.copy(), self.law
         other.bases = dict(self.bases)
+        other.noises, other.last_two = self.noises, self.last_two
         return other
 
     def keep_only(self, alive: set[int]) -> None:
@@ -194,15 +200,23 @@ class Moment:
                 track.replace(PROBE, celsius, self.reading_variance)
             self.systematics.follow_probe(self.probe)
             return 0.0
+        self._learn_noise(t, celsius)
         variance = self.reading_variance
         surprise, total = self.bank.update(celsius, variance, self.room)
-        if not self.bank.mixing and surprise * surprise < 12.0 * total:
-            self._learn_noise(surprise * surprise - (total - variance))
         return surprise / math.sqrt(total)
 
-    def _learn_noise(self, seen: float) -> None:
+    def _learn_noise(self, t: float, celsius: float) -> None:
+        """From the middle one of three readings against the straight line between its neighbours: that knows nothing of models."""
+        (t0, z0), (t1, z1) = self.last_two
+        self.last_two = ((t1, z1), (t, celsius))
+        if not t0 < t1 < t or t - t0 > LONGEST_STEP_S:
+            return
+        share = (t1 - t0) / (t - t0)
+        off = z1 - z0 - share * (celsius - z0)
+        seen = min(off * off / (1.0 + share * share + (1.0 - share) ** 2), NOISE_CLIP * self.reading_variance)
         low, high = NOISE_RANGE
-        noise = self.noise + (seen - QUANTUM_C * QUANTUM_C / 12.0 - self.noise) / NOISE_MEMORY
+        self.noises = min(self.noises + 1, NOISE_MEMORY)
+        noise = self.noise + (seen - QUANTUM_C * QUANTUM_C / 12.0 - self.noise) / self.noises
         self.noise = min(max(noise, low), high)
 
     def read_room(self, celsius: float) -> None:

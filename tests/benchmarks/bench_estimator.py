@@ -31,7 +31,6 @@ def family(name: str, count: int) -> str:
     """One line of the table."""
     delivered, counted, others = [], [], [[], [], [], []]  # type: ignore[var-annotated]
     changes = 0
-    started = time.perf_counter()
     simulated = 0.0
     ours_s = 0.0
     for n in range(count):
@@ -53,10 +52,9 @@ def family(name: str, count: int) -> str:
             for column, end in zip(others, ends, strict=True):
                 at = min(end, len(liquid.temps_c) - 2.0)
                 column.append(100 * (liquid.true_done(at) / liquid.target_ref_s - 1))
-    budget = BUDGETS[name]
+    budget = BUDGETS.get(name, (math.inf, math.inf))
     mark = " " if rms(delivered) <= budget[0] and max(map(abs, delivered)) <= budget[1] else "!"
     shown = "  ".join(_pair(c) if c else "      -      " for c in others)
-    del started
     return (
         f"{name:17s} {_pair(delivered)} {mark} ({budget[0]:g}/{budget[1]:g})  {_pair(counted)}  {shown}  "
         f"{changes / count:4.1f}  {simulated / ours_s:7.0f}"

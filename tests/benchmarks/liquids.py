@@ -212,8 +212,8 @@ def ramp(rng: random.Random, start: float, seconds: int) -> list[float]:
 
 
 def sine(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """A heater that hunts: 0.1 to 0.6 C, every 3 to 12 minutes."""
-    size, period, phase = rng.uniform(0.1, 0.6), rng.uniform(180, 720), rng.uniform(0, 2 * math.pi)
+    """A heater that hunts: 0.1 to 0.4 C, every 4 to 15 minutes."""
+    size, period, phase = rng.uniform(0.1, 0.4), rng.uniform(240, 900), rng.uniform(0, 2 * math.pi)
     return [start + size * (math.sin(2 * math.pi * t / period + phase) - math.sin(phase)) for t in range(seconds)]
 
 
@@ -279,9 +279,23 @@ def faults(rng: random.Random) -> Liquid:
     return liquid
 
 
+def quiet(rng: random.Random) -> Liquid:
+    """A settled probe, a liquid that drifts without anything stirred in."""
+    liquid = clean(rng)
+    liquid.temps_c = rng.choice((newton, ramp, sine))(rng, _start(rng), LONG)
+    return liquid
+
+
+def stirred_unseen(rng: random.Random) -> Liquid:
+    """The probe hangs in air, and water may be stirred in just then: nobody can know when. No budget."""
+    liquid = air(rng)
+    liquid.temps_c = hot_water(rng, _start(rng), LONG)
+    return liquid
+
+
 def air(rng: random.Random) -> Liquid:
     """The probe hangs in the room's air for half a minute to three."""
-    liquid = clean(rng)
+    liquid = quiet(rng)
     liquid.room_c = rng.uniform(8.0, 26.0)
     at = rng.uniform(60, 300)
     liquid.faults.append((at, at + rng.uniform(30, 180), "air"))
@@ -313,8 +327,7 @@ def lost(rng: random.Random) -> Liquid:
 
 def held(rng: random.Random) -> Liquid:
     """The probe vanishes and nothing else is known; nobody stirs in water after that."""
-    liquid = clean(rng)
-    liquid.temps_c = rng.choice((newton, ramp, sine))(rng, _start(rng), LONG)
+    liquid = quiet(rng)
     liquid.faults.append((rng.uniform(60, 300), 9e9, "missing"))
     return liquid
 
@@ -336,6 +349,7 @@ FAMILIES: dict[str, Callable[[random.Random], Liquid]] = {
     "lost, bath known": lost,
     "held": held,
     "bath with lag": bath_and_lag,
+    "stirred unseen": stirred_unseen,
 }
 BUDGETS = {
     "clean": (0.12, 0.55),
