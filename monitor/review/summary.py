@@ -235,7 +235,10 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
     """One stage of several sheets: what differs sheet by sheet, what they share once."""
     each = []
     for s in sheets:
-        words = [f"sheet {s.sheet} planned {_or_unknown(s.planned_s)}, actual end {format_duration(s.actual_s)}{' (assumed)' if _unsure(s) else ''}"]
+        words = [
+            f"sheet {s.sheet} planned {_or_unknown(s.planned_s)}, actual end {format_duration(s.actual_s)}"
+            + (" (assumed)" if _unsure(s) else "")
+        ]
         if s.overrun_s is not None and abs(s.overrun_s) >= 1.0:
             words.append(f"the hands {signed_duration(s.overrun_s)} than the planned end")
         if s.rate_law is not None and s.done_percent is not None:
@@ -277,7 +280,11 @@ def other_sentence(group: list[StageMeasures]) -> str:
         return f"{group[0].name} {planned_sentence(group[0])}"
     shortest, longest = min(s.actual_s for s in group), max(s.actual_s for s in group)
     last = max(group, key=lambda s: s.begin_s)
-    late = f", the hands {signed_duration(last.overrun_s)} than the planned end" if last.overrun_s is not None and abs(last.overrun_s) >= 1 else ""
+    late = (
+        f", the hands {signed_duration(last.overrun_s)} than the planned end"
+        if last.overrun_s is not None and abs(last.overrun_s) >= 1
+        else ""
+    )
     return (
         f"{last.name} planned {_or_unknown(last.planned_s)} from the last sheet's begin, its {len(group)} sheets were in it "
         f"{format_duration(shortest)} to {format_duration(longest)}{late}"

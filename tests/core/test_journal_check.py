@@ -21,9 +21,8 @@ def record(seq: int, kind: str = "tap", t_s: float | None = None, session: str =
         "tap": {"meaning": "mark"},
         "reading": {"probe": "a", "role": "bath", "raw_c": 20.0, "celsius": 20.0, "quality": "good"},
     }
-    return {"seq": seq, "session": session, "t_s": float(seq) if t_s is None else t_s, "wall": "2026-03-01T19:00:00Z", "kind": kind} | more.get(
-        kind, {}
-    ) | fields  # fmt: skip
+    head = {"seq": seq, "session": session, "t_s": float(seq) if t_s is None else t_s, "wall": "2026-03-01T19:00:00Z", "kind": kind}
+    return head | more.get(kind, {}) | fields
 
 
 def lines(*records: Any) -> list[bytes]:
@@ -134,7 +133,9 @@ def test_a_last_record_without_its_newline_is_a_whole_one() -> None:
     assert findings.torn is None
 
 
-@pytest.mark.parametrize(("content", "says"), [([], "an empty file"), ([b"t_s,developer_c\n", b"0,20\n"], "not a journal"), ([b'{"se'], "cut off")])
+@pytest.mark.parametrize(
+    ("content", "says"), [([], "an empty file"), ([b"t_s,developer_c\n", b"0,20\n"], "not a journal"), ([b'{"se'], "cut off")]
+)
 def test_what_is_no_journal_is_said_once(content: list[bytes], says: str) -> None:
     """One line, not one for each line of the file."""
     out, findings = read(*content)
@@ -175,7 +176,13 @@ def test_it_streams() -> None:
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.lists(st.one_of(st.binary(max_size=60), st.sampled_from([json.dumps(record(i, k)).encode() for i in (1, 2, 3) for k in ("session", "reading")]))))
+@given(
+    st.lists(
+        st.one_of(
+            st.binary(max_size=60), st.sampled_from([json.dumps(record(i, k)).encode() for i in (1, 2, 3) for k in ("session", "reading")])
+        )
+    )
+)
 def test_no_bytes_make_it_fail(raw: list[bytes]) -> None:
     """Whatever stands in a file, it ends with findings and never with an exception, and what comes out is in order."""
     findings = Findings("J")

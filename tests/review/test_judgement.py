@@ -102,7 +102,9 @@ def test_where_the_record_explains_it_the_plan_is_kept(tmp_path: Path) -> None:
 
 def test_wrinkles_are_held_against_the_record() -> None:
     """The largest step between two baths."""
-    assert any("step of the mean between two stages was 9.0 C" in line for line in advice(Judgement("", "s", seen=("wrinkles",)), None, 9.0))
+    assert any(
+        "step of the mean between two stages was 9.0 C" in line for line in advice(Judgement("", "s", seen=("wrinkles",)), None, 9.0)
+    )
 
 
 def test_fewer_than_three_are_refused() -> None:
@@ -114,9 +116,12 @@ def test_fewer_than_three_are_refused() -> None:
 
 
 def test_the_wanted_time_and_its_interval_are_the_textbooks() -> None:
-    """Against scipy's regression, and the interval against its definition: its ends are where the value leaves the prediction of the mean."""
+    """Against scipy's regression; the interval's ends are where the wanted value leaves the interval of the line."""
     stats = pytest.importorskip("scipy.stats")
-    points = [SeriesPoint(str(i), done, value) for i, (done, value) in enumerate([(360, 0.47), (420, 0.52), (480, 0.57), (600, 0.63), (720, 0.71)])]
+    points = [
+        SeriesPoint(str(i), done, value)
+        for i, (done, value) in enumerate([(360, 0.47), (420, 0.52), (480, 0.57), (600, 0.63), (720, 0.71)])
+    ]
     fitted = series(points, "contrast")
     xs, ys = [math.log(p.done_ref_s) for p in points], [p.value for p in points]
     theirs = stats.linregress(xs, ys)
@@ -171,7 +176,7 @@ def test_the_persons_own_temperature_law_is_found(tmp_path: Path) -> None:
     assert 0.0 < law.sd_kj_mol < 1.5
     with pytest.raises(InputWrong, match="2 sessions; allowed: 3 or more"):
         own_law(reviews[:2], 20.0)
-    with pytest.raises(InputWrong, match="densities from 0.3 to"):
+    with pytest.raises(InputWrong, match=r"densities from 0\.3 to"):
         own_law([(n, r, 0.3 if i == 0 else d) for i, (n, r, d) in enumerate(reviews)], 20.0)
     with pytest.raises(InputWrong, match="differ by less than 1 C"):
         own_law([reviews[0]] * 3, 20.0)

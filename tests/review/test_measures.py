@@ -93,7 +93,9 @@ def test_a_probe_in_air_is_left_out_and_its_stretch_stays_marked(tmp_path: Path)
 
 def test_with_no_probe_at_all_the_live_estimate_is_used_and_all_of_it_marked(tmp_path: Path) -> None:
     """The vessel model's session: no stretch is measured, the number is the live one with its uncertainty."""
-    made = play(recipe_data(), falling, bath=falling, faults=[Fault("missing", 0.0, 5000.0, noticed_s=0.0)], estimated_source="vessel model")
+    made = play(
+        recipe_data(), falling, bath=falling, faults=[Fault("missing", 0.0, 5000.0, noticed_s=0.0)], estimated_source="vessel model"
+    )
     develop = stage_of(reviewed(made, tmp_path), 2)
     assert develop.estimated_s == pytest.approx(develop.actual_s)
     assert develop.measured_by == "none"
@@ -204,7 +206,11 @@ def test_gaps_name_the_probe_and_what_was_wrong(tmp_path: Path) -> None:
 def test_what_stands_only_in_part_is_measured_in_part(tmp_path: Path) -> None:
     """Cut off in the developer: no close, no stop; what was done so far is known."""
     made = play(recipe_data(), falling)
-    lines = [line for line, r in zip(made.lines(), made.records, strict=True) if r["t_s"] < 400.0 or r["kind"] == "session" and r["event"] == "open"]
+    lines = [
+        line
+        for line, r in zip(made.lines(), made.records, strict=True)
+        if r["t_s"] < 400.0 or (r["kind"] == "session" and r["event"] == "open")
+    ]
     path = tmp_path / "s.jsonl"
     path.write_bytes(b"".join(lines) + made.lines()[-1][:40])
     review = measure(load(path))

@@ -76,7 +76,15 @@ def test_the_measured_cooling_of_water_as_a_session(tmp_path: Path) -> None:
     rate: dict[str, Any] = {"law": "arrhenius", "activation_energy_kj_mol": 60.0, "sd": 3.0}
     data = recipe_data()
     data["stage"] = [
-        {"name": "cooling", "role": "develop", "time": "106:00", "reference": "40 C", "rate": rate, "steer": False, "valid": ["30 C", "50 C"]}
+        {
+            "name": "cooling",
+            "role": "develop",
+            "time": "106:00",
+            "reference": "40 C",
+            "rate": rate,
+            "steer": False,
+            "valid": ["30 C", "50 C"],
+        }
     ]
     data["film"] = "colour"
     made = play(data, liquid, lag_s=8.0)

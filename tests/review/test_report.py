@@ -129,7 +129,9 @@ def browser() -> Iterator[Any]:
 
 def opened(browser: Any, path: Path, width: int, scheme: str = "light", axe: bool = False) -> tuple[Any, list[str], list[str]]:
     """A page, the requests that it made and what it complained about."""
-    context = browser.new_context(viewport={"width": width, "height": 844}, color_scheme=scheme, is_mobile=width < 500, has_touch=width < 500)
+    context = browser.new_context(
+        viewport={"width": width, "height": 844}, color_scheme=scheme, is_mobile=width < 500, has_touch=width < 500
+    )
     page = context.new_page()
     requests: list[str] = []
     complaints: list[str] = []
@@ -151,7 +153,8 @@ def test_in_a_browser_it_asks_for_nothing_and_never_scrolls_sideways(browser: An
     assert requests == [pages[name].as_uri()]
     assert complaints == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    shown = page.evaluate("[...document.querySelectorAll('figure')].map(f => [...f.querySelectorAll('svg')].filter(s => s.clientWidth > 0).length)")
+    seen = "f => [...f.querySelectorAll('svg')].filter(s => s.clientWidth > 0).length"
+    shown = page.evaluate(f"[...document.querySelectorAll('figure')].map({seen})")
     assert set(shown) == {1}
     page.context.close()
 

@@ -76,7 +76,8 @@ def test_the_last_stage_ends_with_the_close(tmp_path: Path) -> None:
     """And where there is none, where the record ends."""
     made = play(recipe_data(time="4:00"), lambda _: 20.0, wash_s=30.0)
     fix = by_key(loaded(made, tmp_path))[4, None]
-    assert (fix.ended_by, fix.late_s) == ("close", pytest.approx(30.0))
+    assert fix.ended_by == "close"
+    assert fix.late_s == pytest.approx(30.0)
     made.records = [r for r in made.records if r.get("event") != "close"]
     for seq, record in enumerate(made.records, 1):
         record["seq"] = seq
@@ -118,7 +119,9 @@ def test_a_begin_that_was_taken_back_counts_no_more(tmp_path: Path) -> None:
     begin = {**early, "seq": 0, "kind": "stage", "event": "begin", "assumed": True}
     made.records[at:at] = [begin, {**early, "seq": 0, "kind": "stage", "event": "minimum", "t_s": stop - 1.0}]
     at += 3
-    made.records.insert(at, {"seq": 0, "session": "260301-1", "wall": early["wall"], "kind": "annulled", "t_s": stop, "stage": 4, "replaces_seq": 0})
+    made.records.insert(
+        at, {"seq": 0, "session": "260301-1", "wall": early["wall"], "kind": "annulled", "t_s": stop, "stage": 4, "replaces_seq": 0}
+    )
     old = next(r["replaces_seq"] for r in made.records if r["kind"] == "correction")
     target = next(r for r in made.records if r["seq"] == old and r["kind"] == "stage")
     for seq, record in enumerate(made.records, 1):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -46,9 +47,7 @@ def test_a_plain_trapezoid_over_the_rows_gets_it_too(review: Review) -> None:
     """Without the column of weights: time and temperature alone, within 0.1 %."""
     columns = columns_of(review)
     rows = [(t, c) for s, t, c in zip(columns["stage"], columns["t_s"], columns["celsius"], strict=True) if s == 2]
-    done = sum(
-        0.5 * (2.5 ** ((a[1] - 20) / 10) + 2.5 ** ((b[1] - 20) / 10)) * (b[0] - a[0]) for a, b in zip(rows, rows[1:], strict=False)
-    )
+    done = sum(0.5 * (2.5 ** ((a[1] - 20) / 10) + 2.5 ** ((b[1] - 20) / 10)) * (b[0] - a[0]) for a, b in pairwise(rows))
     told = next(s for s in review.numbers.stages if s.stage == 2).done_percent
     assert 100 * done / 660.0 == pytest.approx(told, abs=0.1)
 
@@ -57,7 +56,9 @@ def test_estimated_rows_are_marked(review: Review) -> None:
     """As many seconds as the numbers say."""
     columns = columns_of(review)
     marked = sum(
-        counted for stage, mark, counted in zip(columns["stage"], columns["estimated"], columns["counted_s"], strict=True) if stage == 2 and mark
+        counted
+        for stage, mark, counted in zip(columns["stage"], columns["estimated"], columns["counted_s"], strict=True)
+        if stage == 2 and mark
     )
     told = next(s for s in review.numbers.stages if s.stage == 2).estimated_s
     assert marked == pytest.approx(told, abs=3.0)
@@ -80,7 +81,19 @@ def test_parquet_holds_the_same_table(review: Review, tmp_path: Path) -> None:
 def test_json_has_the_contracts_names_and_no_number_that_json_does_not_know(review: Review) -> None:
     """Nothing rounded, NaN never."""
     shown = as_json(review.numbers)
-    wanted = {"name", "sheet", "planned_s", "actual_s", "done_ref_s", "target_ref_s", "done_percent", "mean_c", "min_c", "max_c", "estimated_s"}
+    wanted = {
+        "name",
+        "sheet",
+        "planned_s",
+        "actual_s",
+        "done_ref_s",
+        "target_ref_s",
+        "done_percent",
+        "mean_c",
+        "min_c",
+        "max_c",
+        "estimated_s",
+    }
     assert all(wanted <= set(stage) for stage in shown["stages"])
     assert {"session", "stages", "max_cue_lateness_s"} <= set(shown)
     assert shown["stages"][1]["done_ref_s"] == next(s for s in review.numbers.stages if s.stage == 2).done_ref_s

@@ -1,0 +1,92 @@
+"""Figures of the review: a one-hour journal to its page, a thousand sessions compared, and plain pandas on the same files.
+
+Run by hand: `python -m tests.benchmarks.bench_review [--sessions 1000]`. Each figure is a whole process, started anew.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from tests.review.journals import play, recipe_data
+
+SAY_MEMORY = "import resource, sys; sys.stderr.write(f'PEAK {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss}\\n')"
+
+
+def timed(code: str) -> tuple[float, float]:
+    """(seconds, MiB at the peak) of a Python process of its own."""
+    began = time.perf_counter()
+    done = subprocess.run([sys.executable, "-c", f"{code}\n{SAY_MEMORY}"], check=True, capture_output=True, text=True)
+    took = time.perf_counter() - began
+    return took, int(done.stderr.rsplit("PEAK ", 1)[1]) / 1024
+
+
+def command(*words: str) -> str:
+    """Code that runs one command."""
+    return f"from monitor.cli.main import main\nif __name__ == '__main__':\n    assert main({['review', *words]!r}) == 0"
+
+
+def median(code: str, times: int) -> tuple[float, float]:
+    """Medians over several runs."""
+    runs = [timed(code) for _ in range(times)]
+    return statistics.median(r[0] for r in runs), max(r[1] for r in runs)
+
+
+def hour(path: Path) -> Path:
+    """A stand development of 45 minutes with an hour of readings of three probes."""
+    data = recipe_data(time="45:00")
+    return play(data, lambda t: 20.5 - 0.0003 * t, bath=lambda t: 20.4 - 0.0004 * t, room=lambda _: 17.0, wash_s=500.0).write(path)
+
+
+def main() -> None:
+    """Print the figures."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--sessions", type=int, default=1000)
+    parser.add_argument("--runs", type=int, default=5)
+    args = parser.parse_args()
+    say = sys.stdout.write
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        journal = hour(folder / "hour.jsonl")
+        records = journal.read_bytes().count(b"\n")
+        say(f"one hour: {records} records, {journal.stat().st_size / 1e6:.1f} MB, {len(os.sched_getaffinity(0))} processors\n")
+        page = folder / "page.html"
+        took, peak = median(command(str(journal), "--report", str(page)), args.runs)
+        say(f"journal to page: {took:.2f} s, {peak:.0f} MiB (median of {args.runs}); page {page.stat().st_size / 1e3:.0f} kB\n")
+        took, peak = median(command(str(journal), "--json"), args.runs)
+        say(f"journal to JSON: {took:.2f} s, {peak:.0f} MiB\n")
+        plain = f"import pandas as pd; frame = pd.read_json({str(journal)!r}, lines=True); frame[frame.kind == 'reading'].celsius.mean()"
+        took, peak = median(plain, args.runs)
+        say(f"plain pandas.read_json and a mean: {took:.2f} s, {peak:.0f} MiB\n")
+        many = folder / "many"
+        many.mkdir()
+        for i in range(args.sessions):
+            (many / f"{i:04d}.jsonl").write_bytes(journal.read_bytes() if i == 0 else b"")
+        text = play(recipe_data(), lambda t: 20.5 - 0.002 * t, bath=lambda t: 20.4 - 0.004 * t, wash_s=900.0).lines()
+        whole = b"".join(text)
+        say(f"sessions: {len(text)} records, {len(whole) / 1e6:.2f} MB each (an 11-minute developer, half an hour in all)\n")
+        for i in range(args.sessions):
+            (many / f"{i:04d}.jsonl").write_bytes(whole)
+        for count in sorted({max(1, args.sessions // 10), args.sessions}):
+            few = folder / f"first-{count}"
+            few.mkdir()
+            for i in range(count):
+                os.link(many / f"{i:04d}.jsonl", few / f"{i:04d}.jsonl")
+            took, peak = timed(command(str(few), "--season"))
+            say(f"{count} sessions compared: {took:.1f} s, {peak:.0f} MiB in the first process\n")
+        plain = (
+            "import pandas as pd, pathlib\nmeans = [pd.read_json(p, lines=True).query(\"kind == 'progress'\").done_ref_s.max() "
+            f"for p in pathlib.Path({str(few)!r}).glob('*.jsonl')]"
+        )
+        took, peak = timed(plain)
+        say(f"plain pandas.read_json of the same, one number each: {took:.1f} s, {peak:.0f} MiB\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,128 @@
+"""`evenbath judge` as a person runs it."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.cli.main import main
+from tests.review.journals import play, recipe_data
+
+
+@pytest.fixture
+def journals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[Path]:
+    """Four sessions of 4, 5, 6 and 7 minutes in a station's state folder."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    folder = tmp_path / "journals"
+    folder.mkdir()
+    return [
+        play(recipe_data(time=f"{minutes}:00"), lambda _: 20.0, session=f"26030{minutes}-k{minutes}").write(
+            folder / f"26030{minutes}-k{minutes}.jsonl"
+        )
+        for minutes in (4, 5, 6, 7)
+    ]
+
+
+def judge(*words: Any) -> int:
+    """Run the command."""
+    return main(["judge", *map(str, words)])
+
+
+def test_it_is_written_beside_the_journal_and_read_back(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """By the end of the session's id."""
+    before = journals[0].read_bytes()
+    assert judge("k4", "--density", "thin", "--base-fog", 0.28, "--seen", "thin-all", "--notes", "edge numbers thin") == 0
+    out = capsys.readouterr().out
+    assert "260304-k4.judgement.jsonl" in out
+    assert "too little development (development)" in out
+    assert "one change for next time: develop longer" in out
+    assert journals[0].read_bytes() == before
+    assert judge(journals[0], "--json") == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["judgement"]["base_fog"] == 0.28
+    assert shown["judgement"]["wall"].endswith("Z")
+
+
+def test_nothing_written_yet_is_said(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """And no file is made by asking."""
+    assert judge("k5") == 0
+    assert "nothing is written down yet" in capsys.readouterr().out
+    assert not list(journals[0].parent.glob("*.judgement.jsonl"))
+
+
+def test_a_series_gives_a_time_with_its_interval(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """Contrast that rises with ln of time by 0.25: 0.56 wanted lies between the second and third film."""
+    for journal, minutes, error in zip(journals, (4, 5, 6, 7), (0.002, -0.002, 0.001, -0.001), strict=True):
+        assert judge(journal, "--contrast", round(0.25 * math.log(minutes / 5.0) + 0.52 + error, 4)) == 0
+    capsys.readouterr()
+    assert judge(*journals, "--series", "contrast", "--want", 0.54, "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["time_ref_s"] == pytest.approx(300 * math.exp(0.02 / 0.25), rel=0.02)
+    assert told["time_low_ref_s"] < told["time_ref_s"] < told["time_high_ref_s"]
+    assert not told["outside_data"]
+    assert judge(*journals, "--series", "contrast", "--want", 0.9) == 0
+    assert "outside your data (4:00 to 7:00), do not rest on it" in capsys.readouterr().out
+
+
+def test_fewer_than_three_judged_sessions_are_refused(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """Those that were not judged are named and left out."""
+    for journal in journals[:2]:
+        judge(journal, "--contrast", 0.5)
+    capsys.readouterr()
+    assert judge(*journals, "--series", "contrast") == 2
+    err = capsys.readouterr().err
+    assert err.count("left out, no contrast written down") == 2
+    assert "2 judged sessions with contrast; allowed: 3 or more" in err
+
+
+def test_the_own_law_is_told_as_a_line_for_the_recipe(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Three films at three temperatures, each ended where 2.5 per 10 C says."""
+    paths = []
+    for i, celsius in enumerate((18.0, 20.0, 23.0)):
+        made = play(recipe_data(time="6:00"), lambda _, c=celsius: c, session=f"s{i}")  # type: ignore[misc]
+        paths.append(made.write(tmp_path / f"s{i}.jsonl"))
+    assert judge(*paths, "--law") == 0
+    out = capsys.readouterr().out
+    assert 'rate = { law = "arrhenius", activation_energy_kj_mol = 65.' in out
+    assert "2.5" in out
+    assert "on your word" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "says"),
+    [
+        ((), 2, "no session named"),
+        (("nowhere",), 3, "no file and no session of this name"),
+        (("a/b.jsonl",), 2, "there is no such file"),
+        (("k4", "--grade", "7"), 2, "7 is out of range; allowed: 0 to 5"),
+        (("k4", "--grade", "soft"), 2, '"soft" is not a number'),
+        (("k4", "--seen", "ghosts"), 2, "not a sight that is known; allowed: milky"),
+        (("k4", "--want", "0.5"), 2, "--want belongs to --series"),
+        (("k4", "k5"), 2, "one session, or --series or --law"),
+    ],
+)
+def test_what_is_asked_for_wrongly_is_said(
+    journals: list[Path], capsys: pytest.CaptureFixture[str], words: tuple[str, ...], status: int, says: str
+) -> None:
+    """In a line, with what is allowed."""
+    assert judge(*words) == status
+    assert says in capsys.readouterr().err
+
+
+def test_the_sights_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each with its word."""
+    assert judge("--seen", "list") == 0
+    assert "air-bells" in capsys.readouterr().out
+
+
+def test_a_damaged_judgement_is_told_before_anything_is_added(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """By file and line."""
+    beside = journals[0].with_name("260304-k4.judgement.jsonl")
+    beside.write_text("nonsense\n")
+    assert judge("k4", "--grade", "2") == 2
+    assert "260304-k4.judgement.jsonl:1: not a judgement" in capsys.readouterr().err
+    assert beside.read_text() == "nonsense\n"
