@@ -51,7 +51,7 @@ def _rule(stage: Stage) -> tuple[str, str, float | None]:
     most_s = stage.at_most_s
     if stage.role == "load":
         text = "A reel that sticks: film into the closed tank, dry your hands, wait as long as you like."
-        return "film into the tank, lid on, wait", text, None
+        return "lid on, then long", text, None
     if stage.role == "develop":
         return "NEVER", "Never wait: finish it by your second clock, into the next bath, and see to the rest there.", 0.0
     if stage.role == "stop":
