@@ -55,7 +55,7 @@ EVENINGS = (
     Evening("01-cold-laundry", "roll", "261106-1910a", at(6, 19, 10), start_c=16.5),
     Evening("02-probe-knocked-out", "roll", "261106-2005a", at(6, 20, 5), vessel=Vessel(TANK_LAG_S, 18.0)),
     Evening("03-six-sheets", "sheets", "261113-1920a", at(13, 19, 20)),
-    Evening("04-colour-left-its-band", "colour", "261113-2040a", at(13, 20, 40), NOT_COMPARED_SD_C, override_gate="it is late and the kettle is empty"),
+    Evening("04-colour-left-its-band", "colour", "261113-2040a", at(13, 20, 40), NOT_COMPARED_SD_C, override_gate="the kettle is empty"),
     Evening("05-bath-only", "roll", "261120-1900a", at(20, 19, 0), vessel=Vessel(TANK_LAG_S, 18.0), pour_c=20.0),
     Evening("06-power-cut", "roll", "261120-2010a", at(20, 20, 10), power_cut_s=(240.0, 264.0)),
 )

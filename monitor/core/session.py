@@ -19,11 +19,11 @@ from typing import Any, Literal
 
 from monitor.core import cues
 from monitor.core.agitation import Pace
+from monitor.core.calls import AHEAD_S, Calls
 from monitor.core.cues import Cue, Sound
-from monitor.core.effects import Close, Effect, Hush, Lamp, Play, Write
-from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, Estimator, Temperature, TrustChange
+from monitor.core.effects import Close, Effect, Lamp, Write
+from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, Estimator, TrustChange
 from monitor.core.hands import BEGIN_S, STUCK_S, TAP_S
-from monitor.core.rate import believed_at
 from monitor.core.readings import Reading
 from monitor.core.recipe import Recipe, Stage
 from monitor.core.records import SCHEMA_VERSION
@@ -34,7 +34,6 @@ from monitor.core.stages import (
     GROUP_GAP_S,
     MEANING,
     NO_SWITCH_LEAD_S,
-    OUTSIDE_BAND_S,
     PROGRESS_EVERY_S,
     READY_AFTER_BEGIN_LEAST_S,
     SECOND_QUESTION_S,
@@ -45,9 +44,8 @@ from monitor.core.stages import (
     Run,
     pace_of,
 )
+from monitor.core.watch import DataRange, Gate
 
-AHEAD_S = 0.5
-"""Sounds whose moment is known are handed to the player this long before, so that a busy moment here delays no cue."""
 BEAT_S = 1.0
 GATE_RETRY_S = 1.0
 _EPS = 1e-6
@@ -82,15 +80,6 @@ class _Press:
 
 
 @dataclass(slots=True)
-class _NowCall:
-    """NOW that is being repeated for one run: how often it has sounded, and when it sounds next (None: silenced)."""
-
-    run: Run
-    count: int
-    next_s: float | None
-
-
-@dataclass(slots=True)
 class _Unconfirmed:
     """A begin that no tap has confirmed: of stage `index` (0-based), with what was left for it still counting."""
 
@@ -115,12 +104,11 @@ class Session:
         self._effects: list[Effect] = []
         self._t_s = 0.0
         self._seq = 0
-        self._sound_number = 0
+        self._calls = Calls(self._effects_append)
         self._index = -1
         self._current: Current | None = None
         self._counting: list[Run] = []
         self._unconfirmed: _Unconfirmed | None = None
-        self._now_call: _NowCall | None = None
         self._last_exit_now_s: float | None = None
         self._keys = 0
         self._press: _Press | None = None
@@ -128,15 +116,9 @@ class Session:
         self._second_question = False
         self._beat_s: float | None = None
         self._progress_s: float | None = None
-        self._fault_s: float | None = None
-        self._fault_why = ""
-        self._last_fault_s = -math.inf
         self._lost: dict[str, str] = {}
-        self._trusted: dict[str, str] = {}
-        self._outside_data = False
-        self._gate: Literal["none", "withheld", "open", "overridden"] = "none"
-        self._gate_stage = 0
-        self._gate_since_s: float | None = None
+        self._data = DataRange()
+        self._gate = Gate()
         self._armed_s = 0.0
         self._last_cue: tuple[Cue, float] | None = None
         self._folding: int | None = None
@@ -161,7 +143,7 @@ class Session:
             return Awaits("nothing", None)
         current = self._current
         if current is None:
-            return Awaits("begin", None if self._gate == "withheld" else self._armed_s)
+            return Awaits("begin", None if self._gate.closed_for(0) else self._armed_s)
         sheets = self.recipe.sheets
         if sheets is not None and current.stage.role == "develop" and current.entered < sheets.count:
             return Awaits("sheet", current.runs[-1].begin_s + sheets.interval_s)
@@ -170,7 +152,7 @@ class Session:
             return Awaits("nothing", None)
         if run.stage.until == "time" and not run.frozen:
             return Awaits("pour", None)
-        if run.stage.until == "at least" and self._gate == "withheld" and self._next_gated:
+        if run.stage.until == "at least" and self._gate.closed_for(self._index + 1):
             return Awaits("pour", None)
         return Awaits("pour", run.end_s)
 
@@ -195,7 +177,7 @@ class Session:
             "source": temperature.source,
             "compared": self._is_compared,
             "lost": dict(self._lost),
-            "gate": self._gate,
+            "gate": self._gate.state,
             "unconfirmed": self._unconfirmed is not None,
             "spread_s": self._spread_s,
             "last_cue": None if self._last_cue is None else {"cue": self._last_cue[0], "t_s": self._last_cue[1]},
@@ -253,8 +235,8 @@ class Session:
         if down:
             self._press = _Press(t_s, self._phase(t_s))
             if self._press.phase in ("now", "due", "unconfirmed"):
-                self._hush("now")  # if the press turns out to be a question, NOW goes on with its next repeat
-            self._play("click", t_s, cues.CLICK)
+                self._calls.hush("now")  # if the press turns out to be a question, NOW goes on with its next repeat
+            self._calls.play("click", t_s, cues.CLICK)
             if self._press.phase in AT_ONCE:
                 self._settle("tap", t_s)
         elif self._press is not None:
@@ -276,7 +258,7 @@ class Session:
         if lateness_s is not None:
             fields["lateness_s"] = lateness_s
         if sound.cue == "fault":
-            fields["why"] = self._fault_why
+            fields["why"] = self._calls.fault_why
         self._last_cue = (sound.cue, onset_s)
         self._write("cue", onset_s, **fields)
         return self._out()
@@ -285,8 +267,8 @@ class Session:
         """The player could not sound it: something louder was. A FAULT tries again, a tick is let go."""
         self._advance(t_s)
         if sound.cue == "fault":
-            self._last_fault_s = -math.inf
-            self._want_fault(self._fault_why, t_s + cues.NOW_REPEAT_S)
+            self._calls.last_fault_s = -math.inf
+            self._want_fault(self._calls.fault_why, t_s + cues.NOW_REPEAT_S)
         return self._out()
 
     def note(self, kind: str, fields: Mapping[str, Any], t_s: float) -> list[Effect]:
@@ -338,8 +320,8 @@ class Session:
             current.tick_after_s = t_s - current.begin_s - 1e-3
         if self._progress_s is not None:
             self._progress_s += PROGRESS_EVERY_S * max(0, math.ceil((t_s - self._progress_s) / PROGRESS_EVERY_S))
-        if self._now_call is not None and self._now_call.next_s is not None:
-            self._now_call.next_s = max(self._now_call.next_s, t_s + AHEAD_S)
+        if self._calls.now is not None and self._calls.now.next_s is not None:
+            self._calls.now.next_s = max(self._calls.now.next_s, t_s + AHEAD_S)
         for run in list(current.runs) if current is not None else []:
             if run.over and not run.left and run.stage.until == "time":
                 self._leave(run, run.end_s, assumed=True)
@@ -364,9 +346,9 @@ class Session:
         elif kind == "stage":
             self._fold_stage(record, str(event), t_s)
         elif kind == "gate":
-            self._gate = record["state"]
-        elif kind == "tap" and record["meaning"] == "heard" and self._now_call is not None:
-            self._now_call.next_s = None
+            self._gate.state = record["state"]
+        elif kind == "tap" and record["meaning"] == "heard":
+            self._calls.heard()
         elif kind == "correction":
             if self._unconfirmed is not None:
                 self._correct(t_s)
@@ -378,11 +360,9 @@ class Session:
         elif kind == "cue":
             self._last_cue = (record["cue"], t_s)
             if record["cue"] == "fault":
-                self._last_fault_s = t_s
-            elif record["cue"] == "now" and self._now_call is not None and self._now_call.next_s is not None:
-                self._now_call.count += 1
-                later = self._now_call.count >= cues.NOW_REPEATS
-                self._now_call.next_s = t_s + (cues.NOW_LATER_S if later else cues.NOW_REPEAT_S)
+                self._calls.last_fault_s = t_s
+            elif record["cue"] == "now":
+                self._calls.count_sounded_now(t_s)
 
     def _fold_stage(self, record: Mapping[str, Any], event: str, t_s: float) -> None:
         index, sheet, assumed = int(record["stage"]) - 1, record.get("sheet"), bool(record.get("assumed"))
@@ -408,8 +388,8 @@ class Session:
             run.now_s, run.now_said, run.now_written, run.frozen = t_s, True, True, True
             run.end_s = float(record.get("end_t_s", run.end_s))
             self._call_now(run, t_s)
-            if self._now_call is not None:
-                self._now_call.count = 0  # the cue records that follow are counted
+            if self._calls.now is not None:
+                self._calls.now.count = 0  # the cue records that follow are counted
         elif event in ("minimum", "end"):
             run.frozen, run.over = True, True
             run.end_s = t_s
@@ -450,14 +430,14 @@ class Session:
                 yield press.down_s + (BEGIN_S if held else TAP_S), self._held
             elif not press.stuck:
                 yield press.down_s + STUCK_S, self._stuck
-        if self._fault_s is not None:
-            yield self._fault_s - AHEAD_S, self._sound_fault
-        call = self._now_call
+        if self._calls.fault_s is not None:
+            yield self._calls.fault_s - AHEAD_S, lambda t: self._calls.sound_fault(t, self._runs)
+        call = self._calls.now
         if call is not None and call.next_s is not None:
-            yield call.next_s - AHEAD_S, self._repeat_now
+            yield call.next_s - AHEAD_S, lambda _: self._calls.repeat_now(self._press is not None and not self._press.settled)
         current = self._current
         if current is None:
-            if not self.options.has_switch and self._gate != "withheld":
+            if not self.options.has_switch and not self._gate.closed_for(0):
                 yield self._armed_s + NO_SWITCH_LEAD_S, self._assume_first
             return
         sheets = self.recipe.sheets
@@ -492,26 +472,27 @@ class Session:
         changes = self._estimator.advance(t_s)
         if changes:
             self._trust(changes, t_s)
-        if self._gate == "withheld":
+        if self._gate.state == "withheld":
             self._watch_gate(t_s)
         current = self._current
-        if current is None:
+        if current is None or current.stage.role != "develop" or (current.stage.band_c is None and current.stage.law is None):
             return
-        stage = current.stage
-        if stage.role == "develop" and (stage.band_c is not None or stage.law is not None):
-            temperature = self._estimator.temperature(t_s)
-            self._watch_data(stage, temperature, t_s)
-            if stage.band_c is not None and t_s > current.begin_s and temperature.source != "clock":
-                self._watch_band(current, temperature.celsius, t_s)
+        temperature = self._estimator.temperature(t_s)
+        self._data.watch(current.stage, temperature, t_s, self._write)
+        if current.stage.band_c is None or temperature.source == "clock" or t_s <= current.begin_s:
+            return
+        if any(not r.over for r in current.runs):
+            why = current.band.watch(current.stage, temperature.celsius, current.begin_s, t_s, self._write)
+            if why is not None:
+                self._want_fault(why, t_s)
+
+    def _watch_gate(self, t_s: float) -> None:
+        if self._gate.watch(self.recipe.stages[self._gate.index], self._estimator.temperature(t_s), t_s, self._write):
+            self._armed_s = max(self._armed_s, t_s)
+            if self._current is None:
+                self._calls.play("ready", t_s, cues.READY)
 
     # -- sounds -----------------------------------------------------------------------------------------------------
-
-    def _play(self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None) -> None:
-        self._sound_number += 1
-        self._effects.append(Play(Sound(self._sound_number, cue, onset_s, pattern, sheet)))
-
-    def _hush(self, *families: Cue) -> None:
-        self._effects.append(Hush(frozenset(families)))
 
     def _next_tick(self, current: Current) -> Any:
         run = current.runs[-1] if current.runs else None
@@ -532,7 +513,7 @@ class Session:
         current.tick_after_s = tick.after_begin_s
         onset_s = current.begin_s + tick.after_begin_s
         if onset_s > t_s - AHEAD_S:  # one that could only come late is let go, the rhythm keeps its phase
-            self._play("tick", onset_s, cues.DOUBLE_TICK if tick.double else cues.TICK)
+            self._calls.play("tick", onset_s, cues.DOUBLE_TICK if tick.double else cues.TICK)
 
     def _say_now(self, run: Run, t_s: float) -> None:
         run.now_said = True
@@ -541,57 +522,19 @@ class Session:
 
     def _call_now(self, run: Run, onset_s: float) -> None:
         """The first NOW of a run, and its repeats where there are any."""
-        runs = self._current.runs if self._current is not None else []
+        runs = self._runs
         first = run.sheet is None or run is min(runs, key=lambda r: r.end_s)
         last = run.sheet is None or run is max(runs, key=lambda r: r.end_s)
-        self._play("now", onset_s, cues.NOW if first else cues.SHEET_NOW, run.sheet)
-        if last and self.options.has_switch:
-            self._now_call = _NowCall(run, 1, onset_s + cues.NOW_REPEAT_S)
-
-    def _repeat_now(self, t_s: float) -> None:
-        call = self._now_call
-        assert call is not None
-        assert call.next_s is not None
-        if self._press is None or self._press.settled:
-            self._play("now", call.next_s, cues.NOW, call.run.sheet)
-        call.count += 1
-        call.next_s += cues.NOW_REPEAT_S if call.count < cues.NOW_REPEATS else cues.NOW_LATER_S
+        self._calls.call_now(run, onset_s, cues.NOW if first else cues.SHEET_NOW, last and self.options.has_switch)
 
     def _want_fault(self, why: str, t_s: float) -> None:
-        """One FAULT as soon as there is room for it: not within 60 s of the last, not in the way of READY or NOW."""
-        current = self._current
-        if current is not None and current.stage.role == "load":
-            return
-        self._fault_why = why
-        at_s = max(t_s, self._last_fault_s + cues.FAULT_APART_S)
-        length_s = cues.length_s(cues.FAULT)
-        busy = sorted(self._busy(t_s))
-        for begin_s, end_s in busy:
-            if at_s + length_s > begin_s - 0.1 and at_s < end_s:
-                at_s = end_s + 0.1
-        self._fault_s = at_s
+        """A FAULT, except while a reel is being loaded: that is dark and silent."""
+        if self._current is None or self._current.stage.role != "load":
+            self._calls.want_fault(why, t_s, self._runs)
 
-    def _busy(self, t_s: float) -> Iterator[tuple[float, float]]:
-        """When READY and NOW will sound, as far as is known."""
-        for run in self._current.runs if self._current is not None else ():
-            if not run.left and run.ready_s is not None:
-                yield run.ready_s, run.ready_s + cues.length_s(cues.READY)
-            if not run.left and run.now_s is not None:
-                yield run.now_s, run.now_s + cues.length_s(cues.NOW)
-        call = self._now_call
-        if call is not None and call.next_s is not None:
-            quick = max(0, cues.NOW_REPEATS - call.count)
-            yield t_s, call.next_s + quick * cues.NOW_REPEAT_S - (cues.NOW_REPEAT_S - cues.length_s(cues.NOW))
-
-    def _sound_fault(self, t_s: float) -> None:
-        assert self._fault_s is not None
-        wanted_s = self._fault_s
-        self._want_fault(self._fault_why, max(wanted_s, t_s))
-        if self._fault_s is not None and self._fault_s > wanted_s + 0.2:
-            return  # something has come in the way meanwhile
-        self._play("fault", max(wanted_s, t_s), cues.FAULT)
-        self._last_fault_s = max(wanted_s, t_s)
-        self._fault_s = None
+    @property
+    def _runs(self) -> list[Run]:
+        return self._current.runs if self._current is not None else []
 
     # -- trust ------------------------------------------------------------------------------------------------------
 
@@ -609,8 +552,8 @@ class Session:
             )
             if change.believed:
                 self._lost.pop(change.probe, None)
-                if not self._lost and self._fault_s is not None and self._fault_s > t_s + AHEAD_S:
-                    self._fault_s = None  # it waited for its minute and is no longer true
+                if not self._lost and self._calls.fault_s is not None and self._calls.fault_s > t_s + AHEAD_S:
+                    self._calls.fault_s = None  # it waited for its minute and is no longer true
             elif change.loss:
                 self._lost[change.probe] = change.why
                 if self._development_matters:
@@ -621,98 +564,14 @@ class Session:
         """Whether a develop stage is running or still to come."""
         return bool(self._counting) or any(s.role == "develop" for s in self.recipe.stages[max(self._index, 0) :])
 
-    def _watch_data(self, stage: Stage, temperature: Temperature, t_s: float) -> None:
-        if stage.law is None or temperature.source == "clock":
-            return
-        outside = not believed_at(stage.law, temperature.celsius)
-        if outside == self._outside_data:
-            return
-        low, high = stage.law.valid_c
-        edge_c = low if temperature.celsius < (low + high) / 2 else high
-        if abs(temperature.celsius - edge_c) < 0.05 and not outside:
-            return  # does not flicker at the edge
-        self._outside_data = outside
-        why = "inside data again"
-        if outside:
-            why = f"outside data: {temperature.celsius:.1f} C, the recipe's data go from {low:g} C to {high:g} C"
-        self._write("trust", t_s, probe=temperature.source, believed=True, why=why, since_t_s=t_s, source=temperature.source)
-
-    def _watch_band(self, current: Current, celsius: float, t_s: float) -> None:
-        stage, band = current.stage, current.band
-        assert stage.band_c is not None
-        open_runs = [r for r in current.runs if not r.left]
-        if not open_runs or (all(r.over for r in open_runs) and self.recipe.sheets is None):
-            return
-        was_outside = band.outside_s
-        band.add(celsius, stage.reference_c, stage.band_c, current.begin_s, t_s)
-        if band.outside_s > was_outside and was_outside == 0.0:
-            self._write("band", t_s, stage=stage.number, event="left", celsius=celsius, reference_c=stage.reference_c, band_c=stage.band_c)
-        if band.outside_s > OUTSIDE_BAND_S and not band.told:
-            band.told = True
-            if not stage.steer:
-                wanted = f"wanted {stage.reference_c:g} within {stage.band_c:g} C"
-                self._want_fault(f"developer {celsius:.2f} C, {wanted}, outside for {band.outside_s:.0f} s", t_s)
-
-    def _write_band(self, current: Current, t_s: float) -> None:
-        band, stage = current.band, current.stage
-        if stage.band_c is None or band.last_s is None:
-            return
-        band.add(self._estimator.temperature(t_s).celsius, stage.reference_c, stage.band_c, current.begin_s, t_s)
-        self._write(
-            "band",
-            t_s,
-            stage=stage.number,
-            event="summary",
-            outside_s=band.outside_s,
-            below_s=band.below_s,
-            above_s=band.above_s,
-            watched_s=band.seconds,
-            mean_c=band.sum_c / band.seconds,
-            lowest_c=band.lowest_c,
-            highest_c=band.highest_c,
-            compared=self._is_compared,
-        )
-
     @property
     def _is_compared(self) -> bool:
         from_probe = [p for p in self.beliefs.probes if p.role in ("developer", "witness")] or list(self.beliefs.probes)
         return bool(from_probe) and all(p.comparison_sd_c < NOT_COMPARED_SD_C - _EPS for p in from_probe)
 
-    # -- the gate ---------------------------------------------------------------------------------------------------
-
     def _arm_gate(self, index: int, t_s: float) -> None:
-        """The stage at `index` comes next: withhold its begin if it has a gate."""
-        gate = self.recipe.stages[index].gate if index < len(self.recipe.stages) else None
-        self._gate_stage = index
-        if gate is None:
-            self._gate = "none"
-            return
-        why = self.options.override_gate
-        self._gate = "overridden" if why is not None else "withheld"
-        self._gate_since_s = None
-        self._write("gate", t_s, stage=index + 1, state=self._gate, **({"why": why} if why is not None else {}))
-
-    @property
-    def _next_gated(self) -> bool:
-        return self._gate_stage == self._index + 1
-
-    def _watch_gate(self, t_s: float) -> None:
-        stage = self.recipe.stages[self._gate_stage]
-        gate = stage.gate
-        assert gate is not None
-        temperature = self._estimator.temperature(t_s)
-        believed = temperature.source in ("developer", "witness")
-        if not believed or abs(temperature.celsius - stage.reference_c) > gate.band_c:
-            self._gate_since_s = None
-            return
-        if self._gate_since_s is None:
-            self._gate_since_s = t_s
-        if t_s - self._gate_since_s >= gate.for_s - _EPS:
-            self._gate = "open"
-            self._armed_s = max(self._armed_s, t_s)
-            self._write("gate", t_s, stage=self._gate_stage + 1, state="open", celsius=temperature.celsius, sd_c=temperature.sd_c)
-            if self._current is None:
-                self._play("ready", t_s, cues.READY)
+        stage = self.recipe.stages[index] if index < len(self.recipe.stages) else None
+        self._gate.arm(stage, index, t_s, self.options.override_gate, self._write)
 
     # -- begins -----------------------------------------------------------------------------------------------------
 
@@ -732,7 +591,7 @@ class Session:
         self._current = Current(stage, begin_s, [], pace_of(self.recipe, stage))
         self._current.tick_after_s = self._t_s - begin_s - 1e-3
         self._last_exit_now_s = None
-        self._outside_data = False
+        self._data = DataRange()
         run = self._add_run(begin_s, assumed, 1 if entering else None, sheet)
         self._arm_gate(index + 1, self._t_s)
         self._progress_s = begin_s + PROGRESS_EVERY_S if stage.role == "develop" or self._counting else None
@@ -810,7 +669,7 @@ class Session:
             run.end_s = run.ready_s = max(run.end_s, t_s)
             silent = run.stage.role == "load" and run.target_ref_s == 0
             if not silent:
-                self._play("ready", run.end_s, cues.READY)
+                self._calls.play("ready", run.end_s, cues.READY)
             return
         assert run.now_s is not None
         assert run.ready_s is not None
@@ -818,7 +677,7 @@ class Session:
             return
         overdue = run.ready_s < t_s
         ready_s = max(run.ready_s, t_s)
-        if self._gate == "withheld" and self._next_gated:
+        if self._gate.closed_for(self._index + 1):
             run.ready_s = t_s + AHEAD_S + GATE_RETRY_S
             return
         drain_s = run.end_s - run.now_s
@@ -831,7 +690,7 @@ class Session:
         self._last_exit_now_s = run.now_s if self._last_exit_now_s is None else max(self._last_exit_now_s, run.now_s)
         if leads_group:
             run.ready_said = True
-            self._play("ready", ready_s, cues.READY, run.sheet)
+            self._calls.play("ready", ready_s, cues.READY, run.sheet)
 
     def _write_ready(self, run: Run, t_s: float) -> None:
         run.ready_written = True
@@ -854,10 +713,8 @@ class Session:
         current.at_most_said = True
         run = current.runs[-1]
         onset_s = max(current.begin_s + current.stage.at_most_s, t_s)
-        self._play("now", onset_s, cues.NOW)
         self._write_stage(run, "now", onset_s, why="the longest time is over")
-        if self.options.has_switch:
-            self._now_call = _NowCall(run, 1, onset_s + cues.NOW_REPEAT_S)
+        self._calls.call_now(run, onset_s, cues.NOW, self.options.has_switch)
 
     def _end(self, run: Run, t_s: float) -> None:
         """The planned end has come."""
@@ -879,7 +736,8 @@ class Session:
             self._write_stage(run, "end", run.end_s)
             current = self._current
             if current is not None and run in current.runs and all(r.over for r in current.runs):
-                self._write_band(current, self._t_s)
+                celsius = self._estimator.temperature(self._t_s).celsius
+                current.band.close(current.stage, celsius, current.begin_s, self._t_s, self._is_compared, self._write)
 
     def _leave(self, run: Run, t_s: float, assumed: bool) -> None:
         """The film of this run goes on: by a tap, or assumed at the planned end."""
@@ -900,14 +758,14 @@ class Session:
             return
         if not waits:
             self._stop_counting(run)
-            self._silence_now(run)
+            self._calls.silence_now()
         if remaining:
             seq = self._write_begin(self.recipe.stages[self._index + 1], t_s, assumed, run.sheet, None)
             if assumed and self._unconfirmed is not None:
                 self._stop_counting(self._unconfirmed.left_run)
             self._unconfirmed = _Unconfirmed(self._index + 1, seq, run.sheet, run) if waits else None
             return
-        self._hush("tick")
+        self._calls.hush("tick")
         before = self._unconfirmed
         entered = self._enter(self._index + 1, t_s, assumed, run.sheet)
         if waits:
@@ -916,19 +774,9 @@ class Session:
                 before = None
             if before is None:
                 self._unconfirmed = _Unconfirmed(self._index, entered.begin_seq, run.sheet, run)
-            self._keep_calling(run, t_s)
+            self._calls.keep_calling(run, t_s)
         elif not assumed:
             self._unconfirmed = None
-
-    def _keep_calling(self, run: Run, t_s: float) -> None:
-        """NOW goes on every 10 s until a tap says that it was poured."""
-        if self._now_call is None or self._now_call.next_s is None:
-            self._now_call = _NowCall(run, cues.NOW_REPEATS, t_s + cues.NOW_LATER_S)
-
-    def _silence_now(self, run: Run | None) -> None:
-        if self._now_call is not None:
-            self._now_call = None
-            self._hush("now")
 
     def _stop_counting(self, run: Run) -> None:
         if run in self._counting:
@@ -1010,7 +858,7 @@ class Session:
                 due = "now"
         if due == "due" and (self._is_last and run is not None and run.stage.until == "time"):
             due = "now"
-        if due in ("due", "fixed") and self._gate == "withheld" and self._next_gated:
+        if due in ("due", "fixed") and self._gate.closed_for(self._index + 1):
             due = "counting"
         if self._unconfirmed is not None:
             among_sheets = self._unconfirmed.index > self._index
@@ -1033,7 +881,7 @@ class Session:
         assert press is not None
         press.settled = True
         meaning = MEANING[press.phase, length]
-        if meaning == "begin" and press.phase == "armed" and self._gate == "withheld":
+        if meaning == "begin" and press.phase == "armed" and self._gate.closed_for(0):
             meaning = "mark"
         self._write("tap", press.down_s, meaning=meaning)
         self._act(meaning, press, t_s)
@@ -1043,8 +891,7 @@ class Session:
         if meaning == "question":
             self._answer(press.down_s, t_s)
         elif meaning == "heard":
-            if self._now_call is not None:
-                self._now_call.next_s = None
+            self._calls.heard()
         elif meaning == "begin":
             current = self._current
             if current is None:
@@ -1065,7 +912,7 @@ class Session:
         assert doubt is not None
         self._tell_progress(doubt.left_run, t_s)
         self._stop_counting(doubt.left_run)
-        self._silence_now(doubt.left_run)
+        self._calls.silence_now()
         self._write("correction", t_s, stage=doubt.index + 1, begin_t_s=t_s, replaces_seq=doubt.seq, **_sheet(doubt.sheet))
         if doubt.index > self._index:
             return  # one sheet of several; the stage's own clock has not begun
@@ -1083,7 +930,7 @@ class Session:
         stage = self.recipe.stages[index]
         self._index = index
         self._allow_lamp(stage)
-        self._hush("tick", "ready", "now")
+        self._calls.hush("tick", "ready", "now")
         self._keys += 1
         run = Run(self._keys, stage, None, begin_s, stage.target_ref_s, begin_seq=seq)
         entering = self.recipe.sheets is not None and stage.role == "develop"
@@ -1106,20 +953,20 @@ class Session:
         second = self._question_s is not None and press_s - self._question_s <= SECOND_QUESTION_S and not self._second_question
         self._second_question = second
         self._question_s = press_s
-        self._hush("answer", "over")
+        self._calls.hush("answer", "over")
         run = self._due_run()
         if second:
             good = not self._lost and not (self._current is not None and self._current.band.told)
-            self._play("answer", t_s + cues.AGAIN_S, cues.TICK if good else cues.FAULT)
+            self._calls.play("answer", t_s + cues.AGAIN_S, cues.TICK if good else cues.FAULT)
             return
         if run is None:
             first = self.recipe.stages[0]
-            self._play("answer", t_s, cues.answer(int(first.target_ref_s // 60)))
+            self._calls.play("answer", t_s, cues.answer(int(first.target_ref_s // 60)))
             return
         if run.stage.role in FIXING and (run.over or press_s >= run.end_s - _EPS):
-            self._play("over", t_s, cues.OVER)
+            self._calls.play("over", t_s, cues.OVER)
             return
-        self._play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press_s) // 60)))
+        self._calls.play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press_s) // 60)))
 
     # -- small ------------------------------------------------------------------------------------------------------
 
@@ -1128,8 +975,8 @@ class Session:
             self._effects.append(Lamp(stage.role != "load"))
 
     def _close(self, t_s: float, why: str) -> None:
-        self._hush("tick", "ready", "fault", "answer", "over")
-        self._now_call = None
+        self._calls.hush("tick", "ready", "fault", "answer", "over")
+        self._calls.now = None
         self._write("session", t_s, event="close", why=why)
         self.closed = True
         self._stale = True
@@ -1137,7 +984,10 @@ class Session:
             self._effects.append(Lamp(False))
         self._effects.append(Close(why))
 
-    def _write(self, kind: str, t_s: float, **fields: Any) -> int:
+    def _effects_append(self, effect: Effect) -> None:
+        self._effects.append(effect)
+
+    def _write(self, kind: str, t_s: float, /, **fields: Any) -> int:
         if self._folding is not None:
             return self._folding
         self._seq += 1

@@ -12,6 +12,7 @@ from typing import Literal
 
 from monitor.core.agitation import Pace
 from monitor.core.recipe import Recipe, Stage
+from monitor.core.watch import Band
 
 Phase = Literal["armed", "counting", "now", "due", "fixed", "entering", "unconfirmed"]
 """armed: before the first begin. counting: nothing is due. now: from NOW to 5 s before the planned end. due: from there on,
@@ -55,7 +56,6 @@ DUE_BEFORE_END_S = 5.0
 READY_AFTER_BEGIN_LEAST_S = 10.0
 GROUP_GAP_S = 60.0
 PROGRESS_EVERY_S = 2.0
-OUTSIDE_BAND_S = 15.0
 SECOND_QUESTION_S = 3.0
 SHUFFLE_STEP_S = 5.0
 NO_SWITCH_LEAD_S = 30.0
@@ -104,35 +104,6 @@ class Run:
         else:
             self.now_s, self.end_s = reached_s - stage.drain_s, reached_s
         self.ready_s = self.now_s - stage.ready_s
-
-
-@dataclass(slots=True)
-class Band:
-    """How long a stage was outside its wanted band, and between what temperatures."""
-
-    outside_s: float = 0.0
-    below_s: float = 0.0
-    above_s: float = 0.0
-    lowest_c: float | None = None
-    highest_c: float | None = None
-    sum_c: float = 0.0
-    seconds: float = 0.0
-    last_s: float | None = None
-    told: bool = False
-
-    def add(self, celsius: float, reference_c: float, half_width_c: float, begin_s: float, t_s: float) -> None:
-        """This temperature held from the last call (the first time: from `begin_s`) to `t_s`."""
-        dt_s = t_s - (begin_s if self.last_s is None else self.last_s)
-        self.last_s = t_s
-        self.seconds += dt_s
-        self.sum_c += celsius * dt_s
-        self.lowest_c = celsius if self.lowest_c is None else min(self.lowest_c, celsius)
-        self.highest_c = celsius if self.highest_c is None else max(self.highest_c, celsius)
-        if celsius < reference_c - half_width_c:
-            self.below_s += dt_s
-        elif celsius > reference_c + half_width_c:
-            self.above_s += dt_s
-        self.outside_s = self.below_s + self.above_s
 
 
 @dataclass(slots=True)
