@@ -74,8 +74,7 @@ def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Lear
     import math
 
     from monitor.cli.bath_source import today
-    from monitor.core.estimator import DEFAULT_LAG_S, NOT_COMPARED_SD_C
-    from monitor.core.learned import VesselLag
+    from monitor.core.learned import NOT_COMPARED_SD_C, NOT_LEARNED_LAG_S, VesselLag
     from monitor.core.quantities import read_volume
     from monitor.prepare.lags import WHEN_AGAIN, learn_vessel_lag
     from monitor.prepare.learned_store import save_vessel_lag
@@ -83,7 +82,7 @@ def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Lear
     inside = _inside(args, source)
     drives = _drives(source, inside, args.coupled_to)
     own = learned.probe_lag(inside.probe)
-    own_s = own.lag_s if own is not None else DEFAULT_LAG_S
+    own_s = own.lag_s if own is not None else NOT_LEARNED_LAG_S
     names = [inside.probe, *(d.series.probe for d in drives)]
     compared = all(learned.comparison(name) is not None for name in names)
     offset_sd = 0.1 if compared else math.sqrt(2.0) * NOT_COMPARED_SD_C

@@ -20,6 +20,11 @@ COLOUR_DAYS = 90
 """A comparison older than this does not verify a colour developer (the practice that this project follows; common practice, no source)."""
 USUAL_DAYS = 365
 """A probe is compared again at least once a year, and after a fall (common practice, no source)."""
+NOT_LEARNED_LAG_S = 8.0
+"""Lag of a probe that was never dipped, seconds: the estimator's own default (monitor.core.estimator), said here so that a short
+command need not load the estimator; a test holds the two together."""
+NOT_COMPARED_SD_C = 0.29
+"""Standard uncertainty of a probe that was never compared, C; the estimator's own, as above."""
 NEAR_C = 2.0
 """Within this distance of a point a comparison speaks from measurement, farther off from the usual run of such probes."""
 

@@ -119,7 +119,7 @@ def _information_table(sigma: float, step: float, cells: int = 32) -> list[float
 
 def _best_sigma(residuals: Sequence[float], step: float, freedom: float) -> float:
     """The noise that makes the residuals likeliest, with the prior; `freedom` is the share of readings left over by the parameters."""
-    some = residuals[:: 1 + len(residuals) // 400]
+    some = residuals[:: 1 + len(residuals) // 250]
     weight = len(residuals) / len(some)
 
     def objective(log_sigma: float) -> float:
@@ -131,7 +131,7 @@ def _best_sigma(residuals: Sequence[float], step: float, freedom: float) -> floa
     golden = 0.5 * (math.sqrt(5.0) - 1.0)
     c, d = high - golden * (high - low), low + golden * (high - low)
     at_c, at_d = objective(c), objective(d)
-    for _ in range(16):
+    for _ in range(12):
         if at_c > at_d:
             high, d, at_d = d, c, at_c
             c = high - golden * (high - low)

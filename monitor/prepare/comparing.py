@@ -14,8 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.errors import InputWrong
-from monitor.core.estimator import DEFAULT_LAG_S
-from monitor.core.learned import COLOUR_DAYS, Comparison, ComparisonPoint
+from monitor.core.learned import COLOUR_DAYS, NOT_LEARNED_LAG_S, Comparison, ComparisonPoint
 from monitor.prepare.coded_fit import QUIET_STEPS, Matrix, fit_codes, step_of, straight_line_posterior
 from monitor.prepare.journal_source import Series
 
@@ -70,8 +69,8 @@ def compare_at(
     reference_c: float,
     at_s: float,
     reference_sd_c: float,
-    lag_s: float = DEFAULT_LAG_S,
-    lag_sd_s: float = 0.5 * DEFAULT_LAG_S,
+    lag_s: float = NOT_LEARNED_LAG_S,
+    lag_sd_s: float = 0.5 * NOT_LEARNED_LAG_S,
 ) -> PointFound:
     """Offset of a probe at the moment `at_s` when the trusted thermometer showed `reference_c` +/- `reference_sd_c` (C).
 

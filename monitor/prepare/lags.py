@@ -33,7 +33,8 @@ WATER_SLOPE_C_PER_S = 0.002
 """Standard deviation of the water's own drift during a dip: 0.12 C a minute."""
 WORST_SD = 0.2
 """A lag that is less sure than this share of itself is not learned."""
-MOST_READINGS = 1500
+MOST_READINGS, MOST_DRIVES = 1000, 600
+"""Of longer runs every second, third ... inside reading counts, and means of two, three ... drive readings: they move slowly."""
 RELEARN_C = 0.4
 """A vessel's estimate this far from the developer poured off: learn its lag again (the practice that this project follows)."""
 
@@ -206,6 +207,7 @@ def _fit_vessel(inside: Series, driver: Series, probe_lag_s: float, offset_sd_c:
     stride = 1 + len(inside.t_s) // MOST_READINGS
     shown_at = inside.t_s[::stride]
     codes = inside.celsius[::stride]
+    driver = _thinned(driver)
     grid, marks = _grid(driver, shown_at)
     first = codes[0]
 
@@ -230,6 +232,18 @@ def _fit_vessel(inside: Series, driver: Series, probe_lag_s: float, offset_sd_c:
     offset = fit.parameters[2]
     difference = max(abs(y - offset - u) for y, (_, u) in zip(codes, (grid[m] for m in marks), strict=True))
     return fit.log_likelihood, LagFound(lag, lag * math.sqrt(variance), difference, fit.sigma_c, fit.misfit)
+
+
+def _thinned(driver: Series) -> Series:
+    """Means of equal numbers of readings, so that at most `MOST_DRIVES` are left."""
+    size = 1 + len(driver.t_s) // MOST_DRIVES
+    if size == 1:
+        return driver
+
+    def means(values: tuple[float, ...]) -> tuple[float, ...]:
+        return tuple(math.fsum(values[i : i + size]) / len(values[i : i + size]) for i in range(0, len(values), size))
+
+    return Series(driver.probe, driver.role, means(driver.t_s), means(driver.raw_c), means(driver.celsius))
 
 
 def _grid(driver: Series, shown_at: Sequence[float]) -> tuple[list[tuple[float, float]], list[int]]:

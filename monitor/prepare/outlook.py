@@ -17,6 +17,8 @@ from monitor.prepare.forecast import HOLD_C, OTHERS_WITHIN_C, WASH_WITHIN_C, Coo
 from monitor.prepare.tempering import HOT_WATER_CAUTION, temper
 
 INTERVAL = 1.96
+LOOK_S, STEP_S = 15.0, 5.0
+"""The stages are looked at so often; the liquid's path is reckoned in such steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,7 @@ class Bearing:
     end_s: float
     low_c: float
     high_c: float
+    aim_c: float
     why: str
 
 
@@ -60,9 +63,13 @@ def bearings(recipe: Recipe) -> list[Bearing]:
         limits = _limits(stage, develop)
         if limits is not None:
             low, high, why = limits
-            out.append(Bearing(stage.number, stage.name, stage.role == "develop", begin, end, low, high, why))
+            out.append(Bearing(stage.number, stage.name, stage.role == "develop", begin, end, low, high, _aim(stage, develop), why))
         begin = end
     return out
+
+
+def _aim(stage: Stage, develop: Stage | None) -> float:
+    return develop.reference_c if develop is not None and stage.role != "develop" else stage.reference_c
 
 
 def _limits(stage: Stage, develop: Stage | None) -> tuple[float, float, str] | None:
@@ -88,11 +95,12 @@ def outlook(cooling: Cooling, recipe: Recipe, starts_in_s: float = 0.0, vessel_l
     """
     steps = bearings(recipe)
     origin = cooling.origin_s + starts_in_s
+    liquid, bath = _Liquid(cooling, origin, vessel_lag_s), _Liquid(cooling, origin, None)
     outside: tuple[float, Bearing] | None = None
     for bearing in steps:
         marks = _marks(bearing.begin_s, bearing.end_s)
         for mark in marks:
-            celsius, sd = _liquid(cooling, origin, mark, vessel_lag_s) if bearing.develops else _bath(cooling, origin, mark)
+            celsius, sd = (liquid if bearing.develops else bath).at(mark)
             if celsius - INTERVAL * sd < bearing.low_c or celsius + INTERVAL * sd > bearing.high_c:
                 outside = outside or (mark, bearing)
                 break
@@ -108,26 +116,28 @@ def outlook(cooling: Cooling, recipe: Recipe, starts_in_s: float = 0.0, vessel_l
 
 
 def _marks(begin_s: float, end_s: float) -> list[float]:
-    count = max(1, math.ceil((end_s - begin_s) / 60.0))
+    count = max(1, math.ceil((end_s - begin_s) / LOOK_S))
     return [begin_s + (end_s - begin_s) * k / count for k in range(count + 1)]
 
 
-def _bath(cooling: Cooling, origin_s: float, mark_s: float) -> tuple[float, float]:
-    ahead = cooling.at(origin_s + mark_s)
-    return ahead.celsius, ahead.sd_c
+class _Liquid:
+    """The developer behind its bath: first order, from the bath's temperature at the begin, in steps of `STEP_S`; or the bath itself."""
 
+    def __init__(self, cooling: Cooling, origin_s: float, lag_s: float | None) -> None:
+        self._cooling, self._origin_s, self._lag_s = cooling, origin_s, lag_s
+        self._path = [cooling.at(origin_s).celsius]
 
-def _liquid(cooling: Cooling, origin_s: float, mark_s: float, lag_s: float | None) -> tuple[float, float]:
-    """The developer behind its bath: first order, in steps of ten seconds."""
-    celsius, sd = _bath(cooling, origin_s, mark_s)
-    if lag_s is None or lag_s <= 0:
-        return celsius, sd
-    value = cooling.at(origin_s).celsius
-    steps = max(1, math.ceil(mark_s / 10.0))
-    h = mark_s / steps
-    for k in range(steps):
-        value += (1.0 - math.exp(-h / lag_s)) * (cooling.at(origin_s + (k + 0.5) * h).celsius - value)
-    return value, sd
+    def at(self, mark_s: float) -> tuple[float, float]:
+        """(Celsius, standard deviation) so long after the begin."""
+        ahead = self._cooling.at(self._origin_s + mark_s)
+        if not self._lag_s:
+            return ahead.celsius, ahead.sd_c
+        steps = round(mark_s / STEP_S)
+        share = 1.0 - math.exp(-STEP_S / self._lag_s)
+        while len(self._path) <= steps:
+            middle_s = self._origin_s + (len(self._path) - 0.5) * STEP_S
+            self._path.append(self._path[-1] + share * (self._cooling.at(middle_s).celsius - self._path[-1]))
+        return self._path[steps], ahead.sd_c
 
 
 def needed_tau(cooling: Cooling, bearing: Bearing) -> float | None:
@@ -146,7 +156,7 @@ def advice(cooling: Cooling, view: Outlook, bath_ml: float | None, second_c: flo
         return []
     now = cooling.at(cooling.origin_s).celsius
     lines = []
-    target_c = 0.5 * (view.bearing.low_c + view.bearing.high_c)
+    target_c = view.bearing.aim_c
     mean_c = 0.5 * (view.begin_c + view.end_c)
     want = now + target_c - mean_c
     other = second_c if second_c is not None else (60.0 if want > now else 5.0)

@@ -1,0 +1,43 @@
+"""Which folder is the state folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from monitor.core.errors import FileWrong, NotThere
+from monitor.prepare.state import state_folder, station_state
+
+
+def test_what_is_given_wins_over_the_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """--state beats $STATE_DIRECTORY, which beats the XDG folder, which has a default of its own."""
+    monkeypatch.setenv("STATE_DIRECTORY", "/var/lib/evenbath:/second")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    assert state_folder("/elsewhere") == Path("/elsewhere")
+    assert state_folder() == Path("/var/lib/evenbath")
+    monkeypatch.delenv("STATE_DIRECTORY")
+    assert state_folder() == tmp_path / "evenbath"
+    monkeypatch.setenv("XDG_STATE_HOME", "relative/is/ignored")
+    monkeypatch.setenv("HOME", str(tmp_path))
+    assert state_folder() == tmp_path / ".local" / "state" / "evenbath"
+
+
+def test_a_station_file_names_its_own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its `state` counts; without one, the default; what is no text is refused with its line."""
+    monkeypatch.setenv("STATE_DIRECTORY", "/var/lib/evenbath")
+    file = tmp_path / "station.toml"
+    file.write_text('schema = 1\nname = "laundry"\nstate = "/data/laundry"\n')
+    assert station_state(file) == Path("/data/laundry")
+    file.write_text('schema = 1\nname = "laundry"\n')
+    assert station_state(file) == Path("/var/lib/evenbath")
+    file.write_text("schema = 1\nstate = 3\n")
+    with pytest.raises(FileWrong) as refused:
+        station_state(file)
+    assert refused.value.lines[0].startswith(f"{file}:2: ")
+
+
+def test_a_station_file_that_is_not_there_is_something_missing(tmp_path: Path) -> None:
+    """Exit status 3, with the path."""
+    with pytest.raises(NotThere, match=r"nowhere\.toml"):
+        station_state(tmp_path / "nowhere.toml")
