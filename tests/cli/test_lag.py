@@ -1,0 +1,112 @@
+"""`evenbath lag` from the outside: a dip, a vessel, storing, and the check by the poured-off developer."""
+
+from __future__ import annotations
+
+import json
+import random
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.prepare.learned_store import load_learned
+from tests.prepare.water import jump, lagged, newton, series, shown, steady, write_journal
+
+
+def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, Any, str]:
+    """(exit status, the object or the text, stderr)."""
+    status = main(["lag", *words])
+    out, err = capsys.readouterr()
+    return status, json.loads(out) if out.startswith("{") else out, err
+
+
+@pytest.fixture
+def dip(tmp_path: Path) -> Path:
+    """A probe with a lag of 8 s, dipped at 30 s."""
+    values = shown(lagged(jump(28.0, steady(20.0), 30.0), 8.0, 240), random.Random(1))
+    return write_journal(tmp_path / "dip.jsonl", series(values))
+
+
+@pytest.fixture
+def tank(tmp_path: Path) -> Path:
+    """Warm water in a tank with a lag of 6:00, in the practice's bowl in a cold laundry."""
+    rng, bath = random.Random(2), newton(20.5, 8.0, 2940.0)
+    liquid = lagged(bath, 360.0, 1200, 24.0, fine=2)
+
+    def inside(t_s: float) -> float:
+        k = min(int(t_s), 1199)
+        return liquid[k] + (t_s - k) * (liquid[k + 1] - liquid[k])
+
+    return write_journal(
+        tmp_path / "tank.jsonl",
+        series(shown(lagged(inside, 8.0, 1200, fine=2), rng), "developer", "developer"),
+        series(shown([bath(t) for t in range(1201)], rng), "bowl", "bath"),
+        series(shown([8.0] * 1201, rng), "air", "room"),
+    )
+
+
+def test_a_dip_answers_with_the_contract_s_keys_and_is_stored(capsys: pytest.CaptureFixture[str], dip: Path, tmp_path: Path) -> None:
+    """lag_s and sd_s; stored only when asked."""
+    words = [str(dip), "--probe", "jug", "--state", str(tmp_path), "--json"]
+    status, data, _ = run(capsys, *words)
+    assert status == 0
+    assert data["lag_s"] == pytest.approx(8.0, abs=0.24)
+    assert 0.0 < data["sd_s"] < 0.3
+    assert load_learned(tmp_path).probe_lag("jug") is None
+    run(capsys, *words, "--save")
+    stored = load_learned(tmp_path).probe_lag("jug")
+    assert stored is not None
+    assert stored.lag_s == data["lag_s"]
+
+
+def test_a_vessel_answers_with_what_it_is_coupled_to(capsys: pytest.CaptureFixture[str], tank: Path, tmp_path: Path) -> None:
+    """Its own name or its probe's; 5:24 to 6:36 for a true 6:00; the probe's own lag is told."""
+    words = ["--state", str(tmp_path), "--json"]
+    status, data, _ = run(
+        capsys, str(tank), "--vessel", "steel tank", *words, "--save", "--volume", "500 ml", "--agitation", "5 s a minute"
+    )
+    assert status == 0
+    assert 324.0 < data["lag_s"] < 396.0
+    assert data["sd_s"] < 20.0
+    assert data["coupled_to"] == "bath"
+    assert data["probe_lag_s"] == 8.0
+    assert run(capsys, str(tank), "--vessel", "developer", *words)[1]["lag_s"] == data["lag_s"]
+    stored = load_learned(tmp_path).vessel_lag("steel tank")
+    assert stored is not None
+    assert (stored.volume_ml, stored.agitation, stored.coupled_to) == (500.0, "5 s a minute", "bath")
+
+
+def test_the_poured_off_developer_checks_the_lag_and_marks_it(capsys: pytest.CaptureFixture[str], tank: Path, tmp_path: Path) -> None:
+    """From the session's last progress, or as told; more than 0.4 C away is remembered when asked."""
+    run(capsys, str(tank), "--vessel", "tank", "--state", str(tmp_path), "--save")
+    session = tmp_path / "session.jsonl"
+    session.write_text('{"seq":1,"session":"s","t_s":600,"wall":"w","kind":"progress","stage":1,"developer_c":19.1}\n')
+    base = ["--vessel", "tank", "--state", str(tmp_path)]
+    status, data, _ = run(capsys, str(session), *base, "--poured-off", "19.3 C", "--json")
+    assert (status, data["learn_again"]) == (0, False)
+    status, text, _ = run(capsys, str(session), *base, "--poured-off", "18.5 C", "--save")
+    assert "learn this vessel's lag again" in text
+    stored = load_learned(tmp_path).vessel_lag("tank")
+    assert stored is not None
+    assert stored.learn_again is not None
+    assert run(capsys, *base, "--poured-off", "18.5 C", "--estimated", "18.6 C", "--json")[1]["learn_again"] is False
+
+
+def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str], dip: Path, tank: Path, tmp_path: Path) -> None:
+    """No such probe, no dip, no bath, no estimate: exit status 2."""
+    for words in (
+        [str(dip), "--probe", "nobody"],
+        [str(tank), "--probe", "bowl"],
+        [str(dip), "--vessel", "tank"],
+        [str(tank), "--vessel", "tank", "--inside", "nobody"],
+        [str(dip), "--probe", "jug", "--vessel", "tank"],
+        [str(dip), "--probe", "jug", "--coupled-to", "bath"],
+        [str(dip)],
+        ["--vessel", "tank", "--poured-off", "19 C"],
+        [str(dip), "--vessel", "tank", "--poured-off", "19 C"],
+        [str(dip), "--vessel", "tank", "--poured-off", "19"],
+    ):
+        status, out, err = run(capsys, *words, "--state", str(tmp_path))
+        assert (status, out) == (2, ""), words
+        assert err
