@@ -184,7 +184,7 @@ class Session:
             "closed": self.closed,
         }
         if run is not None:
-            done = self._estimator.done(run.key, self._t_s)
+            done = self._estimator.done(run.key, self._t_s) if run in self._counting else None
             seen |= {
                 "sheet": run.sheet,
                 "ready_s": run.ready_s,
@@ -192,8 +192,8 @@ class Session:
                 "end_t_s": run.end_s,
                 "end_sd_s": run.end_sd_s,
                 "frozen": run.frozen,
-                "done_ref_s": done.done_ref_s,
-                "done_sd_ref_s": done.sd_ref_s,
+                "done_ref_s": None if done is None else done.done_ref_s,
+                "done_sd_ref_s": None if done is None else done.sd_ref_s,
                 "target_ref_s": run.target_ref_s,
             }
         return seen
