@@ -7,6 +7,10 @@ from __future__ import annotations
 
 import argparse
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from monitor.core.recipe import Recipe
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -14,6 +18,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back")
     parser.add_argument("--json", action="store_true", help="one object in place of words; seconds and Celsius, not rounded")
     parser.add_argument("--brief", action="store_true", help="leave out the cautions, which are the same each evening")
+    parser.add_argument("--state", metavar="FOLDER", help="where earlier sessions stand; default $STATE_DIRECTORY, else the XDG one")
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 
@@ -24,30 +29,30 @@ def run(args: argparse.Namespace) -> int:
 
     recipe = open_recipe(args.recipe)
     if args.card is not None:
+        from monitor.cli.page_file import write_page
         from monitor.prepare.card import card_html
 
-        _write_card(args.card, card_html(recipe))
+        write_page("--card", args.card, card_html(recipe))
+    last, changes = _last_time(args, recipe)
     if args.json:
         import json
 
-        sys.stdout.write(json.dumps(plan_data(recipe)) + "\n")
+        sys.stdout.write(json.dumps({**plan_data(recipe), "last_session": last, "differences": changes}) + "\n")
         return 0
     for line in plan_lines(recipe, brief=args.brief):
         sys.stdout.write(f"{line}\n")
+    if last is not None:
+        sys.stdout.write(f"\nAgainst the last session of this kind, {last}: {'this differs' if changes else 'nothing differs'}\n")
+        sys.stdout.write("".join(f"  {change}\n" for change in changes))
     if args.card is not None:
         sys.stdout.write(f"\nThe card for the wall: {args.card}\n")
     return 0
 
 
-def _write_card(name: str, page: str) -> None:
-    """Write the page. A name that does not end in .html is refused, so that no recipe is overwritten by a slip."""
-    from pathlib import Path
+def _last_time(args: argparse.Namespace, recipe: Recipe) -> tuple[str | None, list[str]]:
+    """The last session with this recipe, if there is one, and what differs from it."""
+    from monitor.prepare.last_time import differences, last_time
+    from monitor.prepare.state import state_folder
 
-    from monitor.core.errors import InputWrong
-
-    if not name.endswith((".html", ".htm")):
-        raise InputWrong(f"--card {name}: not a page; allowed: a name that ends in .html")
-    try:
-        Path(name).write_text(page, encoding="utf-8")
-    except OSError as wrong:
-        raise InputWrong(f"--card {name}: cannot be written ({wrong.strerror}); allowed: a file in a folder that can be written") from None
+    found = last_time(state_folder(args.state), recipe)
+    return (None, []) if found is None else (found.session, differences(recipe, found.data))

@@ -1,0 +1,84 @@
+"""`evenbath checklist RECIPE.toml`: the pre-flight list on paper, the recipe's cautions, and how long each stage may wait.
+
+The station asks the same list by itself (monitor.core.checklist). Tests: tests/cli/test_checklist.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from monitor.core.recipe import Recipe
+
+_WIDTH = 110
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe that is about to be used")
+    parser.add_argument("--json", action="store_true", help="one object in place of words")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the list. Raises `InputWrong` for a recipe that is wrong."""
+    from monitor.cli.recipe_file import open_recipe
+
+    recipe = open_recipe(args.recipe)
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps(_data(recipe), ensure_ascii=False) + "\n")
+        return 0
+    sys.stdout.write("".join(f"{line}\n" for line in _lines(recipe)))
+    return 0
+
+
+def _data(recipe: Recipe) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from monitor.core.cautions import cautions_for
+    from monitor.core.checklist import items_for
+    from monitor.core.waiting import ALARM_FIRST, waits_for
+
+    return {
+        "name": recipe.name,
+        "items": [
+            {"id": i.id, "part": i.part, "asked_of": i.asked_of, "stops": i.stops, "text": i.text, "if_no": i.if_no}
+            for i in items_for(recipe)
+        ],
+        "cautions": [{"id": c.id, "text": c.text, "where": list(c.where), "source": c.source} for c in cautions_for(recipe)],
+        "first": ALARM_FIRST,
+        "waits": [asdict(wait) for wait in waits_for(recipe)],
+    }
+
+
+def _lines(recipe: Recipe) -> Iterator[str]:
+    from textwrap import wrap
+
+    from monitor.core.cautions import cautions_for
+    from monitor.core.checklist import PARTS, items_for
+    from monitor.core.waiting import ALARM_FIRST, SOURCE, waits_for
+
+    yield f"Before {recipe.name}"
+    for part, heading in PARTS.items():
+        items = [item for item in items_for(recipe) if item.part == part]
+        if not items:
+            continue
+        yield ""
+        yield heading
+        for item in items:
+            looks = "the station looks: " if item.asked_of == "machine" else ""
+            yield from wrap(f"{looks}{item.text}", _WIDTH, initial_indent="  [ ] ", subsequent_indent="      ")
+            yield from wrap(f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ")
+    yield ""
+    yield f"When something happens ({SOURCE})"
+    yield f"  {ALARM_FIRST}"
+    for wait in waits_for(recipe):
+        yield from wrap(f"{wait.stage}. {wait.name}: {wait.text}", _WIDTH, initial_indent="  ", subsequent_indent="     ")
+    yield ""
+    yield "Cautions"
+    for caution in cautions_for(recipe):
+        yield from wrap(f"{caution.text} [{caution.source}]", _WIDTH, initial_indent="  - ", subsequent_indent="    ")

@@ -1,0 +1,35 @@
+"""`evenbath label NAME`: what to write on a bottle of the ledger; `--html` makes a page to print. Tests: tests/cli/test_label.py."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("name", metavar="NAME", help="a bottle that stands in the ledger")
+    parser.add_argument("--html", metavar="FILE.html", help="write a page with the label to cut out")
+    parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
+    parser.add_argument("--json", action="store_true", help="one object in place of words")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the label. Raises `InputWrong`."""
+    from monitor.prepare.label import label_html, label_lines
+    from monitor.prepare.ledger import read_ledger
+    from monitor.prepare.state import state_folder
+
+    bottle = read_ledger(state_folder(args.state)).bottle(args.name)
+    if args.html is not None:
+        from monitor.cli.page_file import write_page
+
+        write_page("--html", args.html, label_html(bottle))
+    lines = label_lines(bottle)
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps({"id": bottle.id, "name": bottle.name, "lines": lines, "html": args.html}, ensure_ascii=False) + "\n")
+        return 0
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    return 0

@@ -1,0 +1,51 @@
+"""`evenbath powder`: the order of mixing a powder, and when the solution has cooled enough. Tests: tests/cli/test_powder.py."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("--volume", required=True, metavar="ML", help='of the finished solution, such as "1 l"')
+    parser.add_argument("--hot", default="45 C", metavar="C", help='water to dissolve it in, as the sheet says; default "45 C"')
+    parser.add_argument("--cold", default="15 C", metavar="C", help='water that it is topped up with; default "15 C"')
+    parser.add_argument("--want", default="20 C", metavar="C", help='temperature of use; default "20 C"')
+    around = parser.add_mutually_exclusive_group()
+    around.add_argument("--room", metavar="C", help='it stands in air of this temperature; default "20 C"')
+    around.add_argument("--bath", metavar="C", help="it stands in a water bath of this temperature")
+    parser.add_argument("--within", default="0.5 C", metavar="C", help='near enough; default "0.5 C"')
+    parser.add_argument("--lag", metavar="m:ss", help="time constant of cooling that you measured")
+    parser.add_argument("--json", action="store_true", help="one object in place of words")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the steps and the estimate. Raises `InputWrong`."""
+    from monitor.core.cautions import cautions_at
+    from monitor.core.errors import InputWrong
+    from monitor.core.quantities import read_duration, read_temperature, read_temperature_difference, read_volume
+    from monitor.prepare.powders import HOT_C, cooling, cooling_lines, steps
+
+    volume_ml, hot_c = read_volume(args.volume), read_temperature(args.hot)
+    if not 0 < hot_c <= 100:
+        raise InputWrong(f'--hot "{args.hot}": no temperature of water; allowed: above 0 C, at most 100 C')
+    around = read_temperature(args.bath if args.bath is not None else args.room or "20 C")
+    lag_s = None if args.lag is None else read_duration(args.lag)
+    result = cooling(
+        volume_ml, hot_c, read_temperature(args.cold), read_temperature(args.want), "air" if args.bath is None else "bath", around,
+        within_c=read_temperature_difference(args.within), lag_s=lag_s,
+    )  # fmt: skip
+    order, cautions = list(steps(volume_ml, hot_c)), cautions_at("powders")
+    if args.json:
+        import json
+        from dataclasses import asdict
+
+        said = {"steps": order, "cautions": [{"text": c.text, "source": c.source} for c in cautions]}
+        sys.stdout.write(json.dumps({**asdict(result), **said}, ensure_ascii=False) + "\n")
+        return 0
+    lines = [f"{number}. {step}" for number, step in enumerate(order, 1)] + ["", *cooling_lines(result)]
+    if hot_c > HOT_C:
+        lines.append(f"Careful: water above {HOT_C:g} C spoils most developing agents (common practice).")
+    sys.stdout.write("".join(f"{line}\n" for line in [*lines, "", "Cautions", *(f"  - {c.text} [{c.source}]" for c in cautions)]))
+    return 0

@@ -1,0 +1,187 @@
+"""The test of darkness: coins on film, the record of what was seen, and whether a room still counts as tested.
+
+Decides the guiding text, what a result means, when the next test is due, and the words "never tested for this film". It
+lights nothing and times nothing: the person counts the minutes. Records stand in STATE/learned/darkness.jsonl, appended.
+
+Sources: coins on film for twice the longest open time, NAVEDTRA 14209, chapter 10; five coins lifted at 1, 2, 4, 8 and 16
+minutes, a control with the tool off, and again after six months or any change: common practice, no source.
+Tests: tests/prepare/test_coin_test.py.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.light import FILMS
+from monitor.core.quantities import format_duration
+from monitor.prepare.days import Span, read_day
+from monitor.prepare.kept_lines import read_lines, writing
+
+FOLDER, FILE = "learned", "darkness.jsonl"
+COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)
+"""When each coin is lifted, seconds after the first moment of exposure."""
+DUE_AFTER = Span(6, "month")
+TIMES_OPEN = 2.0
+"""Film must stay clear for so many times as long as it lies open."""
+Standing = Literal["never tested for this film", "due again", "light found", "tested"]
+
+
+@dataclass(frozen=True, slots=True)
+class CoinTest:
+    """One test. `visible_s`: the shortest coin that shows, seconds; None if none does. `ran_s`: when the light went on or the film away.
+
+    `control_shows`: whether the strip with the tool off shows coins too (then it is the room, not the tool); None without one.
+    """
+
+    film: str
+    place: str
+    day: str
+    distance_cm: float | None
+    ran_s: float
+    visible_s: float | None
+    control_shows: bool | None = None
+    coins_s: tuple[float, ...] = COINS_S
+    note: str | None = None
+
+    @property
+    def clear_s(self) -> float:
+        """How long film may lie here with nothing to be seen: the longest coin before the first that shows, else the whole run."""
+        if self.visible_s is None:
+            return self.ran_s
+        return max((c for c in self.coins_s if c < self.visible_s), default=0.0)
+
+    @property
+    def safe_open_s(self) -> float:
+        """The longest open time that this test covers: half of what stayed clear."""
+        return self.clear_s / TIMES_OPEN
+
+    @property
+    def due(self) -> dt.date:
+        """When it is to be done again, a change apart."""
+        return DUE_AFTER.after(dt.date.fromisoformat(self.day))
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change of lamp, place or box: every test before it is due again."""
+
+    day: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Darkness:
+    """What is known about the dark for one kind of film on one day, in a word and a sentence. `test`: the newest one."""
+
+    film: str
+    standing: Standing
+    why: str
+    test: CoinTest | None
+
+
+def coin_test(test: CoinTest) -> CoinTest:
+    """The same test, checked. Raises `InputWrong`."""
+    if test.film not in FILMS:
+        raise InputWrong(f'film "{test.film}" is not known; allowed: {", ".join(FILMS)}')
+    if not test.place.strip():
+        raise InputWrong("a test without a place; allowed: where the film lay, in a word or two")
+    read_day(test.day)
+    if not test.coins_s or list(test.coins_s) != sorted(set(test.coins_s)) or test.coins_s[0] <= 0:
+        raise InputWrong("the coins' times do not rise; allowed: such as 1:00,2:00,4:00,8:00,16:00")
+    if test.ran_s < test.coins_s[-1]:
+        last = format_duration(test.coins_s[-1])
+        raise InputWrong(f"the test ran {format_duration(test.ran_s)}; allowed: at least until the last coin is lifted, {last}")
+    if test.visible_s is not None and test.visible_s not in (*test.coins_s, test.ran_s):
+        coins = ", ".join(format_duration(c) for c in test.coins_s)
+        raise InputWrong(f"no coin was lifted at {format_duration(test.visible_s)}; allowed: {coins}, or none")
+    return test
+
+
+def save(state: Path, entry: CoinTest | Change) -> None:
+    """Append a test or a change. Raises `InputWrong` where the folder cannot be written."""
+    kind = "test" if isinstance(entry, CoinTest) else "change"
+    with writing(state / FOLDER / FILE) as file:
+        file.append({"entry": kind, **asdict(entry)})
+
+
+def load(state: Path) -> list[CoinTest | Change]:
+    """Everything recorded, in its order. Raises `FileWrong`."""
+    path = state / FOLDER / FILE
+    entries: list[CoinTest | Change] = []
+    for row in read_lines(path).rows:
+        try:
+            entries.append(_entry(row.data))
+        except (InputWrong, KeyError, TypeError, ValueError) as wrong:
+            what = f"a record of darkness that cannot be read ({str(wrong)[:80]})"
+            raise FileWrong([Problem(str(path), row.line, what, "allowed: as evenbath darkness writes it")]) from None
+    return entries
+
+
+def _entry(data: Mapping[str, Any]) -> CoinTest | Change:
+    if data["entry"] == "change":
+        return Change(read_day(data["day"]).isoformat(), str(data["note"]))
+    fields = {key: value for key, value in data.items() if key not in ("entry", "coins_s")}
+    return coin_test(CoinTest(**fields, coins_s=tuple(float(c) for c in data["coins_s"])))
+
+
+def darkness(entries: Iterable[CoinTest | Change], film: str, today: dt.date) -> Darkness:
+    """What the records say about one kind of film. A test with another kind of film says nothing about this one."""
+    newest: CoinTest | None = None
+    changed: Change | None = None
+    for entry in entries:
+        if isinstance(entry, Change):
+            changed = entry if newest is not None else None
+        elif entry.film == film:
+            newest, changed = entry, None
+    if newest is None:
+        return Darkness(film, "never tested for this film", "a coin test has not been recorded for it", None)
+    if changed is not None:
+        return Darkness(film, "due again", f"changed on {changed.day}: {changed.note}", newest)
+    if today > newest.due:
+        return Darkness(film, "due again", f"the last test was on {newest.day}, due on {newest.due.isoformat()}", newest)
+    if newest.visible_s is not None:
+        blame = " with the tool off too: the room itself" if newest.control_shows else ""
+        shows = f"the coin of {format_duration(newest.visible_s)} showed on {newest.day}{blame}"
+        return Darkness(film, "light found", f"{shows}; open time at most {format_duration(newest.safe_open_s)}", newest)
+    shows = f"nothing showed on {newest.day} after {format_duration(newest.ran_s)} ({newest.place})"
+    open_time = f"open time up to {format_duration(newest.safe_open_s)}"
+    return Darkness(film, "tested", f"{shows}; {open_time}; again by {newest.due.isoformat()}", newest)
+
+
+def covers(known: Darkness, open_s: float) -> bool:
+    """Whether a session whose film lies open for so long is covered: tested, not due, and for at least twice the time."""
+    return known.standing in ("tested", "light found") and known.test is not None and known.test.safe_open_s >= open_s
+
+
+def guide(film: str, open_s: float | None) -> Iterator[str]:
+    """The test step by step, for a person who reads it in the light and then does it in the dark."""
+    yield "Eyes first"
+    yield "  1. Everything running, the tool in a rehearsal in its box. Light off. Wait ten minutes."
+    yield "  2. Look at the place of the film, and from the place of the film: at its height, and from above."
+    yield "  3. Press the switch, pull a probe so that it sounds FAULT, end the program, pull the power and give it back."
+    yield "     Any glow at all: stop, cover it, begin again."
+    yield "A camera, if there is one"
+    yield "  4. On the table at the film's height, an exposure of 30 s while you do step 3 once more."
+    if film == "infrared":
+        yield "     And a second picture through its infrared-pass filter or with a camera that sees infrared."
+    yield f"Coins on film ({film})"
+    yield "  5. In the dark lay a sheet or 20 cm of roll film where film will lie, emulsion up."
+    yield "     Better: first give it a light that alone would make a faint grey. Exposed film shows added fog sooner."
+    minutes = ", ".join(f"{c / 60:g}" for c in COINS_S)
+    yield f"  6. Five coins on it. The tool does its worst: sound, FAULT, restart. Lift one coin each after {minutes} minutes."
+    yield "     A sixth coin stays to the end."
+    if open_s is None:
+        yield "  7. Let it lie for at least twice as long as film will ever lie open here."
+    else:
+        need_s = max(TIMES_OPEN * open_s, COINS_S[-1])
+        yield f"  7. Let it lie for {format_duration(need_s)} at least: twice the open time of the recipe, and until the last coin."
+    yield "  8. A second strip with the tool off, as a control; else a gap of the door is blamed on the tool."
+    yield "  9. Develop both in the dark. Look at them dry: the shortest coin that shows is the shortest unsafe time."
+    yield ""
+    yield "Then write it down: evenbath darkness record --film ... --place ... --ran ... --shows none (or the coin's m:ss)"
+    yield "Again in six months, and after any change of lamp, place or box (evenbath darkness changed WHAT)."
