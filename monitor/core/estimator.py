@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.core.doubt import Histories, returning, weigh
-from monitor.core.filter import AIR, AIR_LAG_S, NOISES, PROBE, SLOPE, TRANSIENT, T, Track, liquid_step
+from monitor.core.filter import AIR, AIR_LAG_S, NOISES, PROBE, QUANTUM_C, SLOPE, TRANSIENT, TRANSIENT_S, T, Track, liquid_step
 from monitor.core.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.integral import simpson
 from monitor.core.moment import Key, Moment, Segment
@@ -108,7 +108,7 @@ STEEPEST_HELD = 0.3 / 60.0
 """C/s: a bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was steeper was stirring, and does not go on."""
 AGREE_C = 0.3
 AGREE_S = 30.0
-"""Belief returns after this long of agreement this near (practice, section 6)."""
+"""Belief returns after this long of agreement this near (practice, section 6), or within two deviations of an estimate that has grown vaguer."""
 RERUN_S = (15.0, 40.0)
 """After the first belief the start is computed again about the temperature found by then."""
 SNAPSHOT_S = 8.0
@@ -123,7 +123,8 @@ SMOOTHING = 0.25
 LOOK_BACK_S = 6.0
 RIVALRY_S = (20.0, 240.0)
 """Rivals run at least and at most this long."""
-CALM_AGAIN = 0.97
+CALM_AGAIN = 0.9
+AIR_GONE = 0.003
 AIR_LIKELY = 0.5
 AIR_READINGS = 3
 AIR_OFF_C = 0.3
@@ -138,6 +139,9 @@ STUCK_READINGS = 10
 STUCK_S = 20.0
 STUCK_OFF_C = 0.1
 STUCK_SIGMA = 3.0
+STUCK_LOG = 5.0
+"""A stuck code: the drift before says that the liquid left it by this much and this many deviations, and a sound probe's noise would have shown another
+code with all but exp(-5) of probability (the most that one code can have is erf(step/2 / (noise sqrt 2)))."""
 WRONG_WITNESS_C = 0.5
 WRONG_WITNESS_S = 30.0
 """A second probe that differs from the believed one by this for this long is not believed (practice, section 6)."""
@@ -618,7 +622,7 @@ class Estimator:
             if changes:
                 return changes
         lasted = event.t - self._opened_t
-        if (lasted > RIVALRY_S[0] and bank.weight("calm") > CALM_AGAIN) or lasted > RIVALRY_S[1]:
+        if (lasted > RIVALRY_S[0] and bank.weight("calm") > CALM_AGAIN and air < AIR_GONE) or lasted > RIVALRY_S[1]:
             self._rivalries[-1] = (self._rivalries[-1][0], event.t)
             bank.close()
             self._mean = None
@@ -653,10 +657,13 @@ class Estimator:
             return []
         track = before.bank.mean()
         h = event.t - before.t
-        expected = track.x[T] + (track.x[SLOPE] * (h - self._moment.lag_s))
-        sd = math.sqrt(track.c[T][T] + h * h * track.c[SLOPE][SLOPE] + 2e-8 * h**3 / 3.0 + 0.03**2)
-        off = abs(expected - event.celsius)
-        if off < max(STUCK_OFF_C, STUCK_SIGMA * sd):
+        fade = TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))
+        expected_c = track.x[T] + track.x[SLOPE] * (h - self._moment.lag_s) + track.x[TRANSIENT] * fade
+        c = track.c
+        var = c[T][T] + h * h * c[SLOPE][SLOPE] + fade * fade * c[TRANSIENT][TRANSIENT] + 2e-8 * h**3 / 3.0 + before.noise
+        off = abs(expected_c - event.celsius)
+        same = math.erf(0.5 * QUANTUM_C / math.sqrt(2.0 * before.noise))
+        if off < max(STUCK_OFF_C, STUCK_SIGMA * math.sqrt(var)) or -watch.code_count * math.log(same) < STUCK_LOG:
             return []
         watch.code_moved = False
         why = f"the same value for {event.t - watch.code_since:.0f} s while the liquid has moved {off:.1f} C"
@@ -698,12 +705,13 @@ class Estimator:
             return []
         watch.liquid_since = event.t if watch.liquid_since is None else watch.liquid_since
         off = histories.air.bank.mean().x[T] - self._liquid_at(event.t)
-        if abs(off) > AGREE_C:
+        near = max(AGREE_C, 2.0 * math.sqrt(self._mean_track().c[T][T]))
+        if abs(off) > near:
             watch.agree_since = None
         elif watch.agree_since is None:
             watch.agree_since = event.t
         if watch.agree_since is not None and event.t - watch.agree_since >= AGREE_S:
-            return self._gain_again(watch, self._back_since(histories, watch.agree_since), f"within {AGREE_C:.1f} C of the estimate for {AGREE_S:.0f} s", event.t)
+            return self._gain_again(watch, self._back_since(histories, watch.agree_since), f"within {near:.1f} C of the estimate for {AGREE_S:.0f} s", event.t)
         if event.t - watch.liquid_since >= STEADY_S:
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
             return self._gain_again(watch, self._back_since(histories, watch.liquid_since), why, event.t)

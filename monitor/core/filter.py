@@ -52,7 +52,7 @@ class Noise:
 
 NOISES: dict[Kind, Noise] = {
     "calm": Noise(slope=2e-8, transient=1e-8),
-    "lively": Noise(slope=2e-8, transient=1e-5),
+    "lively": Noise(slope=2e-8, transient=4e-5),
     "jump": Noise(slope=2e-8, transient=1e-5, jump=2.0),
     "stir": Noise(slope=2e-8, transient=1e-5, stir=0.06**2),
     "air": Noise(slope=2e-8, transient=0.0, air=0.002),
@@ -284,11 +284,11 @@ def merged(tracks: list[Track], weights: list[float]) -> Track:
 
 
 CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
-    ("calm", "lively"): 1 / 300,
+    ("calm", "lively"): 1 / 600,
     ("calm", "jump"): 1 / 600,
     ("calm", "stir"): 1 / 600,
     ("calm", "air"): 1 / 3000,
-    ("lively", "calm"): 1 / 60,
+    ("lively", "calm"): 1 / 30,
     ("lively", "jump"): 1 / 600,
     ("lively", "stir"): 1 / 600,
     ("lively", "air"): 1 / 3000,
