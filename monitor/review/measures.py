@@ -15,6 +15,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.core.estimator import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.rate import RateLaw, rate
@@ -24,6 +25,8 @@ from monitor.review.smoother import LIVE_CORRELATION_S, Array, Measured, Smoothe
 from monitor.review.timeline import Stretch, believed_spans, stretches, within
 
 ESTIMATED = ("vessel model", "held", "clock")
+STUCK_S = 20.0
+"""A code may stand still for so long in calm water; with a jump behind it, it was stuck."""
 NO_PROBE = "none"
 """Stands for a probe's name where only the live estimate is known."""
 GAP_S = 5.0
@@ -34,6 +37,10 @@ BESIDE_S = 60.0
 """So much of the record beside a stage helps to know its edges: several lags of a probe."""
 JUMP_C = 0.15
 """A probe that leaves its line by more within half a minute has met another liquid (several times its noise)."""
+
+
+Believed = Mapping[str, NDArray[np.bool_]]
+"""For each probe which of its readings count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +126,10 @@ class StageMeasures:
 
 @dataclass(slots=True)
 class SessionMeasures:
-    """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal). `problems`: of the file, as told."""
+    """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal). `problems`: of the file, as told.
+
+    `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
+    """
 
     file: str
     session: str
@@ -141,6 +151,7 @@ class SessionMeasures:
     probes: list[ProbeFacts]
     trust: list[dict[str, Any]]
     gaps: list[Span]
+    doubted: list[Span]
     resumes: list[dict[str, Any]]
     solutions: list[dict[str, Any]]
     notes: list[str] = field(default_factory=list)
@@ -197,6 +208,7 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
     """All numbers of one session. `only_counted`: leave out the temperatures of stages that have no rate (comparing many)."""
     facts = probe_facts(journal)
     parts = stretches(journal)
+    believed = {series.probe: believed_readings(journal, series) for series in journal.readings.values()}
     recipe = journal.recipe
     tracks: dict[int, Track] = {}
     made: list[StageMeasures] = []
@@ -205,17 +217,19 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         stage = recipe.stages[number - 1] if recipe is not None and number <= len(recipe.stages) else None
         track = None
         if not only_counted or stage is None or stage.law is not None:
-            track = _track(journal, facts, stage, own)
+            track = _track(journal, facts, believed, stage, own)
         if track is not None:
             tracks[number] = track
-        made += [_stage(journal, recipe, stage, part, track) for part in own]
+        made += [_stage(journal, believed, recipe, stage, part, track) for part in own]
     return Review(_session(journal, facts, made), tracks, parts, recipe)
 
 
 # --- temperature -----------------------------------------------------------------------------------------------------
 
 
-def _track(journal: Journal, facts: Mapping[str, ProbeFacts], stage: Stage | None, parts: Sequence[Stretch]) -> Track | None:
+def _track(
+    journal: Journal, facts: Mapping[str, ProbeFacts], believed: Believed, stage: Stage | None, parts: Sequence[Stretch]
+) -> Track | None:
     """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one."""
     begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
     if end_s <= begin_s:
@@ -233,7 +247,7 @@ def _track(journal: Journal, facts: Mapping[str, ProbeFacts], stage: Stage | Non
                 continue
             from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
             to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
-            taken = _believed_readings(series, believed_spans(journal, series.probe), covered, from_s, to_s, len(lags))
+            taken = _measured(series, believed[series.probe] & ~_inside(np.frombuffer(series.t_s), covered), from_s, to_s, len(lags))
             if taken:
                 measured += taken
                 lags.append(facts[series.probe].lag_s)
@@ -270,19 +284,47 @@ def _goes_on(series: Series, at_s: float) -> bool:
     return bool(abs(np.median(off)) < JUMP_C)
 
 
-def _believed_readings(
-    series: Series, spans: Sequence[tuple[float, float]], covered: Sequence[tuple[float, float]], begin_s: float, end_s: float, channel: int
-) -> list[Measured]:
-    times = np.frombuffer(series.t_s) if len(series.t_s) else np.empty(0)
-    low, high = np.searchsorted(times, [begin_s, end_s], side="left")
-    values = np.frombuffer(series.celsius)[low:high] if len(series.celsius) else np.empty(0)
-    good = ~np.isnan(values)
-    sd_c = noise_sd(values[good])
-    return [
-        Measured(t, v, sd_c, channel)
-        for t, v in zip(times[low:high][good].tolist(), values[good].tolist(), strict=True)
-        if within(spans, t) and not within(covered, t)
-    ]
+def stuck_spans(series: Series) -> list[Span]:
+    """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
+
+    Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag.
+    """
+    times, raw = np.frombuffer(series.t_s), np.frombuffer(series.raw_c)
+    good = ~np.isnan(np.frombuffer(series.celsius))
+    times, raw = times[good], raw[good]
+    changes = np.flatnonzero(np.diff(raw) != 0.0) + 1
+    found = []
+    for first, after in itertools.pairwise((0, *changes.tolist())):
+        jump = raw[after] - raw[after - 1]
+        if times[after] - times[first] >= STUCK_S and abs(jump) >= JUMP_C:
+            later = int(np.searchsorted(times, times[after] + STUCK_S / 2))
+            if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
+                words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"
+                found.append(Span(words, float(times[first]), float(times[after])))
+    return found
+
+
+def believed_readings(journal: Journal, series: Series) -> NDArray[np.bool_]:
+    """Which readings of a probe count: good, believed since then, and not found out afterwards."""
+    times = np.frombuffer(series.t_s)
+    counts = _inside(times, believed_spans(journal, series.probe))
+    stuck = [(s.from_s, s.to_s) for s in stuck_spans(series)]
+    return counts & ~np.isnan(np.frombuffer(series.celsius)) & ~_inside(times, stuck)
+
+
+def _inside(times: Array, spans: Sequence[tuple[float, float]]) -> NDArray[np.bool_]:
+    """Which times lie in one of the spans (from included, to not)."""
+    inside = np.zeros(len(times), dtype=bool)
+    for low, high in spans:
+        inside |= (times >= low) & (times < high)
+    return inside
+
+
+def _measured(series: Series, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int) -> list[Measured]:
+    times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
+    pick = counts & (times >= from_s) & (times < to_s)
+    sd_c = noise_sd(values[pick])
+    return [Measured(t, v, sd_c, channel) for t, v in zip(times[pick].tolist(), values[pick].tolist(), strict=True)]
 
 
 def _live_weight(live: Sequence[Measured]) -> float:
@@ -485,21 +527,19 @@ def _planned(recipe: Recipe | None, stage: Stage | None, sheet: int | None) -> f
     return stage.time_s * stage.factor * share
 
 
-def _unmeasured(journal: Journal, part: Stretch) -> float:
+def _unmeasured(journal: Journal, believed: Believed, part: Stretch) -> float:
     """Seconds of a stage farther than `GAP_S` from the last believed reading of a developer or witness probe."""
-    times = [part.begin_s - 1e9]
-    for series in journal.readings.values():
-        if series.role in ("developer", "witness"):
-            spans = believed_spans(journal, series.probe)
-            pairs = zip(series.t_s, series.celsius, strict=True)
-            times += [t for t, c in pairs if part.begin_s - GAP_S <= t <= part.end_s and not math.isnan(c) and within(spans, t)]
-    times.sort()
-    times.append(part.end_s)
-    lost = sum(max(0.0, b - max(a + GAP_S, part.begin_s)) if b - a > GAP_S else 0.0 for a, b in itertools.pairwise(times))
-    return min(max(lost, 0.0), part.actual_s)
+    heard = [np.frombuffer(r.t_s)[believed[r.probe]] for r in journal.readings.values() if r.role in ("developer", "witness")]
+    times = np.sort(np.concatenate(heard)) if heard else np.empty(0)
+    times = times[(times >= part.begin_s - GAP_S) & (times <= part.end_s)]
+    known_until = np.concatenate(([part.begin_s], np.maximum(times + GAP_S, part.begin_s)))
+    silent = np.concatenate((times, [part.end_s])) - known_until
+    return float(min(silent[silent > 0].sum(), part.actual_s))
 
 
-def _stage(journal: Journal, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: Track | None) -> StageMeasures:
+def _stage(
+    journal: Journal, believed: Believed, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: Track | None
+) -> StageMeasures:
     said = journal.progress.get((part.stage, part.sheet))
     planned_s = _planned(recipe, stage, part.sheet)
     law = stage.law if stage is not None else None
@@ -545,7 +585,7 @@ def _stage(journal: Journal, recipe: Recipe | None, stage: Stage | None, part: S
         mean_kinetic_c=mean_kinetic_temperature(law, mean_rate) if law is not None and mean_rate is not None else None,
         band_c=stage.band_c if stage is not None else None,
         estimated_s=sum((p.to_s - p.from_s for p in pieces), 0.0),
-        unmeasured_s=_unmeasured(journal, part),
+        unmeasured_s=_unmeasured(journal, believed, part),
         estimated_spans=tuple(pieces),
         **(asdict(heat) if heat is not None else dict.fromkeys(_Temperatures.__dataclass_fields__)),
     )
@@ -585,7 +625,8 @@ def _session(journal: Journal, facts: Mapping[str, ProbeFacts], stages: list[Sta
         area_units=recipe.area_units if recipe else None, program_version=opening.get("version"), opened_wall=journal.first_wall,
         zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None, stages=stages,
         max_cue_lateness_s=max(late) if late else None, cues=counts, faults=counts.get("fault", 0), probes=list(facts.values()),
-        trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")], gaps=gaps(journal),
+        trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],
+        gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],
         resumes=[{k: r.get(k) for k in ("t_s", "gap_s", "same_boot")} for r in journal.of("session") if r["event"] == "resume"],
         solutions=[s for s in solutions if isinstance(s, dict)] if isinstance(solutions, list) else [],
         notes=[str(r["text"]) for r in journal.of("note") if isinstance(r.get("text"), str)],

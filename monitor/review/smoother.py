@@ -119,7 +119,12 @@ def smooth(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Seque
         at[i].append((2 + indices[m.channel] if m.channel in indices else 0, m.celsius, m.sd_c**2))
     back = _returns(times, at, len(lags))
     first = measured[0].celsius
-    best = max((_forward(times, at, back, lags, level, first) for level in LEVELS), key=lambda run: float(run[0]))
+    best = _forward(times, at, back, lags, LEVELS[0], first)
+    for level in LEVELS[1:]:
+        run = _forward(times, at, back, lags, level, first)
+        if run[0] <= best[0]:
+            break  # the calmer one fits better, and a livelier still would fit worse
+        best = run
     return _backward(times, best, LEVELS.index(best[5]))
 
 
@@ -168,7 +173,7 @@ def _forward(
             off = value - state[index]
             gain = cov[:, index] / spread
             state = state + gain * off
-            cov = cov - np.multiply.outer(gain, cov[index])
+            cov = cov - gain[:, None] * cov[index]
             log_likelihood -= 0.5 * (math.log(spread) + off * off / spread)
         states[k], covs[k] = state, cov
     return log_likelihood, states, covs, ahead, ahead_covs, level, matrices

@@ -317,6 +317,9 @@ def sentences(session: SessionMeasures) -> list[str]:
     for resume in session.resumes:
         gap = "an unknown time" if resume["gap_s"] is None else f"{resume['gap_s']:.0f} s"
         told_all.append(f"The program was gone for {gap} before {moment(session, resume['t_s'])} and went on.")
+    if session.doubted:
+        spans = "; ".join(f"{d.what}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)
+        told_all.append(f"Left out afterwards, though it was believed then: {spans}.")
     if session.gaps:
         told_all.append(
             "No good reading: "

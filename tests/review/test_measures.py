@@ -271,3 +271,30 @@ def test_probes_may_be_written_as_a_list_or_by_name(tmp_path: Path) -> None:
 def _with_opening(journal: Journal, changes: dict[str, Any]) -> Journal:
     journal.opening = journal.opening | changes
     return journal
+
+
+def stuck_unseen(made: Played, from_s: float, to_s: float) -> None:
+    """Let the probe repeat one value without anybody noticing."""
+    held = next(r["raw_c"] for r in made.records if r["kind"] == "reading" and r["probe"] == "developer" and r["t_s"] >= from_s)
+    for record in made.records:
+        if record["kind"] == "reading" and record["probe"] == "developer" and from_s <= record["t_s"] < to_s:
+            record["raw_c"] = record["celsius"] = held
+
+
+def test_a_probe_that_was_stuck_is_found_out_afterwards(tmp_path: Path) -> None:
+    """Four minutes of one value that the live filter believed: left out, said, and the development is the truth's."""
+    made = play(recipe_data(), lambda t: 20.5 - 0.004 * t)
+    stuck_unseen(made, 300.0, 540.0)
+    review = reviewed(made, tmp_path)
+    assert [(round(d.from_s), round(d.to_s)) for d in review.numbers.doubted] == [(300, 540)]
+    develop = stage_of(review, 2)
+    assert develop.done_percent == pytest.approx(100.0, abs=0.3)
+    assert develop.unmeasured_s == pytest.approx(235, abs=4)
+
+
+def test_calm_water_and_hot_water_after_it_are_no_stuck_probe(tmp_path: Path) -> None:
+    """A code that stands still for minutes and then moves through the probe's lag was true all the time."""
+    made = play(recipe_data(), lambda t: 19.0 if t < 400.0 else 21.0, noise_c=0.0)
+    review = reviewed(made, tmp_path)
+    assert review.numbers.doubted == []
+    assert stage_of(review, 2).done_percent == pytest.approx(100.0, abs=0.3)
