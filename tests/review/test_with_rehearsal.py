@@ -51,7 +51,18 @@ def rehearsed(folder: Path, liquid: Callable[[float], float], faults: dict[float
     (folder / "trace.csv").write_text("\n".join(rows) + "\n")
     (folder / "recipe.toml").write_text(recipe)
     out = folder / "out.jsonl"
-    words = ["rehearse", str(folder / "recipe.toml"), "--trace", str(folder / "trace.csv"), "--journal", str(out), "--speed", "max", "--seed", "7"]
+    words = [
+        "rehearse",
+        str(folder / "recipe.toml"),
+        "--trace",
+        str(folder / "trace.csv"),
+        "--journal",
+        str(out),
+        "--speed",
+        "max",
+        "--seed",
+        "7",
+    ]
     assert main([*words, "--overwrite", *options]) == 0
     return out
 
