@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from monitor.core.filter import KINDS, LIQUID, Kind
 from monitor.core.moment import Moment
 
-AIR_PRIOR_LOG = math.log(1.0 / 3000.0)
+AIR_PRIOR_LOG = math.log(1.0 / 2000.0)
 """Chance that a probe is lifted in a given second, beside 1/600 for each kind of step of the liquid (see `filter`)."""
 IN_AIR: dict[Kind, float] = {"calm": 0.01, "lively": 0.003, "jump": 0.003, "stir": 0.004, "air": 0.98}
 BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0, "air": 0.2}

@@ -103,7 +103,8 @@ GAIN_READINGS = 3
 GAIN_SPAN_S = 1.5
 """A probe is believed first after this many good readings over this long."""
 HELD_WINDOWS_S = (120.0, 280.0)
-"""A held slope is the least of the slope now and those over these windows, none where they disagree in sign: a heater that hunts holds still."""
+"""A held slope is the least of the slope now (with and without the transient) and those over these windows, none where they
+disagree in sign: a heater that hunts, a stir that dies away are no drift."""
 STEEPEST_HELD = 0.3 / 60.0
 """C/s: a bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was steeper was stirring, and does not go on."""
 AGREE_C = 0.3
@@ -130,10 +131,10 @@ AIR_READINGS = 3
 AIR_OFF_C = 0.3
 """Air is weighed against a moving liquid when its model has been this likely for this many readings and the probe is this far off."""
 AIR_LOOK_BACK_S = 40.0
-AIR_AHEAD = 2.3
+AIR_AHEAD = 1.6
 LIQUID_AHEAD = 4.0
-"""Natural logarithms: air is believed when ten times likelier than a moving liquid, taken back when fifty times less likely."""
-STEADY_S = 60.0
+"""Natural logarithms: air is believed when five times likelier than a moving liquid, taken back when fifty times less likely."""
+STEADY_S = 45.0
 """A probe that was away and is a liquid's again for this long is believed even where the estimate was another: a real step wins."""
 STUCK_READINGS = 10
 STUCK_S = 20.0
@@ -458,13 +459,13 @@ class Estimator:
             return 0.0
         late = usable[-1]
         now = late.bank.mean().x
-        slope = now[SLOPE]
+        slopes = [now[SLOPE], now[SLOPE] + now[TRANSIENT]]
         for window in HELD_WINDOWS_S:
             early = next(s for s in usable if s.t >= late.t - window)
             stirred = any(b > early.t and a < late.t for a, b in self._rivalries)
             if late.t - early.t > 0.5 * HELD_WINDOWS_S[0] and not stirred:
-                other = (now[T] - early.bank.mean().x[T]) / (late.t - early.t)
-                slope = math.copysign(min(abs(slope), abs(other)), slope) if slope * other > 0.0 else 0.0
+                slopes.append((now[T] - early.bank.mean().x[T]) / (late.t - early.t))
+        slope = min(slopes, key=abs) if min(slopes) * max(slopes) > 0.0 else 0.0
         return min(max(slope, -STEEPEST_HELD), STEEPEST_HELD)
 
     def _lose(self, watch: _Watch, since_t: float, why: str) -> list[TrustChange]:
@@ -617,7 +618,7 @@ class Estimator:
         self._air_count = self._air_count + 1 if air > AIR_LIKELY and abs(x[PROBE] - x[T]) > AIR_OFF_C else min(self._air_count, 0)
         if self._air_count >= AIR_READINGS:
             self._air_tries += 1
-            self._air_count = -min(3 * self._air_tries, 12)
+            self._air_count = AIR_READINGS - min(1 + self._air_tries, 15)
             changes = self._weigh_air(watch, event)
             if changes:
                 return changes
