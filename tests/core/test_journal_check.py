@@ -83,6 +83,12 @@ def test_a_gap_in_seq_is_told_and_reading_goes_on() -> None:
     assert "4 records are missing" in findings.problems[0].allowed
 
 
+def test_an_unreadable_line_excuses_its_own_gap_and_no_later_one() -> None:
+    """One line was nonsense, and further on one record is missing: both are told."""
+    _, findings = read(OPEN, b"nonsense\n", record(3), record(4), record(6))
+    assert [p.line for p in findings.problems] == [2, 5]
+
+
 def test_a_repeated_record_counts_once() -> None:
     """A line that came twice is told and left out."""
     out, findings = read(OPEN, record(2), record(2), record(3))

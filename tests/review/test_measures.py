@@ -187,6 +187,13 @@ def test_the_uncertainty_is_honest(tmp_path: Path) -> None:
     assert 0.6 < math.sqrt(sum(s * s for s in sizes) / count) < 1.4
 
 
+def test_the_rate_law_has_its_part_in_the_uncertainty(tmp_path: Path) -> None:
+    """Three degrees from the reference, 2.5 +/-0.3 per 10 C: 3/10 x 0.3/2.5 = 3.6 % from the law alone."""
+    data = recipe_data(rate={"law": "coefficient", "per_10_c": 2.5, "sd": 0.3})
+    develop = stage_of(reviewed(play(data, lambda _: 17.0, comparison_sd_c=0.02), tmp_path), 2)
+    assert develop.done_sd_percent == pytest.approx(3.6, abs=0.1)
+
+
 def test_the_latest_cue_is_told_and_a_rehearsal_has_none(tmp_path: Path) -> None:
     """None, not zero."""
     assert reviewed(play(recipe_data(time="3:00"), falling), tmp_path).numbers.max_cue_lateness_s == pytest.approx(0.006)
