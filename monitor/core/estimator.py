@@ -131,6 +131,8 @@ AIR_READINGS = 3
 AIR_OFF_C = 0.3
 """Air is weighed against a moving liquid when its model has been this likely for this many readings and the probe is this far off."""
 AIR_LOOK_BACK_S = 40.0
+AIR_LAGS = 1.25
+"""A step of the liquid and a lift into air part ways after about one lag of the probe; nothing is said before."""
 AIR_AHEAD = 1.6
 LIQUID_AHEAD = 4.0
 """Natural logarithms: air is believed when five times likelier than a moving liquid, taken back when fifty times less likely."""
@@ -637,7 +639,7 @@ class Estimator:
             return []
         readings = [(e.t, e.celsius) for e in self._events if e.probe == watch.model.name and e.t > start.t]
         histories = weigh(start, readings, odd, event.t - 3.0)
-        if histories.liquid_ahead > -AIR_AHEAD:
+        if histories.liquid_ahead > -AIR_AHEAD or event.t - histories.since_t_s < AIR_LAGS * watch.model.lag_s:
             return []
         x = histories.air.bank.track("air").x
         fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
