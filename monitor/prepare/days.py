@@ -16,6 +16,7 @@ from monitor.core.quantities import QuantityWrong, shown
 Unit = Literal["day", "week", "month", "year"]
 ALLOWED = 'allowed: "10 days", "3 weeks", "6 months" or "2 years"'
 _SPAN = re.compile(r"(\d{1,4})\s+(day|week|month|year)s?", re.ASCII)
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _UNITS: dict[str, Unit] = {"day": "day", "week": "week", "month": "month", "year": "year"}
 
 
@@ -57,7 +58,7 @@ def read_span(text: object) -> Span:
 def read_day(text: object) -> dt.date:
     """A day from text such as "2026-11-25". Raises `InputWrong`."""
     try:
-        if isinstance(text, str) and len(text) == 10:
+        if isinstance(text, str) and _DAY.fullmatch(text):
             return dt.date.fromisoformat(text)
     except ValueError:
         pass

@@ -157,7 +157,7 @@ def _law(stage: Stage) -> str:
 
     if stage.law is None:
         return "none"
-    low, high = (planned_time(stage.law, stage.target_ref_s, stage.reference_c + d) for d in (-2.0, 2.0))
+    low, high = (planned_time(stage.law, stage.time_s, stage.reference_c + d) for d in (-2.0, 2.0))
     at = format_number(stage.reference_c - 2), format_number(stage.reference_c + 2)
     return f"{format_duration(low)} at {at[0]} C, {format_duration(high)} at {at[1]} C"
 

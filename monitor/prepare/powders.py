@@ -66,7 +66,7 @@ def cooling(
     within_c: float = 0.5,
     lag_s: float | None = None,
 ) -> Cooling:
-    """How long until it is within `within_c` of what is wanted: dissolved in three quarters of the water, topped up cold.
+    """How long until it is within `within_c` of the wanted: dissolved in three quarters of the water, topped up cold.
 
     Raises `InputWrong` where its surroundings never bring it there.
     """
@@ -89,7 +89,7 @@ def _until_s(start_c: float, around_c: float, want_c: float, within_c: float, la
     edge_c = want_c + math.copysign(within_c, start_c - want_c)
     if (around_c - edge_c) * (start_c - edge_c) >= 0:
         raise InputWrong(
-            f"standing at {format_temperature(around_c)} it never comes within {format_number(within_c)} C of {format_temperature(want_c)}; "
+            f"standing at {format_temperature(around_c)} it stays more than {format_number(within_c)} C from {format_temperature(want_c)}; "
             "allowed: colder surroundings (--bath), or a wider --within"
         )
     return warm_up_s(start_c, around_c, edge_c, lag_s)
@@ -100,7 +100,7 @@ def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
     first_ml = FIRST_WATER * volume_ml
     yield "Gloves, dust mask, window open; a jug, spoon and funnel of their own; nothing to eat near."
     yield f"{format_volume(first_ml)} of water at {format_temperature(dissolved_c)}: three quarters of the whole."
-    yield "The parts in the order of the sheet, A before B, slowly into the stirred water; each wholly dissolved before the next."
+    yield "The parts in the order of the sheet, A before B, slowly into stirred water; each wholly dissolved before the next."
     yield "By your own formula: a pinch of sulphite, metol, the rest of the sulphite, the other agents, alkali, bromide last."
     yield f"Cold water up to {format_volume(volume_ml)}; stir, not so that it foams."
     yield "Let it cool, stoppered; many stock solutions are best left overnight. Measure before use."

@@ -1,0 +1,34 @@
+"""Film area in units of 80 sq in.
+
+Outside checks: one unit = 80 sq in (0.0516 m2) = one 36-exposure roll = one roll film = four 4x5 = one 8x10, as two public
+texts on the capacity of fixers say (a wiki page on fixer capacity, and a cookbook of the darkroom, p. 108).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.core.errors import InputWrong
+from monitor.prepare.area import units_of
+
+
+@pytest.mark.parametrize(
+    ("film", "count", "units"),
+    [("36", 1, 1.0), ("roll", 1, 1.0), ("4x5", 4, 1.0), ("8x10", 1, 1.0), ("4x5", 6, 1.5), ("double roll", 1, 2.0), ("5x7", 1, 35 / 80)],
+)
+def test_sizes_count_as_the_texts_say(film: str, count: int, units: float) -> None:
+    """Six 4x5 are one and a half units."""
+    assert units_of(film, count) == pytest.approx(units, abs=1e-12)
+
+
+def test_centimetres_are_turned_into_square_inches() -> None:
+    """A unit is 516 cm2 (0.0516 m2), so a sheet of that area is one."""
+    assert units_of("20 x 25.8 cm") == pytest.approx(516 / 516.128, rel=1e-6)
+    assert units_of("9x12 cm") == pytest.approx(108 / 516.128, rel=1e-6)
+
+
+@pytest.mark.parametrize(("film", "count"), [("", 1), ("4x", 1), ("4by5", 1), ("4x5", 0), ("0x5", 1), ("110", 1), ("900x900", 9)])
+def test_a_size_that_is_not_known_is_refused(film: str, count: int) -> None:
+    """With what is allowed."""
+    with pytest.raises(InputWrong, match="allowed: "):
+        units_of(film, count)

@@ -1,0 +1,82 @@
+"""Which cautions belong to which recipe, and that the rule about data sheets ends every list."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+
+from monitor.core.cautions import CAUTIONS, RULE, Place, cautions_at, cautions_for, discard_caution, sensitises
+from monitor.core.recipe import Recipe, load_recipe
+from tests.core.test_recipe import ROLL, TRAY, changed
+
+
+def recipe(text: str) -> Recipe:
+    """A recipe from its text."""
+    return load_recipe(text.encode(), "r.toml")
+
+
+def ids(text: str) -> set[str]:
+    """The cautions of a recipe, by id."""
+    return {caution.id for caution in cautions_for(recipe(text))}
+
+
+COLOUR = changed(
+    ROLL, "panchromatic => colour", "steer = true => steer = false",
+    'reference = "20 C" => reference = "37.8 C"', '["20 C", "10:00"] => ["37.8 C", "10:00"]',
+    '["24 C", "6:45"] => ["40 C", "6:45"]', 'valid = ["18 C", "24 C"] => valid = ["36 C", "40 C"]',
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("text", [ROLL, TRAY, COLOUR])
+def test_every_list_ends_with_local_codes_and_the_data_sheet(text: str) -> None:
+    """Whatever the recipe, whatever the place."""
+    assert cautions_for(recipe(text))[-1] is RULE
+    assert all(cautions_at(place)[-1] is RULE for place in get_args(Place))
+
+
+def test_bare_film_wants_the_opaque_box_and_a_tray_wants_gloves() -> None:
+    """A tank that is loaded elsewhere wants neither."""
+    assert {"opaque box", "sensitisers", "dark room"} <= ids(TRAY)
+    assert not {"opaque box", "sensitisers", "dark room"} & ids(ROLL)
+
+
+@pytest.mark.parametrize("name", ["Pyro-M, own mix", "pyrocatechin", "Amidol", "p-phenylenediamine fine grain"])
+def test_a_developer_whose_name_tells_of_a_sensitiser_is_marked(name: str) -> None:
+    """By the solution's own name in the recipe."""
+    text = changed(ROLL, f'solution = "developer A" => solution = "{name}"')
+    assert sensitises(recipe(text))
+    assert "sensitisers" in ids(text)
+
+
+def test_colour_brings_its_own() -> None:
+    """Agents that sensitise, hot water, mains beside it."""
+    assert {"colour agents", "sensitisers", "hot water", "mains and water"} <= ids(COLOUR)
+    assert not {"colour agents", "hot water"} & ids(ROLL)
+
+
+def test_acid_and_gases_go_with_the_baths_that_are_there() -> None:
+    """A stop bath brings the acid, a fixer the gases and the silver."""
+    assert {"acid into water", "gases", "silver"} <= ids(TRAY)
+    assert "acid into water" not in ids(ROLL)
+
+
+def test_powder_and_stock_bring_the_dust_and_pregnancy() -> None:
+    """A stock developer may have been dissolved at home."""
+    stock = changed(ROLL, 'solution = "developer A" => solution = "developer A"\ndilution = "stock"')
+    assert {"powders", "pregnancy"} <= ids(stock)
+    assert not {"powders", "pregnancy"} & ids(ROLL)
+
+
+def test_what_carries_silver_is_told_when_it_is_thrown_away() -> None:
+    """Fixer and bleach, not the stop bath."""
+    assert all(discard_caution(role) is not None for role in ("fix", "bleach", "bleach-fix"))
+    assert discard_caution("stop") is None
+    assert discard_caution(None) is None
+
+
+def test_every_caution_has_a_place_and_a_source_and_one_id() -> None:
+    """And is shown with the plan of some recipe or at some step."""
+    assert len({caution.id for caution in CAUTIONS}) == len(CAUTIONS)
+    assert all(caution.where and caution.source and caution.text.endswith(".") for caution in CAUTIONS)
+    assert all(any(place in caution.where for caution in CAUTIONS) for place in get_args(Place))

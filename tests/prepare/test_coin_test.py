@@ -1,0 +1,84 @@
+"""The coin test: what a result means, when it is due again, and that no film is called tested which was not."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from monitor.core.errors import FileWrong, InputWrong
+from monitor.prepare.coin_test import Change, CoinTest, coin_test, covers, darkness, guide, load, save
+
+TODAY = dt.date(2026, 11, 25)
+CLEAR = CoinTest("panchromatic", "developer tray", "2026-11-01", 150.0, 1800.0, None)
+
+
+def test_a_film_without_a_record_was_never_tested() -> None:
+    """Nor is it by a test with another kind of film."""
+    assert darkness([], "panchromatic", TODAY).standing == "never tested for this film"
+    assert darkness([CLEAR], "orthochromatic", TODAY).standing == "never tested for this film"
+    assert darkness([CLEAR], "panchromatic", TODAY).standing == "tested"
+
+
+def test_half_of_what_stayed_clear_is_the_longest_open_time() -> None:
+    """NAVEDTRA 14209: film lies in the test for twice the time. 30 minutes without a coin to be seen cover 15."""
+    known = darkness([CLEAR], "panchromatic", TODAY)
+    assert covers(known, 900.0)
+    assert not covers(known, 901.0)
+
+
+@pytest.mark.parametrize(("shows_s", "safe_s"), [(60.0, 0.0), (240.0, 60.0), (960.0, 240.0), (1800.0, 480.0)])
+def test_the_shortest_coin_that_shows_limits_the_open_time(shows_s: float, safe_s: float) -> None:
+    """Half of the longest coin before it."""
+    test = coin_test(replace(CLEAR, visible_s=shows_s))
+    assert test.safe_open_s == safe_s
+    assert darkness([test], "panchromatic", TODAY).standing == "light found"
+
+
+def test_it_is_due_after_six_months_and_after_any_change() -> None:
+    """A change before the test does not count, one after it does, whatever was tested in between with other film."""
+    assert darkness([CLEAR], "panchromatic", dt.date(2027, 5, 1)).standing == "tested"
+    assert darkness([CLEAR], "panchromatic", dt.date(2027, 5, 2)).standing == "due again"
+    change = Change("2026-11-20", "new supply")
+    assert darkness([change, CLEAR], "panchromatic", TODAY).standing == "tested"
+    other = replace(CLEAR, film="orthochromatic")
+    assert darkness([CLEAR, change, other], "panchromatic", TODAY).standing == "due again"
+    assert not covers(darkness([CLEAR, change], "panchromatic", TODAY), 1.0)
+
+
+def test_records_are_kept_and_read_back(tmp_path: Path) -> None:
+    """A test and a change."""
+    save(tmp_path, CLEAR)
+    save(tmp_path, Change("2026-11-20", "new supply"))
+    assert load(tmp_path) == [CLEAR, Change("2026-11-20", "new supply")]
+    (tmp_path / "learned" / "darkness.jsonl").write_text('{"entry":"test","film":"panchromatic"}\n{"entry":"change"}\n', encoding="utf-8")
+    with pytest.raises(FileWrong, match=r"darkness\.jsonl:1: "):
+        load(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        replace(CLEAR, film="orange"),
+        replace(CLEAR, place=" "),
+        replace(CLEAR, ran_s=900.0),
+        replace(CLEAR, visible_s=90.0),
+        replace(CLEAR, coins_s=(120.0, 60.0)),
+        replace(CLEAR, day="yesterday"),
+    ],
+)
+def test_a_record_that_says_nothing_is_refused(wrong: CoinTest) -> None:
+    """Each with what is allowed."""
+    with pytest.raises(InputWrong, match="allowed: "):
+        coin_test(wrong)
+
+
+def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
+    """20 minutes open: 40 in the test; infrared film wants a camera that sees it."""
+    text = "\n".join(guide("infrared", 1200.0))
+    assert "40:00" in text
+    assert "control" in text
+    assert "sees infrared" in text
+    assert "pull the power" in text
