@@ -6,6 +6,7 @@ memory does not grow with what the journals hold. Many files are read by several
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -73,6 +74,7 @@ def row_of(review: Review, stage: StageMeasures | None, file: Path) -> Row:
     row["faults"] = numbers.faults
     row["max_cue_lateness_s"] = numbers.max_cue_lateness_s
     row["comparison_sd_c"] = None if developer is None else developer.comparison_sd_c
+    row["compared"] = developer is not None and developer.compared is not None
     row["comparison_age_days"] = None if developer is None else comparison_age_days(developer.compared, numbers.opened_wall)
     row["dilution"] = solution.get("dilution")
     row["solution_age_s"] = solution.get("age_s")
@@ -231,12 +233,29 @@ def season_table(comparison: Comparison) -> tuple[Sequence[str], Sequence[Sequen
             _number(row["overrun_s"], " s", 0, sign=True),
             _time(row["estimated_s"]),
             str(row["faults"]),
-            "not compared" if row["comparison_age_days"] is None else f"{row['comparison_age_days']:.0f} days",
+            _age(row),
             row["mode"],
         )
         for row in sorted(comparison.rows, key=lambda r: (r["opened_wall"], r["session"], r["sheet"] or 0))
     ]
     return SEASON, rows
+
+
+def _age(row: Row) -> str:
+    if row["comparison_age_days"] is not None:
+        return f"{row['comparison_age_days']:.0f} days"
+    return "compared, no date" if row["compared"] else "not compared"
+
+
+def days(comparison: Comparison) -> list[tuple[float, Row]]:
+    """Rows with a date and a development, as (days since the first of them, row), by date."""
+    found = []
+    for row in comparison.rows:
+        with contextlib.suppress(ValueError):
+            if row["done_percent"] is not None:
+                found.append((datetime.fromisoformat(row["opened_wall"]).timestamp() / 86400.0, row))
+    found.sort(key=lambda f: (f[0], f[1]["sheet"] or 0))
+    return [(day - found[0][0], row) for day, row in found]
 
 
 def sentence(comparison: Comparison) -> str:

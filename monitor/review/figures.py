@@ -45,6 +45,7 @@ class Line:
     dotted: Array | None = None
     spread: Array | None = None
     at_end: bool = False
+    marker: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +128,9 @@ def _svg(picture: Picture, size_in: tuple[float, float], salt: str) -> str:
             axes.axhline(y, color=DIM, linewidth=0.9, linestyle=(0, (2, 2)))
             at, side = (0.01, "left") if picture.words_left else (0.99, "right")
             axes.annotate(word, (at, y), xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points", ha=side, color=DIM)
-        for line in picture.lines:
-            _line(axes, line)
+        for number, line in enumerate(picture.lines):
+            earlier = any(before.dotted is not None and before.dotted.any() for before in picture.lines[:number])
+            _line(axes, line, "_" if earlier else "estimated, no probe believed")
         _marks(axes, picture.marks, narrow)
         named = [line for line in picture.lines if not line.at_end]
         if named:
@@ -153,12 +155,13 @@ def _axes(axes: Any, picture: Picture) -> None:
         spine.set_color(DIM)
 
 
-def _line(axes: Any, line: Line) -> None:
+def _line(axes: Any, line: Line, dotted_name: str) -> None:
+    """`dotted_name`: what the legend calls an estimated stretch; one that begins with a low line is not named."""
     x, y, dotted, spread = thinned(line.x_min, line.y, line.dotted, line.spread)
     if spread is not None:
         axes.fill_between(x, y - spread, y + spread, facecolor=line.colour, alpha=0.15, linewidth=0)
     if dotted is None or not dotted.any():
-        axes.plot(x, y, color=line.colour, linewidth=line.width, linestyle=line.style, label=line.name)
+        axes.plot(x, y, color=line.colour, linewidth=line.width, linestyle=line.style, marker=line.marker, label=line.name)
     else:
         before, after = np.append(dotted[1:], dotted[-1]), np.append(dotted[0], dotted[:-1])
         solid = np.where((dotted > 0) & (before > 0) & (after > 0), np.nan, y)
@@ -169,7 +172,7 @@ def _line(axes: Any, line: Line) -> None:
             color=line.colour,
             linewidth=line.width + 1.2,
             linestyle=DOTTED,
-            label="estimated, no probe believed",
+            label=dotted_name,
         )
     if line.at_end and len(x):
         axes.annotate(

@@ -29,6 +29,7 @@ STEP_C = 0.3
 """Between two stages a larger step of temperature is another liquid, and the line is broken."""
 BIN_S = 10.0
 CUE_WEIGHTS = {"now": 3.0, "fault": 2.0, "ready": 1.0}
+MOST_IN_WORDS = 30
 TABLE_ROWS = 90
 """Rows of the table behind a picture; the full one is what `--csv` writes."""
 
@@ -346,8 +347,30 @@ def write_comparison(comparison: Comparison, out: Path) -> None:
     if comparison.curves:
         parts.append("<h2>Overlay</h2>" + _overlay(comparison))
     head, rows = season_table(comparison)
-    parts.append("<h2>The season</h2>" + table("By date", head, rows))
+    parts.append("<h2>The season</h2>" + _season(comparison, table("By date", head, rows)))
     out.write_text(page(f"{len(comparison.sessions)} sessions", "\n".join(parts)), encoding="utf-8")
+
+
+def _season(comparison: Comparison, by_date: str) -> str:
+    from monitor.review.compare import days, name_of
+
+    dated = days(comparison)
+    if len({day for day, _ in dated}) < 2:
+        return by_date
+    x = np.array([day for day, _ in dated])
+    done = np.array([row["done_percent"] for _, row in dated])
+    speed = np.array([np.nan if row["rate"] is None else 100.0 * row["rate"] for _, row in dated])
+    lines = [
+        Line("development done", x, done, colour=INK, marker="o"),
+        Line("mean rate, 100 at the reference", x, speed, style=DASHED, colour=SECOND, marker="s"),
+    ]
+    alt = "The season by date. " + "; ".join(
+        f"day {day:.0f}, {name_of(row)}: development {row['done_percent']:.1f} %, overrun {row['overrun_s'] or 0.0:.0f} s"
+        for day, row in dated[:MOST_IN_WORDS]
+    )
+    picture = Picture(lines, (), "days since the first session", "%", [(100.0, "wanted")])
+    caption = "Development done and mean rate over the days since the first session."
+    return f"<figure>{figures.draw(picture, 'season', alt)}<figcaption>{caption}</figcaption></figure>" + by_date
 
 
 def _overlay(comparison: Comparison) -> str:
