@@ -142,13 +142,14 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
 
     from monitor.cli.bath_source import today
     from monitor.prepare.comparing import combine
+    from monitor.prepare.state import station_probe_id
 
     day = today()
     before = learned.comparison(found.probe)
     points = [found.point]
-    number = None
+    number = station_probe_id(args.file, found.probe) if args.file is not None else None
     if before is not None:
-        number = before.id
+        number = number or before.id
         fresh = before.age_days(dt.date.fromisoformat(day)) <= SAME_DAY
         if fresh and before.reference == args.reference and before.reference_sd_c == args.reference_sd_c and not args.anew:
             points = [*before.points, found.point]

@@ -59,10 +59,12 @@ def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
     from monitor.core.learned import ProbeLag
     from monitor.prepare.lags import learn_probe_lag
     from monitor.prepare.learned_store import save_probe_lag
+    from monitor.prepare.state import station_probe_id
 
     found = learn_probe_lag(series, args.at)
     if args.save:
-        save_probe_lag(state, ProbeLag(series.probe, None, found.lag_s, found.sd_s, today()))
+        number = station_probe_id(args.file, series.probe) if args.file is not None else None
+        save_probe_lag(state, ProbeLag(series.probe, number, found.lag_s, found.sd_s, today()))
     lines = [
         f"{series.probe} lags {found.lag_s:.1f} +/- {2 * found.sd_s:.1f} s (2 sd) in stirred water, from a jump of {found.change_c:.1f} C",
         "it is longer in still water; learn it again with another sleeve",

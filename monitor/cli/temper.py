@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
             f"neither adding {warmth.add_ml:.0f} ml nor swapping {warmth.swap_ml:.0f} ml fits the container; "
             f"allowed: a larger one, or another water"
         )
-    return _print(args.json, {**asdict(warmth), "now_c": now}, _water_lines(warmth, now, want, second))
+    return _print(args.json, {**asdict(warmth), "now_c": now}, _water_lines(warmth, volume, want, second))
 
 
 def _bath_now(args: argparse.Namespace) -> float:
@@ -85,19 +85,19 @@ def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
     return _print(args.json, {"warm_up_s": seconds, "lag_s": lag}, [text])
 
 
-def _water_lines(w: Warmth, now_c: float, want_c: float, second_c: float) -> list[str]:
+def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) -> list[str]:
     from monitor.core.quantities import format_temperature, format_volume
     from monitor.prepare.tempering import HOT_C, HOT_WATER_CAUTION
 
     if w.add_ml == 0:
         return [f"the water is at {format_temperature(want_c)} already: nothing to add"]
     first = w.first_add_ml if w.fits == "add" else w.first_swap_ml
-    swap = f"swap {format_volume(w.swap_ml)} (take out as much first)"
-    which = f"add {format_volume(w.add_ml)}" if w.fits == "add" else "adding runs over"
+    ways = [f"add {format_volume(w.add_ml)}"] if w.fits == "add" else []
+    if w.swap_ml <= volume_ml:
+        ways.append(f"swap {format_volume(w.swap_ml)} (take out as much first)")
+    runs_over = "" if w.fits == "add" else "adding runs over: "
     lines = [
-        f"{which} or {swap} of water at {format_temperature(second_c)}"
-        if w.fits == "add"
-        else f"{which}: {swap}, {format_temperature(second_c)}",
+        f"{runs_over}{' or '.join(ways)} of water at {format_temperature(second_c)}",
         f"two thirds first: {format_volume(first)}; stir, wait 60 s, measure, and reckon again from what the probe says",
         f"reckoned outcome {format_temperature(want_c)} +/- {2 * w.outcome_sd_c:.1f} C (2 sd: jug and formula, not the vessel's own heat), "
         f"{format_volume(w.after_add_ml)} in all if added",

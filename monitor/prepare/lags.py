@@ -24,9 +24,11 @@ from monitor.prepare.journal_source import Series, median
 
 SPAN_S = 3.0
 """A dip is looked for as the greatest change within this time; a hand needs about as long."""
-LEAST_DIP_C = 2.0
+LEAST_DIP_C, LEAST_JUMP_C = 1.0, 0.3
 PROBE_LAG_S = (0.5, 300.0)
 VESSEL_LAG_S = (20.0, 6.0 * 3600.0)
+BACK_C = 0.4
+"""A change against the way of the dip, within three readings, that is no noise."""
 TAIL_LAGS = 10.0
 LONGEST_TAIL_S, SHORTEST_TAIL_S = 900.0, 40.0
 WATER_SLOPE_C_PER_S = 0.002
@@ -59,7 +61,7 @@ class LagFound:
 def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
     """Time constant of a probe from a dip into stirred water: the greatest jump in the readings, or the one at about `at_s`.
 
-    Raises `InputWrong` where there is no jump of 2 C or more, or too few readings after it.
+    Raises `InputWrong` where there is no jump of 1 C or more, or too few readings after it.
     """
     start, tail = _dip(series, at_s)
     t0 = series.t_s[start]
@@ -100,7 +102,7 @@ def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
     if not PROBE_LAG_S[0] <= lag <= PROBE_LAG_S[1] or found.sd_s > WORST_SD * lag:
         raise InputWrong(
             f'probe "{series.probe}": the dip at {t0:.0f} s gives {lag:.1f} +/- {2 * found.sd_s:.1f} s; '
-            f"allowed: a clear jump of 2 C or more, "
+            f"allowed: a clear jump of 3 C or more, "
             f"a lag of {PROBE_LAG_S[0]:g} to {PROBE_LAG_S[1]:g} s"
         )
     return found
@@ -124,13 +126,25 @@ def _dip(series: Series, at_s: float | None) -> tuple[int, int]:
     last = max(where, 0)
     later = [series.raw_c[k] for k in range(last, len(series.t_s)) if series.t_s[k] <= series.t_s[last] + 120.0]
     size = abs(median(later[len(later) // 2 :] or [0.0]) - series.raw_c[max(0, last - 1)]) if where >= 0 else 0.0
-    if where < 0 or max(best, size) < LEAST_DIP_C:
+    if where < 0 or max(best, size) < LEAST_DIP_C or best < LEAST_JUMP_C:
         near = "" if at_s is None else f" near {at_s:g} s"
         raise InputWrong(
             f'probe "{series.probe}": no dip{near}: the greatest jump is {max(best, size):.1f} C; '
-            f"allowed: {LEAST_DIP_C:.0f} C or more, from air or another cup into stirred water"
+            f"allowed: {LEAST_DIP_C:.0f} C or more, better 5, from air or another cup into stirred water"
         )
-    return where, len(series.t_s)
+    return where, _turned_back(series, where, later[-1] - series.raw_c[where])
+
+
+def _turned_back(series: Series, start: int, way_c: float) -> int:
+    """Where the readings first jump back against the way of the dip (the probe lifted out, say), or the end."""
+    raw = series.raw_c
+    known = raw[start : start + 4]
+    way = raw[start + min(3, len(known) - 1)] - raw[start] or way_c
+    for k in range(start, len(raw) - 3):
+        back = raw[k] - raw[k + 3] if way > 0 else raw[k + 3] - raw[k]
+        if back > BACK_C:
+            return k
+    return len(raw)
 
 
 def _rough_lag(series: Series, start: int, tail: int) -> float:

@@ -9,8 +9,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from monitor.core.errors import NotThere
+
+if TYPE_CHECKING:
+    from monitor.core.toml_table import Document
 
 PROGRAM = "evenbath"
 
@@ -32,6 +36,20 @@ def station_state(file: str | Path) -> Path:
 
     Raises `NotThere` for a file that cannot be read and `FileWrong` for one that is not TOML or whose `state` is no text.
     """
+    document = _document(file)
+    named = document.root().text("state", longest=4096)
+    document.raise_problems()
+    return state_folder(named)
+
+
+def station_probe_id(file: str | Path, probe: str) -> str | None:
+    """The permanent number that a station file gives a probe; None where it names no such probe. Raises as `station_state`."""
+    probes = _document(file).root().table("probes", "[probes]")
+    table = None if probes is None or probe not in probes else probes.table(probe, f"[probes.{probe}]")
+    return None if table is None else table.text("id")
+
+
+def _document(file: str | Path) -> Document:
     from monitor.core.toml_table import parse
 
     path = Path(file)
@@ -39,7 +57,4 @@ def station_state(file: str | Path) -> Path:
         text = path.read_bytes()
     except OSError as wrong:
         raise NotThere(f"{path}: cannot be read ({wrong.strerror}); allowed: a station file") from None
-    document = parse(text, str(path))
-    named = document.root().text("state", longest=4096)
-    document.raise_problems()
-    return state_folder(named)
+    return parse(text, str(path))

@@ -65,7 +65,7 @@ def probe_lags(runs: int) -> None:
             for k in range(runs):
                 rng = random.Random(k)
                 water = newton(20.0 + 3.0 * rng.random(), 15.0, 3000.0)
-                found = learn_probe_lag(series(shown(lagged(jump(30.0 + rng.gauss(0.0, 2.0), water, 30.0), lag_s, 240), rng, noise_c)))
+                found = learn_probe_lag(series(shown(lagged(jump(28.0 + 4.0 * rng.random(), water, 30.0), lag_s, 240), rng, noise_c)))
                 errors.append(found.lag_s - lag_s)
                 sds.append(found.sd_s)
             tell(f"dip: lag {lag_s:.0f} s, noise {noise_c} C", errors, sds, "s", lag_s)
@@ -79,8 +79,8 @@ def vessel_lags(runs: int) -> None:
             for k in range(runs):
                 rng = random.Random(k)
                 bath, lag_s = newton(20.5, 8.0, 2940.0), 360.0
-                liquid = lagged(bath, lag_s, 1500, start_c, fine=2)
-                inside = lagged(lambda t, liquid=liquid: _between(liquid, t), 8.0, 1500, fine=2)  # type: ignore[misc]
+                liquid = lagged(bath, lag_s, 1500, start_c, fine=4)
+                inside = lagged(lambda t, liquid=liquid: _between(liquid, t), 8.0, 1500, fine=4)  # type: ignore[misc]
                 probe = series(shown(inside, rng, noise_c, rng.gauss(0.0, 0.2)), "witness", "witness")
                 bowl = series(shown([bath(t) for t in range(1501)], rng, noise_c, rng.gauss(0.0, 0.2)), "bowl", "bath")
                 found = learn_vessel_lag(probe, [Drive(bowl, "bath")], 8.0)

@@ -111,14 +111,17 @@ def test_the_guided_form_waits_for_steady_water_asks_and_stores(tmp_path: Path, 
     monkeypatch.setattr(bath_source, "live_source", lambda file, state: Source("laundry", (next(waters),)))
     words = iter(["20", "20.0 C", ""])
     waited: list[float] = []
+    station = tmp_path / "s.toml"
+    station.write_text('[probes.jug]\nid = "28-0316a2795f3c"\n')
     args = argparse.Namespace(
-        file="s.toml", probe="jug", reference_sd_c=0.05, reference="thermometer", json=False, anew=False, who="Ann", working=None
+        file=str(station), probe="jug", reference_sd_c=0.05, reference="thermometer", json=False, anew=False, who="Ann", working=None
     )
     assert compare.guided(args, tmp_path, Learned(), ask=lambda question: next(words), wait=waited.append) == 0
     assert waited == [10.0]
     stored = load_learned(tmp_path).comparison("jug")
     assert stored is not None
     assert stored.offset_c == pytest.approx(0.3, abs=0.04)
+    assert stored.id == "28-0316a2795f3c"
 
 
 def test_the_guided_form_gives_up_on_water_that_never_settles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -46,6 +46,13 @@ def test_a_full_container_leaves_only_swapping(capsys: pytest.CaptureFixture[str
     assert json.loads(out)["add_ml"] == pytest.approx(1.1 * 484.15, rel=1e-3)
 
 
+def test_a_swap_of_more_than_there_is_is_not_offered(capsys: pytest.CaptureFixture[str]) -> None:
+    """A heavy vessel may want more hot water than the water that could be taken out."""
+    _, out, _ = run(capsys, "--volume", "1 l", "--now", "10 C", "--want", "50 C", "--with", "60 C", "--vessel-water", "1 l")
+    assert "add 8 l of water" in out
+    assert "swap" not in out
+
+
 def test_ice_and_a_bottle_in_the_bath(capsys: pytest.CaptureFixture[str]) -> None:
     """0.20 kg for 6 l from 23.4 C; a litre from 21 to 37.8 C in a 39 C bath takes about an hour."""
     _, out, _ = run(capsys, "--volume", "6 l", "--now", "23.4 C", "--want", "20 C", "--ice", "--json")
@@ -67,6 +74,7 @@ def test_ice_and_a_bottle_in_the_bath(capsys: pytest.CaptureFixture[str]) -> Non
         [*BASE, "--bath", "20 C"],
         [*BASE, "--with", "55 C", "--lag", "25:00"],
         ["--volume", "8 l", "--now", "26 C", "--want", "20 C", "--ice", "--container", "8 l"],
+        ["--volume", "1 l", "--now", "10 C", "--want", "50 C", "--with", "60 C", "--vessel-water", "1 l", "--container", "1 l"],
     ],
 )
 def test_what_cannot_be_reached_or_held_is_refused(capsys: pytest.CaptureFixture[str], words: list[str]) -> None:

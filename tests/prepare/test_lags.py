@@ -52,7 +52,7 @@ def test_a_dip_that_was_cut_short_is_refused() -> None:
 def test_a_probe_lifted_out_again_later_does_not_spoil_the_dip() -> None:
     """Only what lies between the two jumps is used."""
     rng = random.Random(3)
-    water = jump(28.0, lambda t: 20.0 if t < 150.0 else 26.0, 30.0)
+    water = jump(28.0, lambda t: 20.0 if t < 75.0 else 26.0, 30.0)
     found = learn_probe_lag(series(shown(lagged(water, 8.0, 300), rng)))
     assert found.lag_s == pytest.approx(8.0, abs=0.5)
 
@@ -82,6 +82,21 @@ def test_a_run_with_water_teaches_a_vessels_lag() -> None:
         inside_2_sd += abs(errors[-1]) < 2.0 * found.sd_s
     assert abs(sum(errors) / 16) < 0.03 * 360.0
     assert inside_2_sd >= 13
+
+
+def test_a_probe_that_lags_nearly_as_long_as_the_vessel_is_no_trouble() -> None:
+    """The closed form of two lags in a row: a thin beaker of 60 s, a sleeved probe of 20 s, hardly any noise; within 2 per cent."""
+    bath = newton(20.0, 10.0, 4000.0)
+    liquid = lagged(bath, 60.0, 600, 26.0)
+
+    def inside(t_s: float) -> float:
+        k = min(int(t_s), 599)
+        return liquid[k] + (t_s - k) * (liquid[k + 1] - liquid[k])
+
+    rng = random.Random(9)
+    probe = series(shown(lagged(inside, 20.0, 600), rng, 0.01), "witness", "witness")
+    bowl = series(shown([bath(t) for t in range(601)], rng, 0.01), "bowl", "bath")
+    assert learn_vessel_lag(probe, [Drive(bowl, "bath")], 20.0).lag_s == pytest.approx(60.0, rel=0.02)
 
 
 def test_a_cooling_bowl_alone_teaches_it_too_with_less_certainty() -> None:

@@ -46,6 +46,7 @@ def test_several_stocks_share_in_order() -> None:
     found = mix(*read_parts("1+1+100"), total_ml=1020.0)
     assert found.stocks_ml == (Fraction(10), Fraction(10))
     assert found.water_ml == 1000
+    assert mix(*read_parts("1+2+100"), stock_ml=10.0).stocks_ml == (Fraction(10), Fraction(20))
     assert read_parts("1 + 2 + 47") == ((Fraction(1), Fraction(2)), Fraction(47))
 
 

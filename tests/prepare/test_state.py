@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, NotThere
-from monitor.prepare.state import state_folder, station_state
+from monitor.prepare.state import state_folder, station_probe_id, station_state
 
 
 def test_what_is_given_wins_over_the_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -35,6 +35,16 @@ def test_a_station_file_names_its_own_folder(tmp_path: Path, monkeypatch: pytest
     with pytest.raises(FileWrong) as refused:
         station_state(file)
     assert refused.value.lines[0].startswith(f"{file}:2: ")
+
+
+def test_a_probes_permanent_number_stands_in_the_station_file(tmp_path: Path) -> None:
+    """By its name there; None for a name it does not have."""
+    file = tmp_path / "station.toml"
+    file.write_text('[probes.jug]\nid = "28-0316a2795f3c"\nrole = "developer"\n')
+    assert station_probe_id(file, "jug") == "28-0316a2795f3c"
+    assert station_probe_id(file, "bowl") is None
+    file.write_text("schema = 1\n")
+    assert station_probe_id(file, "jug") is None
 
 
 def test_a_station_file_that_is_not_there_is_something_missing(tmp_path: Path) -> None:
