@@ -118,7 +118,7 @@ def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) ->
     moments at which they were found out, unless `as_known_then`. A law that runs outside its data is no loss of a probe.
     """
     changes = [
-        (r["t_s"] if r["since_t_s"] is None or True else min(r["since_t_s"], r["t_s"]), r["believed"])
+        (r["t_s"] if r["since_t_s"] is None or as_known_then else min(r["since_t_s"], r["t_s"]), r["believed"])
         for r in journal.of("trust")
         if r.get("probe") == probe and OUTSIDE_DATA not in r["why"]
     ]
