@@ -1,0 +1,35 @@
+"""`evenbath checklist`: the list on paper and as data."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.main import main
+from tests.core.test_recipe import TRAY
+
+
+def test_the_list_holds_questions_waits_and_cautions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The alarm stands before the table of what may wait; the rule about data sheets ends it."""
+    recipe = tmp_path / "r.toml"
+    recipe.write_text(TRAY, encoding="utf-8")
+    assert main(["checklist", str(recipe)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    text = "\n".join(lines)
+    assert text.index("smoke or gas alarm always comes first") < text.index("develop: Never wait")
+    assert "the station looks: " in text
+    assert max(map(len, lines)) <= 110
+    assert "data sheet" in text[text.rindex("  - ") :].replace("\n    ", " ")
+    assert main(["checklist", str(recipe), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert {item["asked_of"] for item in found["items"]} == {"person", "machine"}
+    assert [wait["stage"] for wait in found["waits"]] == [1, 2, 3, 4]
+    assert found["cautions"][-1]["id"] == "the rule"
+
+
+def test_a_recipe_that_is_not_there_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit status 2."""
+    assert main(["checklist", str(tmp_path / "none.toml")]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

@@ -1,0 +1,45 @@
+"""`evenbath clearing`: the fixing time as data and in words, and what is refused."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from monitor.cli.main import main
+
+
+def test_the_data_say_how_long_to_fix_and_whether_to_discard(capsys: pytest.CaptureFixture[str]) -> None:
+    """Fresh 40 s, today 75 s: 150 s; three times: 225 s; 80 s: discard."""
+    for words, fix_s, discard in ((["1:15"], 150.0, False), (["1:15", "--times", "3"], 225.0, False), (["1:20"], 160.0, True)):
+        assert main(["clearing", "--fresh", "0:40", "--today", *words, "--json"]) == 0
+        out = capsys.readouterr().out
+        assert out.count("\n") == 1
+        found = json.loads(out)
+        assert (found["fix_s"], found["discard"]) == (fix_s, discard)
+
+
+def test_the_words_are_those_of_the_sink(capsys: pytest.CaptureFixture[str]) -> None:
+    """2:30, or 3:45 for flat-grain films."""
+    assert main(["clearing", "--fresh", "0:40", "--today", "1:15"]) == 0
+    out = capsys.readouterr().out
+    assert "2:30" in out
+    assert "3:45" in out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--fresh", "40", "--today", "1:15"],
+        ["--fresh", "0:00", "--today", "1:15"],
+        ["--fresh", "0:40", "--today", "1:15", "--times", "1"],
+        ["--fresh", "0:40", "--today", "1:15", "--times", "nan"],
+        ["--fresh", "0:40", "--today", "1:15", "--times", "two"],
+    ],
+)
+def test_what_is_wrong_is_one_line_and_exit_2(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A bare number, a zero, less than twice, no number."""
+    assert main(["clearing", *words]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "allowed: " in said
