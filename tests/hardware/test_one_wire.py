@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -77,26 +78,27 @@ def test_85_is_never_a_temperature(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "raw_c", "fault"),
+    ("text", "raw_c", "fault", "detail"),
     [
-        (GOOD, 20.0625, None),
-        ("", None, "crc"),
-        (GOOD.replace("YES", "NO"), None, "crc"),
-        ("00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0\n", None, "crc"),
-        (GOOD.splitlines(keepends=True)[0], None, "crc"),
-        ("YES\nzz yy\n", None, "crc"),
-        ("YES\n41\n", None, "crc"),
-        (b"\xff\xfe YES\n", None, "crc"),
-        (slave_text(bytes.fromhex("ff074b467fff0c1000")).replace("NO", "YES"), 127.9375, "implausible"),
-        (slave_text(bytes.fromhex("00804b467fff0c1000")).replace("NO", "YES"), -2048.0, "implausible"),
-        (slave_text(bytes.fromhex("01fc4b467fff0c1000")).replace("NO", "YES"), -63.9375, "implausible"),
+        (GOOD, 20.0625, None, ""),
+        ("", None, "crc", "empty"),
+        (GOOD.replace("YES", "NO"), None, "crc", "refused"),
+        ("00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0\n", None, "crc", "all zero"),
+        (GOOD.splitlines(keepends=True)[0], None, "crc", "half a file"),
+        ("YES\nzz yy\n", None, "crc", "ValueError"),
+        ("YES\n41\n", None, "crc", "half a file"),
+        (b"\xff\xfe YES\n", None, "crc", "UnicodeDecodeError"),
+        (slave_text(bytes.fromhex("ff074b467fff0c1000")).replace("NO", "YES"), 127.9375, "implausible", "probe power"),
+        (slave_text(bytes.fromhex("00804b467fff0c1000")).replace("NO", "YES"), -2048.0, "implausible", "range"),
+        (slave_text(bytes.fromhex("01fc4b467fff0c1000")).replace("NO", "YES"), -63.9375, "implausible", "range"),
     ],
 )
-def test_each_lie_has_its_name(tmp_path: Path, text: str | bytes, raw_c: float | None, fault: str | None) -> None:
-    """Empty, refused, all zero, half a file, garbage, too little power, out of range: none is a temperature."""
+def test_each_lie_has_its_name(tmp_path: Path, text: str | bytes, raw_c: float | None, fault: str | None, detail: str) -> None:
+    """Empty, refused, all zero, half a file, garbage, too little power, out of range: none is a temperature, and each says why."""
     _plug(tmp_path, text)
     sample = _bus(tmp_path).read(PROBE)
     assert (sample.raw_c, sample.fault) == (raw_c, fault)
+    assert detail in sample.detail
     assert bool(sample.detail) == (fault is not None)
 
 
@@ -171,13 +173,24 @@ def test_nothing_is_ever_written_to_the_bus(tmp_path: Path) -> None:
     assert folder.exists()
 
 
-def test_a_failed_read_leaves_no_signal_held(tmp_path: Path) -> None:
-    """Signals are held back during a read alone, whatever came of it."""
-    import signal
+@pytest.mark.parametrize("text", [GOOD, ""])
+def test_signals_are_held_back_during_a_read_alone(tmp_path: Path, text: str) -> None:
+    """While the file is read every signal waits; afterwards the thread's mask is as it was, whatever came of the read."""
+    _plug(tmp_path, text)
+    during: list[bool] = []
+    bus = _bus(tmp_path)
 
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, [])
-    _bus(tmp_path).read(PROBE)
-    assert signal.pthread_sigmask(signal.SIG_BLOCK, []) == before
+    class Watched(bus._sensor):  # type: ignore[misc, name-defined]
+        def get_temperature(self) -> float:
+            during.append(signal.SIGUSR1 in signal.pthread_sigmask(signal.SIG_BLOCK, []))
+            return float(super().get_temperature())
+
+    bus._sensor = Watched
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, signal.valid_signals())
+    bus.read(PROBE)
+    after = signal.pthread_sigmask(signal.SIG_SETMASK, [])
+    assert during == [True]
+    assert after == set()
 
 
 def test_importing_the_adapter_loads_no_library_and_no_kernel_module() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import select
 import threading
 import time
 from collections.abc import Iterator
@@ -156,6 +157,7 @@ def test_the_fifo_moves_the_switch_whoever_writes(panel: RigPanel, tmp_path: Pat
             fifo.write(text)
     assert all(enough.acquire(timeout=10) for _ in range(6))
     assert edges == [True, False] * 3
+    assert not select.select([panel._foot._fifo], [], [], 0)[0]  # no writer is no end of the file, or the reader would spin
     assert panel.alive()
     panel.close()
     assert not panel.alive()
