@@ -79,8 +79,8 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
         raise InputWrong('a person must answer the pre-flight, and here is no terminal; allowed: a terminal, or --waive "why"')
     pour_c = None if args.pour_c is None else read_temperature(args.pour_c)
     request = {
-        "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe, "waive": args.waive, "lamp": args.lamp, "pour_c": pour_c,
-        "override_gate": args.override_gate, "vessel": args.vessel,
+        "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe, "waive": args.waive, "lamp": args.lamp,
+        "pour_c": pour_c, "override_gate": args.override_gate, "vessel": args.vessel,
     }  # fmt: skip
     return request, recipe
 
@@ -212,8 +212,8 @@ class Following:
                 sys.stdout.write("keys: space is a tap (the first begins), ? asks for the minutes left\n")
                 sys.stdout.flush()
             return
-        sys.stdout.write("The film will be bare: this screen goes dark now and stays dark until the fixing minimum is over and you press a key.\n")
-        sys.stdout.write("Switch it off or cover it all the same: black is not dark.\n")
+        sys.stdout.write("The film will be bare: this screen goes dark now. It stays dark until the fixing minimum is over and you press\n")
+        sys.stdout.write("a key. Switch it off or cover it all the same: black is not dark.\n")
         sys.stdout.flush()
         if self._terminal:
             _pause(4.0)

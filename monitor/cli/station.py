@@ -15,10 +15,12 @@ from monitor.core.errors import FileWrong, InputWrong, NotThere, Problem
 if TYPE_CHECKING:
     from hardware.ports import ProbeBus, Sample
     from monitor.live.clock import Clock
+    from monitor.live.mqtt import Publisher
     from monitor.live.station_file import StationConfig
 
 SWITCH_INTERVAL_S = 0.001
 """Python hands its lock on after 5 ms by default; a cue should not wait that long for a busy thread of ours."""
+ENDING = (signal.SIGTERM, signal.SIGINT)
 LOOK_AGAIN_S = 2.0
 """The kernel looks for probes every ten seconds; one that has just been plugged in deserves a second look."""
 
@@ -63,16 +65,19 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     from monitor.prepare.learned_store import load_learned
 
     inbox = Inbox()
-    signal.signal(signal.SIGTERM, lambda *_: inbox.put(Stop()))
-    signal.signal(signal.SIGINT, lambda *_: inbox.put(Stop()))
+    for number in ENDING:
+        signal.signal(number, lambda *_: inbox.put(Stop()))
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    # Every thread that is started from here on inherits this: a signal must not cut short the kernel's wait for a conversion,
+    # and only the main thread, which listens again below, is woken by one.
+    signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
     learned = load_learned(config.state)
     bus = open_bus(config, clock, rig, must_be_there=not unfinished(config.journals))
     panel = open_panel(config, clock, rig)
     control = Control(config.state, inbox.put)
     player = Player(clock, panel.sounder, inbox.put)
     notifier = Notifier()
-    publisher = open_publisher(config, clock, inbox)
+    publisher = open_publisher(config, clock)
     first = [learned]
     station = Station(
         config, clock, panel, inbox, player, lambda: first.pop() if first else load_learned(config.state), send=control.send,
@@ -86,14 +91,19 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
         station.take_up()
         if panel.switch is not None:
             panel.switch.listen(station.on_edge)
-        for part in (*station.readers, keeper, control, *([] if publisher is None else [publisher])):
-            part.start()
+        for reader in station.readers:
+            reader.start()
+        keeper.start()
+        control.start()
+        if publisher is not None:
+            publisher.start()
         gc.collect()
         gc.freeze()
         sys.setswitchinterval(SWITCH_INTERVAL_S)
         sys.stdout.write(f"station {config.name}: ready\n")
         sys.stdout.flush()
         notifier.ready(f"station {config.name}")
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDING)
         station.run()
         notifier.stopping()
     finally:
@@ -197,6 +207,12 @@ def open_panel(config: StationConfig, clock: Clock, rig: Path | None) -> Any:
         raise InputWrong(f"{rig}: cannot be used as a rig ({wrong.strerror}); allowed: a folder that the station may write") from None
 
 
-def open_publisher(config: StationConfig, clock: Clock, inbox: Any) -> Any:
-    """The publisher, where the station's file names a broker."""
-    return None
+def open_publisher(config: StationConfig, clock: Clock) -> Publisher | None:
+    """The publisher, where the station's file names a broker; only then is its library loaded."""
+    if config.mqtt is None:
+        return None
+    from dataclasses import asdict
+
+    from monitor.live.mqtt import MqttConfig, Publisher
+
+    return Publisher(MqttConfig(**asdict(config.mqtt)), config.name, config.journals, config.state, clock)

@@ -50,7 +50,7 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
     free = answer.get("free_bytes")
     yield f"  disk: {'not known' if free is None else f'{free / (1 << 20):.0f} MiB free'}" + _unsafe(answer)
     if answer.get("throttled") is not None:
-        yield f"  supply: {'no throttling' if not answer['throttled'] else 'the board says 0x%x' % answer['throttled']}"
+        yield "  supply: " + (f"the board says 0x{answer['throttled']:x}" if answer["throttled"] else "no throttling")
     if answer.get("switch") is not None:
         yield f"  foot switch: {'it is listened to' if answer['switch'] else 'no edge can come any more'}"
     yield f"  wall clock: {'set by network time' if answer['wall_set'] else 'not set by network time'}"

@@ -24,7 +24,6 @@ from typing import Any
 
 from monitor.core.errors import NotThere
 from monitor.live.inbox import HungUp, Message, Request
-from monitor.live.readers import block_signals
 
 NAME = "control.sock"
 LONGEST_LINE = 1 << 20
@@ -136,7 +135,6 @@ class Control:
                 raise
 
     def _run(self) -> None:
-        block_signals()
         while not self._ending:
             self._turn(None)
         self._turn(0.0)

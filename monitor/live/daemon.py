@@ -29,7 +29,7 @@ from monitor.core.recipe import Recipe
 from monitor.core.session import Session
 from monitor.live.clock import BUILT, Clock, stamp
 from monitor.live.inbox import Edge, House, HungUp, Inbox, Message, Request, Sampled, Sounded, Trouble, Unsounded
-from monitor.live.journal import Journal, Reserve, make_journal
+from monitor.live.journal import Disk, Journal, Reserve, make_journal
 from monitor.live.player import Player
 from monitor.live.preflight import Facts, Preflight, ProbeFacts, Question, machine_findings, questions_for, stopping
 from monitor.live.readers import Reader, to_reading
@@ -77,21 +77,20 @@ class Panel(Protocol):
 class Publisher(Protocol):
     """Telemetry. None of these may block or raise."""
 
-    def safe(self, session: str, length: int) -> None:
+    def safe(self, session: str, offset: int) -> None:
         """So much of a journal is on the disk. Called by the journal's thread."""
         ...
 
-    def reading(self, probe: str, reading: Mapping[str, Any]) -> None:
+    def probe(self, name: str, payload: Mapping[str, Any]) -> None:
         """The newest reading of a probe."""
         ...
 
-    def progress(self, record: Mapping[str, Any] | None) -> None:
+    def progress(self, payload: Mapping[str, Any] | None) -> None:
         """The newest progress, None at the close of a session."""
         ...
 
-    @property
-    def connected(self) -> bool:
-        """Whether a broker is there."""
+    def counters(self) -> dict[str, Any]:
+        """Numbers for `status`, `connected` among them."""
         ...
 
 
@@ -118,7 +117,7 @@ class Station:
     def __init__(
         self, config: StationConfig, clock: Clock, panel: Panel, inbox: Inbox, player: Player, learn: Callable[[], Learned],
         *, send: Callable[[int, Mapping[str, Any]], bool], publisher: Publisher | None = None, notifier: Notifier | None = None,
-        say: Callable[[str], None] = lambda line: None, dice: random.Random | None = None, threads: bool = True,
+        say: Callable[[str], None] = lambda line: None, dice: random.Random | None = None, disk: Disk | None = None, threads: bool = True,
     ) -> None:  # fmt: skip
         self.config = config
         self.running: Running | None = None
@@ -135,6 +134,7 @@ class Station:
         self._notifier = notifier
         self._say = say
         self._dice = dice or random.Random()
+        self._disk = disk
         self._threads = threads
         self._classifier = Classifier({p.name: p.role for p in config.probes})
         self._comparisons: dict[str, Comparison | None] = {}
@@ -187,9 +187,11 @@ class Station:
                     self.running = None
             journal = self._journal(left.path)
             journal.append(close_by_hand(left, "lost", self._clock.wall()))
-            journal.stop()
-            journal.step()
+            journal.finish()
+            self._ended.append(journal)
             self._say(f"session {left.session} was left without an end and cannot go on: closed as lost")
+        if self.running is None and self._publisher is not None:
+            self._publisher.progress(None)
 
     def _go_on(self, left: Left, recipe: Recipe) -> None:
         session = Session(recipe, beliefs_of(left.opening, recipe), options_of(left.opening))
@@ -203,7 +205,7 @@ class Station:
 
     def _journal(self, path: Path) -> Journal:
         safe = None if self._publisher is None else self._publisher.safe
-        journal = Journal(path, self._clock, self._inbox.put, Reserve(self.config.state / "reserve"), safe)
+        journal = Journal(path, self._clock, self._inbox.put, Reserve(self.config.state / "reserve"), safe, self._disk)
         if self._threads:
             journal.start()
         return journal
@@ -234,8 +236,13 @@ class Station:
 
     def stop(self) -> None:
         """End without a close: another life goes on with the session."""
-        for journal in [*self._ended, *([] if self.running is None else [self.running.journal])]:
+        for journal in self.journals:
             journal.stop()
+
+    @property
+    def journals(self) -> list[Journal]:
+        """All that may still have something to write, the running session's last."""
+        return [*self._ended, *([] if self.running is None else [self.running.journal])]
 
     # -- one step ---------------------------------------------------------------------------------------------------
 
@@ -323,10 +330,8 @@ class Station:
         running = self.running
         if running is not None and running.session.closed:
             self.running = None
-            running.journal.stop(0.0)
-            if not self._threads:
-                running.journal.step()
-            self._ended = [running.journal]
+            running.journal.finish()
+            self._ended = [journal for journal in self._ended if not journal.finished] + [running.journal]
             if self._publisher is not None:
                 self._publisher.progress(None)
             self._tell_followers({"event": "closed", "session": running.name})
@@ -350,9 +355,17 @@ class Station:
         if self.running is not None:
             self.running.take(reading, self._clock.mono_s())
         if self._publisher is not None:
-            self._publisher.reading(probe.name, {**_plain(reading), "wall": stamp(self._clock.wall())})
+            self._publisher.probe(probe.name, self._told_of(reading))
         if self._starting is not None:
             self._try_start(self._starting, self._clock.mono_s())
+
+    def _told_of(self, reading: Reading) -> dict[str, Any]:
+        """A reading for the network: with the wall clock, and session time where a session runs."""
+        age_s = self._clock.mono_s() - reading.t_s
+        told: dict[str, Any] = {**_plain(reading), "t_s": None, "session": None, "wall": stamp(self._clock.wall()), "age_s": age_s}
+        if self.running is not None:
+            told |= {"t_s": self.running.moment(reading.t_s), "session": self.running.name}
+        return told
 
     def _good_now(self) -> dict[str, float]:
         now_s = self._clock.mono_s()
@@ -489,11 +502,13 @@ class Station:
             "unsafe_records": None if running is None else running.journal.backlog,
             "switch": None if self._panel.switch is None else self._panel.alive(),
             "broker": self._broker(),
+            "mqtt": None if self._publisher is None else self._publisher.counters(),
+            "bare_now": running is not None and running.bare_now,
             "mishaps": len(self.mishaps),
         }
 
     def _broker(self) -> Any:
-        return "none" if self._publisher is None else "there" if self._publisher.connected else "away"
+        return "none" if self._publisher is None else "there" if self._publisher.counters()["connected"] else "away"
 
     def _readings(self, request: Request) -> Mapping[str, Any]:
         """The last half hour of every probe. Times are monotonic, `now_s` is this moment."""

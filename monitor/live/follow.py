@@ -15,6 +15,7 @@ from monitor.core.recipe import Recipe
 
 PROGRESS_EVERY_S = 30.0
 FIXING_ROLES = ("fix", "bleach-fix")
+_GATES = {"withheld": "the start is withheld until the temperature stands", "open": "the start is free", "overridden": "overridden"}
 _CUES = {"ready": "READY", "now": "NOW", "fault": "FAULT", "over": "the fixing minimum is over"}
 
 
@@ -70,8 +71,7 @@ class Lines:
             believed = "believed" if record["believed"] else "not believed"
             return f"{record['probe']} {believed}: {record['why']}"
         if kind == "gate":
-            words = {"withheld": "the start is withheld until the temperature stands", "open": "the start is free", "overridden": "overridden"}
-            return f"gate: {words.get(record['state'], record['state'])}"
+            return f"gate: {_GATES.get(record['state'], record['state'])}"
         if kind == "correction":
             return f"stage {record['stage']} began now, not as assumed"
         if kind == "trouble":

@@ -21,7 +21,6 @@ from typing import Any
 from monitor.core.records import encode
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Trouble
-from monitor.live.readers import block_signals
 from monitor.live.session_id import session_id
 
 GATHER_S = 0.3
@@ -92,6 +91,22 @@ def _finite(value: Any) -> Any:
     return value
 
 
+class Disk:
+    """The few things that a journal asks of the operating system; a test's twin fails on purpose. All raise OSError."""
+
+    def open(self, path: Path) -> int:
+        """A descriptor for writing."""
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
+
+    def write(self, descriptor: int, data: memoryview, at: int) -> int:
+        """Put bytes at a place; how many were taken."""
+        return os.pwrite(descriptor, data, at)
+
+    def sync(self, descriptor: int) -> None:
+        """Make them safe."""
+        os.fdatasync(descriptor)
+
+
 class Journal:
     """The journal of one session. `append` never blocks for the disk; `step` is the writer thread's.
 
@@ -100,7 +115,7 @@ class Journal:
 
     def __init__(
         self, path: Path, clock: Clock, post: Callable[[Message], None], reserve: Reserve | None = None,
-        safe: Callable[[str, int], None] | None = None,
+        safe: Callable[[str, int], None] | None = None, disk: Disk | None = None,
     ) -> None:  # fmt: skip
         self._path = path
         self._session = path.stem
@@ -108,6 +123,7 @@ class Journal:
         self._post = post
         self._reserve = reserve
         self._safe = safe
+        self._disk = disk or Disk()
         self._condition = threading.Condition()
         self._waiting: list[bytes] = []
         self._urgent = False
@@ -117,6 +133,7 @@ class Journal:
         self._appended = 0
         self._written = 0
         self._failing = ""
+        self._finishing = False
         self._ending = False
         self._thread: threading.Thread | None = None
 
@@ -177,8 +194,20 @@ class Journal:
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         self._thread.start()
 
+    def finish(self) -> None:
+        """Nothing more will be appended: end as soon as everything is safe, however long the disk takes. Does not wait."""
+        with self._condition:
+            self._finishing = True
+            self._condition.notify_all()
+
+    @property
+    def finished(self) -> bool:
+        """Whether everything is safe and nothing more will come."""
+        with self._condition:
+            return self._finishing and self._written >= self._appended
+
     def stop(self, timeout_s: float = 2.0) -> None:
-        """Write the rest and end; gives up waiting after `timeout_s`."""
+        """Try once more to write the rest, and end; gives up waiting after `timeout_s`."""
         with self._condition:
             self._ending = True
             self._condition.notify_all()
@@ -186,35 +215,38 @@ class Journal:
             self._thread.join(timeout_s)
 
     def _run(self) -> None:
-        block_signals()
         while True:
             with self._condition:
-                while not (self._waiting or self._rest or self._ending):
+                while not (self._waiting or self._rest or self._ending or self._finishing):
                     self._condition.wait()
-                if not (self._urgent or self._ending):
+                if not self._in_haste:
                     until_s = self._clock.mono_s() + GATHER_S
-                    while not (self._urgent or self._ending) and self._clock.mono_s() < until_s:
+                    while not self._in_haste and self._clock.mono_s() < until_s:
                         self._clock.wait(self._condition, until_s)
-                ending = self._ending
-            if self.step():
-                if ending:
-                    break
-                continue
+                last = self._ending
+            safe = self.step()
             with self._condition:
-                if self._ending:
+                if last or (safe and self._finishing and not self._waiting):
                     break
-                self._clock.wait(self._condition, self._clock.mono_s() + RETRY_S)
+                if not safe and not self._ending:
+                    self._clock.wait(self._condition, self._clock.mono_s() + RETRY_S)
         self._close()
+
+    @property
+    def _in_haste(self) -> bool:
+        return self._urgent or self._ending or self._finishing
 
     def _write(self) -> None:
         """Put the rest behind what is safe, wherever an earlier try broke off, and make it safe."""
         if self._descriptor is None:
-            self._descriptor = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
+            self._descriptor = self._disk.open(self._path)
         at, view = self._safe_bytes, memoryview(self._rest)
         while view:
-            count = os.pwrite(self._descriptor, view, at)
+            count = self._disk.write(self._descriptor, view, at)
+            if count <= 0:
+                raise OSError(errno.EIO, "the disk takes nothing")
             at, view = at + count, view[count:]
-        os.fdatasync(self._descriptor)
+        self._disk.sync(self._descriptor)
 
     def _failed(self, wrong: OSError) -> bool:
         self._close()  # a card that came back needs the file opened anew

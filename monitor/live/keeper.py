@@ -13,7 +13,6 @@ from pathlib import Path
 
 from monitor.live.clock import Clock
 from monitor.live.inbox import House, Message
-from monitor.live.readers import block_signals
 
 EVERY_S = 10.0
 THROTTLED = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
@@ -55,7 +54,6 @@ class Keeper:
             self._condition.notify_all()
 
     def _run(self) -> None:
-        block_signals()
         while not self._ending:
             self._post(look(self._state))
             until_s = self._clock.mono_s() + EVERY_S

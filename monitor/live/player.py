@@ -14,7 +14,6 @@ from hardware.ports import Output
 from monitor.core.cues import Cue, Mixer, Sound
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
-from monitor.live.readers import block_signals
 
 BEAT_S = 0.5
 """At least this often the player shows that it lives; the watchdog looks at `beat_s`."""
@@ -105,7 +104,6 @@ class Player:
             self._levels(False)
 
     def _run(self) -> None:
-        block_signals()
         while not self._ending:
             next_s = self.step()
             with self._condition:

@@ -8,7 +8,6 @@ is kept: a read that took long is followed by the next one at once, never by a q
 from __future__ import annotations
 
 import math
-import signal
 import threading
 from collections.abc import Callable
 
@@ -20,11 +19,6 @@ from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sampled
 
 PERIOD_S = 1.0
-
-
-def block_signals() -> None:
-    """For every thread but the main one: a signal would cut short the kernel's wait for a conversion (the file reads empty)."""
-    signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals() - {signal.SIGKILL, signal.SIGSTOP, signal.SIGSEGV, signal.SIGBUS})
 
 
 class Reader:
@@ -68,7 +62,6 @@ class Reader:
             self._condition.notify_all()
 
     def _run(self) -> None:
-        block_signals()
         due_s = self._clock.mono_s()
         while not self._ending:
             self.step()

@@ -24,6 +24,9 @@ from monitor.live.player import Player
 from monitor.live.resume import Left, Plan
 from monitor.live.station_file import ProbeConfig, StationConfig
 
+ROUNDING_S = 1e-6
+"""Monotonic seconds and session seconds differ by this much in their last digits."""
+
 
 class Panel(Protocol):
     """What the station asks of a panel, real or not."""
@@ -173,6 +176,10 @@ class Running:
         self._latest_s = max(self._latest_s, mono_s - self._zero_s)
         return self._latest_s
 
+    def moment(self, mono_s: float) -> float:
+        """Session time of a moment, without going there."""
+        return mono_s - self._zero_s
+
     @property
     def wake_mono_s(self) -> float | None:
         """The monotonic moment at which the session wants to be woken."""
@@ -196,7 +203,8 @@ class Running:
 
     def sounded(self, sound: Any, onset_s: float) -> None:
         """A sound began at `onset_s` of session time."""
-        self._do(self.session.sounded(sound, onset_s, onset_s - sound.onset_s))
+        lateness_s = onset_s - sound.onset_s
+        self._do(self.session.sounded(sound, onset_s, 0.0 if abs(lateness_s) < ROUNDING_S else lateness_s))
 
     def dropped(self, sound: Any, now_s: float) -> None:
         """A sound that will not be heard."""

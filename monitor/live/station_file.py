@@ -22,6 +22,8 @@ from monitor.core.readings import ROLES, Role
 from monitor.core.toml_table import Document, Table, parse
 
 FACTORIES = ("lgpio", "rpigpio", "pigpio", "native")
+PLAIN_PORT, TLS_PORT = 1883, 8883
+"""Registered with IANA as mqtt and secure-mqtt."""
 HIGHEST_GPIO = 27
 """Lines of the 40-pin header that can be used as GPIO: 0 to 27 (the board maker's pin table)."""
 _NAME = re.compile(r"[a-z0-9-]{1,32}", re.ASCII)
@@ -212,7 +214,8 @@ def _mqtt(root: Table) -> MqttSettings | None:
         table.wrong("cert_file" if "cert_file" in table else "key_file", "cert_file and key_file belong together", "both or neither")
     if host is None:
         return None
-    return MqttSettings(host, port or 1883, user=user, client_id=client_id, discovery=bool(discovery), **files)
+    usual = TLS_PORT if "ca_file" in table or "cert_file" in table else PLAIN_PORT
+    return MqttSettings(host, port or usual, user=user, client_id=client_id, discovery=bool(discovery), **files)
 
 
 def _readable(table: Table, key: str) -> str | None:

@@ -1,0 +1,275 @@
+"""A whole station on a clock that jumps: the real Station, Player, Journal and session, driven step by step without threads.
+
+Only the seams are fakes: the clock, the bus, the panel, the disk. Used by the tests of the daemon, of the pre-flight, of
+resume, and by the fault storm.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import random
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from hardware.ports import Sample, SampleFault
+from hardware.simulated.panel import RecordingPanel
+from monitor.core.learned import Learned
+from monitor.live.clock import FakeClock
+from monitor.live.daemon import Publisher, Station
+from monitor.live.inbox import Edge, House, HungUp, Inbox, Request
+from monitor.live.journal import Disk
+from monitor.live.player import Player
+from monitor.live.readers import PERIOD_S, Reader
+from monitor.live.station_file import PanelConfig, ProbeConfig, StationConfig
+
+MIB = 1 << 20
+JUG, BOWL, WALL = "28-000000000a01", "28-000000000a02", "28-000000000a03"
+
+SHORT = """
+schema = 1
+name = "short"
+film = "panchromatic"
+vessel = "lidded tank"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "2:00"
+reference = "20 C"
+rate = { law = "coefficient", per_10_c = 2.5 }
+drain = "0:10"
+agitation = [{ from = "0:00", for = "0:10" }, { every = "1:00", for = "0:10" }]
+[[stage]]
+name = "stop"
+role = "stop"
+time = "0:30"
+[[stage]]
+name = "fix"
+role = "fix"
+time = "1:00"
+"""
+
+DARK = SHORT.replace("lidded tank", "open tray")
+
+
+class FakeBus:
+    """Temperatures as functions of the monotonic clock; faults by probe. A read takes `takes_s`, and the sample lies in its middle."""
+
+    def __init__(self, clock: FakeClock, liquids: Mapping[str, Callable[[float], float]]) -> None:
+        self._clock = clock
+        self.liquids = dict(liquids)
+        self.faults: dict[str, SampleFault] = {}
+        self.frozen: dict[str, float] = {}
+        self.raises: dict[str, Exception] = {}
+
+    def ids(self) -> tuple[str, ...]:
+        """All that are not missing."""
+        return tuple(sorted(i for i in self.liquids if self.faults.get(i) != "missing"))
+
+    def read(self, probe_id: str) -> Sample:
+        """A sample, 12 bits."""
+        if probe_id in self.raises:
+            raise self.raises[probe_id]
+        now_s = self._clock.mono_s()
+        fault = self.faults.get(probe_id)
+        if fault in ("missing", "crc") or probe_id not in self.liquids:
+            return Sample(probe_id, now_s, None, fault or "missing")
+        if fault == "reset":
+            return Sample(probe_id, now_s, 85.0, "reset")
+        raw_c = self.frozen.get(probe_id, round(self.liquids[probe_id](now_s) * 16) / 16)
+        if fault == "stale":
+            return Sample(probe_id, now_s - 8.0, raw_c, None)
+        return Sample(probe_id, now_s, raw_c, fault)
+
+
+class FakeDisk(Disk):
+    """The real disk until it is `full` or `broken`; then it takes half a line at most."""
+
+    def __init__(self) -> None:
+        self.full = False
+        self.broken = False
+        self.torn = 0
+
+    def write(self, descriptor: int, data: memoryview, at: int) -> int:
+        """Half of it, then nothing."""
+        if self.full or self.broken:
+            if self.torn == 0 and len(data) > 1:
+                self.torn = 1
+                return os.pwrite(descriptor, data[: len(data) // 2], at)
+            raise OSError(errno.ENOSPC if self.full else errno.EIO, "No space left on device" if self.full else "Input/output error")
+        self.torn = 0
+        return super().write(descriptor, data, at)
+
+
+def config_for(state: Path, *, room: bool = False, has_switch: bool = True) -> StationConfig:
+    """A station with a developer and a bath probe, and a room's if wanted."""
+    probes = [ProbeConfig("jug", JUG, "developer", 8.0, 5), ProbeConfig("bowl", BOWL, "bath", None, 8)]
+    if room:
+        probes.append(ProbeConfig("wall", WALL, "room", None, 11))
+    panel = PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24" if has_switch else None)
+    return StationConfig("station.toml", "laundry", state, 3, tuple(probes), panel, None)
+
+
+class World:
+    """The station and everything around it. `life` begins another life of the station on the same state folder."""
+
+    def __init__(
+        self,
+        state: Path,
+        liquids: Mapping[str, Callable[[float], float]] | None = None,
+        *,
+        has_switch: bool = True,
+        room: bool = False,
+        learned: Learned | None = None,
+        seed: int = 1,
+        publisher: Publisher | None = None,
+    ) -> None:
+        self.state = state
+        (state / "journals").mkdir(parents=True, exist_ok=True)
+        self.clock = FakeClock()
+        self.bus = FakeBus(self.clock, liquids or {JUG: lambda t: 20.3, BOWL: lambda t: 20.0, WALL: lambda t: 15.0})
+        self.disk = FakeDisk()
+        self.config = config_for(state, room=room, has_switch=has_switch)
+        self.learned = learned or Learned()
+        self.answers: list[dict[str, Any]] = []
+        self.sent: list[tuple[int, dict[str, Any]]] = []
+        self.deaf: set[int] = set()
+        self.house = House(1000 * MIB, None)
+        self.late_by_s: Callable[[], float] = lambda: 0.0
+        self._seed = seed
+        self._has_switch = has_switch
+        self._publisher = publisher
+        self.life()
+
+    def life(self) -> None:
+        """Begin anew with what is on the disk, as after a kill -9: nothing of the old one is asked to stop."""
+        self.inbox = Inbox()
+        self.panel = RecordingPanel(self.clock.mono_s, self._has_switch)
+        self.player = Player(self.clock, self.panel.sounder, self.inbox.put)
+        self.said: list[str] = []
+        self.station = Station(
+            self.config, self.clock, self.panel, self.inbox, self.player, lambda: self.learned, send=self._send, say=self.said.append,
+            publisher=self._publisher, dice=random.Random(self._seed), disk=self.disk, threads=False,
+        )  # fmt: skip
+        self._readers = [Reader(self.clock, self.bus, p.name, p.id, self.inbox.put) for p in self.config.probes]
+        self.station.readers = self._readers
+        self._read_s = self.clock.mono_s()
+        self._write_s = self.clock.mono_s()
+        self._house_s = self.clock.mono_s()
+        if self.panel.switch is not None:
+            self.panel.switch.listen(lambda at_s, down: self.inbox.put(Edge(at_s, down)))
+        self.station.take_up()
+        self.settle()
+
+    def _send(self, line: int, body: Mapping[str, Any]) -> bool:
+        if line in self.deaf:
+            return False
+        self.sent.append((line, dict(body)))
+        return True
+
+    # -- time -------------------------------------------------------------------------------------------------------
+
+    def settle(self) -> None:
+        """Everything that is due now, until nothing is."""
+        for _ in range(1000):
+            moved = False
+            while (message := self.inbox.get(0)) is not None:
+                self.station.turn(message)
+                moved = True
+            if self.station.due_s <= self.clock.mono_s():
+                self.station.turn(None)
+                moved = True
+            next_s = self.player.step()
+            if not moved and (next_s is None or next_s > self.clock.mono_s()):
+                return
+        raise AssertionError("the station never comes to rest")
+
+    def go(self, seconds: float) -> None:
+        """Let time pass."""
+        self.go_to(self.clock.mono_s() + seconds)
+
+    def go_to(self, until_s: float) -> None:
+        """Let time pass until this moment of the monotonic clock."""
+        while True:
+            now_s = self.clock.mono_s()
+            player_s = self.player.step()
+            times = [until_s, self.station.due_s, self._read_s, self._write_s, self._house_s]
+            if player_s is not None:
+                times.append(player_s)
+            at_s = max(min(times), now_s)
+            self.clock.to(at_s + (self.late_by_s() if at_s < until_s else 0.0))
+            now_s = self.clock.mono_s()
+            if now_s >= self._house_s:
+                self._house_s = now_s + 10.0
+                self.inbox.put(self.house)
+            if now_s >= self._read_s:
+                self._read_s += PERIOD_S
+                for reader in self._readers:
+                    reader.step()
+            self.settle()
+            if now_s >= self._write_s:
+                self._write_s = now_s + 0.5
+                self.write()
+                self.settle()
+            if now_s >= until_s:
+                return
+
+    def write(self) -> None:
+        """The journals' threads have had their turn."""
+        for journal in self.station.journals:
+            journal.step()
+
+    def go_until(self, what: Callable[[], bool], most_s: float = 3600.0) -> None:
+        """Let time pass until something is so."""
+        until_s = self.clock.mono_s() + most_s
+        while not what():
+            assert self.clock.mono_s() < until_s, "it never came"
+            self.go(0.25)
+
+    # -- hands and socket -------------------------------------------------------------------------------------------
+
+    def press(self, seconds: float = 0.2) -> None:
+        """The foot goes down and up again."""
+        assert self.panel.switch is not None
+        self.panel.switch.move(True)
+        self.settle()
+        self.go(seconds)
+        self.panel.switch.move(False)
+        self.settle()
+
+    def ask(self, line: int = 1, **body: Any) -> dict[str, Any]:
+        """One request; waits for its answer."""
+        got: list[dict[str, Any]] = []
+        self.inbox.put(Request(line, body, lambda answer: got.append(dict(answer))))
+        self.settle()
+        for _ in range(40):
+            if got:
+                return got[0]
+            self.go(0.25)
+        raise AssertionError("no answer")
+
+    def hang_up(self, line: int = 1) -> None:
+        """A connection is gone."""
+        self.inbox.put(HungUp(line))
+        self.settle()
+
+    def develop(self, recipe: str = SHORT, **more: Any) -> str:
+        """Arm a session, nobody asked. Returns its name."""
+        answer = self.ask(verb="develop", recipe=recipe, file="recipe.toml", waive="a test", **more)
+        assert answer["ok"], answer
+        return str(answer["armed"])
+
+    # -- what stands on the disk ------------------------------------------------------------------------------------
+
+    def journal(self, name: str) -> Path:
+        """The journal's file."""
+        return self.state / "journals" / f"{name}.jsonl"
+
+    def records(self, name: str, kind: str | None = None, **fields: Any) -> list[dict[str, Any]]:
+        """Records on the disk, of one kind if given, with these fields."""
+        self.write()
+        read = [json.loads(line) for line in self.journal(name).read_text(encoding="utf-8").splitlines()]
+        wanted = {**fields, **({} if kind is None else {"kind": kind})}
+        return [r for r in read if all(r.get(k) == v for k, v in wanted.items())]
