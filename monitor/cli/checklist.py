@@ -1,6 +1,7 @@
 """`evenbath checklist RECIPE.toml`: the pre-flight list on paper, the recipe's cautions, and how long each stage may wait.
 
-The station asks the same list by itself (monitor.core.checklist). Tests: tests/cli/test_checklist.py.
+Beside the questions it shows what is on record: the ledger's bottles that bear the names of the recipe's solutions, and
+whether the room was tested for this film. The station asks the same list by itself (monitor.core.checklist). Tests: tests/cli/test_checklist.py.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ _WIDTH = 110
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe that is about to be used")
+    parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
     parser.add_argument("--json", action="store_true", help="one object in place of words")
 
 
@@ -27,13 +29,35 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.recipe_file import open_recipe
 
     recipe = open_recipe(args.recipe)
+    known = _on_record(recipe, args.state)
     if args.json:
         import json
 
-        sys.stdout.write(json.dumps(_data(recipe), ensure_ascii=False) + "\n")
+        sys.stdout.write(json.dumps({**_data(recipe), "on_record": known}, ensure_ascii=False) + "\n")
         return 0
-    sys.stdout.write("".join(f"{line}\n" for line in _lines(recipe)))
+    sys.stdout.write("".join(f"{line}\n" for line in _lines(recipe, known)))
     return 0
+
+
+def _on_record(recipe: Recipe, state: str | None) -> list[str]:
+    """What the ledger and the record of darkness say about this recipe, in sentences."""
+    from monitor.live.clock import RealClock
+    from monitor.prepare.bottles import standing
+    from monitor.prepare.coin_test import darkness, load
+    from monitor.prepare.ledger import read_ledger
+    from monitor.prepare.state import state_folder
+
+    folder, today = state_folder(state), RealClock().wall().astimezone().date()
+    bottles = read_ledger(folder).bottles
+    said: list[str] = []
+    for solution in dict.fromkeys(stage.solution for stage in recipe.stages if stage.solution is not None):
+        bottle = standing(bottles, solution)
+        word, why = ("no bottle", "none of this name stands in the ledger") if bottle is None else bottle.state(today)
+        said.append(f"{solution}: {word}; {why}")
+    if recipe.open_film:
+        known = darkness(load(folder), recipe.film, today)
+        said.append(f"darkness, {recipe.film} film: {known.standing}; {known.why}")
+    return said
 
 
 def _data(recipe: Recipe) -> dict[str, Any]:
@@ -55,7 +79,7 @@ def _data(recipe: Recipe) -> dict[str, Any]:
     }
 
 
-def _lines(recipe: Recipe) -> Iterator[str]:
+def _lines(recipe: Recipe, known: list[str]) -> Iterator[str]:
     from textwrap import wrap
 
     from monitor.core.cautions import cautions_for
@@ -63,6 +87,10 @@ def _lines(recipe: Recipe) -> Iterator[str]:
     from monitor.core.waiting import ALARM_FIRST, SOURCE, waits_for
 
     yield f"Before {recipe.name}"
+    if known:
+        yield ""
+        yield "On record"
+        yield from (f"  {line}" for line in known)
     for part, heading in PARTS.items():
         items = [item for item in items_for(recipe) if item.part == part]
         if not items:
