@@ -116,6 +116,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
         control.stop()
         if publisher is not None:
             publisher.stop()
+        notifier.close()
     return 0
 
 

@@ -43,6 +43,12 @@ class Notifier:
         """The station ends on purpose."""
         self._send("STOPPING=1")
 
+    def close(self) -> None:
+        """Nothing more will be told."""
+        if self._socket is not None:
+            self._socket.close()
+            self._socket = None
+
     def _send(self, state: str) -> None:
         if self._socket is None:
             return
