@@ -1,7 +1,8 @@
 """`evenbath checklist RECIPE.toml`: the pre-flight list on paper, the recipe's cautions, and how long each stage may wait.
 
 Beside the questions it shows what is on record: the ledger's bottles that bear the names of the recipe's solutions, and
-whether the room was tested for this film. The station asks the same list by itself (monitor.core.checklist). Tests: tests/cli/test_checklist.py.
+whether the room was tested for this film. The station asks the same list by itself (monitor.core.checklist).
+Tests: tests/cli/test_checklist.py.
 """
 
 from __future__ import annotations

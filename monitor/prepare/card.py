@@ -22,7 +22,7 @@ from monitor.prepare.page_fit import FACE, LINE_EM, Block, Text, below, type_siz
 from monitor.prepare.read_back import chart_points
 
 CELL_ROW_EM = 1.88
-MOST_CELLS = 28
+MOST_CELLS = 30
 """With more points than this the chart goes by coarser steps, the reference always among them."""
 
 
@@ -59,10 +59,9 @@ td.time {{ padding-top: .08rem; font-size: 1.5em; line-height: 1.15; font-weight
 td.time small, .cell small {{ font-size: .55em; font-weight: normal; }}
 tr.main td {{ border-top: .16rem solid #000; border-bottom: .16rem solid #000; }}
 .never {{ font-weight: bold; }}
-.cells {{ display: grid; grid-template-columns: repeat(7, 1fr); gap: .2em; }}
-.of6 {{ grid-template-columns: repeat(6, 1fr); }}
+.cells {{ display: grid; grid-template-columns: repeat(6, 1fr); gap: .2em; }}
 .of4 {{ grid-template-columns: repeat(4, 1fr); }}
-.cell {{ display: flex; justify-content: space-between; align-items: baseline; white-space: nowrap; }}
+.cell {{ display: flex; justify-content: space-between; gap: .35em; align-items: baseline; white-space: nowrap; }}
 .cell {{ border: .06em solid #000; padding: 0 .3em; }}
 .cell b {{ font-size: 1.3em; line-height: 1.2; }}
 .cell.reference {{ outline: .16em solid #000; }}
@@ -261,7 +260,7 @@ def _chart(recipe: Recipe, stage: Stage) -> Block:
     data = f"Outside {format_number(low_c)} C to {format_number(high_c)} C: outside data."
     note = f"If it drifts, take the middle of where it was.{drain} {data}"
     html = f"<h2>{escape(heading)}</h2>\n<div class=\"cells\">{''.join(cells)}</div>\n<p>{note}</p>"
-    rows = math.ceil(len(cells) / 7)
+    rows = math.ceil(len(cells) / 6)
     return Block(html, below(Text(heading, 1.1, bold=True), Text(note)), 1.2 + rows * CELL_ROW_EM)
 
 
@@ -287,8 +286,8 @@ def _sheets(recipe: Recipe) -> Block:
         cells.append(f'<div class="cell"><span>{number}: in {enter}{own}</span><b>{format_duration(exit_s)}</b></div>')
     order = "Order in = order out." if len(set(sheets.factors)) == 1 else "Each has its own time: lift them by this list."
     note = f"{order} Shuffle from bottom to top. The fixing time counts from the last sheet."
-    columns = 6 if len(set(sheets.factors)) == 1 else 4
-    html = f"<h2>{heading}</h2>\n<div class=\"cells of{columns}\">{''.join(cells)}</div>\n<p>{note}</p>"
+    columns, of = (6, "") if len(set(sheets.factors)) == 1 else (4, " of4")
+    html = f"<h2>{heading}</h2>\n<div class=\"cells{of}\">{''.join(cells)}</div>\n<p>{note}</p>"
     return Block(html, below(Text(heading, 1.1), Text(note)), 1.2 + math.ceil(len(cells) / columns) * CELL_ROW_EM)
 
 
