@@ -127,7 +127,8 @@ def from_station(name: str, answer: Mapping[str, Any]) -> Source:
     """The readings of a station's answer to the verb `readings`. Raises `NotThere` for an answer that carries none."""
     rows = answer.get("readings")
     if not isinstance(rows, list):
-        said = str(answer.get("error", "no readings"))[:200]
+        lines = answer.get("lines")
+        said = "; ".join(map(str, lines))[:200] if isinstance(lines, list) else "no reason given"
         raise NotThere(f"{name}: the station answered without readings ({said}); allowed: a running station")
     try:
         return Source(name, _by_probe([_checked(row) for row in rows]))
