@@ -207,8 +207,6 @@ def _time_words(stage: Stage) -> tuple[str, str]:
         small.append("at least")
     if stage.counted == "full to empty":
         small.append("from full")
-    if stage.at_most_s is not None:
-        small.append(f"most {format_duration(stage.at_most_s)}")
     if stage.steer:
         small.append(f"at {format_number(stage.reference_c)} C")
     return format_duration(stage.target_ref_s), ", ".join(small)

@@ -29,7 +29,7 @@ def label_lines(bottle: Bottle) -> list[str]:
 def label_html(bottle: Bottle) -> str:
     """One label on a page, 95 mm wide, black on white, self-contained."""
     rows = [*_contents(bottle), *_dates(bottle), *_limits(bottle)]
-    body = "".join(f"<p>{escape(row)}</p>" for row in rows)
+    body = "".join(f"<p>{escape(row).replace('[ ]', '[&nbsp;] ')}</p>" for row in rows)
     careful = "".join(f'<p class="small">{escape(row)}</p>' for row in (*_careful(bottle), RULE))
     return f"""<!DOCTYPE html>
 <html lang="en">
@@ -61,7 +61,8 @@ def _contents(bottle: Bottle) -> Iterator[str]:
 
 
 def _dates(bottle: Bottle) -> Iterator[str]:
-    yield f"mixed {bottle.mixed}   opened {bottle.opened or _BLANK}   [ ] full  [ ] part-full"
+    yield f"mixed {bottle.mixed}, opened {bottle.opened or _BLANK}"
+    yield "[ ] full, [ ] part-full"
     keeps = []
     if bottle.rules.keeps_full is not None:
         until = read_span(bottle.rules.keeps_full).after(read_day(bottle.mixed)).isoformat()
