@@ -6,7 +6,6 @@ Decides what is refused and how it is said; what the probes do stands in hardwar
 from __future__ import annotations
 
 import argparse
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -48,13 +47,9 @@ def options_from(args: argparse.Namespace) -> ProbeOptions:
 
 def read_number(option: str, text: str) -> float:
     """A finite number given to an option. Raises `InputWrong`."""
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise InputWrong(f'{option} "{text[:40]}" is not a number; allowed: a finite number, in the unit of the option\'s name')
-    return value
+    from monitor.cli.numbers import read_plain
+
+    return read_plain(option, text, "a finite number, in the unit of the option's name")
 
 
 def _seed(text: str) -> int:
