@@ -58,6 +58,7 @@ def test_what_the_station_relies_on_is_in_its_unit() -> None:
     values = dict(found)
     assert values["Type"] == "notify"
     assert values["Restart"] == "on-failure"
+    assert values["RestartPreventExitStatus"] == "2"
     assert values["FailureAction"] == "none"
     assert not any(key in values for key in ("StartLimitAction", "SuccessAction", "PrivateDevices", "ProcSubset"))
     assert "reboot" not in (FOLDER / "evenbath.service").read_text()
