@@ -98,7 +98,7 @@ def compare_at(
     if fit.sigma_c < QUIET_STEPS * step_c:
         level, level_sd = straight_line_posterior(ages, window.raw_c, step_c, fit, ahead_s, SLOPE_SD_C_PER_S)
         drifted = min(1.0, abs(slope) * (ages[-1] - ages[0]) / step_c)
-        level_sd = math.hypot(level_sd, (1.0 - drifted * drifted) * _hidden_in_step(fit.sigma_c, step_c))
+        level_sd = math.hypot(level_sd, (1.0 - drifted * drifted) * _hidden_in_step(0.5 * fit.sigma_c, step_c))
     else:
         level = fit.parameters[0] + slope * ahead_s
         c = fit.covariance
@@ -123,7 +123,8 @@ def compare_at(
 def _hidden_in_step(sigma_c: float, step_c: float) -> float:
     """Root mean square of what rounding adds to the mean of many readings: first harmonic of the sawtooth, faded by the noise.
 
-    Widrow's theory of quantisation; added because how quiet a quiet probe is can hardly be seen through its steps.
+    Widrow's theory of quantisation; added, for half the noise that was found, because how quiet
+    a quiet probe is can hardly be seen through its steps.
     """
     return step_c / (math.pi * math.sqrt(2.0)) * math.exp(-2.0 * (math.pi * sigma_c / step_c) ** 2)
 

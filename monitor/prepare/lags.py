@@ -27,8 +27,8 @@ SPAN_S = 3.0
 LEAST_DIP_C, LEAST_JUMP_C = 1.0, 0.3
 PROBE_LAG_S = (0.5, 300.0)
 VESSEL_LAG_S = (20.0, 6.0 * 3600.0)
-BACK_C = 0.4
-"""A change against the way of the dip, within three readings, that is no noise."""
+ANOTHER_C = 0.4
+"""A growth of the change within three readings that is no noise."""
 TAIL_LAGS = 10.0
 LONGEST_TAIL_S, SHORTEST_TAIL_S = 900.0, 40.0
 WATER_SLOPE_C_PER_S = 0.002
@@ -68,7 +68,6 @@ def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
     rough = _rough_lag(series, start, tail)
     end = t0 + min(LONGEST_TAIL_S, max(SHORTEST_TAIL_S, TAIL_LAGS * rough))
     stop = next((i for i in range(start, tail) if series.t_s[i] > end), tail)
-    stop = _before_next_change(series, start, stop, rough)
     ages = [t - t0 for t in series.t_s[start:stop]]
     codes = series.raw_c[start:stop]
     if len(codes) < 8 or ages[-1] < 3.0 * rough:
@@ -132,19 +131,21 @@ def _dip(series: Series, at_s: float | None) -> tuple[int, int]:
             f'probe "{series.probe}": no dip{near}: the greatest jump is {max(best, size):.1f} C; '
             f"allowed: {LEAST_DIP_C:.0f} C or more, better 5, from air or another cup into stirred water"
         )
-    return where, _turned_back(series, where, later[-1] - series.raw_c[where])
+    return where, _next_change(series, where)
 
 
-def _turned_back(series: Series, start: int, way_c: float) -> int:
-    """Where the readings first jump back against the way of the dip (the probe lifted out, say), or the end."""
-    raw = series.raw_c
-    known = raw[start : start + 4]
-    way = raw[start + min(3, len(known) - 1)] - raw[start] or way_c
-    for k in range(start, len(raw) - 3):
-        back = raw[k] - raw[k + 3] if way > 0 else raw[k + 3] - raw[k]
-        if back > BACK_C:
+def _next_change(series: Series, start: int) -> int:
+    """Where something else happens to the probe (it is lifted out, say), or the end.
+
+    Behind one jump the change within three readings only ever fades; a change larger than the smallest so far is another jump.
+    """
+    smallest = math.inf
+    for k in range(start, len(series.raw_c) - 3):
+        change = abs(series.raw_c[k + 3] - series.raw_c[k])
+        if change > smallest + ANOTHER_C:
             return k
-    return len(raw)
+        smallest = min(smallest, change)
+    return len(series.raw_c)
 
 
 def _rough_lag(series: Series, start: int, tail: int) -> float:
@@ -159,19 +160,6 @@ def _rough_lag(series: Series, start: int, tail: int) -> float:
         if reached < horizon_s / 5.0:
             break
     return max(1.0, reached)
-
-
-def _before_next_change(series: Series, start: int, stop: int, rough_s: float) -> int:
-    """Where the next disturbance (the probe lifted out, say) begins, or `stop`."""
-    t0 = series.t_s[start]
-    for k in range(start, stop - 3):
-        t = series.t_s[k]
-        if t < t0 + 3.0 * rough_s:
-            continue
-        fading = abs(series.raw_c[start] - series.raw_c[k]) * math.exp(-(t - t0) / rough_s)
-        if abs(series.raw_c[k + 3] - series.raw_c[k]) > 0.4 + fading:
-            return k
-    return stop
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,19 +214,19 @@ def _fit_vessel(inside: Series, driver: Series, probe_lag_s: float, offset_sd_c:
     first = codes[0]
 
     def curve(theta: Sequence[float]) -> tuple[list[float], Matrix]:
-        values = _cascade(grid, marks, theta, probe_lag_s)
+        values = two_lags(grid, marks, theta, probe_lag_s)
         columns: Matrix = []
         for k, h in ((0, 0.05), (1, 0.01), (3, 0.05)):
             moved = list(theta)
             moved[k] += h
-            columns.append([(b - a) / h for a, b in zip(values, _cascade(grid, marks, moved, probe_lag_s), strict=True)])
+            columns.append([(b - a) / h for a, b in zip(values, two_lags(grid, marks, moved, probe_lag_s), strict=True)])
         rows = [[columns[0][i], columns[1][i], 1.0, columns[2][i]] for i in range(len(values))]
         return values, rows
 
     priors = [None, (math.log(400.0), 1.5), (0.0, offset_sd_c), (first, 3.0)]
     starts = [[first, math.log(lag), 0.0, first] for lag in (120.0, 400.0, 1200.0, 4000.0)]
     start = min(
-        starts, key=lambda theta: math.fsum((y - m) ** 2 for y, m in zip(codes, _cascade(grid, marks, theta, probe_lag_s), strict=True))
+        starts, key=lambda theta: math.fsum((y - m) ** 2 for y, m in zip(codes, two_lags(grid, marks, theta, probe_lag_s), strict=True))
     )
     fit = fit_codes(curve, start, codes, step_of(inside.raw_c) if inside.raw_c == inside.celsius else 0.0, priors)
     lag = math.exp(fit.parameters[1])
@@ -276,7 +264,7 @@ def _grid(driver: Series, shown_at: Sequence[float]) -> tuple[list[tuple[float, 
     return grid, marks
 
 
-def _cascade(grid: Sequence[tuple[float, float]], marks: Sequence[int], theta: Sequence[float], probe_lag_s: float) -> list[float]:
+def two_lags(grid: Sequence[tuple[float, float]], marks: Sequence[int], theta: Sequence[float], probe_lag_s: float) -> list[float]:
     """What the inside probe would show at the marks: liquid behind a drive straight between readings, probe behind it."""
     liquid, log_lag, offset, probe = theta
     lag = math.exp(min(max(log_lag, 2.0), 11.0))

@@ -180,7 +180,7 @@ def advice(cooling: Cooling, view: Outlook, bath_ml: float | None, second_c: flo
         )
         volume = "" if bath_ml is None else f", here {format_volume(bath_ml * ratio**3)}"
         lines.append(
-            f"or a larger bath: {ratio**3:.1f} times the water in a vessel of the same shape{volume}, or the same depth factor {ratio:.1f}"
+            f"or a larger bath: {ratio**3:.1f} times the water in a vessel of the same shape{volume}, or one {ratio:.1f} times as deep"
         )
     return lines
 
