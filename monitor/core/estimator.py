@@ -71,7 +71,8 @@ class TrustChange:
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
-    """Where the developer is now: best estimate, its standard deviation (comparison included), whose it is, how old the last believed reading is (None: never)."""
+    """Where the developer is now: best estimate, its standard deviation (comparison included), whose it is, how old the last believed
+    reading is (None: never)."""
 
     celsius: float
     sd_c: float
@@ -96,20 +97,22 @@ class End:
 
 
 LOST_S = 15.0
-"""No sample for longer than this: lost (the project's practice, section 6). From 5 s on it is in doubt: the deviation grows, nothing is said."""
+"""No sample for longer than this: lost (the project's practice, section 6). From 5 s on it is in doubt: the deviation grows, nothing is
+said."""
 FIRST_WAIT_S = 5.0
 """A probe that has never spoken is waited for this long before a vessel model takes its place."""
 GAIN_READINGS = 3
 GAIN_SPAN_S = 1.5
 """A probe is believed first after this many good readings over this long."""
 HELD_WINDOWS_S = (120.0, 280.0)
-"""A held slope is the least of the slope now (with and without the transient) and those over these windows, none where they
-disagree in sign: a heater that hunts, a stir that dies away are no drift."""
-STEEPEST_HELD = 0.3 / 60.0
-"""C/s: a bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was steeper was stirring, and does not go on."""
+"""A held slope is the median of the slope now (with and without the transient) and those over these windows: a heater that
+hunts, a stir that dies away are no drift."""
+STEEPEST_HELD = 0.45 / 60.0
+"""C/s: a bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was much steeper was stirring, and does not go on."""
 AGREE_C = 0.3
 AGREE_S = 30.0
-"""Belief returns after this long of agreement this near (practice, section 6), or within two deviations of an estimate that has grown vaguer."""
+"""Belief returns after this long of agreement this near (practice, section 6), or within two deviations of an estimate that has grown
+vaguer."""
 RERUN_S = (15.0, 40.0)
 """After the first belief the start is computed again about the temperature found by then."""
 SNAPSHOT_S = 8.0
@@ -143,8 +146,8 @@ STUCK_S = 20.0
 STUCK_OFF_C = 0.1
 STUCK_SIGMA = 3.0
 STUCK_LOG = 5.0
-"""A stuck code: the drift before says that the liquid left it by this much and this many deviations, and a sound probe's noise would have shown another
-code with all but exp(-5) of probability (the most that one code can have is erf(step/2 / (noise sqrt 2)))."""
+"""A stuck code: the drift before says that the liquid left it by this much and this many deviations, and a sound probe's
+noise would have shown another code but for exp(-5): one code has at most the share erf(step/2 / (noise sqrt 2))."""
 WRONG_WITNESS_C = 0.5
 WRONG_WITNESS_S = 30.0
 """A second probe that differs from the believed one by this for this long is not believed (practice, section 6)."""
@@ -297,7 +300,8 @@ class Estimator:
             self._origin.t = t
 
     def begin(self, key: int, t_s: float, law: RateLaw | None, reference_c: float) -> None:
-        """Integral `key` counts from `t_s` on, which may lie ahead or up to `PAST_S` back. A key begun again starts at 0. All keys that count at one time share one law; None counts plain seconds."""
+        """Integral `key` counts from `t_s` on, which may lie ahead or up to `PAST_S` back. A key begun again starts at 0. All keys that
+        count at one time share one law; None counts plain seconds."""
         if self._first_t is None:
             self._set_start(t_s)
         self.forget(key)
@@ -467,7 +471,8 @@ class Estimator:
             stirred = any(b > early.t and a < late.t for a, b in self._rivalries)
             if late.t - early.t > 0.5 * HELD_WINDOWS_S[0] and not stirred:
                 slopes.append((now[T] - early.bank.mean().x[T]) / (late.t - early.t))
-        slope = min(slopes, key=abs) if min(slopes) * max(slopes) > 0.0 else 0.0
+        slopes.sort()
+        slope = 0.5 * (slopes[(len(slopes) - 1) // 2] + slopes[len(slopes) // 2])
         return min(max(slope, -STEEPEST_HELD), STEEPEST_HELD)
 
     def _lose(self, watch: _Watch, since_t: float, why: str) -> list[TrustChange]:
@@ -690,7 +695,8 @@ class Estimator:
             watch.differ_since = event.t
         if event.t - watch.differ_since <= WRONG_WITNESS_S:
             return []
-        return self._lose(watch, watch.differ_since, f"{abs(off):.1f} C {'above' if off > 0 else 'below'} the other probe for {WRONG_WITNESS_S:.0f} s")
+        why = f"{abs(off):.1f} C {'above' if off > 0 else 'below'} the other probe for {WRONG_WITNESS_S:.0f} s"
+        return self._lose(watch, watch.differ_since, why)
 
     def _check_return(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         """A probe that is not believed: does it say again what the liquid should be, or was it the liquid all the time?"""
@@ -714,7 +720,8 @@ class Estimator:
         elif watch.agree_since is None:
             watch.agree_since = event.t
         if watch.agree_since is not None and event.t - watch.agree_since >= AGREE_S:
-            return self._gain_again(watch, self._back_since(histories, watch.agree_since), f"within {near:.1f} C of the estimate for {AGREE_S:.0f} s", event.t)
+            why = f"within {near:.1f} C of the estimate for {AGREE_S:.0f} s"
+            return self._gain_again(watch, self._back_since(histories, watch.agree_since), why, event.t)
         if event.t - watch.liquid_since >= STEADY_S:
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
             return self._gain_again(watch, self._back_since(histories, watch.liquid_since), why, event.t)

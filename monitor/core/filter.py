@@ -40,7 +40,8 @@ Kind = Literal["calm", "lively", "jump", "stir", "air"]
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How restless a model is. Per second: variance gained by slow slope, transient slope, liquid, air. Once, when it is entered: `jump` of the liquid, `stir` of the transient."""
+    """How restless a model is. Per second: variance gained by slow slope, transient slope, liquid, air. Once, when it is entered:
+    `jump` of the liquid, `stir` of the transient."""
 
     slope: float
     transient: float
@@ -63,7 +64,8 @@ QUIET = Noise(slope=0.0, transient=0.0, liquid=0.0)
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step's transition: liquid = keep T + toward + by_slope s + by_transient u; probe = p_probe P + p_liquid T + p_slope s + p_transient u + p_air A."""
+    """One step's transition: liquid = keep T + toward + by_slope s + by_transient u; probe = p_probe P + p_liquid T + p_slope s +
+    p_transient u + p_air A."""
 
     h: float
     keep: float
@@ -159,7 +161,8 @@ class Track:
             c4,
         )
         self.c = [
-            [keep * r0 + bs * r1 + bu * r2, fs * r1, fu * r2, pp * r3 + pt * r0 + ps * r1 + pu * r2 + pa * r4, r4] for r0, r1, r2, r3, r4 in rows
+            [keep * r0 + bs * r1 + bu * r2, fs * r1, fu * r2, pp * r3 + pt * r0 + ps * r1 + pu * r2 + pa * r4, r4]
+            for r0, r1, r2, r3, r4 in rows
         ]
         for n in self.counts.values():
             r0, r1, r2, r3, r4 = n.cov
@@ -235,7 +238,8 @@ class Track:
             n.cov[place] = 0.0
 
     def loosen(self, variance: float) -> None:
-        """Make the liquid's temperature less certain in the direction that it went astray: what was counted meanwhile is as wrong as it is."""
+        """Make the liquid's temperature less certain in the direction that it went astray: what was counted meanwhile is as wrong as it
+        is."""
         here = self.c[T][T]
         if here <= 0.0:
             self.c[T][T] = variance
@@ -294,7 +298,8 @@ CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
     ("lively", "air"): 1 / 3000,
     ("air", "calm"): 1 / 90,
 }
-"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over at once."""
+"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over
+at once."""
 AT_ONCE: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
 OPENING: dict[Kind, float] = {"calm": 0.96, "lively": 0.01, "jump": 0.01, "stir": 0.01, "air": 0.01}
 LIQUID: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")

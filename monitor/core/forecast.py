@@ -29,7 +29,8 @@ LONGEST_S = 4 * 86400.0
 
 
 def expected(moment: Moment, track: Track, follows: tuple[float, float, float] | None) -> Callable[[float], float]:
-    """The liquid's temperature as a function of seconds from now. `follows`: (lag, level, slope) of what a learned vessel follows, if known."""
+    """The liquid's temperature as a function of seconds from now. `follows`: (lag, level, slope) of what a learned vessel follows, if
+    known."""
     x = track.x
     t0, s, u = x[T], x[SLOPE], x[TRANSIENT]
     if moment.drift == "held":

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-PANEL_C = 0.5
-"""A panel spans at most this change of temperature: with the steepest law here (x6 in 10 C) Simpson's error is then below 1e-9."""
+PANEL_C = 0.25
+"""A panel spans at most this change of temperature. With the steepest law here (6 in 10 C) the relative error is (0.0448)^4/2880,
+1.4e-9."""
 
 
 def simpson(start: float, middle: float, end: float, step_s: float) -> float:

@@ -78,7 +78,22 @@ class Key:
 class Moment:
     """State at `t`. `bank` is the liquid, `outside` bath or room for the vessel model."""
 
-    __slots__ = ("attach", "bank", "bases", "drift", "lag_s", "last_two", "law", "noise", "noises", "outside", "probe", "room", "systematics", "t")
+    __slots__ = (
+        "attach",
+        "bank",
+        "bases",
+        "drift",
+        "lag_s",
+        "last_two",
+        "law",
+        "noise",
+        "noises",
+        "outside",
+        "probe",
+        "room",
+        "systematics",
+        "t",
+    )
 
     def __init__(self, t: float, celsius: float, sd_c: float, probe: str) -> None:
         air, air_sd = AIR_UNKNOWN

@@ -1,4 +1,4 @@
-"""Random liquids, a probe of our own that reads them, and the person's rule that freezes an end: shared by the estimator's benchmark and tests.
+"""Random liquids, a probe of our own that reads them, the rule that freezes an end: shared by the estimator's benchmark and tests.
 
 Independent of `hardware.simulated` on purpose, so that the estimator is not checked by the code that feeds it in a rehearsal.
 Times are whole seconds of session time from 0, temperatures Celsius, straight between two seconds.

@@ -1,4 +1,5 @@
-"""The estimator seen from outside: what a session hands in and what it is told. Scenarios are those of the project's practice, section 8."""
+"""The estimator seen from outside: what a session hands in and what it is told. Scenarios are those of the project's practice, section
+8."""
 
 from __future__ import annotations
 
@@ -121,14 +122,22 @@ def tank(t: float) -> float:
     return 8.0 + 12.5 * (tau * math.exp(-t / tau) - lag * math.exp(-t / lag)) / (tau - lag)
 
 
-def evening(*probes: ProbeModel, vessel: Vessel | None, until: float = 2000.0, vanish: float = math.inf, lifted: tuple[float, float] = (9e9, 9e9), seed: int = 1) -> tuple[Run, float, list[str], dict[float, float]]:
-    """Session (a) until the end is frozen: (run, end, source each second, ends forecast). `vanish`: no probe is read from then on; `lifted`: witness in air."""
+def evening(
+    *probes: ProbeModel,
+    vessel: Vessel | None,
+    vanish: float = math.inf,
+    lifted: tuple[float, float] = (9e9, 9e9),
+    seed: int = 1,
+) -> tuple[Run, float, list[str], dict[float, float]]:
+    """Session (a) to its end: run, frozen end, source each second, forecasts. No probe is read from `vanish` on; `lifted`: in air."""
     rng = random.Random(seed)
     run = Run(*probes, vessel=vessel)
     run.estimator.begin(1, 0.0, LAW, 20.0)
     sheath, in_air = Sheath(20.5), constant(8.0)
-    end, sources, ends = math.inf, [], {}
-    for i in range(int(until)):
+    end = math.inf
+    sources: list[str] = []
+    ends: dict[float, float] = {}
+    for i in range(2000):
         t = float(i)
         if t > end:
             break
@@ -173,7 +182,8 @@ def test_the_bath_alone_does_not_move_the_time() -> None:
 @pytest.mark.parametrize("vessel", [None, Vessel(360.0, 15.0)])
 @pytest.mark.parametrize("seed", range(3))
 def test_a_witness_in_air_is_disbelieved_and_believed_again(vessel: Vessel | None, seed: int) -> None:
-    """Lifted at 6:05 into 8 C air for 3:00: disbelieved within 15 s, one loss, believed again 30 to 45 s after its return, end moved by 6 s at most."""
+    """Lifted at 6:05 into 8 C air for 3:00: disbelieved within 15 s, one loss, believed again 30 to 45 s after its return, end moved by
+    6 s at most."""
     _, undisturbed, _, _ = evening(BATH, WITNESS, vessel=vessel, seed=seed)
     run, end, sources, _ = evening(BATH, WITNESS, vessel=vessel, lifted=(365.0, 545.0), seed=seed)
     gained, lost, again = run.changes
