@@ -816,6 +816,7 @@ class Session:
     def _tell_progress(self, run: Run, t_s: float) -> None:
         if run not in self._counting:
             return
+        t_s = max(t_s, self._t_s)  # a press that is understood at its release lies before what was told meanwhile
         temperature = self._estimator.temperature(t_s)
         done = self._estimator.done(run.key, t_s)
         fields: dict[str, Any] = {"stage": run.stage.number}

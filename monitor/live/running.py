@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 from hardware.ports import Output
 from monitor import __version__
+from monitor.core.cues import NOW_LATER_S
 from monitor.core.effects import Close, Effect, Hush, Lamp, Play, Write
 from monitor.core.estimator import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
 from monitor.core.learned import Comparison, Learned
@@ -24,6 +25,8 @@ from monitor.live.player import Player
 from monitor.live.resume import Left, Plan
 from monitor.live.station_file import ProbeConfig, StationConfig
 
+MISSED_S = 0.1
+"""A cue whose onset is over by more than this at a resume was missed."""
 ROUNDING_S = 1e-6
 """Monotonic seconds and session seconds differ by this much in their last digits."""
 
@@ -125,6 +128,17 @@ def options_of(opening: Mapping[str, Any]) -> Options:
     return Options("live", bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
 
 
+def still_matter(effects: list[Effect], t_s: float) -> list[Effect]:
+    """What of a resume's effects is carried out: of the cues that fell into the gap only the last READY or NOW, and only while
+    it is not so late that its next repeat comes as soon. Ticks, clicks and answers of that time are over; a FAULT never is."""
+    missed = [e for e in effects if isinstance(e, Play) and e.sound.cue != "fault" and e.sound.onset_s < t_s - MISSED_S]
+    calls = [e for e in missed if e.sound.cue in ("ready", "now")]
+    kept = max(calls, key=lambda e: e.sound.onset_s, default=None)
+    if kept is not None and kept.sound.onset_s < t_s - NOW_LATER_S:
+        kept = None
+    return [e for e in effects if e not in missed or e is kept]
+
+
 class Running:
     """A session that goes on. `tell` gets each record after it was handed to the journal; `over` is called after its end."""
 
@@ -142,6 +156,7 @@ class Running:
         self._clock = clock
         self._tell = tell
         self._latest_s = 0.0
+        self._read_s: dict[str, float] = {}
 
     @property
     def recipe(self) -> Recipe:
@@ -163,9 +178,12 @@ class Running:
         """Go on with an earlier life."""
         for record in left.records:
             self.session.fold(record)
+            if record["kind"] == "reading":
+                self._read_s[record["probe"]] = float(record["t_s"])
         self._latest_s = plan.t_s
         self._tune(tune)
-        self._do(self.session.resume(plan.t_s, plan.gap_s, plan.verdict == "same boot", plan.spread_s))
+        effects = self.session.resume(plan.t_s, plan.gap_s, plan.verdict == "same boot", plan.spread_s)
+        self._do(still_matter(effects, plan.t_s))
 
     def _tune(self, tune: int) -> None:
         self.tune = tune
@@ -195,6 +213,9 @@ class Running:
     def take(self, reading: Reading, now_s: float) -> None:
         """A reading whose `t_s` is monotonic."""
         own = Reading(reading.t_s - self._zero_s, reading.probe, reading.role, reading.raw_c, reading.celsius, reading.quality)
+        if own.t_s < self._read_s.get(own.probe, own.t_s):
+            return  # a stale one from before this life
+        self._read_s[own.probe] = own.t_s
         self._do(self.session.take(own, self.at(now_s)))
 
     def press(self, mono_s: float, down: bool) -> None:

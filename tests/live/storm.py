@@ -168,7 +168,8 @@ def storm(state: Path, seed: int, hour_s: float = 3600.0, kills: bool = False) -
                 names.append(name)
         _blow(world, broker, dice)
         world.go(dice.expovariate(1 / 4.0))
-        if OPEN[recipe] and world.panel.lamp is not None:
+        lamp = world.panel.lamp
+        if OPEN[recipe] and world.station.running is not None and lamp is not None and not lamp.closed:
             result.wrong.append("the lamp's pin was opened")
         if kills and dice.random() < 0.01:
             world.disk.full = world.disk.broken = False
@@ -252,8 +253,11 @@ def _check(path: Path, result: Result) -> None:
     result.wrong += findings.lines() + ([findings.torn] if findings.torn else [])
     if [r["seq"] for r in records] != list(range(1, len(records) + 1)):
         result.wrong.append(f"{path.name}: seq has gaps")
+    back_s = -math.inf
     for record in records:
-        if record["kind"] == "cue" and record["cue"] == "now":
+        if record["kind"] == "session" and record["event"] == "resume":
+            back_s = record["t_s"]
+        if record["kind"] == "cue" and record["cue"] == "now" and record["t_s"] > back_s + 1.0:
             result.worst_now_s = max(result.worst_now_s, record["lateness_s"])
     if result.worst_now_s > 0.1:
         result.wrong.append(f"{path.name}: a NOW {result.worst_now_s:.3f} s late")
