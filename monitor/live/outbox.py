@@ -126,7 +126,7 @@ class Outbox:
                 continue
             try:
                 safe = _whole_lines(path)
-                at = _at_line_start(path, min(acked.get(session, 0), safe))
+                at = _at_line_start(path, acked.get(session, 0), safe)
             except OSError:
                 self.unreadable += 1
                 continue
@@ -143,7 +143,7 @@ class Outbox:
                 return False
             journal = self._journals[session] = _Journal(self._folder / (session + SUFFIX), 0, 0, 0, deque(), set())
         if offset < journal.sent:  # cut back by a repair: what follows is sent anew
-            journal.sent = journal.acked = _at_line_start(journal.path, offset)
+            journal.sent = journal.acked = _at_line_start(journal.path, offset, offset)
             journal.flying.clear()
             journal.early.clear()
         journal.safe = offset
@@ -378,9 +378,9 @@ def _line_starts_backwards(fd: int, below: int) -> Iterator[int]:
         end = start
 
 
-def _at_line_start(path: Path, offset: int) -> int:
-    """`offset` if a line begins there, else 0: a cursor that does not fit its file is not believed."""
-    if offset <= 0:
+def _at_line_start(path: Path, offset: int, most: int) -> int:
+    """`offset` if it is `most` at most and a line begins there, else 0: a cursor that does not fit its file is not believed."""
+    if not 0 < offset <= most:
         return 0
     with contextlib.suppress(OSError), path.open("rb") as file:
         file.seek(offset - 1)

@@ -127,7 +127,7 @@ class Recorder:
             if self._link.up:
                 if now_s >= self._quiet_due_s:
                     self._quiet_due_s = now_s + self._patience.quiet_s / 10.0
-                    self._ask_the_quiet(now_s)
+                    self._look_around(now_s)
                 self._send_asks(now_s)
             self._link.turn(0.05 if self._asks else min(0.5, self._patience.quiet_s / 10.0))
 
@@ -263,6 +263,7 @@ class Recorder:
                 continue
             kept = self._shelf.find(station, session)
             if not kept.closed and records >= kept.next_seq:
+                kept.ahead = max(kept.ahead, records)
                 self._want(kept, now_s)
 
     def _want(self, kept: Kept, now_s: float, at_once: bool = False) -> None:
@@ -277,9 +278,15 @@ class Recorder:
         if len(self._asks) < MOST_ASKS_WAITING:
             self._asks[kept.key] = None
 
-    def _ask_the_quiet(self, now_s: float) -> None:
-        """Sessions without a close of which nothing was heard: the record that would show the gap may be the last one."""
+    def _look_around(self, now_s: float) -> None:
+        """Ask for gaps that are known, whether or not anything more is heard; and for sessions without a close that have gone quiet.
+
+        The record that would show a gap may be the last one, and a request may be lost like anything else.
+        """
         for kept in list(self._shelf.busy()):
+            if kept.ahead >= kept.next_seq:
+                self._want(kept, now_s)
+                continue
             wait_s = min(self._patience.quiet_s * 2.0 ** min(kept.tries, 10), self._patience.quiet_most_s)
             if now_s - max(kept.heard_s, kept.asked_s or 0.0) >= wait_s and kept.size and self._online.get(kept.station, True):
                 self._want(kept, now_s, at_once=True)

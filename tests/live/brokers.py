@@ -7,6 +7,7 @@ library's warnings are not ours.
 from __future__ import annotations
 
 import contextlib
+import os
 import selectors
 import shutil
 import signal
@@ -252,7 +253,8 @@ def _serve(port: int) -> None:
         asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, stop.set)
         await stop.wait()
         with contextlib.suppress(Exception):
-            await broker.shutdown()
+            await asyncio.wait_for(broker.shutdown(), 0.5)
+        os._exit(0)  # its tasks do not always end
 
     asyncio.run(serve())
 

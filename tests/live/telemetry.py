@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import random
@@ -22,6 +23,7 @@ QUICK = Timing(keepalive_s=1, connect_s=2.0, backoff_first_s=0.02, backoff_most_
 FAST = Pace(live_per_s=50_000.0, again_per_s=20_000.0, save_s=0.2, farewell_s=2.0)
 EAGER = Patience(ask_s=0.3, ask_most_s=1.0, quiet_s=0.6, quiet_most_s=2.0, asks_per_s=500.0)
 STATION = "laundry"
+_NUMBERS = itertools.count()
 
 
 def record(session: str, seq: int, **fields: Any) -> bytes:
@@ -87,10 +89,13 @@ def publisher(port: int, state: Path, station: str = STATION, timing: Timing = Q
 class RunningRecorder:
     """A recorder at work in a thread, for a `with` statement."""
 
-    def __init__(self, port: int, into: Path, stations: tuple[str, ...] = (), until_closed: str | None = None, patience: Patience = EAGER) -> None:
+    def __init__(
+        self, port: int, into: Path, stations: tuple[str, ...] = (), until_closed: str | None = None, patience: Patience = EAGER
+    ) -> None:
         self.told: list[str] = []
         config = MqttConfig("127.0.0.1", port)
-        self.recorder = Recorder(config, f"keeper-{port}", into, stations, RealClock(), self.told.append, until_closed, QUICK, patience)
+        name = f"keeper-{next(_NUMBERS)}"
+        self.recorder = Recorder(config, name, into, stations, RealClock(), self.told.append, until_closed, QUICK, patience)
         self.into = into
         self.thread = threading.Thread(target=self.recorder.run, name="recorder")
 
@@ -117,14 +122,17 @@ class Listener:
 
     def __init__(self, port: int, *topics: str, **config: Any) -> None:
         self.heard: list[tuple[str, bytes, bool]] = []
-        self._topics = topics
+        number = next(_NUMBERS)
+        self._own = f"listener/{number}"
+        self._topics = (*topics, self._own)
         self._out: list[tuple[str, bytes, bool]] = []
         self._lock = threading.Lock()
         self._acked = 0
-        self._ending = False
-        self._link = Link(MqttConfig("127.0.0.1", port, **config), f"listener-{id(self)}", self, RealClock(), QUICK, 1 << 20)
+        self._ending = self._greet = False
+        self._link = Link(MqttConfig("127.0.0.1", port, **config), f"listener-{number}", self, RealClock(), QUICK, 1 << 20)
         self._thread = threading.Thread(target=self._run, name="listener")
         self._ready = threading.Event()
+        self._greetings: set[int | None] = set()
         self._thread.start()
         assert self._ready.wait(10.0), self._link.why_down
 
@@ -150,24 +158,31 @@ class Listener:
         self._thread.join(10.0)
 
     def link_up(self) -> None:
-        """Subscribe."""
+        """Subscribe; what this listener says to itself comes back once that is done."""
         self._link.subscribe(*self._topics)
-        self._ready.set()
+        self._greet = True
 
     def link_down(self, why: str) -> None:
         """Nothing is sent again."""
 
     def link_acked(self, mid: int) -> None:
-        """Count."""
-        self._acked += 1
+        """Count what was said to others."""
+        if mid not in self._greetings:
+            self._acked += 1
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
         """Remember."""
-        self.heard.append((topic, payload, retained))
+        if topic == self._own:
+            self._ready.set()
+        else:
+            self.heard.append((topic, payload, retained))
 
     def _run(self) -> None:
         sent = 0
         while not self._ending:
+            if self._greet and self._link.up:
+                self._greet = False
+                self._greetings.add(self._link.publish(self._own, b""))
             while self._link.up and self._out and sent - self._acked < 20:
                 with self._lock:
                     topic, payload, retain = self._out.pop(0)
