@@ -17,7 +17,7 @@ from monitor.core.doubt import Histories, returning, weigh
 from monitor.core.filter import AIR, AIR_LAG_S, NOISES, PROBE, QUANTUM_C, SLOPE, TRANSIENT, TRANSIENT_S, T, Track, liquid_step
 from monitor.core.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.integral import simpson
-from monitor.core.moment import Key, Moment, Segment
+from monitor.core.moment import Key, Moment, Pour, Segment
 from monitor.core.rate import RateLaw, rate
 from monitor.core.readings import Reading, Role, Source
 from monitor.core.sensitivity import LAG, LAW, variance
@@ -155,7 +155,6 @@ NOT_LIQUID_C = 30.0
 """A reading that would need the liquid to jump by more than this is not one of a liquid; it counts as none."""
 POUR_SD_C = 0.5
 """A temperature that a person measured at pour-in (household thermometer, common practice, no source)."""
-BATH_START_SD_C = 1.0
 REFERENCE_SD_C = 3.0
 DIRECT: tuple[Role, ...] = ("developer", "witness")
 
@@ -310,24 +309,12 @@ class Estimator:
             return
         first = not self._keys
         self._numbers += 1
-        self._keys[key] = Key(self._numbers, t_s, law)
-        if first and not any(w.ever for w in self._order):
-            self._pour_in(t_s, reference_c)
+        pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
+        self._keys[key] = Key(self._numbers, t_s, law, pour)
         if t_s < self._moment.t:
             self._run_again(t_s)
         else:
             self._schedule()
-
-    def _pour_in(self, t_s: float, reference_c: float) -> None:
-        """Developer goes in and no probe has been believed yet: what is known of it is its pour-in, else the bath, else the reference."""
-        moment = self._moment
-        celsius, sd = self._prior(reference_c)
-        if moment.drift == "vessel" and self._beliefs.pour_c is None:
-            celsius, sd = moment.outside.at(t_s)[0], BATH_START_SD_C
-        for one in (moment, self._origin):
-            if one is not None:
-                for track in one.bank.tracks:
-                    track.replace(T, celsius, sd * sd)
 
     def forget(self, key: int) -> None:
         """Integral `key` is no longer asked for."""
@@ -415,7 +402,8 @@ class Estimator:
         moment = self._moment
         self._mean = None
         if self._outside is not None and event.probe == self._outside.name:
-            moment.outside.read(event.probe, event.t - self._outside.lag_s, event.celsius, moment.reading_variance)
+            measured = self._beliefs.pour_c is not None
+            moment.read_outside(event.probe, event.t - self._outside.lag_s, event.celsius, measured)
         if event.role == "room":
             moment.read_room(event.celsius)
         if moment.drift == "liquid" and event.probe == moment.probe and event.t >= moment.t:
@@ -514,12 +502,6 @@ class Estimator:
         return changes
 
     def _outside_gained(self, event: _Event) -> list[TrustChange]:
-        moment = self._moment
-        if self._believed_t is None and not self._outside_told and self._beliefs.pour_c is None:
-            for one in (moment, self._origin):
-                if one is not None:
-                    for track in one.bank.tracks:
-                        track.replace(T, event.celsius, BATH_START_SD_C**2)
         self._outside_told = True
         self._resettle(event.t)
         return [TrustChange(event.probe, True, f"{event.role} read; the vessel's lag is known", event.t, self._source, False)]
@@ -573,6 +555,7 @@ class Estimator:
             return
         track = self._origin.bank.tracks[0]
         track.replace(T, celsius, REFERENCE_SD_C**2)
+        self._origin.known = True
         self._snapshots.clear()
 
     def _followed(self, watch: _Watch, event: _Event) -> list[TrustChange]:

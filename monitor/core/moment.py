@@ -31,6 +31,8 @@ from monitor.core.vessel import Outside
 
 START_SLOPE_SD = 0.004
 """C/s: what a liquid may drift before anything is known (0.24 C a minute)."""
+BATH_START_SD_C = 1.0
+"""The bath stands for the developer at its begin with this (contract, section 5)."""
 HELD_SD_C_PER_S = 0.1 / 60.0
 """The uncertainty of a held temperature grows 0.1 C a minute (contract, section 5)."""
 RETURN_SD_C = 0.3
@@ -67,12 +69,22 @@ class Segment:
 
 
 @dataclass(frozen=True, slots=True)
+class Pour:
+    """Developer goes in: what is known of it if no probe ever was. `measured`: by the person; else bath or room, once read, knows better."""
+
+    celsius: float
+    sd_c: float
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Key:
     """One integral: where it begins, by which law, and the number under which it is counted."""
 
     number: int
     begin_t_s: float
     law: RateLaw
+    pour: Pour | None = None
 
 
 class Moment:
@@ -83,6 +95,7 @@ class Moment:
         "bank",
         "bases",
         "drift",
+        "known",
         "lag_s",
         "last_two",
         "law",
@@ -108,6 +121,7 @@ class Moment:
         self.lag_s = 0.0
         self.attach = False
         self.room = False
+        self.known = False
         self.noise = NOISE_FIRST
         self.noises = NOISE_START
         self.last_two = ((t, celsius), (t, celsius))
@@ -123,6 +137,7 @@ class Moment:
         other.lag_s, other.attach, other.room, other.noise = self.lag_s, self.attach, self.room, self.noise
         other.outside, other.systematics, other.law = self.outside.copy(), self.systematics.copy(), self.law
         other.bases = dict(self.bases)
+        other.known = self.known
         other.noises, other.last_two = self.noises, self.last_two
         return other
 
@@ -133,10 +148,26 @@ class Moment:
 
     def start(self, key: Key) -> None:
         """Integral `key` begins now."""
+        if key.pour is not None and not self.known:
+            if self.outside.probe is not None and not key.pour.measured:
+                self._believe(self.outside.at(self.t)[0], BATH_START_SD_C)
+            else:
+                self._believe(key.pour.celsius, key.pour.sd_c)
         for track in self.bank.tracks:
             track.counts[key.number] = Count(key.law)
         self.bases[key.number] = dict(self.systematics.of_ref_s)
         self.law = key.law
+
+    def _believe(self, celsius: float, sd_c: float) -> None:
+        for track in self.bank.tracks:
+            track.replace(T, celsius, sd_c * sd_c)
+
+    def read_outside(self, probe: str, t: float, celsius: float, measured: bool) -> None:
+        """A reading of what the vessel follows. The first one also stands for the liquid, where nothing better is known (contract, section 5)."""
+        first = self.outside.probe is None
+        self.outside.read(probe, t, celsius, self.reading_variance)
+        if first and not self.known and not measured:
+            self._believe(celsius, BATH_START_SD_C)
 
     def follow(self, segment: Segment, uncertain_c: float) -> None:
         """The source changes now. `uncertain_c`: how far two probes may differ (standard), where the probe is another one."""
@@ -211,6 +242,7 @@ class Moment:
         self.carry(t, pending)
         if self.attach:
             self.attach = False
+            self.known = True
             for track in self.bank.tracks:
                 track.replace(PROBE, celsius, self.reading_variance)
             self.systematics.follow_probe(self.probe)

@@ -265,6 +265,28 @@ def test_the_vessel_model_starts_from_the_pour_in() -> None:
     assert run.estimator.temperature(390.0).celsius == pytest.approx(20.0 + 2.0 * math.exp(-1.0), abs=0.05)
 
 
+def test_a_developer_probe_that_never_speaks_gives_way_to_the_vessel_model() -> None:
+    """Missing from the start: after 5 s the bath's temperature of the begin and the lag are used, also for those seconds; no loss."""
+    run = Run(DEVELOPER, BATH, vessel=Vessel(360.0, 10.0))
+    run.estimator.begin(1, 0.0, LAW, 20.0)
+    for t in range(100):
+        run.read(bad(float(t), "missing"))
+        run.read(good(float(t), 22.0, BATH))
+    assert [(c.probe, c.believed, c.source, c.loss) for c in run.changes] == [("jug", False, "vessel model", False)]
+    assert run.estimator.done(1, 100.0).done_ref_s == pytest.approx(100.0 * rate(LAW, 22.0), rel=0.002)
+
+
+def test_a_corrected_begin_in_the_vessel_model_pours_in_again() -> None:
+    """The begin moves 20 s back: the pour-in's temperature holds from there."""
+    run = Run(BATH, vessel=Vessel(360.0, 10.0), pour_c=24.0)
+    run.settled(0, 100, constant(20.0), BATH)
+    run.estimator.begin(1, 100.0, LAW, 20.0)
+    run.settled(100, 120, constant(20.0), BATH)
+    run.estimator.begin(1, 80.0, LAW, 20.0)
+    run.settled(120, 200, constant(20.0), BATH)
+    assert run.estimator.temperature(200.0).celsius == pytest.approx(20.0 + 4.0 * math.exp(-120.0 / 360.0), abs=0.05)
+
+
 def test_the_vessel_model_goes_on_from_the_last_believed_temperature() -> None:
     """The developer probe vanishes at 22 C: the model starts there, though the bath is at 20 C."""
     run = Run(DEVELOPER, BATH, vessel=Vessel(360.0, 10.0))
@@ -398,6 +420,29 @@ def test_each_sheet_has_its_own_integral() -> None:
     done = [run.estimator.done(n, 200.0).done_ref_s for n in range(6)]
     for n in range(6):
         assert done[n] == pytest.approx((140.0 - 10.0 * n) * rate(LAW, 22.0), rel=0.005)
+
+
+def test_six_sheets_leave_closer_together_than_they_went_in() -> None:
+    """20.0 C rising 0.12 C a minute, 8:00 at 20 C, in at 0, 10 .. 50 s: out at 7:40, 7:49, 7:58.5, 8:08, 8:17, 8:26 within half a second."""
+    run = Run(DEVELOPER)
+    rng = random.Random(8)
+
+    def tray(t: float) -> float:
+        return 20.0 + 0.12 / 60.0 * t
+
+    sheath = Sheath(20.0)
+    frozen: dict[int, float] = {}
+    for t in range(480):
+        if t % 10 == 0 and t <= 50:
+            run.estimator.begin(t // 10, float(t), LAW, 20.0)
+        run.read(good(float(t), quantised(sheath.at(float(t), tray) + rng.gauss(0.0, 0.02))))
+        for n in range(6):
+            if n not in frozen and t > 60 and run.end(t + 0.2, 480.0, n) - 35.0 <= t:
+                frozen[n] = run.end(t + 0.2, 480.0, n)
+    k = math.log(2.5) / 10.0 * 0.12 / 60.0
+    exact = [math.log(480.0 * k + math.exp(k * 10.0 * n)) / k for n in range(6)]
+    assert exact == pytest.approx([460.0, 469.0, 478.5, 488.0, 497.0, 506.0], abs=0.5)
+    assert [frozen[n] for n in range(6)] == pytest.approx(exact, abs=0.5)
 
 
 def test_a_begin_in_the_past_counts_as_if_it_had_been_known() -> None:
