@@ -10,13 +10,13 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
+    from monitor.review.load import Journal
     from monitor.review.measures import Review
 
 
@@ -75,17 +75,14 @@ def _tell(problems: list[str]) -> int:
     return 2 if problems else 0
 
 
-def _reviews(files: list[Path]) -> Iterator[Review]:
+def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
     from monitor.review.load import load
     from monitor.review.measures import measure
 
-    for file in files:
-        yield measure(load(file))
-
-
-def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
     status = 0
-    for file, review in zip(files, _reviews(files), strict=True):
+    for file in files:
+        journal = load(file)
+        review = measure(journal)
         numbers = review.numbers
         status = max(status, _tell(numbers.problems))
         if not numbers.session:  # nothing could be used
@@ -97,30 +94,29 @@ def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
 
             sys.stdout.write(json.dumps(as_json(numbers), ensure_ascii=False, allow_nan=False) + "\n")
         elif args.check:
-            status = max(status, _check(file, review))
+            status = max(status, _check(journal, review))
         else:
             from monitor.review.summary import paragraph
 
             sys.stdout.write(paragraph(numbers) + "\n")
-        _write_one(args, file, review)
+        _write_one(args, journal, review)
     return status
 
 
-def _check(file: Path, review: Review) -> int:
+def _check(journal: Journal, review: Review) -> int:
     from monitor.review.check import check
-    from monitor.review.load import load
 
-    found = check(load(file), review)
+    found = check(journal, review)
     for line in found.lines():
         sys.stdout.write(f"{line}\n")
     return 2 if found.disagree else 0
 
 
-def _write_one(args: argparse.Namespace, file: Path, review: Review) -> None:
+def _write_one(args: argparse.Namespace, journal: Journal, review: Review) -> None:
     if args.report is not None:
         from monitor.review.report import write_report
 
-        write_report(file, review, args.report)
+        write_report(journal, review, args.report)
         sys.stderr.write(f"{args.report}: written\n")
     if args.csv is not None or args.parquet is not None:
         from monitor.review.export import write_csv, write_parquet

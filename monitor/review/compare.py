@@ -108,7 +108,7 @@ def comparison_age_days(compared: Any, opened_wall: str) -> float | None:
 def _one(job: tuple[Path, bool]) -> tuple[str, list[Row], list[Curve], list[str]]:
     """Everything that is kept of one file."""
     file, curves = job
-    review = measure(load(file), only_counted=True)
+    review = measure(load(file, pass_over=("bath", "room")), only_counted=True)
     numbers = review.numbers
     problems = list(numbers.problems)
     if not numbers.session:

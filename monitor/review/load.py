@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -109,12 +109,15 @@ def journal_files(paths: Iterable[Path]) -> Iterator[Path]:
             yield path
 
 
-def load(path: Path) -> Journal:
-    """One session. What is wrong with the file stands in `findings`; raises `InputWrong` only if it cannot be opened."""
+def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
+    """One session. What is wrong with the file stands in `findings`; raises `InputWrong` only if it cannot be opened.
+
+    `pass_over`: roles of probes whose readings are not wanted.
+    """
     findings = Findings(str(path))
     journal = Journal(str(path), findings)
     line = 0
-    for line, record in read_records(lines_of(path), findings):
+    for line, record in read_records(lines_of(path), findings, pass_over):
         kind = record["kind"]
         journal.last_t_s = max(journal.last_t_s, record["t_s"])
         journal.last_wall = record["wall"]

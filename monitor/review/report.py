@@ -19,7 +19,7 @@ from monitor.core.rate import rate
 from monitor.review import figures, summary
 from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Line, Mark, Picture
 from monitor.review.judgement import read_judgements
-from monitor.review.load import Journal, load
+from monitor.review.load import Journal
 from monitor.review.measures import Review, StageMeasures, counted_from_to, weights
 
 if TYPE_CHECKING:
@@ -34,9 +34,9 @@ TABLE_ROWS = 90
 """Rows of the table behind a picture; the full one is what `--csv` writes."""
 
 
-def write_report(file: Path, review: Review, out: Path) -> None:
-    """Write the page of one session. `file`: its journal, read once more for what the numbers do not hold."""
-    out.write_text(session_page(load(file), review, file), encoding="utf-8")
+def write_report(journal: Journal, review: Review, out: Path) -> None:
+    """Write the page of one session. `review`: the measures of this journal."""
+    out.write_text(session_page(journal, review), encoding="utf-8")
 
 
 def page(title: str, body: str) -> str:
@@ -63,7 +63,7 @@ def table(caption: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> s
     return "\n".join(lines)
 
 
-def session_page(journal: Journal, review: Review, file: Path) -> str:
+def session_page(journal: Journal, review: Review) -> str:
     """The page of one session as text."""
     numbers = review.numbers
     parts = [f"<h1>Session {html.escape(numbers.session)}: {html.escape(numbers.recipe or 'no recipe in the record')}</h1>"]
@@ -77,7 +77,7 @@ def session_page(journal: Journal, review: Review, file: Path) -> str:
     parts.append("<h2>Probes</h2>" + _probes_table(journal, review))
     parts.append("<h2>Trust</h2>" + _trust(review))
     parts.append("<h2>Cues</h2>" + _cues_table(journal, review))
-    parts.append("<h2>Judgement</h2>" + _judgements(file))
+    parts.append("<h2>Judgement</h2>" + _judgements(Path(journal.file)))
     parts.append(_recipe_details(journal))
     return page(f"Session {numbers.session}", "\n".join(parts))
 

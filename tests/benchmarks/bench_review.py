@@ -16,26 +16,33 @@ from pathlib import Path
 
 from tests.review.journals import play, recipe_data
 
-SAY_MEMORY = "import resource, sys; sys.stderr.write(f'PEAK {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss}\\n')"
+SAY_MEMORY = "    import resource, sys; sys.stderr.write(f'PEAK {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss}\\n')"
 
 
-def timed(code: str) -> tuple[float, float]:
-    """(seconds, MiB at the peak) of a Python process of its own."""
-    began = time.perf_counter()
-    done = subprocess.run([sys.executable, "-c", f"{code}\n{SAY_MEMORY}"], check=True, capture_output=True, text=True)
-    took = time.perf_counter() - began
-    return took, int(done.stderr.rsplit("PEAK ", 1)[1]) / 1024
+def timed(code: str) -> tuple[float, float, float]:
+    """(seconds, MiB at the peak, seconds of processor with all its children) of a Python process of its own.
+
+    The second kind of seconds is what stays the same on a busy machine.
+    """
+    before, began = os.times(), time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, "-c", f"if __name__ == '__main__':\n{code}\n{SAY_MEMORY}"], check=True, capture_output=True, text=True
+    )
+    took, after = time.perf_counter() - began, os.times()
+    work = after.children_user + after.children_system - before.children_user - before.children_system
+    return took, int(done.stderr.rsplit("PEAK ", 1)[1]) / 1024, work
 
 
 def command(*words: str) -> str:
     """Code that runs one command."""
-    return f"from monitor.cli.main import main\nif __name__ == '__main__':\n    assert main({['review', *words]!r}) == 0"
+    return f"    from monitor.cli.main import main\n    assert main({['review', *words]!r}) == 0"
 
 
-def median(code: str, times: int) -> tuple[float, float]:
-    """Medians over several runs."""
+def told(what: str, code: str, times: int) -> str:
+    """A line of figures: median time, greatest memory, median work."""
     runs = [timed(code) for _ in range(times)]
-    return statistics.median(r[0] for r in runs), max(r[1] for r in runs)
+    took, work = (statistics.median(r[i] for r in runs) for i in (0, 2))
+    return f"{what}: {took:.2f} s ({work:.2f} s of processor), {max(r[1] for r in runs):.0f} MiB, median of {times}\n"
 
 
 def hour(path: Path) -> Path:
@@ -57,35 +64,27 @@ def main() -> None:
         records = journal.read_bytes().count(b"\n")
         say(f"one hour: {records} records, {journal.stat().st_size / 1e6:.1f} MB, {len(os.sched_getaffinity(0))} processors\n")
         page = folder / "page.html"
-        took, peak = median(command(str(journal), "--report", str(page)), args.runs)
-        say(f"journal to page: {took:.2f} s, {peak:.0f} MiB (median of {args.runs}); page {page.stat().st_size / 1e3:.0f} kB\n")
-        took, peak = median(command(str(journal), "--json"), args.runs)
-        say(f"journal to JSON: {took:.2f} s, {peak:.0f} MiB\n")
-        plain = f"import pandas as pd; frame = pd.read_json({str(journal)!r}, lines=True); frame[frame.kind == 'reading'].celsius.mean()"
-        took, peak = median(plain, args.runs)
-        say(f"plain pandas.read_json and a mean: {took:.2f} s, {peak:.0f} MiB\n")
-        many = folder / "many"
-        many.mkdir()
-        for i in range(args.sessions):
-            (many / f"{i:04d}.jsonl").write_bytes(journal.read_bytes() if i == 0 else b"")
+        say(told("journal to page", command(str(journal), "--report", str(page)), args.runs))
+        say(f"  the page: {page.stat().st_size / 1e3:.0f} kB\n")
+        say(told("journal to JSON", command(str(journal), "--json"), args.runs))
+        plain = (
+            f"    import pandas as pd; frame = pd.read_json({str(journal)!r}, lines=True); frame[frame.kind == 'reading'].celsius.mean()"
+        )
+        say(told("plain pandas.read_json and a mean", plain, args.runs))
         text = play(recipe_data(), lambda t: 20.5 - 0.002 * t, bath=lambda t: 20.4 - 0.004 * t, wash_s=900.0).lines()
         whole = b"".join(text)
         say(f"sessions: {len(text)} records, {len(whole) / 1e6:.2f} MB each (an 11-minute developer, half an hour in all)\n")
-        for i in range(args.sessions):
-            (many / f"{i:04d}.jsonl").write_bytes(whole)
         for count in sorted({max(1, args.sessions // 10), args.sessions}):
-            few = folder / f"first-{count}"
-            few.mkdir()
+            many = folder / f"first-{count}"
+            many.mkdir()
             for i in range(count):
-                os.link(many / f"{i:04d}.jsonl", few / f"{i:04d}.jsonl")
-            took, peak = timed(command(str(few), "--season"))
-            say(f"{count} sessions compared: {took:.1f} s, {peak:.0f} MiB in the first process\n")
+                (many / f"{i:04d}.jsonl").write_bytes(whole)
+            say(told(f"{count} sessions compared", command(str(many), "--season"), 1))
         plain = (
-            "import pandas as pd, pathlib\nmeans = [pd.read_json(p, lines=True).query(\"kind == 'progress'\").done_ref_s.max() "
-            f"for p in pathlib.Path({str(few)!r}).glob('*.jsonl')]"
+            "    import pandas as pd, pathlib\n    means = [pd.read_json(p, lines=True).query(\"kind == 'progress'\").done_ref_s.max() "
+            f"for p in pathlib.Path({str(many)!r}).glob('*.jsonl')]"
         )
-        took, peak = timed(plain)
-        say(f"plain pandas.read_json of the same, one number each: {took:.1f} s, {peak:.0f} MiB\n")
+        say(told("plain pandas.read_json of the same, one number each", plain, 1))
 
 
 if __name__ == "__main__":

@@ -194,3 +194,19 @@ def test_no_bytes_make_it_fail(raw: list[bytes]) -> None:
     findings = Findings("J")
     seqs = [r["seq"] for _, r in read_records([line.replace(b"\n", b"") + b"\n" for line in raw], findings)]
     assert seqs == sorted(set(seqs))
+
+
+def test_readings_that_are_not_wanted_are_passed_over_and_still_counted() -> None:
+    """Only in the form in which they are written here; gaps are found all the same, and an opening is never taken for a reading."""
+
+    def written(record: dict[str, Any]) -> bytes:
+        return (json.dumps(record, separators=(",", ":")) + "\n").encode()
+
+    opening = OPEN | {"probes": [{"probe": "a", "role": "bath", "kind": "steel"}]}
+    rows = [opening, record(2, "reading"), record(3, "reading", role="developer"), record(4, "reading"), record(7, "reading"), record(8)]
+    findings = Findings("J")
+    out = [r["seq"] for _, r in read_records([written(r) for r in rows], findings, pass_over=("bath",))]
+    assert out == [1, 3, 8]
+    assert [(p.line, p.what) for p in findings.problems] == [(5, "seq 7 after seq 4")]
+    out = [r["seq"] for _, r in read_records(lines(*rows), Findings("J"), pass_over=("bath",))]
+    assert out == [1, 2, 3, 4, 7, 8]

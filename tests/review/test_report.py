@@ -45,8 +45,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     data["sheets"] = {"count": 6, "interval": "0:10"}
     tray = play(data, lambda t: 20.0 + 0.002 * t, session="260302-1", start_day=1).write(folder / "260302-1.jsonl")
     out = {name: folder / f"{name}.html" for name in ("tank", "tray", "both")}
-    write_report(tank, measure(load(tank)), out["tank"])
-    write_report(tray, measure(load(tray)), out["tray"])
+    write_report(load(tank), measure(load(tank)), out["tank"])
+    write_report(load(tray), measure(load(tray)), out["tray"])
     write_comparison(compare_files([tank, tray], curves=True), out["both"])
     return out
 
