@@ -70,7 +70,8 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class Pour:
-    """Developer goes in: what is known of it if no probe ever was. `measured`: by the person; else bath or room, once read, knows better."""
+    """Developer goes in: what is known of it if no probe ever was. `measured`: by the person; else bath or room, once read, knows
+    better."""
 
     celsius: float
     sd_c: float
@@ -163,7 +164,8 @@ class Moment:
             track.replace(T, celsius, sd_c * sd_c)
 
     def read_outside(self, probe: str, t: float, celsius: float, measured: bool) -> None:
-        """A reading of what the vessel follows. The first one also stands for the liquid, where nothing better is known (contract, section 5)."""
+        """A reading of what the vessel follows. The first one also stands for the liquid, where nothing better is known (contract,
+        section 5)."""
         first = self.outside.probe is None
         self.outside.read(probe, t, celsius, self.reading_variance)
         if first and not self.known and not measured:

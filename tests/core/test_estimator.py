@@ -423,7 +423,8 @@ def test_each_sheet_has_its_own_integral() -> None:
 
 
 def test_six_sheets_leave_closer_together_than_they_went_in() -> None:
-    """20.0 C rising 0.12 C a minute, 8:00 at 20 C, in at 0, 10 .. 50 s: out at 7:40, 7:49, 7:58.5, 8:08, 8:17, 8:26 within half a second."""
+    """20.0 C rising 0.12 C a minute, 8:00 at 20 C, in at 0, 10 .. 50 s: out at 7:40, 7:49, 7:58.5, 8:08, 8:17, 8:26 within half a
+    second."""
     run = Run(DEVELOPER)
     rng = random.Random(8)
 
