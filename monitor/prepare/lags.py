@@ -139,12 +139,12 @@ def _next_change(series: Series, start: int) -> int:
 
     Behind one jump the change within three readings only ever fades; a change larger than the smallest so far is another jump.
     """
-    smallest = math.inf
-    for k in range(start, len(series.raw_c) - 3):
-        change = abs(series.raw_c[k + 3] - series.raw_c[k])
-        if change > smallest + ANOTHER_C:
+    raw, smallest = series.raw_c, math.inf
+    for k in range(start, len(raw) - 4):
+        change, following = abs(raw[k + 3] - raw[k]), abs(raw[k + 4] - raw[k + 1])
+        if min(change, following) > smallest + ANOTHER_C:  # two in a row: noise alone is hardly that regular
             return k
-        smallest = min(smallest, change)
+        smallest = min(smallest, 0.5 * (change + following))
     return len(series.raw_c)
 
 
