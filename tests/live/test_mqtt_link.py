@@ -162,7 +162,7 @@ def make_certificates(folder: Path) -> None:
 
 
 @pytest.mark.broker
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # paho leaves the socket of a failed handshake to the collector
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # paho leaves the socket of a failed handshake open
 @real
 def test_password_tls_and_client_certificate_against_the_real_broker(tmp_path: Path) -> None:
     """Let in with all of them; a wrong password and an unknown authority are refused in plain words."""
