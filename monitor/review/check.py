@@ -57,7 +57,7 @@ def check(journal: Journal, review: Review) -> Check:
             _plan(found, label, stage, part, numbers, said)
         if said is not None:
             _development(found, label, part, numbers, said)
-            _flow(found, label, part, numbers, said)
+            _flow(found, label, journal, part, numbers, said)
             _sources(found, label, journal, said)
         if not part.begin_assumed:
             near = min((abs(t["t_s"] - part.begin_s) for t in journal.of("tap")), default=math.inf)
@@ -119,14 +119,18 @@ def _development(found: Check, label: str, part: Stretch, numbers: StageMeasures
         )
 
 
-def _flow(found: Check, label: str, part: Stretch, numbers: StageMeasures, said: Progress) -> None:
+def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: StageMeasures, said: Progress) -> None:
     times, done = np.frombuffer(said.t_s), np.frombuffer(said.done_ref_s)
     if numbers.steered:
-        widest = float(np.diff(np.concatenate(([part.begin_s], times, [max(part.planned_end_s or times[-1], times[-1])]))).max())
+        edges = np.concatenate(([part.begin_s], times, [max(part.planned_end_s or times[-1], times[-1])]))
+        steps = np.diff(edges)
+        widest = float(steps.max())
+        at = int(steps.argmax())
+        resumed = any(edges[at] - 1 <= r["t_s"] <= edges[at + 1] + 1 for r in journal.of("session") if r["event"] == "resume")
         found.hold(
-            widest <= PROGRESS_S,
-            f"{label}: progress at least every {widest:.1f} s",
-            f"{label}: {widest:.1f} s without progress (a resume, or records lost)",
+            widest <= PROGRESS_S or resumed,
+            f"{label}: progress at least every {widest:.1f} s" + (" (the program was gone)" if widest > PROGRESS_S else ""),
+            f"{label}: {widest:.1f} s without progress (records lost, or the program was gone and did not say so)",
         )
     falls = np.flatnonzero(np.diff(done) < -0.02 * max(said.target_ref_s, 1.0) / 100.0)
     first_s = float(times[falls[0] + 1]) if len(falls) else 0.0

@@ -21,12 +21,14 @@ from monitor.core.estimator import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.rate import RateLaw, rate
 from monitor.core.recipe import Recipe, Stage
 from monitor.review.load import Journal, Progress, Series
-from monitor.review.smoother import LIVE_CORRELATION_S, Array, Measured, Smoothed, noise_sd, smooth
+from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measured, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, stretches, within
 
 ESTIMATED = ("vessel model", "held", "clock")
 STUCK_S = 20.0
 """A code may stand still for so long in calm water; with a jump behind it, it was stuck."""
+STALE_LIVE_S = 10.0
+"""Live estimates that far apart belong to different stretches."""
 NO_PROBE = "none"
 """Stands for a probe's name where only the live estimate is known."""
 GAP_S = 5.0
@@ -75,7 +77,8 @@ class StageMeasures:
     `live_...`: what the live filter said for the same moment, None without progress records.
     `mean_c`: time-weighted mean of the smoothed temperature, `mean_kinetic_c`: the steady temperature that would have done as much
     by the stage's own law, `min_c`/`max_c` with the session time where they lay, `drift_c_per_min`: least squares; all None if
-    nothing was read. `mean_sd_c`: standard deviation of the mean, comparison included. `measured_by`: the probe.
+    nothing was read. `mean_sd_c`: standard deviation of the mean, comparison included. `measured_by`: the probe,
+    `probe_compared`: whether it was ever compared with a thermometer that is trusted.
     `estimated_s`: seconds whose progress came from vessel model, held or clock (a stage without progress has none);
     `unmeasured_s`: seconds without a believed reading. `below_band_s`, `above_band_s`: None without a band.
     """
@@ -105,6 +108,7 @@ class StageMeasures:
     live_done_sd_ref_s: float | None
     live_done_percent: float | None
     measured_by: str | None
+    probe_compared: bool | None
     mean_c: float | None
     mean_sd_c: float | None
     mean_kinetic_c: float | None
@@ -128,6 +132,7 @@ class StageMeasures:
 class SessionMeasures:
     """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal). `problems`: of the file, as told.
 
+    `waived`, `gate_overridden`: the reasons that the person gave, None where nothing was waived or overridden.
     `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
     """
 
@@ -154,6 +159,8 @@ class SessionMeasures:
     doubted: list[Span]
     resumes: list[dict[str, Any]]
     solutions: list[dict[str, Any]]
+    waived: str | None = None
+    gate_overridden: str | None = None
     notes: list[str] = field(default_factory=list)
     torn: str | None = None
     problems: list[str] = field(default_factory=list)
@@ -164,6 +171,7 @@ class Track:
     """The smoothed temperature of one stage (all sheets) with what it rests on."""
 
     probe: str
+    compared: bool
     smoothed: Smoothed
     systematic_sd_c: Array
     estimated: Array
@@ -216,7 +224,7 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         own = [p for p in parts if p.stage == number]
         stage = recipe.stages[number - 1] if recipe is not None and number <= len(recipe.stages) else None
         track = None
-        if not only_counted or stage is None or stage.law is not None:
+        if not only_counted or stage is None or stage.law is not None or stage.role == "develop":
             track = _track(journal, facts, believed, stage, own)
         if track is not None:
             tracks[number] = track
@@ -255,7 +263,8 @@ def _track(
                 covered += believed_spans(journal, series.probe)
         if role == "wash" and measured:
             break
-    live = _live_estimates(journal, parts, begin_s, end_s)
+    heard = [m.t_s for m in measured]
+    live = _live_estimates(journal, parts, (begin_s, end_s), (min(heard, default=math.inf), max(heard, default=-math.inf)))
     measured += live
     measured.sort(key=lambda m: m.t_s)
     nodes = _nodes(stage, parts, [m.t_s for m in measured], begin_s, end_s)
@@ -265,11 +274,10 @@ def _track(
     estimated = _estimated_spans(journal, parts)
     marks = np.array([within(estimated, t) for t in smoothed.t_s.tolist()]) if estimated else np.zeros(len(smoothed.t_s), dtype=bool)
     systematic = np.full(len(smoothed.t_s), named[0][1] if named else NOT_COMPARED_SD_C)
-    if live:
-        times, sds = np.array([m.t_s for m in live]), np.array([m.sd_c for m in live]) / math.sqrt(_live_weight(live))
-        said = np.interp(smoothed.t_s, times, sds)
-        systematic = np.where(marks, np.maximum(said, systematic), systematic)
-    return Track(named[0][0] if named else NO_PROBE, smoothed, systematic, marks.astype(float))
+    if not named:
+        systematic = np.zeros(len(smoothed.t_s))  # the live estimate's own standard deviation holds everything
+    compared = bool(named) and facts[named[0][0]].compared is not None
+    return Track(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float))
 
 
 def _goes_on(series: Series, at_s: float) -> bool:
@@ -327,24 +335,28 @@ def _measured(series: Series, counts: NDArray[np.bool_], from_s: float, to_s: fl
     return [Measured(t, v, sd_c, channel) for t, v in zip(times[pick].tolist(), values[pick].tolist(), strict=True)]
 
 
-def _live_weight(live: Sequence[Measured]) -> float:
-    spacing = float(np.median(np.diff([m.t_s for m in live]))) if len(live) > 1 else LIVE_CORRELATION_S
-    return max(1.0, LIVE_CORRELATION_S / max(spacing, 0.1))
+def _live_estimates(
+    journal: Journal, parts: Sequence[Stretch], within_s: tuple[float, float], heard_s: tuple[float, float]
+) -> list[Measured]:
+    """What the live filter believed where no probe was, with the moments at which it went over to another source.
 
-
-def _live_estimates(journal: Journal, parts: Sequence[Stretch], begin_s: float, end_s: float) -> list[Measured]:
-    """What the live filter believed where no probe was: as measurements of the liquid, so weak that a minute of them counts once."""
-    found: dict[float, tuple[float, float]] = {}
+    `heard_s`: first and last believed reading; only between them can readings tell how far the estimate had drifted.
+    """
+    found: dict[float, tuple[float, float, str]] = {}
     for part in parts:
         said = journal.progress.get((part.stage, part.sheet))
         if said is None:
             continue
         for t, celsius, sd_c, source in zip(said.t_s, said.developer_c, said.developer_sd_c, said.source, strict=True):
-            if source in ESTIMATED and begin_s <= t <= end_s and not math.isnan(celsius) and not math.isnan(sd_c):
-                found.setdefault(t, (celsius, sd_c))
-    plain = [Measured(t, celsius, sd_c, -1) for t, (celsius, sd_c) in sorted(found.items())]
-    widen = math.sqrt(_live_weight(plain)) if plain else 1.0
-    return [Measured(m.t_s, m.celsius, max(m.sd_c, 0.02) * widen, -1) for m in plain]
+            if source in ESTIMATED and within_s[0] <= t <= within_s[1] and not math.isnan(celsius) and not math.isnan(sd_c):
+                found.setdefault(t, (celsius, sd_c, source))
+    made: list[Measured] = []
+    before, before_s = "", -math.inf
+    for t, (celsius, sd_c, source) in sorted(found.items()):
+        fresh = source != before or t - before_s > STALE_LIVE_S
+        made.append(Measured(t, celsius, max(sd_c, LIVE_NOISE_C), LIVE, fresh, heard_s[0] < t < heard_s[1]))
+        before, before_s = source, t
+    return made
 
 
 def counted_from_to(stage: Stage | None, part: Stretch) -> tuple[float, float]:
@@ -582,6 +594,7 @@ def _stage(
         live_done_sd_ref_s=live_sd,
         live_done_percent=share(live),
         measured_by=track.probe if track is not None else None,
+        probe_compared=None if track is None or track.probe == NO_PROBE else track.compared,
         mean_kinetic_c=mean_kinetic_temperature(law, mean_rate) if law is not None and mean_rate is not None else None,
         band_c=stage.band_c if stage is not None else None,
         estimated_s=sum((p.to_s - p.from_s for p in pieces), 0.0),
@@ -629,6 +642,8 @@ def _session(journal: Journal, facts: Mapping[str, ProbeFacts], stages: list[Sta
         gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],
         resumes=[{k: r.get(k) for k in ("t_s", "gap_s", "same_boot")} for r in journal.of("session") if r["event"] == "resume"],
         solutions=[s for s in solutions if isinstance(s, dict)] if isinstance(solutions, list) else [],
+        waived=str(opening["waived"]) if opening.get("waived") else None,
+        gate_overridden=next((str(r.get("why", "no reason given")) for r in journal.of("gate") if r["state"] == "overridden"), None),
         notes=[str(r["text"]) for r in journal.of("note") if isinstance(r.get("text"), str)],
         torn=journal.findings.torn, problems=journal.findings.lines(),
     )  # fmt: skip

@@ -3,7 +3,8 @@
 Independent of the live filter: own model, own choice of its liveliness, no knowledge of later decisions. The state is the
 liquid's temperature T, its slope, and the temperature of each probe, which follows T with its first-order lag (exact for a
 straight T). Forward it is a Kalman filter, backward the smoother of Rauch, Tung and Striebel (AIAA Journal 3 (1965) 1445).
-Where no probe was believed the live estimate goes in, weakly. Which of three levels of liveliness fits is decided by the
+Where no probe was believed the live estimate goes in, as T and an error of its own that is a state too: it gives the shape where
+nothing else is known, and readings on both sides correct it. Which of three levels of liveliness fits is decided by the
 likelihood of the readings. numpy only. Tests: tests/review/test_smoother.py (also against an independent implementation).
 """
 
@@ -31,20 +32,31 @@ TRIMMED = 0.7588
 """Variance of a normal distribution without its outer twentieth, over the whole: 1 - 2 z f(z) / 0.95 with z = 1.96, f its density."""
 NO_LAG_S = 0.3
 """A shorter lag is no lag."""
-LIVE_CORRELATION_S = 60.0
-"""The live estimates of a stretch share their error; so many seconds of them are worth one measurement."""
+LIVE = -1
+"""Channel of the live filter's estimates."""
+LIVE_CORRELATION_S = 600.0
+"""The live estimates of one source share an error that changes only slowly, over so many seconds."""
+LIVE_NOISE_C = 0.03
+"""What is left of a live estimate's error from one to the next."""
 LOST_S = 5.0
 """After a longer silence a probe may have been anywhere: its own temperature is as unknown as at the start."""
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One number about the liquid: `channel` of the probe, or -1 for T itself. `sd_c`: its random part."""
+    """One number about the liquid: `channel` of the probe, or `LIVE`.
+
+    `sd_c`: of a probe its random part; of a live estimate the error that it shares with those around it. `fresh`: the first
+    estimate of another source, whose error has nothing to do with the one before. `drifts`: whether that error may change, which
+    is wanted where readings stand on both sides; where they do not, the estimate's shape is all there is.
+    """
 
     t_s: float
     celsius: float
     sd_c: float
     channel: int
+    fresh: bool = False
+    drifts: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +116,24 @@ def transition(step_s: float, lags_s: Sequence[float], level: tuple[float, float
     return matrix, noise
 
 
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """What happens at each node, worked out once for all levels.
+
+    `at`: (index of the state or `LIVE`, value, variance). `back`: probes that come from a silence. `fresh`, `live_sd_c`,
+    `rigid`: where the error of the live estimate begins anew, its size, and where it does not drift.
+    """
+
+    times: Array
+    lags: list[float]
+    at: list[list[tuple[int, float, float]]]
+    back: dict[int, list[int]]
+    fresh: set[int]
+    live_sd_c: dict[int, float]
+    rigid: set[int]
+    first_c: float
+
+
 def smooth(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Sequence[float] = ()) -> Smoothed | None:
     """Smooth over `measured` (rising in time); `nodes_s` are further moments at which T is wanted. None without a measurement.
 
@@ -111,21 +141,35 @@ def smooth(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Seque
     """
     if not measured:
         return None
-    indices = {i: k for k, i in enumerate([i for i, lag in enumerate(lags_s) if lag > NO_LAG_S])}
-    lags = [lag for lag in lags_s if lag > NO_LAG_S]
-    times = np.unique(np.round(np.array([*(m.t_s for m in measured), *nodes_s], dtype=float), 6))
-    at: list[list[tuple[int, float, float]]] = [[] for _ in times]
-    for m, i in zip(measured, np.searchsorted(times, np.round([m.t_s for m in measured], 6)), strict=True):
-        at[i].append((2 + indices[m.channel] if m.channel in indices else 0, m.celsius, m.sd_c**2))
-    back = _returns(times, at, len(lags))
-    first = measured[0].celsius
-    best = _forward(times, at, back, lags, LEVELS[0], first)
+    plan = _plan(measured, lags_s, nodes_s)
+    best = _forward(plan, LEVELS[0])
     for level in LEVELS[1:]:
-        run = _forward(times, at, back, lags, level, first)
+        run = _forward(plan, level)
         if run[0] <= best[0]:
             break  # the calmer one fits better, and a livelier still would fit worse
         best = run
-    return _backward(times, best, LEVELS.index(best[5]))
+    return _backward(plan.times, best, LEVELS.index(best[5]))
+
+
+def _plan(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Sequence[float]) -> _Plan:
+    indices = {i: 2 + k for k, i in enumerate([i for i, lag in enumerate(lags_s) if lag > NO_LAG_S])}
+    lags = [lag for lag in lags_s if lag > NO_LAG_S]
+    times = np.unique(np.round(np.array([*(m.t_s for m in measured), *nodes_s], dtype=float), 6))
+    at: list[list[tuple[int, float, float]]] = [[] for _ in times]
+    fresh: set[int] = set()
+    live_sd_c: dict[int, float] = {}
+    rigid: set[int] = set()
+    for m, k in zip(measured, np.searchsorted(times, np.round([m.t_s for m in measured], 6)).tolist(), strict=True):
+        if m.channel == LIVE:
+            at[k].append((LIVE, m.celsius, LIVE_NOISE_C**2))
+            live_sd_c[k] = m.sd_c
+            if m.fresh:
+                fresh.add(k)
+            if not m.drifts:
+                rigid.add(k)
+        else:
+            at[k].append((indices.get(m.channel, 0), m.celsius, m.sd_c**2))
+    return _Plan(times, lags, at, _returns(times, at, len(lags)), fresh, live_sd_c, rigid, measured[0].celsius)
 
 
 def _returns(times: Array, at: list[list[tuple[int, float, float]]], probes: int) -> dict[int, list[int]]:
@@ -141,39 +185,54 @@ def _returns(times: Array, at: list[list[tuple[int, float, float]]], probes: int
     return back
 
 
-def _forward(
-    times: Array,
-    at: list[list[tuple[int, float, float]]],
-    back: dict[int, list[int]],
-    lags: Sequence[float],
-    level: tuple[float, float],
-    first_c: float,
-) -> tuple[float, Array, Array, Array, Array, tuple[float, float], Array]:
-    n, count = 2 + len(lags), len(times)
-    state = np.full(n, first_c)
+def _with_live(matrix: Array, noise: Array, keep: float, added: float) -> tuple[Array, Array]:
+    """A step's matrix and noise with the live estimate's error as the last state."""
+    n = len(matrix)
+    wide, wide_noise = np.zeros((n + 1, n + 1)), np.zeros((n + 1, n + 1))
+    wide[:n, :n], wide_noise[:n, :n] = matrix, noise
+    wide[n, n], wide_noise[n, n] = keep, max(added, 1e-10)
+    return wide, wide_noise
+
+
+def _forward(plan: _Plan, level: tuple[float, float]) -> tuple[float, Array, Array, Array, Array, tuple[float, float], Array]:
+    times, live = plan.times, bool(plan.live_sd_c)
+    n, count = 2 + len(plan.lags) + live, len(times)
+    sd_c = next(iter(plan.live_sd_c.values()), 0.0)
+    state = np.full(n, plan.first_c)
     state[1] = 0.0
-    cov = np.diag([START_SD_C**2, SLOPE_SD_C_PER_S**2, *[START_SD_C**2] * len(lags)])
+    variances = [START_SD_C**2, SLOPE_SD_C_PER_S**2, *[START_SD_C**2] * len(plan.lags)]
+    if live:
+        state[-1] = 0.0
+        variances.append(sd_c**2)
+    cov = np.diag(variances)
     states, covs = np.empty((count, n)), np.empty((count, n, n))
     ahead, ahead_covs, matrices = np.empty((count, n)), np.empty((count, n, n)), np.empty((count, n, n))
     log_likelihood = 0.0
-    step_before, matrix, noise = -1.0, np.eye(n), np.zeros((n, n))
+    step_before, plain, plain_noise = -1.0, np.eye(n - live), np.zeros((n - live, n - live))
+    matrix, noise = np.eye(n), np.zeros((n, n))
     for k in range(count):
         if k:
             step = float(times[k] - times[k - 1])
             if step != step_before:
-                matrix, noise = transition(step, lags, level)
+                plain, plain_noise = transition(step, plan.lags, level)
                 step_before = step
+            matrix, noise = plain, plain_noise
+            if live:
+                before, sd_c = sd_c, plan.live_sd_c.get(k, sd_c)
+                keep = 0.0 if k in plan.fresh else 1.0 if k in plan.rigid else math.exp(-step / LIVE_CORRELATION_S)
+                matrix, noise = _with_live(plain, plain_noise, keep, sd_c**2 - (keep * before) ** 2)
             state = matrix @ state
             cov = matrix @ cov @ matrix.T + noise
-            for index in back.get(k, ()):
+            for index in plan.back.get(k, ()):
                 cov[index, index] += START_SD_C**2
         ahead[k], ahead_covs[k], matrices[k] = state, cov, matrix
-        for index, value, variance in at[k]:
-            spread = cov[index, index] + variance
-            off = value - state[index]
-            gain = cov[:, index] / spread
+        for index, value, variance in plan.at[k]:
+            column = cov[:, 0] + cov[:, -1] if index == LIVE else cov[:, index]
+            spread = (column[0] + column[-1] if index == LIVE else column[index]) + variance
+            off = value - (state[0] + state[-1] if index == LIVE else state[index])
+            gain = column / spread
             state = state + gain * off
-            cov = cov - gain[:, None] * cov[index]
+            cov = cov - gain[:, None] * column
             log_likelihood -= 0.5 * (math.log(spread) + off * off / spread)
         states[k], covs[k] = state, cov
     return log_likelihood, states, covs, ahead, ahead_covs, level, matrices

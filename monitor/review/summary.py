@@ -14,6 +14,9 @@ from typing import Any
 from monitor.core.quantities import format_duration, format_number
 from monitor.review.measures import NO_PROBE, ProbeFacts, SessionMeasures, Span, StageMeasures
 
+OUTSIDE_TELL_S = 15.0
+"""Shorter excursions of a stage that is not steered are told as seconds alone (the project's practice text, colour)."""
+
 
 def signed_duration(seconds: float) -> str:
     """Such as "12 s later" or "1:30 earlier"."""
@@ -101,6 +104,14 @@ def temperature_sentence(stage: StageMeasures) -> str:
             f"outside the band of +/-{stage.band_c:g} C: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
             f"never outside the band of +/-{stage.band_c:g} C"
         )  # fmt: skip
+        if not stage.probe_compared:
+            said.append(
+                "not verified, since the probe was not compared"
+                if stage.probe_compared is False
+                else "not verified, since no probe was believed"
+            )
+        if stage.role == "develop" and not stage.steered and outside >= OUTSIDE_TELL_S:
+            said.append("outside its band, which no time repairs; printing or scanning may hide it")
     if stage.outside_data_s is not None and stage.outside_data_s >= 0.5:
         said.append(f"{format_duration(stage.outside_data_s)} outside the data of the rate law (three times the uncertainty)")
     return "; ".join(said)
@@ -299,6 +310,10 @@ def paragraph(session: SessionMeasures) -> str:
 def sentences(session: SessionMeasures) -> list[str]:
     """The paragraph, sentence by sentence."""
     told_all = [head(session)]
+    if session.waived is not None:
+        told_all.append(f"Questions before the start were waived: {session.waived}.")
+    if session.gate_overridden is not None:
+        told_all.append(f"The gate was overridden: {session.gate_overridden}.")
     told = main_stages(session)
     for group in _by_stage(told):
         if len(group) > 1:

@@ -113,6 +113,16 @@ def test_a_source_that_was_not_believed_is_found(tmp_path: Path) -> None:
     assert any("that was not believed" in line for line in checked(made, tmp_path).disagree)
 
 
+def test_a_hole_in_progress_around_a_resume_is_explained(tmp_path: Path) -> None:
+    """The program was gone, and said so."""
+    made = cold()
+    _hole_in_progress(made.records)
+    at = next(i for i, r in enumerate(made.records) if r["t_s"] > 168.0)
+    resume = {"t_s": 168.0, "kind": "session", "event": "resume", "gap_s": 16.0, "same_boot": True}
+    made.records.insert(at, {"seq": 0, "session": "260301-1", "wall": "2026-03-01T19:00:00Z", **resume})
+    assert not any("without progress" in line for line in checked(made, tmp_path).disagree)
+
+
 def test_faults_too_close_together_are_found(tmp_path: Path) -> None:
     """Sixty seconds across all probes."""
     made = cold()

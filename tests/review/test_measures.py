@@ -99,9 +99,23 @@ def test_with_no_probe_at_all_the_live_estimate_is_used_and_all_of_it_marked(tmp
     develop = stage_of(reviewed(made, tmp_path), 2)
     assert develop.estimated_s == pytest.approx(develop.actual_s)
     assert develop.measured_by == "none"
-    assert develop.done_percent == pytest.approx(100.0, abs=0.3)
+    assert develop.probe_compared is None
+    assert develop.done_percent == pytest.approx(develop.live_done_percent, abs=0.05)
     assert develop.done_sd_percent is not None
     assert develop.done_sd_percent > 2.0
+
+
+def test_a_probe_that_never_came_back_leaves_the_shape_to_the_live_estimate(tmp_path: Path) -> None:
+    """Lost after two minutes of a bath that bends away: the rest is the live estimate's course, joined to what was measured."""
+
+    def bending(t: float) -> float:
+        return 18.0 + 2.4 * math.exp(-t / 500.0)
+
+    made = play(recipe_data(), bending, faults=[Fault("missing", 180.0, 9000.0, noticed_s=5.0)], estimated_source="vessel model")
+    develop = stage_of(reviewed(made, tmp_path), 2)
+    assert develop.estimated_s > 500
+    assert develop.done_percent == pytest.approx(100.0, abs=0.4)
+    assert develop.mean_c == pytest.approx(sum(map(bending, range(60, round(develop.actual_end_s)))) / develop.actual_s, abs=0.05)
 
 
 def test_six_sheets_each_have_their_own_development(tmp_path: Path) -> None:

@@ -75,8 +75,16 @@ def test_colour_is_told_as_what_it_was(tmp_path: Path) -> None:
     said = told(tmp_path, data, lambda _: 37.2)
     assert "planned 3:15 by the clock" in said
     assert "temperature did not count in this stage" in said
+    assert "outside its band, which no time repairs; printing or scanning may hide it" in said
     assert re.search(r"outside the band of \+/-0\.15 C: 3:15 below of 3:15", said)
     assert "end moved" not in said
+
+
+def test_a_band_is_not_verified_by_a_probe_that_was_never_compared(tmp_path: Path) -> None:
+    """Said beside the band; a compared probe verifies it."""
+    said = told(tmp_path, recipe_data(time="3:00"), lambda _: 20.0, comparison_sd_c=0.29)
+    assert "never outside the band of +/-0.5 C; not verified, since the probe was not compared" in said
+    assert "not verified" not in told(tmp_path, recipe_data(time="3:00"), lambda _: 20.0)
 
 
 def test_what_is_not_in_the_record_is_said_to_be_missing(tmp_path: Path) -> None:
@@ -91,6 +99,18 @@ def test_what_is_not_in_the_record_is_said_to_be_missing(tmp_path: Path) -> None
 def test_a_session_that_was_never_closed_says_so(tmp_path: Path) -> None:
     """It may still run."""
     assert "never closed: still running, or lost" in told(tmp_path, recipe_data(time="3:00"), lambda _: 20.0, close=False)
+
+
+def test_what_was_waived_and_overridden_is_told_with_its_reason(tmp_path: Path) -> None:
+    """The person's own words."""
+    made = play(recipe_data(time="3:00"), lambda _: 20.0)
+    made.records[0]["waived"] = "a dry run"
+    made.records.insert(-1, made.records[-1] | {"kind": "gate", "state": "overridden", "why": "it is late"})
+    for seq, record in enumerate(made.records, 1):
+        record["seq"] = seq
+    said = paragraph(measure(load(made.write(tmp_path / "s.jsonl"))).numbers)
+    assert "Questions before the start were waived: a dry run." in said
+    assert "The gate was overridden: it is late." in said
 
 
 def test_small_words() -> None:
