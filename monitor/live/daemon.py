@@ -511,8 +511,10 @@ class Station:
         return "none" if self._publisher is None else "there" if self._publisher.counters()["connected"] else "away"
 
     def _readings(self, request: Request) -> Mapping[str, Any]:
-        """The last half hour of every probe. Times are monotonic, `now_s` is this moment."""
-        return {"ok": True, "now_s": self._clock.mono_s(), "readings": [_plain(reading) for reading in self._ring]}
+        """The last half hour, or `minutes`, of every probe. Times are monotonic, `now_s` is this moment."""
+        now_s, minutes = self._clock.mono_s(), request.body.get("minutes")
+        since_s = now_s - (60.0 * minutes if isinstance(minutes, (int, float)) else RING_S)
+        return {"ok": True, "now_s": now_s, "readings": [_plain(reading) for reading in self._ring if reading.t_s >= since_s]}
 
     def _develop(self, request: Request) -> None:
         if self.running is not None:

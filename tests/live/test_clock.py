@@ -1,16 +1,11 @@
 """Clocks: what passes, what jumps, what never goes back."""
 
-import ast
 import threading
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
 from monitor.live.clock import FakeClock, RealClock, read_stamp, stamp
-
-ROOT = Path(__file__).parents[2]
-READS = {"monotonic", "time", "monotonic_ns", "time_ns", "perf_counter", "perf_counter_ns", "clock_gettime", "now", "utcnow", "today", "sleep"}
 
 
 def test_the_fake_clock_never_goes_back() -> None:
@@ -77,18 +72,3 @@ def test_a_stamp_is_utc_with_milliseconds_and_can_be_read_back() -> None:
     assert abs((read - moment).total_seconds()) < 0.001
     assert read_stamp("yesterday") is None
     assert read_stamp("2026-11-25T19:04:05") is None
-
-
-def test_no_other_module_of_monitor_reads_a_clock() -> None:
-    """Time is an argument: only this module asks the machine for it."""
-    guilty = []
-    for path in sorted((ROOT / "monitor").rglob("*.py")):
-        if path.name == "clock.py":
-            continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in READS:
-                owner = node.func.value
-                name = owner.id if isinstance(owner, ast.Name) else owner.attr if isinstance(owner, ast.Attribute) else ""
-                if name in ("time", "datetime", "date", "dt", "_time"):
-                    guilty.append(f"{path.relative_to(ROOT)}:{node.lineno}: {name}.{node.func.attr}")
-    assert guilty == []

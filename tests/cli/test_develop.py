@@ -1,0 +1,192 @@
+"""`evenbath develop` and `abandon`: what is refused, what is asked, and what a terminal shows in the dark."""
+
+import os
+import pty
+import select
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.cli.rigged import DARK, LONG, QUICK, Rigged
+
+
+@pytest.fixture
+def rigged(tmp_path: Path) -> Iterator[Rigged]:
+    """A station that runs."""
+    rigged = Rigged(tmp_path)
+    rigged.start()
+    yield rigged
+    if rigged.process is not None:
+        rigged.kill()
+
+
+def test_detached_it_prints_the_name_and_nothing_else(rigged: Rigged) -> None:
+    """Remarks go to stderr; the reason of the waiver into the journal."""
+    done = rigged.develop()
+    name = done.stdout.removeprefix("armed: ").strip()
+    assert done.stdout == f"armed: {name}\n"
+    assert rigged.records(name)[0]["waived"] == "a test"
+    assert "not compared" in done.stderr
+
+
+def test_a_second_one_is_refused_and_abandon_makes_room(rigged: Rigged) -> None:
+    """Exit status 2; the first is untouched until somebody ends it."""
+    name = rigged.arm()
+    again = rigged.develop()
+    assert again.returncode == 2
+    assert name in again.stderr
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "the phone rang").stdout == f"abandoned: {name}\n"
+    assert rigged.records(name)[-1]["why"] == "the phone rang"
+    assert rigged.arm() != name
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--detach"], "--waive"),
+        ([], "no terminal"),
+        (["--detach", "--waive", " "], "--waive without words"),
+        (["--detach", "--waive", "x", "--pour-c", "20"], "20 C"),
+        (["--detach", "--waive", "x", "--pour-c", "200 C"], "out of range"),
+        (["--detach", "--waive", "x", "--override-gate", ""], "--override-gate"),
+    ],
+)
+def test_wrong_words_are_refused(rigged: Rigged, more: list[str], says: str) -> None:
+    """Exit status 2, one line, nothing armed."""
+    done = rigged.run("develop", rigged.recipe(), "--file", str(rigged.file), *more)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert not list((rigged.state / "journals").iterdir())
+
+
+def test_a_wrong_recipe_is_refused_before_the_station_is_asked(tmp_path: Path) -> None:
+    """With file and line; so is one without a station, with status 3."""
+    rigged = Rigged(tmp_path)
+    done = rigged.develop(QUICK.replace('"0:06"', '"6"'))
+    assert done.returncode == 2
+    assert "recipe.toml:8: " in done.stderr
+    done = rigged.develop()
+    assert done.returncode == 3
+    assert "no station answers" in done.stderr
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "x").returncode == 3
+
+
+def test_a_probe_that_does_not_answer_withholds_the_start(rigged: Rigged) -> None:
+    """Exit status 3, whatever is waived."""
+    rigged.show("jug", None)
+    rigged.wait(lambda: '"quality": "missing"' in rigged.run("status", "--file", str(rigged.file), "--json").stdout)
+    rigged.pause(5.0)
+    done = rigged.develop()
+    assert done.returncode == 3
+    assert "jug" in done.stderr
+
+
+class Terminal:
+    """`evenbath develop` in a terminal of its own."""
+
+    def __init__(self, rigged: Rigged, *words: str) -> None:
+        self._rigged = rigged
+        self._master, slave = pty.openpty()
+        self.process = subprocess.Popen(rigged.command("develop", *words), stdin=slave, stdout=slave, stderr=slave, start_new_session=True)
+        os.close(slave)
+        self.seen = b""
+
+    def read(self, seconds: float = 0.05) -> bytes:
+        """What has come."""
+        while select.select([self._master], [], [], seconds)[0]:
+            try:
+                data = os.read(self._master, 65536)
+            except OSError:
+                break
+            self.seen += data
+        return self.seen
+
+    def until(self, words: bytes) -> None:
+        """Until these words stand there."""
+        self._rigged.wait(lambda: words in self.read())
+
+    def type(self, keys: bytes) -> None:
+        """Keys."""
+        os.write(self._master, keys)
+
+    def close(self) -> None:
+        """Whatever it is doing."""
+        self.process.kill()
+        self.process.wait()
+        os.close(self._master)
+
+
+def test_a_lidded_session_is_followed_to_its_end(rigged: Rigged) -> None:
+    """Line by line, with what comes next."""
+    terminal = Terminal(rigged, rigged.recipe(), "--file", str(rigged.file), "--waive", "a test")
+    try:
+        terminal.until(b"armed: ")
+        name = terminal.seen.split(b"armed: ")[1].split()[0].decode()
+        rigged.hold(name)
+        terminal.until(b"develop")
+        rigged.run("abandon", "--file", str(rigged.file), "--why", "seen enough")
+        rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
+        assert terminal.process.returncode == 0
+    finally:
+        terminal.close()
+
+
+def test_in_the_dark_the_terminal_stays_black_whatever_happens(rigged: Rigged) -> None:
+    """Keys, Ctrl-C, faults, a killed station: not one byte until the session is over and a key is pressed."""
+    terminal = Terminal(rigged, rigged.recipe(DARK), "--file", str(rigged.file), "--waive", "a test")
+    try:
+        terminal.until(b"\x1b[?25l")
+        name = terminal.seen.split(b"armed: ")[1].split()[0].decode()
+        before = len(terminal.read(0.2))
+        rigged.hold(name)
+        terminal.type(b" \r\x03q")
+        rigged.show("jug", None)
+        rigged.wait(lambda: len(rigged.records(name, kind="reading", quality="missing")) > 1)
+        rigged.kill()
+        rigged.pause(1.5)
+        rigged.start()
+        rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
+        assert len(terminal.read(0.2)) == before
+        assert terminal.process.poll() is None
+        rigged.run("abandon", "--file", str(rigged.file), "--why", "the test is over")
+        rigged.pause(2.5)
+        assert len(terminal.read(0.2)) == before
+        terminal.type(b" ")
+        rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
+        assert len(terminal.seen) > before
+    finally:
+        terminal.close()
+
+
+def test_the_keyboard_is_the_switch_where_there_is_none(tmp_path: Path) -> None:
+    """In the light: space begins."""
+    rigged = Rigged(tmp_path, switch=False)
+    rigged.start()
+    terminal = Terminal(rigged, rigged.recipe(LONG), "--file", str(rigged.file), "--waive", "a test")
+    try:
+        terminal.until(b"keys: ")
+        name = terminal.seen.split(b"armed: ")[1].split()[0].decode()
+        terminal.type(b" ")
+        rigged.wait(lambda: bool(rigged.records(name, kind="stage", event="begin")))
+        assert rigged.records(name, kind="tap", meaning="begin")
+    finally:
+        terminal.close()
+        rigged.kill()
+
+
+def test_the_pre_flight_asks_in_the_terminal_and_a_no_ends_it(rigged: Rigged) -> None:
+    """Nothing is armed."""
+    terminal = Terminal(rigged, rigged.recipe(), "--file", str(rigged.file))
+    try:
+        terminal.until(b"y or n: ")
+        terminal.type(b"y\n")
+        rigged.wait(lambda: terminal.read().count(b"y or n: ") > 1)
+        terminal.type(b"n\n")
+        rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
+        assert terminal.process.returncode == 2
+        assert b"pre-flight" in terminal.read()
+        assert not list((rigged.state / "journals").iterdir())
+    finally:
+        terminal.close()

@@ -1,0 +1,155 @@
+"""`evenbath station` in a process of its own: a session by the foot, a crash, a power cut, and everything it refuses."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.cli.rigged import DARK, IDS, LONG, Rigged
+
+
+@pytest.fixture
+def rigged(tmp_path: Path) -> Iterator[Rigged]:
+    """A rig, its station not yet started."""
+    rigged = Rigged(tmp_path)
+    yield rigged
+    if rigged.process is not None:
+        rigged.kill()
+
+
+def finish(rigged: Rigged, name: str) -> None:
+    """The person taps in time, three times."""
+    for stage in (1, 2):
+        rigged.wait(lambda stage=stage: bool(rigged.records(name, kind="stage", stage=stage, event="end")))  # type: ignore[misc]
+        rigged.tap()
+    rigged.wait(lambda: bool(rigged.records(name, kind="stage", stage=3, event="minimum")))
+    rigged.pause(0.2)
+    rigged.tap()
+    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="close")))
+
+
+def test_a_session_runs_to_its_end_by_the_foot_alone(rigged: Rigged) -> None:
+    """Real time, real adapters; the panel heard what the journal says, to the hundredth of a second."""
+    rigged.start()
+    name = rigged.arm()
+    rigged.hold(name)
+    finish(rigged, name)
+    records = rigged.records(name)
+    assert [r["seq"] for r in records] == list(range(1, len(records) + 1))
+    assert records[-1]["why"] == "finished"
+    mono0_s = records[0]["mono0_s"]
+    ons = [e["mono_s"] - mono0_s for e in rigged.edges() if e["output"] == "sounder" and e["on"]]
+    for cue in rigged.records(name, kind="cue"):
+        assert min(abs(on - cue["t_s"]) for on in ons) < 0.02, cue
+    assert {e["output"] for e in rigged.edges()} == {"sounder"}
+    assert rigged.stop() == 0
+    assert (rigged.folder / "stderr").read_text() == ""
+
+
+def test_after_a_kill_the_session_goes_on_within_three_seconds(rigged: Rigged) -> None:
+    """The same name, no record lost that stood in the file, NOW where it would have been."""
+    rigged.start()
+    name = rigged.arm()
+    rigged.hold(name)
+    rigged.wait(lambda: len(rigged.records(name, kind="reading")) > 4)
+    before = rigged.journal(name).read_bytes()
+    killed_s = rigged.clock.mono_s()
+    rigged.kill()
+    rigged.start()
+    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
+    assert rigged.clock.mono_s() - killed_s < 3.0
+    finish(rigged, name)
+    whole = rigged.journal(name).read_bytes()
+    assert whole.startswith(before[: before.rfind(b"\n") + 1])
+    (now,) = rigged.records(name, kind="cue", cue="now")[:1]
+    (said,) = rigged.records(name, kind="stage", stage=1, event="now")
+    assert abs(now["t_s"] - said["t_s"]) < 0.2
+    assert not rigged.records(name, kind="cue", cue="fault")
+
+
+def test_sigterm_writes_no_close_and_the_next_life_goes_on(rigged: Rigged) -> None:
+    """Everything written is on the disk, the sounder off."""
+    rigged.start()
+    name = rigged.arm(LONG)
+    rigged.hold(name)
+    rigged.wait(lambda: len(rigged.records(name, kind="cue", cue="tick")) > 1)
+    assert rigged.stop() == 0
+    assert not rigged.records(name, kind="session", event="close")
+    assert rigged.edges()[-1]["on"] is False
+    assert not (rigged.state / "control.sock").exists()
+    rigged.start()
+    assert rigged.records(name, kind="session", event="resume") or rigged.run("status", "--file", str(rigged.file)).stdout.count(name)
+
+
+def test_in_the_dark_no_edge_of_the_lamp_ever_comes(rigged: Rigged) -> None:
+    """Not through a kill and a restart either, and --lamp is refused."""
+    rigged.start()
+    refused = rigged.develop(DARK, "--lamp")
+    assert refused.returncode == 2
+    assert "--lamp" in refused.stderr
+    name = rigged.arm(DARK)
+    rigged.hold(name)
+    rigged.wait(lambda: bool(rigged.records(name, kind="cue", cue="tick")))
+    rigged.show("jug", None)
+    rigged.kill()
+    rigged.start()
+    rigged.wait(lambda: len(rigged.records(name, kind="reading", quality="missing")) > 2)
+    assert {e["output"] for e in rigged.edges()} == {"sounder"}
+
+
+def test_a_probe_that_is_not_on_the_bus_refuses_the_start(rigged: Rigged) -> None:
+    """Exit status 3, with the line of its id; but not where a session waits."""
+    rigged.start()
+    name = rigged.arm(LONG)
+    rigged.hold(name)
+    rigged.kill()
+    rigged.show("bowl", None)
+    rigged.start()
+    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "enough").returncode == 0
+    assert rigged.stop() == 0
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"{rigged.file}:")
+    assert IDS["bowl"] in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_bus_that_is_not_there_is_one_clear_line(rigged: Rigged) -> None:
+    """Exit status 3."""
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.folder / "nothing"))
+    assert done.returncode == 3
+    assert "1-Wire" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_second_station_on_the_same_state_is_refused(rigged: Rigged) -> None:
+    """Exit status 2, and the first goes on."""
+    rigged.start()
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 2
+    assert "in use" in done.stderr
+    assert rigged.run("status", "--file", str(rigged.file)).returncode == 0
+
+
+def test_a_wrong_file_is_refused_with_all_its_lines(rigged: Rigged) -> None:
+    """Exit status 2; nothing was made."""
+    rigged.file.write_text(rigged.file.read_text().replace('"bath"', '"bucket"').replace('"GPIO23"', '"GPIO18"'))
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 2
+    assert all(line.startswith(f"{rigged.file}:") for line in done.stderr.splitlines())
+    assert not rigged.state.exists()
+
+
+def test_the_daemons_process_stays_small_and_loads_nothing_heavy(rigged: Rigged) -> None:
+    """Neither numpy nor pandas nor matplotlib, and no broker's library where no broker is named."""
+    process = rigged.start()
+    name = rigged.arm(LONG)
+    rigged.hold(name)
+    rigged.wait(lambda: len(rigged.records(name, kind="progress")) > 1)
+    maps = Path(f"/proc/{process.pid}/maps").read_text()
+    assert not [word for word in ("numpy", "pandas", "matplotlib") if word in maps]
+    status = Path(f"/proc/{process.pid}/status").read_text()
+    resident_kib = int(status.split("VmRSS:")[1].split()[0])
+    assert resident_kib < 40 * 1024
