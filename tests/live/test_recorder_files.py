@@ -105,7 +105,7 @@ def test_a_full_disk_leaves_the_file_as_it_was(folder: Path, monkeypatch: pytest
     kept = shelf.find("laundry", "a1")
     shelf.append(kept, record("a1", 1)[:-1], closes=False)
     real_write = os.write
-    monkeypatch.setattr(kept_module.os, "write", lambda fd, data: real_write(fd, data[:20]))
+    monkeypatch.setattr("os.write", lambda fd, data: real_write(fd, data[:20]))
     with pytest.raises(OSError, match="no space"):
         shelf.append(kept, record("a1", 2)[:-1], closes=False)
     assert shelf.path("laundry", "a1").read_bytes() == record("a1", 1)
