@@ -47,6 +47,8 @@ READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
 """A part that has not moved for this long has stopped: the watchdog is no longer fed."""
 STEP_S = 1.0
 """A wall clock that moves by more than this against the monotonic one within a second was set."""
+ARM_SAFE_S = 3.0
+"""So long the start waits for its first record to be safe; nothing is timed yet."""
 LATE_S, LATE_APART_S = 0.25, 10.0
 TAP_S, HOLD_S = 0.15, 1.2
 """How long a key of the keyboard holds the switch that is not there."""
@@ -643,11 +645,18 @@ class Station:
         running.begin(self._next_tune(), opening)
         if unreserved:
             self._note("trouble", {"part": "disk", "well": False, "why": f"no space could be set aside: {unreserved}"})
-        if self._threads:
-            running.journal.wait_safe(2.0)
-        else:
-            running.journal.step()
+        if not (running.journal.wait_safe(ARM_SAFE_S) if self._threads else running.journal.step()):
+            return self._unarm(running)
         return {"ok": True, "armed": name, "open_film": list(wish.recipe.open_film), "has_switch": opening["has_switch"]}
+
+    def _unarm(self, running: Running) -> Mapping[str, Any]:
+        """The disk does not take the first record, so that nothing could be taken up after a crash: no start."""
+        self.running = None
+        self._player.tune(self._next_tune(), self._clock.mono_s())
+        running.journal.stop()
+        path = self.config.journals / f"{running.name}.jsonl"
+        path.unlink(missing_ok=True)
+        return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not take the journal; see to the card, then start again"]}
 
     def _key(self, request: Request) -> Mapping[str, Any]:
         """A key of the keyboard that stands for the switch: in the light, and only where there is no switch."""

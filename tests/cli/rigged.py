@@ -85,7 +85,9 @@ class Rigged:
 
     def run(self, *words: str) -> subprocess.CompletedProcess[str]:
         """One command to its end."""
-        return subprocess.run(self.command(*words), capture_output=True, text=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL, check=False)
+        return subprocess.run(
+            self.command(*words), capture_output=True, text=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL, check=False
+        )
 
     def recipe(self, text: str = QUICK) -> str:
         """A recipe's file."""

@@ -279,6 +279,17 @@ def test_too_little_room_withholds_the_start(world: World) -> None:
     assert "3.0 MiB" in answer["lines"][0]
 
 
+def test_a_disk_that_takes_nothing_withholds_the_start(world: World) -> None:
+    """A session that could not be taken up after a crash is not begun; nothing of it stays."""
+    world.disk.broken = True
+    answer = world.ask(verb="develop", recipe=SHORT, file="r", waive="x")
+    assert answer["status"] == 3
+    assert world.station.running is None
+    assert not list((world.state / "journals").iterdir())
+    world.disk.broken = False
+    assert world.develop()
+
+
 def test_a_reader_that_meets_an_unknown_error_goes_on(world: World) -> None:
     """A bad sample, not a dead thread."""
     world.bus.raises[JUG] = RuntimeError("the library has changed")

@@ -42,9 +42,8 @@ def test_a_session_that_ended_leaves_the_curtain_to_the_person() -> None:
 def test_every_temperature_stands_with_source_age_and_uncertainty() -> None:
     """And an assumed begin says so."""
     lines = Lines(LID)
-    progress = record(
-        "progress", developer_c=20.2, developer_sd_c=0.3, age_s=1.0, source="vessel model", done_ref_s=30.0, target_ref_s=120.0, end_t_s=119.0
-    )
+    known = {"developer_c": 20.2, "developer_sd_c": 0.3, "age_s": 1.0, "source": "vessel model"}
+    progress = record("progress", **known, done_ref_s=30.0, target_ref_s=120.0, end_t_s=119.0)
     line = lines.line(progress)
     assert line is not None
     assert "20.20 C +/- 0.60 C" in line
