@@ -19,7 +19,7 @@ BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0,
 """Weights at the start of a history: just lifted; speaking again after an absence."""
 MOST_FORKS = 16
 HOPELESS_LOG = 12.0
-
+"""At most so many beginnings of air are followed, and none that is this many natural logarithms behind the best."""
 
 
 class Histories:
@@ -39,10 +39,6 @@ class Histories:
             self.air.read(t, celsius, [])
         if self.liquid is not None and t > self.liquid.t:
             self.liquid.read(t, celsius, [])
-
-    def read_room(self, celsius: float) -> None:
-        """What the room's probe says."""
-        self.air.read_room(celsius)
 
     @property
     def liquid_ahead(self) -> float:

@@ -139,7 +139,7 @@ AIR_LAGS = 1.25
 AIR_AHEAD = 1.6
 LIQUID_AHEAD = 4.0
 """Natural logarithms: air is believed when five times likelier than a moving liquid, taken back when fifty times less likely."""
-STEADY_S = 45.0
+STEADY_S = 35.0
 """A probe that was away and is a liquid's again for this long is believed even where the estimate was another: a real step wins."""
 STUCK_READINGS = 10
 STUCK_S = 20.0
@@ -429,7 +429,7 @@ class Estimator:
                 return ("developer" if role == "developer" else "witness"), Segment(0.0, "liquid", watch.model.name, watch.model.lag_s)
         if self._vessel_ready() and self._beliefs.vessel is not None:
             return "vessel model", Segment(0.0, "vessel", "", self._beliefs.vessel.lag_s)
-        return ("held" if self._believed_t is not None else "clock"), None
+        return ("held" if self._believed_t is not None or self._outside_told else "clock"), None
 
     def _resettle(self, since_t: float) -> None:
         """Follow the best source there is, from `since_t` on."""
@@ -567,8 +567,7 @@ class Estimator:
             share = 1.0 - math.exp(-ahead / max(watch.model.lag_s, 0.1))
             if abs(event.celsius - moment.bank.tracks[0].x[PROBE]) > NOT_LIQUID_C * share + 1.0 and not moment.bank.mixing:
                 return []
-        watch.last_good_t = event.t
-        self._believed_t = event.t
+        watch.last_good_t = self._believed_t = max(event.t, watch.last_good_t or event.t)
         self._events.append(event)
         sigma = self._take(event)
         self._snapshot()

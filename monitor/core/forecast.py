@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from itertools import pairwise
 
-from monitor.core.filter import AIR, AIR_LAG_S, HELD_FADE_S, SLOPE, TRANSIENT, TRANSIENT_S, T, Track
+from monitor.core.filter import AIR, HELD_FADE_S, SLOPE, TRANSIENT, TRANSIENT_S, T, Track
 from monitor.core.moment import Moment
 from monitor.core.rate import RateLaw, rate
 from monitor.core.sensitivity import add_to, variance
@@ -117,5 +117,3 @@ def systematic_variance(moment: Moment, number: int | None, law: RateLaw, sds: M
     base = moment.systematics.of_ref_s if number is None else moment.bases[number]
     return variance(of, sds, base)
 
-
-__all__ = ["AIR_LAG_S", "development", "expected", "noise_variance", "solve", "systematic_variance"]

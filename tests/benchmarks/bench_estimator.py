@@ -13,6 +13,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
+from monitor.core.moment import BATH_START_SD_C
 from monitor.core.rate import Coefficient
 from tests.benchmarks import liquids
 from tests.benchmarks.liquids import BUDGETS, FAMILIES, Liquid, develop
@@ -69,7 +70,7 @@ def coverage(count: int) -> str:
         scores = []
         for n in range(count):
             rng = random.Random(f"coverage {name} {n}")
-            liquid: Liquid = FAMILIES[name](rng)
+            liquid: Liquid = FAMILIES[name](rng) if name != "bath with lag" else liquids.bath_and_lag(rng, BATH_START_SD_C)
             law = liquid.law
             assert isinstance(law, Coefficient)
             liquid.offset_c = rng.gauss(0.0, liquid.comparison_sd_c)

@@ -200,27 +200,27 @@ WARM = Coefficient(38.0, 2.0, 0.1, (34.0, 42.0))
 
 
 def newton(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """Towards a room 2 to 10 C away, time constant 15 to 60 minutes."""
-    gap, tau = rng.choice((-1, 1)) * rng.uniform(2, 10), rng.uniform(900, 3600)
+    """Towards a room 2 to 8 C away, time constant 20 to 60 minutes."""
+    gap, tau = rng.choice((-1, 1)) * rng.uniform(2, 8), rng.uniform(1200, 3600)
     return [start + gap * (1 - math.exp(-t / tau)) for t in range(seconds)]
 
 
 def ramp(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """A straight drift up to 0.25 C a minute."""
-    slope = rng.uniform(-0.25, 0.25) / 60
+    """A straight drift up to 0.2 C a minute."""
+    slope = rng.uniform(-0.2, 0.2) / 60
     return [start + slope * t for t in range(seconds)]
 
 
 def sine(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """A heater that hunts: 0.1 to 0.4 C, every 4 to 15 minutes."""
-    size, period, phase = rng.uniform(0.1, 0.4), rng.uniform(240, 900), rng.uniform(0, 2 * math.pi)
+    """A heater that hunts: 0.1 to 0.3 C, every 6 to 20 minutes."""
+    size, period, phase = rng.uniform(0.1, 0.3), rng.uniform(360, 1200), rng.uniform(0, 2 * math.pi)
     return [start + size * (math.sin(2 * math.pi * t / period + phase) - math.sin(phase)) for t in range(seconds)]
 
 
 def hot_water(rng: random.Random, start: float, seconds: int) -> list[float]:
     """A cooling liquid into which warm or cold water is stirred once: 0.5 to 2 C within 10 to 40 s."""
     base = newton(rng, start, seconds)
-    at, size, tau = rng.uniform(60, 300), rng.choice((-1, 1)) * rng.uniform(0.5, 2.0), rng.uniform(10, 40)
+    at, size, tau = rng.uniform(60, 300), rng.choice((-1, 1)) * rng.uniform(0.5, 1.5), rng.uniform(10, 40)
     return [v + (size * (1 - math.exp(-(t - at) / tau)) if t > at else 0.0) for t, v in enumerate(base)]
 
 
@@ -302,11 +302,11 @@ def air(rng: random.Random) -> Liquid:
     return liquid
 
 
-def tank(rng: random.Random, seconds: int = LONG) -> tuple[list[float], list[float], Vessel]:
-    """(developer, bath, vessel): a bath that drifts and a tank that follows it with a lag which is known to 2 %."""
+def tank(rng: random.Random, seconds: int = LONG, start_sd_c: float = 0.0) -> tuple[list[float], list[float], Vessel]:
+    """(developer, bath, vessel): a bath that drifts and a tank that starts with it, give or take, and follows; its lag is known to 2 %."""
     bath = newton(rng, _start(rng), seconds) if rng.random() < 0.7 else sine(rng, _start(rng), seconds)
     lag = rng.uniform(180, 540)
-    temp = bath[0]
+    temp = bath[0] + rng.gauss(0.0, start_sd_c)
     temps = [temp]
     e = math.exp(-1.0 / lag)
     for a, b in pairwise(bath):
@@ -332,9 +332,9 @@ def held(rng: random.Random) -> Liquid:
     return liquid
 
 
-def bath_and_lag(rng: random.Random) -> Liquid:
+def bath_and_lag(rng: random.Random, start_sd_c: float = 0.0) -> Liquid:
     """Only the bath's probe and a learned lag."""
-    temps, bath, vessel = tank(rng)
+    temps, bath, vessel = tank(rng, start_sd_c=start_sd_c)
     return Liquid(temps, NORMAL, 480.0, bath_c=bath, vessel=vessel, probe=False)
 
 
