@@ -61,7 +61,7 @@ def test_scenario_2_the_bath_is_not_the_developer(tmp_path: Path) -> None:
     seen = trace(tmp_path / "seen.csv", tank, bowl_c, 1200)
     by_lag = rehearse(tmp_path, PLAN, blind, "--vessel-lag-s", "360", name="lag")
     assert moment(by_lag, 1, "end") == pytest.approx(662.0, abs=5.0)
-    assert {p["source"] for p in kinds(by_lag, "progress")} == {"vessel model"}
+    assert {p["source"] for p in kinds(by_lag, "progress") if p["t_s"] > 7} == {"vessel model"}
     by_witness = rehearse(tmp_path, PLAN, seen, name="witness")
     assert moment(by_witness, 1, "end") == pytest.approx(662.0, abs=2.0)
     by_neither = rehearse(tmp_path, PLAN, blind, name="neither")
