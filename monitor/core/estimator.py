@@ -14,7 +14,22 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.core.doubt import Histories, returning, weigh
-from monitor.core.filter import AIR, AIR_LAG_S, NOISES, PROBE, QUANTUM_C, SLOPE, TRANSIENT, TRANSIENT_S, T, Track, liquid_step
+from monitor.core.filter import (
+    AIR,
+    AIR_LAG_S,
+    KINDS,
+    LIQUID,
+    NOISES,
+    PROBE,
+    QUANTUM_C,
+    SLOPE,
+    TRANSIENT,
+    TRANSIENT_S,
+    Kind,
+    T,
+    Track,
+    liquid_step,
+)
 from monitor.core.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.integral import simpson
 from monitor.core.moment import Key, Moment, Pour, Segment
@@ -138,7 +153,10 @@ AIR_LAGS = 1.25
 """A step of the liquid and a lift into air part ways after about one lag of the probe; nothing is said before."""
 AIR_AHEAD = 1.6
 LIQUID_AHEAD = 4.0
-"""Natural logarithms: air is believed when five times likelier than a moving liquid, taken back when fifty times less likely."""
+AIR_OUT = 4.0
+AIRLESS_S = 40.0
+"""Natural logarithms: air is believed when five times likelier than a moving liquid, taken back when fifty times less likely, and then
+no rival for so long."""
 STEADY_S = 35.0
 """A probe that was away and is a liquid's again for this long is believed even where the estimate was another: a real step wins."""
 STUCK_READINGS = 10
@@ -167,6 +185,15 @@ class _Event:
     probe: str
     role: Role
     celsius: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Rivalry:
+    """A stretch in which rival models run: these."""
+
+    since_t: float
+    until_t: float
+    kinds: tuple[Kind, ...] = KINDS
 
 
 class _Watch:
@@ -239,8 +266,9 @@ class Estimator:
         self._snapshots: deque[Moment] = deque()
         self._events: deque[_Event] = deque()
         self._segments: list[Segment] = []
-        self._rivalries: list[tuple[float, float]] = []
+        self._rivalries: list[_Rivalry] = []
         self._opened_t = 0.0
+        self._airless_t = 0.0
         self._smooth = 0.0
         self._air_count = self._air_tries = 0
         self._reruns: list[float] = []
@@ -348,7 +376,7 @@ class Estimator:
                 self._events.popleft()
             while len(self._segments) > 1 and self._segments[1].since_t_s < oldest:
                 self._segments.pop(0)
-            self._rivalries = [r for r in self._rivalries if r[1] >= oldest]
+            self._rivalries = [r for r in self._rivalries if r.until_t >= oldest]
         elif len(self._events) > EVENTS_AT_START:
             self._origin = None
 
@@ -386,11 +414,11 @@ class Estimator:
     def _rival_at(self, t: float) -> None:
         """Rivals run in the stretches where they were let run."""
         bank = self._moment.bank
-        inside = any(a <= t < b for a, b in self._rivalries)
-        if inside and not bank.mixing and self._moment.drift == "liquid":
-            bank.open()
-        elif not inside and bank.mixing:
+        inside = next((r for r in self._rivalries if r.since_t <= t < r.until_t), None)
+        if inside is None:
             bank.close()
+        elif bank.kinds != inside.kinds and self._moment.drift == "liquid":
+            bank.open(inside.kinds)
 
     def _follow(self, segment: Segment) -> None:
         self._moment.carry(max(segment.since_t_s, self._moment.t), self._pending)
@@ -413,7 +441,8 @@ class Estimator:
     def _switch(self, segment: Segment) -> None:
         """Another source from `since_t_s` on: what has been computed since then is computed again."""
         self._segments = [s for s in self._segments if s.since_t_s < segment.since_t_s] + [segment]
-        self._rivalries = [(a, min(b, segment.since_t_s)) for a, b in self._rivalries if a < segment.since_t_s]
+        since = segment.since_t_s
+        self._rivalries = [replace(r, until_t=min(r.until_t, since)) for r in self._rivalries if r.since_t < since]
         self._run_again(segment.since_t_s)
 
     # Trust
@@ -456,7 +485,7 @@ class Estimator:
         slopes = [now[SLOPE], now[SLOPE] + now[TRANSIENT]]
         for window in HELD_WINDOWS_S:
             early = next(s for s in usable if s.t >= late.t - window)
-            stirred = any(b > early.t and a < late.t for a, b in self._rivalries)
+            stirred = any(r.until_t > early.t and r.since_t < late.t for r in self._rivalries)
             if late.t - early.t > 0.5 * HELD_WINDOWS_S[0] and not stirred:
                 slopes.append((now[T] - early.bank.mean().x[T]) / (late.t - early.t))
         slopes.sort()
@@ -592,7 +621,7 @@ class Estimator:
             self._smooth += SMOOTHING * (sigma - self._smooth)
             odd = abs(sigma) > SUSPICION_SIGMA or abs(self._smooth) > DRIFT_SIGMA * math.sqrt(SMOOTHING / (2.0 - SMOOTHING))
             if odd and event.t - self._gain_t > RERUN_S[0]:
-                self._rivalries.append((event.t - LOOK_BACK_S, math.inf))
+                self._rivalries.append(_Rivalry(event.t - LOOK_BACK_S, math.inf))
                 self._opened_t = event.t
                 self._smooth = 0.0
                 self._air_count = self._air_tries = 0
@@ -611,9 +640,15 @@ class Estimator:
             changes = self._weigh_air(watch, event)
             if changes:
                 return changes
+        if self._rivalries[-1].kinds == LIQUID and event.t - self._airless_t > AIRLESS_S:
+            self._rivalries[-1] = replace(self._rivalries[-1], until_t=event.t)
+            self._rivalries.append(_Rivalry(event.t, math.inf))
+            self._moment.bank.open()
+            self._air_tries = 0
+        bank = self._moment.bank
         lasted = event.t - self._opened_t
         if (lasted > RIVALRY_S[0] and bank.weight("calm") > CALM_AGAIN and air < AIR_GONE) or lasted > RIVALRY_S[1]:
-            self._rivalries[-1] = (self._rivalries[-1][0], event.t)
+            self._rivalries[-1] = replace(self._rivalries[-1], until_t=event.t)
             bank.close()
             self._mean = None
         return []
@@ -626,6 +661,11 @@ class Estimator:
             return []
         readings = [(e.t, e.celsius) for e in self._events if e.probe == watch.model.name and e.t > start.t]
         histories = weigh(start, readings, odd, event.t - 3.0)
+        if histories.liquid_ahead > AIR_OUT:
+            self._rivalries[-1] = replace(self._rivalries[-1], kinds=LIQUID)
+            self._airless_t = event.t
+            self._run_again(self._rivalries[-1].since_t)
+            return []
         if histories.liquid_ahead > -AIR_AHEAD or event.t - histories.since_t_s < AIR_LAGS * watch.model.lag_s:
             return []
         x = histories.air.bank.track("air").x
@@ -633,7 +673,7 @@ class Estimator:
         word = "fell" if fall < 0 else "rose"
         why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air; believed {60.0 * x[SLOPE]:+.1f} C a minute"
         since = max(e.t for e in self._events if e.t < histories.since_t_s and e.probe == watch.model.name)
-        self._rivalries = [r for r in self._rivalries if r[1] < math.inf]
+        self._rivalries = [r for r in self._rivalries if r.until_t < math.inf]
         changes = self._lose(watch, since, why)
         watch.histories = histories
         return changes
@@ -689,7 +729,7 @@ class Estimator:
             watch.histories = histories = returning(back)
         histories.read(event.t, event.celsius)
         if histories.liquid_ahead > LIQUID_AHEAD:
-            self._rivalries.append((histories.since_t_s - LOOK_BACK_S, event.t))
+            self._rivalries.append(_Rivalry(histories.since_t_s - LOOK_BACK_S, event.t, LIQUID))
             return self._gain_again(watch, histories.since_t_s, "its readings are a moving liquid's after all", event.t)
         if not watch.code_moved or histories.in_air > 0.1:
             watch.agree_since = watch.liquid_since = None
