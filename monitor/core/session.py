@@ -42,6 +42,7 @@ from monitor.core.stages import (
     Meaning,
     Phase,
     Run,
+    is_counted,
     pace_of,
 )
 from monitor.core.watch import DataRange, Gate
@@ -562,7 +563,7 @@ class Session:
     @property
     def _development_matters(self) -> bool:
         """Whether a develop stage is running or still to come."""
-        return bool(self._counting) or any(s.role == "develop" for s in self.recipe.stages[max(self._index, 0) :])
+        return bool(self._counting) or any(is_counted(s) for s in self.recipe.stages[max(self._index, 0) :])
 
     @property
     def _is_compared(self) -> bool:
@@ -594,7 +595,7 @@ class Session:
         self._data = DataRange()
         run = self._add_run(begin_s, assumed, 1 if entering else None, sheet)
         self._arm_gate(index + 1, self._t_s)
-        self._progress_s = begin_s + PROGRESS_EVERY_S if stage.role == "develop" or self._counting else None
+        self._progress_s = begin_s + PROGRESS_EVERY_S if is_counted(stage) or self._counting else None
         if self._progress_s is not None:
             while self._progress_s <= self._t_s:
                 self._progress_s += PROGRESS_EVERY_S
@@ -612,7 +613,7 @@ class Session:
             current.entered = entering
         run = Run(self._keys, stage, entering, begin_s, stage.target_ref_s * factor)
         current.runs.append(run)
-        if stage.role == "develop":
+        if is_counted(stage):
             self._counting.append(run)
             self._estimator.begin(run.key, run.counts_from_s, stage.law, stage.reference_c)
         self._forecast(run, self._t_s)
@@ -941,7 +942,7 @@ class Session:
             run.target_ref_s *= self.recipe.sheets.factors[0]
         self._last_exit_now_s = None
         self._progress_s = None
-        if stage.role == "develop":
+        if is_counted(stage):
             self._counting.append(run)
             self._estimator.begin(run.key, run.counts_from_s, stage.law, stage.reference_c)
             self._progress_s = begin_s + PROGRESS_EVERY_S

@@ -120,6 +120,11 @@ class Current:
     at_most_said: bool = False
 
 
+def is_counted(stage: Stage) -> bool:
+    """Whether its temperature is integrated: a developer always, another bath where its recipe lets temperature move its end."""
+    return stage.role == "develop" or stage.steer
+
+
 def pace_of(recipe: Recipe, stage: Stage) -> Pace:
     """The movement of a stage. Sheets and drums move every 5 s, a double tick for the first sheet of each round (practice
     of this project); everything else each second while it moves."""

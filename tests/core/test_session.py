@@ -427,3 +427,12 @@ def test_counted_full_to_empty_begins_when_the_tank_is_full_and_ends_at_now() ->
     assert evening.stage(1, "now")["t_s"] == pytest.approx(315.0, abs=0.6)
     assert evening.stage(1, "end")["t_s"] == pytest.approx(330.0, abs=0.6)
     assert evening.kind("progress")[4]["done_ref_s"] == 0.0
+
+
+def test_a_steered_bath_that_is_no_developer_is_counted_too() -> None:
+    """The contract lets temperature move any stage that has a rate."""
+    rate = 'rate = { law = "coefficient", per_10_c = 2.5 }'
+    bleach = f'name = "bleach"\nrole = "bleach"\ntime = "5:00"\nreference = "20 C"\nsteer = true\n{rate}'
+    evening = Evening(recipe(bleach, STOP), developer=lambda _: 22.0).begin().to(330)
+    assert evening.stage(1, "end")["t_s"] == pytest.approx(300 / 2.5**0.2, abs=2.0)
+    assert evening.kind("progress", stage=1)
