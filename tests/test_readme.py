@@ -1,0 +1,46 @@
+"""The README does what it says: its blocks are there, its recipe and its station load, its commands exist."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.main import COMMANDS
+from monitor.core.recipe import load_recipe
+
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+
+
+def section(title: str) -> str:
+    """The text of one section."""
+    return README.split(f"\n## {title}\n", 1)[1].split("\n## ", 1)[0]
+
+
+def test_the_start_has_two_blocks_the_evening_and_the_tests() -> None:
+    """Each complete by itself on a new machine."""
+    blocks = re.findall(r"```(\w*)\n(.*?)```", section("Start"), re.S)
+    assert [language for language, _ in blocks] == ["sh", "sh"]
+    assert "evenbath rehearse" in blocks[0][1]
+    assert "pytest" in blocks[1][1]
+    assert all("venv" in text and "pip install" in text for _, text in blocks)
+
+
+def test_it_opens_with_the_job_in_one_paragraph() -> None:
+    """Before any heading of a second level."""
+    opening = README.split("\n## ", 1)[0].strip().split("\n\n")
+    assert len(opening) == 2
+    assert "bath that drifts" in opening[1]
+
+
+def test_the_recipe_in_it_loads_without_a_warning() -> None:
+    """Examples run."""
+    (text, *_) = re.findall(r"```toml\n(.*?)```", section("A recipe"), re.S)
+    assert load_recipe(text.encode(), "README.md").warnings == ()
+
+
+@pytest.mark.parametrize("command", sorted(set(re.findall(r"^evenbath ([a-z]+)|`evenbath ([a-z]+)", README, re.M))))
+def test_every_command_in_it_exists(command: tuple[str, str]) -> None:
+    """No command was renamed without the README."""
+    assert (command[0] or command[1]) in COMMANDS
