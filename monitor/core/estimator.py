@@ -441,7 +441,7 @@ class Estimator:
     def _switch(self, segment: Segment) -> None:
         """Another source from `since_t_s` on: what has been computed since then is computed again."""
         self._segments = [s for s in self._segments if s.since_t_s < segment.since_t_s] + [segment]
-        since = segment.since_t_s
+        since = segment.since_t_s + 1e-6  # the reading at that moment was still a rival's
         self._rivalries = [replace(r, until_t=min(r.until_t, since)) for r in self._rivalries if r.since_t < since]
         self._run_again(segment.since_t_s)
 

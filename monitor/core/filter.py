@@ -301,7 +301,7 @@ CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
 """Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over
 at once."""
 AT_ONCE: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
-OPENING: dict[Kind, float] = {"calm": 0.96, "lively": 0.01, "jump": 0.01, "stir": 0.01, "air": 0.01}
+OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "air": 0.0025}
 LIQUID: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
 NO_AIR_C = (0.4, 1.5)
 """Air that near the liquid (the room known, not known) cannot be told from liquid and does no harm: it loses weight."""
