@@ -123,6 +123,8 @@ class Session:
         self._armed_s = 0.0
         self._last_cue: tuple[Cue, float] | None = None
         self._folding: int | None = None
+        self._unheard_now: Run | None = None
+        self._heard_now_s = -math.inf
         self._spread_s = 0.0
         self._next_wake_s: float | None = None
         self._stale = True
@@ -323,6 +325,11 @@ class Session:
             self._progress_s += PROGRESS_EVERY_S * max(0, math.ceil((t_s - self._progress_s) / PROGRESS_EVERY_S))
         if self._calls.now is not None and self._calls.now.next_s is not None:
             self._calls.now.next_s = max(self._calls.now.next_s, t_s + AHEAD_S)
+        unheard, self._unheard_now = self._unheard_now, None
+        if unheard is not None and not unheard.left and unheard.now_s is not None and self._heard_now_s < unheard.now_s - 0.05:
+            self._calls.play("now", t_s, cues.NOW, unheard.sheet)  # it was due, and nothing says that it sounded: rather twice than never
+            if self._calls.now is not None and self._calls.now.next_s is not None:
+                self._calls.now.next_s = t_s + cues.NOW_REPEAT_S
         for run in list(current.runs) if current is not None else []:
             if run.over and not run.left and run.stage.until == "time":
                 self._leave(run, run.end_s, assumed=True)
@@ -363,6 +370,7 @@ class Session:
             if record["cue"] == "fault":
                 self._calls.last_fault_s = t_s
             elif record["cue"] == "now":
+                self._heard_now_s = t_s
                 self._calls.count_sounded_now(t_s)
 
     def _fold_stage(self, record: Mapping[str, Any], event: str, t_s: float) -> None:
@@ -389,6 +397,7 @@ class Session:
             run.now_s, run.now_said, run.now_written, run.frozen = t_s, True, True, True
             run.end_s = float(record.get("end_t_s", run.end_s))
             self._call_now(run, t_s)
+            self._unheard_now = run  # unless the cue's own record stands beside this one
             if self._calls.now is not None:
                 self._calls.now.count = 0  # the cue records that follow are counted
         elif event in ("minimum", "end"):
@@ -473,8 +482,7 @@ class Session:
         changes = self._estimator.advance(t_s)
         if changes:
             self._trust(changes, t_s)
-        if self._gate.state == "withheld":
-            self._watch_gate(t_s)
+        self._watch_gate(t_s)
         current = self._current
         if current is None or current.stage.role != "develop" or (current.stage.band_c is None and current.stage.law is None):
             return
@@ -488,10 +496,17 @@ class Session:
                 self._want_fault(why, t_s)
 
     def _watch_gate(self, t_s: float) -> None:
-        if self._gate.watch(self.recipe.stages[self._gate.index], self._estimator.temperature(t_s), t_s, self._write):
+        index = next((i for i, s in enumerate(self.recipe.stages) if i > self._index and s.gate is not None), None)
+        if index is None:
+            return
+        if self._gate.watch(self.recipe.stages[index], index, self._estimator.temperature(t_s), t_s, self._write):
+            self._stale = True
             self._armed_s = max(self._armed_s, t_s)
+            run = self._due_run()
             if self._current is None:
                 self._calls.play("ready", t_s, cues.READY)
+            elif run is not None and run.over and not self.options.has_switch:
+                self._leave(run, t_s, assumed=True)  # an at-least stage that waited for the gate alone
 
     # -- sounds -----------------------------------------------------------------------------------------------------
 
@@ -586,6 +601,7 @@ class Session:
     def _enter(self, index: int, begin_s: float, assumed: bool, sheet: int | None) -> Run:
         """The film goes into the stage at `index`; its clock counts from `begin_s`."""
         stage = self.recipe.stages[index]
+        loaded = self._current is not None and self._current.stage.role == "load"
         self._index = index
         self._allow_lamp(stage)
         entering = self.recipe.sheets is not None and stage.role == "develop"
@@ -599,6 +615,9 @@ class Session:
         if self._progress_s is not None:
             while self._progress_s <= self._t_s:
                 self._progress_s += PROGRESS_EVERY_S
+        if loaded and self._lost and self._development_matters and self._folding is None:
+            probe, why = next(iter(self._lost.items()))  # it could not be told while the reel was loaded
+            self._want_fault(f"{probe}: {why}", self._t_s)
         self._stale = True
         return run
 
@@ -654,11 +673,20 @@ class Session:
         else:
             run.plan(run.counts_from_s + run.target_ref_s)
 
-    @staticmethod
-    def _leave_out_ready(run: Run) -> None:
-        """Where READY would come less than 10 s after the begin it is left out, and the end is frozen from the begin."""
+    def _leave_out_ready(self, run: Run) -> None:
+        """Where READY would come less than 10 s after the begin it is left out, and the end is frozen from the begin; not where
+        the gate of the next stage may still put it off."""
         if run.stage.until == "time" and run.ready_s is not None and run.ready_s - run.begin_s < READY_AFTER_BEGIN_LEAST_S:
+            if self._gate_to_come(run.stage.number, self._t_s):
+                return
             run.ready_s, run.frozen = None, True
+
+    def _gate_to_come(self, index: int, t_s: float) -> bool:
+        """Whether the stage at `index` (0-based) has a gate that would not let it begin yet."""
+        if index >= len(self.recipe.stages) or self.options.override_gate is not None:
+            return False
+        stage = self.recipe.stages[index]
+        return stage.gate is not None and not self._gate.satisfied(stage, index, t_s)
 
     def _freeze(self, run: Run, t_s: float) -> None:
         """READY is due within a moment: forecast once more; if it still is, nothing moves any longer from here on."""
@@ -723,9 +751,7 @@ class Session:
             self._write_now(run, t_s)
         self._tell_progress(run, t_s)
         self._over(run)
-        if run.stage.until == "at least":
-            if not self.options.has_switch:
-                self._leave(run, t_s, assumed=True)
+        if run.stage.until == "at least" and (self.options.has_switch or self._gate.closed_for(self._index + 1)):
             return
         self._leave(run, t_s, assumed=True)
 

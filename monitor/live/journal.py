@@ -24,9 +24,9 @@ from monitor.live.inbox import Message, Trouble
 from monitor.live.session_id import session_id
 
 GATHER_S = 0.3
-"""Readings, progress and cues wait this long for company; the contract allows a second. Everything else goes at once."""
+"""Readings, progress and ticks wait this long for company; the contract allows a second. Everything else goes at once."""
 RETRY_S = 1.0
-PATIENT_KINDS = frozenset({"reading", "progress", "cue"})
+PATIENT = frozenset({"reading", "progress", "tick"})
 BYTES_PER_S = 1500
 """Three probes, progress, ticks: about 900 bytes a second measured in rehearsals; with room to spare."""
 RESERVE_LEAST, RESERVE_MOST = 2 << 20, 64 << 20
@@ -148,7 +148,7 @@ class Journal:
         with self._condition:
             self._waiting.append(line)
             self._appended += 1
-            if record["kind"] not in PATIENT_KINDS:
+            if record.get("cue", record["kind"]) not in PATIENT:
                 self._urgent = True
                 self._condition.notify_all()
             elif len(self._waiting) == 1:

@@ -145,6 +145,7 @@ class World:
 
     def life(self) -> None:
         """Begin anew with what is on the disk, as after a kill -9: nothing of the old one is asked to stop."""
+        self._known: dict[Path, tuple[int, list[dict[str, Any]]]] = {}
         self.inbox = Inbox()
         self.panel = RecordingPanel(self.clock.mono_s, self._has_switch)
         self.player = Player(self.clock, self.panel.sounder, self.inbox.put)
@@ -270,6 +271,17 @@ class World:
     def records(self, name: str, kind: str | None = None, **fields: Any) -> list[dict[str, Any]]:
         """Records on the disk, of one kind if given, with these fields."""
         self.write()
-        read = [json.loads(line) for line in self.journal(name).read_text(encoding="utf-8").splitlines()]
+        read = self._read(self.journal(name))
         wanted = {**fields, **({} if kind is None else {"kind": kind})}
         return [r for r in read if all(r.get(k) == v for k, v in wanted.items())]
+
+    def _read(self, path: Path) -> list[dict[str, Any]]:
+        """All records of a file that only grows during a life; what was read once is not read again."""
+        length, read = self._known.get(path, (0, []))
+        with path.open("rb") as file:
+            file.seek(length)
+            fresh = file.read()
+        whole = fresh[: fresh.rfind(b"\n") + 1]
+        read += [json.loads(line) for line in whole.splitlines()]
+        self._known[path] = (length + len(whole), read)
+        return read

@@ -65,6 +65,30 @@ def test_on_the_same_boot_the_session_goes_on_where_it_would_have_been(tmp_path:
     assert world.station.mishaps == []
 
 
+@pytest.mark.parametrize("has_switch", [True, False])
+def test_a_now_that_was_due_and_not_heard_comes_at_once(tmp_path: Path, has_switch: bool) -> None:
+    """The process died between the moment and the sound: rather twice than never. One that was heard is not repeated for it."""
+    for heard in (False, True):
+        (tmp_path / str(heard)).mkdir()
+        world = World(tmp_path / str(heard), has_switch=has_switch)
+        world.go(5)
+        name = world.develop()
+        if has_switch:
+            world.press(1.2)
+        else:
+            world.ask(verb="press", kind="hold")
+        world.go_until(lambda: bool(world.records(name, "cue", cue="now")))  # noqa: B023
+        lines = world.journal(name).read_bytes().splitlines(keepends=True)
+        last = next(i for i, line in enumerate(lines) if b'"event":"now"' in line or b'"cue":"now"' in line)
+        pair = [line for line in lines[last : last + 4] if b'"event":"now"' in line or (heard and b'"cue":"now"' in line)]
+        world.journal(name).write_bytes(b"".join(lines[:last] + pair))
+        world.life()
+        world.go(1)
+        back_s = world.records(name, "session", event="resume")[0]["t_s"]
+        again = [r["t_s"] - back_s for r in world.records(name, "cue", cue="now") if r["t_s"] >= back_s]
+        assert (again[:1] == [pytest.approx(0, abs=0.1)]) is not heard, (again, heard)
+
+
 def test_on_another_boot_there_is_a_fault_and_no_confident_time(tmp_path: Path) -> None:
     """The gap by a wall clock that was set; earliest and latest in what follows."""
     world, name = begun(tmp_path)
