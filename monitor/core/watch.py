@@ -31,39 +31,51 @@ class Write(Protocol):
 
 @dataclass(slots=True)
 class Gate:
-    """Whether the next stage may begin. `index` is 0-based; `since_s`: since when the developer has been near enough."""
+    """Whether the next stage may begin. `index` is 0-based; `since_s`: since when the developer has been near enough for the
+    stage at `near_index`, which is looked at from the arming on and not only when that stage comes next."""
 
     state: GateState = "none"
     index: int = 0
+    near_index: int = 0
     since_s: float | None = None
 
     def arm(self, stage: Stage | None, index: int, t_s: float, override: str | None, write: Write) -> None:
-        """The stage at `index` comes next: withhold its begin if it has a gate and the person gave no reason against it."""
-        self.index, self.since_s = index, None
+        """The stage at `index` comes next: withhold its begin if it has a gate that is not satisfied yet and the person gave no
+        reason against it."""
+        self.index = index
         if stage is None or stage.gate is None:
             self.state = "none"
             return
-        self.state = "overridden" if override is not None else "withheld"
+        if override is not None:
+            self.state = "overridden"
+        else:
+            self.state = "open" if self.satisfied(stage, index, t_s) else "withheld"
         write("gate", t_s, stage=index + 1, state=self.state, **({"why": override} if override is not None else {}))
 
     def closed_for(self, index: int) -> bool:
         """Whether the stage at `index` may not begin yet."""
         return self.state == "withheld" and self.index == index
 
-    def watch(self, stage: Stage, temperature: Temperature, t_s: float, write: Write) -> bool:
-        """Look at the developer. True at the moment when the gate opens."""
+    def satisfied(self, stage: Stage, index: int, t_s: float) -> bool:
+        """Whether the developer has been near enough for the stage at `index`, for as long as its gate wants."""
+        assert stage.gate is not None
+        return self.near_index == index and self.since_s is not None and t_s - self.since_s >= stage.gate.for_s - 1e-6
+
+    def watch(self, stage: Stage, index: int, temperature: Temperature, t_s: float, write: Write) -> bool:
+        """Look at the developer, once a second. True at the moment when the gate opens."""
         gate = stage.gate
         assert gate is not None
+        if index != self.near_index:
+            self.near_index, self.since_s = index, None
         believed = temperature.source in ("developer", "witness")
         if not believed or abs(temperature.celsius - stage.reference_c) > gate.band_c:
             self.since_s = None
-            return False
-        if self.since_s is None:
+        elif self.since_s is None:
             self.since_s = t_s
-        if t_s - self.since_s < gate.for_s - 1e-6:
+        if not self.closed_for(index) or not self.satisfied(stage, index, t_s):
             return False
         self.state = "open"
-        write("gate", t_s, stage=self.index + 1, state="open", celsius=temperature.celsius, sd_c=temperature.sd_c)
+        write("gate", t_s, stage=index + 1, state="open", celsius=temperature.celsius, sd_c=temperature.sd_c)
         return True
 
 

@@ -332,6 +332,34 @@ def test_a_gate_behind_another_stage_holds_back_its_now() -> None:
     assert evening.stage(1, "now")["t_s"] - evening.stage(1, "ready")["t_s"] >= 9.99
 
 
+def test_a_gate_holds_back_a_stage_too_short_for_a_ready() -> None:
+    """Its end is not frozen from the begin while the gate may still put it off: no begin is assumed behind a closed gate."""
+    plan = recipe('name = "pre-warm"\nrole = "presoak"\ntime = "0:30"', COLOUR, BLEACH, film="colour")
+    evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8).begin().to(220)
+    opened = evening.kind("gate", state="open")[0]["t_s"]
+    assert evening.stage(1, "now")["t_s"] >= opened + 9.99
+    assert evening.stage(2, "begin")["t_s"] > opened
+
+
+def test_a_gate_counts_the_time_before_its_stage_comes_next() -> None:
+    """The developer stood ready for minutes while the reel was loaded: the pre-warming is not made longer for it."""
+    load = 'name = "load"\nrole = "load"\ntime = "2:00"'
+    plan = recipe(load, 'name = "pre-warm"\nrole = "presoak"\ntime = "0:30"', COLOUR, film="colour")
+    evening = Evening(plan, lambda _: 37.8).begin().press(120.0).to(160)
+    assert [g["state"] for g in evening.kind("gate")] == ["open"]
+    assert evening.stage(2, "now")["t_s"] == pytest.approx(140.0)
+    assert evening.stage(2, "end")["t_s"] == pytest.approx(150.0)
+
+
+def test_without_a_switch_an_at_least_stage_waits_for_the_gate_behind_it() -> None:
+    """A begin is assumed at its minimum, or when the gate opens, whichever is later."""
+    plan = recipe('name = "wait"\nrole = "hold"\ntime = "0:30"', COLOUR, film="colour")
+    evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8, has_switch=False).open().to(400)
+    opened = evening.kind("gate", state="open")[0]["t_s"]
+    assert evening.stage(1, "minimum")["t_s"] < opened
+    assert evening.stage(2, "begin")["t_s"] == opened
+
+
 def test_scenario_8_colour_is_not_cured() -> None:
     """Acceptance scenario 8: at 37.2 C the end stays 3:15.0, NOW 3:05.0, FAULT 15 to 20 s after leaving the band."""
     evening = Evening(recipe(COLOUR, BLEACH, film="colour"), lambda _: 37.2, override_gate="cold evening").begin().to(200)
@@ -348,6 +376,17 @@ def test_scenario_8_colour_is_not_cured() -> None:
 
 
 # -- trust --------------------------------------------------------------------------------------------------------------
+
+
+def test_a_loss_while_the_reel_is_loaded_is_told_when_loading_is_over() -> None:
+    """Loading is silent, but a loss is one FAULT; a probe that came back meanwhile needs none."""
+    plan = recipe('name = "load"\nrole = "load"\ntime = "3:00"', develop("8:00"))
+    evening = Evening(plan, lambda t: 20.0 if t < 60 else None).begin().press(180.0).to(300)
+    assert [r["t_s"] < 180 for r in evening.kind("trust", believed=False)] == [True]
+    assert [180.0 <= t <= 190.0 for t in evening.cues("fault")] == [True]
+    back = Evening(plan, lambda t: None if 60 <= t < 90 else 20.0).begin().press(180.0).to(300)
+    assert len(back.kind("trust", believed=False)) == 1
+    assert back.cues("fault") == []
 
 
 def test_a_lost_probe_is_one_record_and_one_fault_and_the_ticks_go_on() -> None:
