@@ -160,6 +160,12 @@ class Session:
         return Awaits("pour", run.end_s)
 
     @property
+    def waits_for_gate(self) -> bool:
+        """Whether a closed gate is all that holds the hands back: before the first begin, or past a stage's planned end."""
+        run = self._due_run()
+        return self._gate.closed_for(self._index + 1) and (run is None or self._t_s >= run.end_s)
+
+    @property
     def view(self) -> dict[str, Any]:
         """A snapshot for status, followers and views; plain values, units in names, None where nothing is known."""
         temperature = self._estimator.temperature(self._t_s)

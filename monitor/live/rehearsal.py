@@ -22,6 +22,8 @@ from monitor.core.session import Session
 
 READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2
+GATE_PATIENCE_S = 3600.0
+"""Behind the trace's end the liquids stand still: a gate (at most 30 minutes) that has not opened by then never will."""
 LONGEST_S = 86400.0
 """A rehearsal that is not over after a day is given up."""
 
@@ -56,7 +58,7 @@ class Rehearsal:
         self._down_at_s: float | None = None
         self._up_at_s: float | None = None
         self._pressed_for: tuple[str, float] | None = None
-        self._give_up_s = give_up_s
+        self._give_up_s = max(give_up_s, 0.0) + GATE_PATIENCE_S
         self.t_s = 0.0
 
     def open(self, opening: dict[str, Any]) -> None:
@@ -83,18 +85,18 @@ class Rehearsal:
             self._read(at_s)
         elif sound_s is not None and sound_s <= at_s:
             self._sound(at_s)
-        elif self._up_at_s is not None and self._up_at_s <= at_s:
-            self._up_at_s = None
+        elif self._up_at_s is not None and self._up_at_s <= at_s and (wake_s is None or wake_s > at_s):
+            self._up_at_s = None  # what is due at the same moment comes first, so a press of just a second is one
             self._carry_out(session.press(at_s, False))
         elif self._down_at_s is not None and self._down_at_s <= at_s:
             awaits = session.awaits
             self._pressed_for = (awaits.what, at_s)
             self._down_at_s = None
-            self._up_at_s = at_s + (BEGIN_S + TAP_LENGTH_S if awaits.what == "begin" else TAP_LENGTH_S)
+            self._up_at_s = at_s + (BEGIN_S if awaits.what == "begin" else TAP_LENGTH_S)
             self._carry_out(session.press(at_s, True))
         else:
             self._carry_out(session.wake(at_s))
-        if at_s > self._give_up_s and session.awaits.at_s is None and session.awaits.what == "begin":
+        if at_s > self._give_up_s and session.waits_for_gate:
             self.abandon("the gate stayed closed to the end of the trace")
         elif at_s > LONGEST_S:
             self.abandon("not over after a day")

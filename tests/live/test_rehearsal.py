@@ -165,3 +165,42 @@ agitation = [{ from = "0:00", for = "1:00" }]
     assert moment(records, 1, "now") == pytest.approx(7200 - 10, abs=0.5)
     assert kinds(records, "cue", cue="fault") == []
     assert max(r["t_s"] for r in kinds(records, "cue", cue="tick")) < 60
+
+
+LOAD = '[[stage]]\nname = "load"\nrole = "load"\n'
+GATED = """[[stage]]
+name = "develop"
+role = "develop"
+time = "3:15"
+reference = "37.8 C"
+gate = { band = "0.15 C", for = "1:00" }
+"""
+COLOUR_HEAD = 'schema = 1\nname = "colour"\nfilm = "colour"\nvessel = "lidded tank"\n'
+
+
+def test_a_trace_of_one_row_holds_and_lets_a_gate_open(tmp_path: Path) -> None:
+    """The last row holds for ever, so the gate opens although the trace is long over."""
+    records = rehearse(tmp_path, COLOUR_HEAD + GATED, trace(tmp_path / "t.csv", lambda _: 37.8, lambda _: 38.0, 1))
+    assert [g["state"] for g in kinds(records, "gate")] == ["withheld", "open"]
+    assert records[-1]["why"] == "finished"
+
+
+def test_a_gate_that_never_opens_behind_another_stage_ends_the_rehearsal(tmp_path: Path) -> None:
+    """It is given up an hour behind the trace, not after a day."""
+    plan = COLOUR_HEAD + '[[stage]]\nname = "pre-warm"\nrole = "presoak"\ntime = "1:00"\n' + GATED
+    records = rehearse(tmp_path, plan, trace(tmp_path / "t.csv", lambda _: 37.0, lambda _: 38.0, 60))
+    assert "gate" in records[-1]["why"]
+    assert 3600 < records[-1]["t_s"] < 3700
+    assert kinds(records, "stage", stage=2) == []
+
+
+def test_a_stage_without_time_ends_where_the_next_begins(tmp_path: Path) -> None:
+    """The first press is a second long and the next stage begins with it."""
+    plan = PLAN.replace("[[stage]]", LOAD + "[[stage]]", 1)
+    records = rehearse(tmp_path, plan, trace(tmp_path / "t.csv", lambda _: 20.0, lambda _: 20.0, 60))
+    ends = [r["t_s"] for r in kinds(records, "stage", event="end")]
+    begins = [r["t_s"] for r in kinds(records, "stage", event="begin")]
+    assert begins[1:] == ends[: len(begins) - 1]
+
+
+
