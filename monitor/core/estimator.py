@@ -399,7 +399,7 @@ class Estimator:
         start = moment.t
         segments = [s for s in self._segments if s.since_t_s > start or (s.since_t_s == start and not self._snapshots)]
         for event in [e for e in self._events if e.t > start or (e.t == start and not self._snapshots)]:
-            while segments and segments[0].since_t_s <= event.t:
+            while segments and segments[0].due(event.t):
                 self._follow(segments.pop(0))
             self._rival_at(event.t)
             self._take(event)

@@ -67,6 +67,10 @@ class Segment:
     different: bool = False
     """Another probe than the last one, or one that returns: the temperature may be off by the two comparisons."""
 
+    def due(self, t: float) -> bool:
+        """Whether it comes before a reading at `t`: a probe is used from that reading on, a loss comes after the last good one."""
+        return self.since_t_s <= t if self.drift == "liquid" else self.since_t_s < t
+
 
 @dataclass(frozen=True, slots=True)
 class Pour:
