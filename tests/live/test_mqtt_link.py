@@ -186,7 +186,8 @@ def test_password_tls_and_client_certificate_against_the_real_broker(tmp_path: P
     more = f"allow_anonymous false\npassword_file {passwords}\nuser root\n"
     broker = Mosquitto(tmp_path, more, tls, log=tmp_path / "log")
     broker.start()
-    certificates: dict[str, Any] = {"ca_file": tmp_path / "ca.crt", "cert_file": tmp_path / "station.crt", "key_file": tmp_path / "station.key"}
+    own = {"cert_file": tmp_path / "station.crt", "key_file": tmp_path / "station.key"}
+    certificates: dict[str, Any] = {"ca_file": tmp_path / "ca.crt", **own}
     try:
         owner = Told()
         good = link(broker.port, owner, user="station", password_file=tmp_path / "password", **certificates)
