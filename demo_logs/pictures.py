@@ -27,9 +27,8 @@ def picture(path: Path) -> str:
     if found is None:
         raise SystemExit(f"{path}: no picture in its report")
     svg = found[0]
-    return svg.replace(">", f' xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink">{STYLE}', 1) if "xmlns=" not in svg[: svg.index(">")] else (
-        svg.replace(">", f">{STYLE}", 1)
-    )
+    names = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
+    return svg.replace(">", f" {names}>{STYLE}", 1)
 
 
 def main() -> int:
