@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from monitor.core.recipe import Recipe
     from monitor.live.control import Link
     from monitor.live.station_file import StationConfig
+    from monitor.live.view import PlainView, TerminalView
 
 LIFT_TRIES = 60
 BLACK = "\x1b[0;40;30m\x1b[2J\x1b[3J\x1b[H\x1b[?25l"
@@ -36,6 +37,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lamp", action="store_true", help="permit the lamp, for this session alone")
     parser.add_argument("--pour-c", metavar='"20.3 C"', help="the developer's temperature, measured at pour-in")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
+    parser.add_argument("--red", action="store_true", help="the view of a lidded session in red on black")
     parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
 
 
@@ -57,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.flush()
         if args.detach:
             return 0
-        return Following(config, recipe, bool(answer["has_switch"])).run(link)
+        return Following(config, recipe, bool(answer["has_switch"]), args.red).run(link)
 
 
 def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
@@ -180,14 +182,17 @@ def _count(link: Link, question: Mapping[str, Any], has_switch: bool) -> None:
 class Following:
     """Shows a session until it is over; black while film is bare."""
 
-    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool) -> None:
+    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool, red: bool = False) -> None:
         from monitor.live.follow import Curtain, Lines
 
         self._config = config
         self._recipe = recipe
         self._has_switch = has_switch
+        self._red = red
+        self._view: TerminalView | PlainView | None = None
         self._lines = Lines(recipe)
         self._curtain = Curtain(recipe)
+        self._recipe_is_bare = self._curtain.down
         self._terminal = sys.stdin.isatty() and sys.stdout.isatty()
         self._over = False
         self._awaits_first = True
@@ -198,8 +203,14 @@ class Following:
         with _raw_keyboard(self._terminal), _no_interrupt(self._curtain.down and self._terminal):
             self._go_dark()
             current: Link | None = link
-            while not self._finished:
-                current = self._follow(current)
+            try:
+                while not self._finished:
+                    current = self._follow(current)
+            finally:
+                if self._view is not None:
+                    self._view.close()
+        if self._view is not None:
+            sys.stdout.write("the session is over\n")
         return 0
 
     @property
@@ -208,9 +219,6 @@ class Following:
 
     def _go_dark(self) -> None:
         if not self._curtain.down:
-            if self._terminal and not self._has_switch:
-                sys.stdout.write("keys: space is a tap (the first begins), ? asks for the minutes left\n")
-                sys.stdout.flush()
             return
         sys.stdout.write("The film will be bare: this screen goes dark now. It stays dark until the fixing minimum is over and you press\n")
         sys.stdout.write("a key. Switch it off or cover it all the same: black is not dark.\n")
@@ -233,6 +241,7 @@ class Following:
                 self._curtain.take({"event": "closed"})
                 self._wait_key(None)
                 return None
+            self._draw(answer)
             while not self._finished:
                 self._wait_key(link)
         except EvenbathError:
@@ -243,6 +252,17 @@ class Following:
             self._wait_key(None)
             return None
         return link
+
+    def _draw(self, answer: Mapping[str, Any]) -> None:
+        """The view of a lidded session; in the dark, and in a session that was dark, there is none."""
+        from monitor.live.view import follow_view
+
+        if self._view is None and self._terminal and not self._recipe_is_bare:
+            keys = "" if self._has_switch else "space is a tap (the first begins), ? asks for the minutes left"
+            self._view = follow_view(self._recipe, answer, keys, self._red)
+        if self._view is not None:
+            self._view.seen(answer["view"])
+            self._view.show()
 
     def _wait_key(self, link: Link | None) -> None:
         """Wait for the station or for a key, at most a second."""
@@ -265,6 +285,13 @@ class Following:
             self._awaits_first = False
         if event.get("event") == "closed":
             self._over = True
+        if self._view is not None:
+            if record:
+                self._view.record(record)
+            if event.get("event") == "view":
+                self._view.seen(event["view"])
+                self._view.show()
+            return
         line = self._lines.line(event)
         if line is not None:
             self._say(line)
@@ -274,6 +301,10 @@ class Following:
             if held:
                 self._held_back.append(line)
                 del self._held_back[:-200]
+            return
+        if self._view is not None:
+            self._view.notice(line)
+            self._view.show()
             return
         sys.stdout.write(f"{line}\n")
         sys.stdout.flush()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import gc
+import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
 
 SWITCH_INTERVAL_S = 0.001
 """Python hands its lock on after 5 ms by default; a cue should not wait that long for a busy thread of ours."""
+URGENT_NICE = -10
+"""As in the service's unit."""
 ENDING = (signal.SIGTERM, signal.SIGINT)
 LOOK_AGAIN_S = 2.0
 """The kernel looks for probes every ten seconds; one that has just been plugged in deserves a second look."""
@@ -64,6 +68,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     from monitor.live.sdnotify import Notifier
     from monitor.prepare.learned_store import load_learned
 
+    be_urgent()
     inbox = Inbox()
     for number in ENDING:
         signal.signal(number, lambda *_: inbox.put(Stop()))
@@ -118,6 +123,12 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
             publisher.stop()
         notifier.close()
     return 0
+
+
+def be_urgent() -> None:
+    """Before the threads, which inherit it: a cue goes before whatever else the board does. A user who may not is not refused."""
+    with contextlib.suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, 0, min(URGENT_NICE, os.getpriority(os.PRIO_PROCESS, 0)))
 
 
 def _say(line: str) -> None:

@@ -13,7 +13,7 @@ import sys
 import traceback
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -153,6 +153,7 @@ class Station:
         now_s = clock.mono_s()
         self._up_s = now_s
         self._second_s = now_s + SECOND_S
+        self._planned_s = now_s + SECOND_S
         self._wall_ahead_s = self._ahead()
         self._late_told_s = -LATE_APART_S
         self._ended: list[Journal] = []
@@ -271,6 +272,7 @@ class Station:
         except Exception:
             self._mishap("time")
         self._done()
+        self._planned_s = max(self.due_s, self._clock.mono_s())
 
     def _mishap(self, where: str) -> None:
         """A fault of the program itself. It is told, and the session goes on without whatever the message was for."""
@@ -316,10 +318,9 @@ class Station:
             at_s, down = self._keys.pop(0)
             self._edges([(at_s, down)])
         if self.running is not None:
-            wake_s = self.running.wake_mono_s
-            if wake_s is not None and now_s - wake_s > LATE_S and now_s - self._late_told_s > LATE_APART_S:
+            if now_s - self._planned_s > LATE_S and now_s - self._late_told_s > LATE_APART_S:
                 self._late_told_s = now_s
-                self.running.note("late", {"late_s": now_s - wake_s}, now_s)
+                self.running.note("late", {"late_s": now_s - self._planned_s}, now_s)
             self.running.wake(now_s)
         if self._starting is not None:
             self._try_start(self._starting, now_s)
@@ -680,7 +681,10 @@ class Station:
         if running is None:
             raise Refused("no session is running; allowed: develop first")
         self._followers.add(request.line)
-        return {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
+        beliefs = running.session.beliefs
+        told: dict[str, Any] = {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
+        vessel = None if beliefs.vessel is None else asdict(beliefs.vessel)
+        return {**told, "probes": [asdict(probe) for probe in beliefs.probes], "vessel": vessel}
 
     def _abandon(self, request: Request) -> Mapping[str, Any]:
         running = self.running

@@ -79,8 +79,9 @@ class Player:
             self._levels(step.on)
             heard_s = max(t_s, self._clock.mono_s() - self._zero_s)
             for sound in step.began:
-                too_late = heard_s >= sound.end_s and not step.on
-                if "sounder" in self._broken or too_late:
+                over = heard_s >= sound.end_s and not step.on
+                hushed = sound.cue == "tick" and not step.on  # room is being made for a click; a tick has no second half
+                if "sounder" in self._broken or over or hushed:
                     self._post(Unsounded(self._tune, sound))
                 else:
                     self._post(Sounded(self._tune, sound, heard_s))

@@ -23,6 +23,7 @@ from monitor.live.inbox import Edge, House, HungUp, Inbox, Request
 from monitor.live.journal import Disk
 from monitor.live.player import Player
 from monitor.live.readers import PERIOD_S, Reader
+from monitor.live.sdnotify import Notifier
 from monitor.live.station_file import PanelConfig, ProbeConfig, StationConfig
 
 MIB = 1 << 20
@@ -125,6 +126,7 @@ class World:
         learned: Learned | None = None,
         seed: int = 1,
         publisher: Publisher | None = None,
+        notifier: Notifier | None = None,
     ) -> None:
         self.state = state
         (state / "journals").mkdir(parents=True, exist_ok=True)
@@ -141,6 +143,7 @@ class World:
         self._seed = seed
         self._has_switch = has_switch
         self._publisher = publisher
+        self._notifier = notifier
         self.life()
 
     def life(self) -> None:
@@ -152,7 +155,7 @@ class World:
         self.said: list[str] = []
         self.station = Station(
             self.config, self.clock, self.panel, self.inbox, self.player, lambda: self.learned, send=self._send, say=self.said.append,
-            publisher=self._publisher, dice=random.Random(self._seed), disk=self.disk, threads=False,
+            publisher=self._publisher, notifier=self._notifier, dice=random.Random(self._seed), disk=self.disk, threads=False,
         )  # fmt: skip
         self._readers = [Reader(self.clock, self.bus, p.name, p.id, self.inbox.put) for p in self.config.probes]
         self.station.readers = self._readers

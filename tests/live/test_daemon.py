@@ -8,6 +8,7 @@ import pytest
 
 from monitor.core.cues import TICK, Sound
 from monitor.live.inbox import House, Sampled, Sounded
+from monitor.live.sdnotify import Notifier
 from tests.live.simulated import BOWL, DARK, JUG, MIB, SHORT, World
 
 
@@ -324,3 +325,35 @@ def test_a_sound_of_an_earlier_session_is_no_cue_of_this_one(world: World) -> No
     name = world.develop()
     world.station.turn(Sounded(old, Sound(9, "tick", 1.0, TICK), 1.0))
     assert not world.records(name, "cue")
+
+
+class Dog(Notifier):
+    """Counts its meals."""
+
+    def __init__(self) -> None:
+        super().__init__({})
+        self.meals = 0
+
+    def alive(self) -> None:
+        """One more."""
+        self.meals += 1
+
+
+@pytest.mark.parametrize("part", ["reader", "player", "panel"])
+def test_the_watchdog_is_fed_only_while_readers_player_and_panel_move(tmp_path: Path, part: str) -> None:
+    """A main thread that lives on alone is no station."""
+    dog = Dog()
+    world = World(tmp_path, notifier=dog)
+    world.go(10)
+    assert dog.meals >= 9
+    if part == "reader":
+        world.station.readers[0].step = lambda: None  # type: ignore[method-assign]
+    elif part == "player":
+        world.player.step = lambda: None  # type: ignore[method-assign]
+    else:
+        assert world.panel.switch is not None
+        world.panel.switch.dead = True
+    world.go(25)
+    hungry = dog.meals
+    world.go(10)
+    assert dog.meals == hungry
