@@ -216,8 +216,8 @@ def test_a_request_among_requests_for_all_sessions_is_answered_in_its_turn(state
     replays.close()
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.integers(1, 35), st.integers(0, 50)), min_size=1, max_size=30))
+@settings(max_examples=120, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 32), st.integers(0, 14)), min_size=1, max_size=30))
 def test_whoever_asks_gets_everything_from_there_within_one_length_of_the_journal(
     tmp_path_factory: pytest.TempPathFactory, asks: list[tuple[int, int]]
 ) -> None:
