@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from monitor.live.control import Link
     from monitor.live.station_file import StationConfig
     from monitor.live.view import PlainView, TerminalView
+    from monitor.live.view import PlainView, TerminalView
 
 LIFT_TRIES = 60
 BLACK = "\x1b[0;40;30m\x1b[2J\x1b[3J\x1b[H\x1b[?25l"
@@ -182,25 +183,23 @@ def _count(link: Link, question: Mapping[str, Any], has_switch: bool) -> None:
 class Following:
     """Shows a session until it is over; black while film is bare."""
 
-    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool, red: bool = False) -> None:
-        from monitor.live.follow import Curtain, Lines
+    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool) -> None:
+        from monitor.live.follow import Curtain
 
         self._config = config
         self._recipe = recipe
         self._has_switch = has_switch
-        self._red = red
-        self._view: TerminalView | PlainView | None = None
-        self._lines = Lines(recipe)
         self._curtain = Curtain(recipe)
-        self._recipe_is_bare = self._curtain.down
         self._terminal = sys.stdin.isatty() and sys.stdout.isatty()
         self._over = False
         self._awaits_first = True
-        self._held_back: list[str] = []
+        self._opening: Mapping[str, Any] = {}
+        self._view: TerminalView | PlainView | None = None
+        self._last_words = ""
 
     def run(self, link: Link) -> int:
         """Follow to the end. In the dark nothing ends it but its own end and a key."""
-        with _raw_keyboard(self._terminal), _no_interrupt(self._curtain.down and self._terminal):
+        with _raw_keyboard(self._terminal), _no_interrupt(self._dark):
             self._go_dark()
             current: Link | None = link
             try:
@@ -209,13 +208,17 @@ class Following:
             finally:
                 if self._view is not None:
                     self._view.close()
-        if self._view is not None:
-            sys.stdout.write("the session is over\n")
+        sys.stdout.write(self._last_words)
         return 0
 
     @property
+    def _dark(self) -> bool:
+        """A pipe is no light; a terminal is."""
+        return self._curtain.down and self._terminal
+
+    @property
     def _finished(self) -> bool:
-        return self._over and not (self._curtain.down and self._terminal)
+        return self._over and not self._dark
 
     def _go_dark(self) -> None:
         if not self._curtain.down:
@@ -228,6 +231,15 @@ class Following:
             sys.stdout.write(BLACK)
             sys.stdout.flush()
 
+    def _show(self) -> TerminalView | PlainView:
+        """The view, made when it may be seen for the first time."""
+        from monitor.live.view import follow_view
+
+        if self._view is None:
+            keys = "" if self._has_switch or not self._terminal else "space: tap   ?: minutes left"
+            self._view = follow_view(self._recipe, self._opening, keys)
+        return self._view
+
     def _follow(self, link: Link | None) -> Link | None:
         """One connection, until it is lost or the session over. In the dark a lost station is looked for in silence."""
         from monitor.live.control import Link
@@ -237,32 +249,26 @@ class Following:
                 link = Link(self._config.state)
             answer = link.ask({"verb": "follow"})
             if not answer.get("ok"):
-                self._over = True
-                self._curtain.take({"event": "closed"})
+                self._end("nothing is running any more")
                 self._wait_key(None)
                 return None
-            self._draw(answer)
+            self._opening = answer["opening"]
             while not self._finished:
                 self._wait_key(link)
         except EvenbathError:
             if link is not None:
                 link.close()
-            if not (self._curtain.down and self._terminal):
-                self._say("the station does not answer; it takes the session up when it is back", held=False)
+            if not self._dark:
+                self._show().notice("the station does not answer; it takes the session up when it is back")
+                self._show().show()
             self._wait_key(None)
             return None
         return link
 
-    def _draw(self, answer: Mapping[str, Any]) -> None:
-        """The view of a lidded session; in the dark, and in a session that was dark, there is none."""
-        from monitor.live.view import follow_view
-
-        if self._view is None and self._terminal and not self._recipe_is_bare:
-            keys = "" if self._has_switch else "space is a tap (the first begins), ? asks for the minutes left"
-            self._view = follow_view(self._recipe, answer, keys, self._red)
-        if self._view is not None:
-            self._view.seen(answer["view"])
-            self._view.show()
+    def _end(self, why: str) -> None:
+        self._over = True
+        self._curtain.take({"event": "closed"})
+        self._last_words = f"{why}\n"
 
     def _wait_key(self, link: Link | None) -> None:
         """Wait for the station or for a key, at most a second."""
@@ -283,39 +289,29 @@ class Following:
         record = event.get("record", {})
         if record.get("kind") == "stage" and record.get("event") == "begin":
             self._awaits_first = False
-        if event.get("event") == "closed":
-            self._over = True
-        if self._view is not None:
-            if record:
-                self._view.record(record)
-            if event.get("event") == "view":
-                self._view.seen(event["view"])
-                self._view.show()
+        if record.get("kind") == "session" and record.get("event") == "close":
+            self._end(f"session {record['session']} is over: {record['why']}")
+        elif event.get("event") == "closed" and not self._over:
+            self._end(f"session {event['session']} is over")
+        if self._dark:
             return
-        line = self._lines.line(event)
-        if line is not None:
-            self._say(line)
-
-    def _say(self, line: str, held: bool = True) -> None:
-        if self._curtain.down and self._terminal:
-            if held:
-                self._held_back.append(line)
-                del self._held_back[:-200]
-            return
-        if self._view is not None:
-            self._view.notice(line)
-            self._view.show()
-            return
-        sys.stdout.write(f"{line}\n")
-        sys.stdout.flush()
+        view = self._show()
+        if record:
+            view.record(record)
+        if event.get("event") == "view":
+            view.seen(event["view"])
+        if event.get("event") != "record" or record["kind"] in ("stage", "cue", "session"):
+            view.show()
 
     def _key(self, keys: bytes, link: Link | None) -> None:
-        if self._curtain.down:
+        if self._dark:
             if self._curtain.key():
                 sys.stdout.write(LIGHT_AGAIN)
-                for line in self._held_back:
-                    sys.stdout.write(f"{line}\n")
                 sys.stdout.flush()
+                view = self._show()
+                for record in self._curtain.kept:
+                    view.record(record)
+                view.show()
             return
         if b"\x03" in keys:
             raise KeyboardInterrupt

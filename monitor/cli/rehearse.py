@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +37,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--comparison-sd-c", metavar="DEGREES", help="uncertainty of the probe's comparison (default: not compared, 0.29)")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
     parser.add_argument("--view", action="store_true", help="show the live view at any speed")
+    parser.add_argument("--red", action="store_true", help="the live view in red on black")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -66,13 +68,22 @@ def run(args: argparse.Namespace) -> int:
     folder = Path(args.journal).parent if args.journal else Path()
     name = session_id(clock.wall(), lambda taken: (folder / f"rehearsal-{taken}.jsonl").exists())
     path = Path(args.journal) if args.journal else Path(f"rehearsal-{name}.jsonl")
+    _keep_the_input(path, args)
     journal = JournalFile(path, args.overwrite)
     session = Session(recipe, beliefs, Options("rehearsal", override_gate=why))
     play = _Play(session, journal, name, clock, speed)
     rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s)
     for sentence in recipe.warnings:
         play.say(f"note: {sentence}")
-    return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch=demo or args.view or speed is not None)
+    watch = demo or args.view or speed is not None
+    return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch, args.red)
+
+
+def _keep_the_input(journal: Path, args: argparse.Namespace) -> None:
+    """`--overwrite` must never reach the recipe or the trace. Raises `InputWrong`."""
+    for name in (args.recipe, args.trace):
+        if name is not None and journal.exists() and journal.samefile(name):
+            raise InputWrong(f"{journal}: is the file that is read; allowed: another name for the journal")
 
 
 def _speed(text: str) -> float | None:
@@ -134,6 +145,14 @@ def _opening(args: argparse.Namespace, beliefs: Beliefs, lag_s: float, zone: str
     }
 
 
+class _JournalFails(Exception):
+    """The journal cannot be written any longer; any other trouble with a file or a pipe is not the journal's."""
+
+    def __init__(self, wrong: OSError) -> None:
+        super().__init__(str(wrong))
+        self.wrong = wrong
+
+
 class _Play:
     """Goes through a rehearsal at its speed, writes the journal and shows what happens."""
 
@@ -150,10 +169,12 @@ class _Play:
         self._watcher: Any = None
 
     def say(self, line: str) -> None:
-        """One plain line to the person."""
+        """One plain line to the person; where nobody listens any longer the journal is written all the same."""
+        import contextlib
         import sys
 
-        sys.stdout.write(line + "\n")
+        with contextlib.suppress(OSError):
+            sys.stdout.write(line + "\n")
 
     def write(self, record: dict[str, Any]) -> None:
         """One record of the session: to the journal, to the summary, to the view."""
@@ -162,17 +183,20 @@ class _Play:
         full = {"seq": record["seq"], "session": self._name, "t_s": record["t_s"], "wall": stamp(self._clock.wall())}
         full.update(record)
         self._last = full
-        self._journal.write(full)
+        try:
+            self._journal.write(full)
+        except OSError as wrong:
+            raise _JournalFails(wrong) from None
         self._summary.add(full)
         if self._watcher is not None:
-            self._watcher.record(full)
+            self._watch(lambda watcher: watcher.record(full))
 
-    def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool) -> int:
+    def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool, red: bool = False) -> int:
         """To the end, or to Ctrl-C, or to a full disk; the journal is closed with its reason in each case."""
         if watch:
             from monitor.live.view import open_view
 
-            self._watcher = open_view(self._session, self._speed)
+            self._watcher = open_view(self._session, self._speed, red)
         status = 0
         try:
             rehearsal.open(opening)
@@ -180,22 +204,30 @@ class _Play:
         except KeyboardInterrupt:
             rehearsal.abandon("stopped by the keyboard")
             status = 130
-        except OSError as wrong:
+        except _JournalFails as fails:
             self._close_view()
-            return self._full_disk(rehearsal, wrong)
-        self._close_view()
+            return self._full_disk(fails.wrong)
+        finally:
+            self._close_view()
         try:
             self._journal.finish()
         except OSError as wrong:
-            return self._full_disk(rehearsal, wrong)
+            return self._full_disk(wrong)
         for line in self._summary.lines():
             self.say(line)
         self.say(f"Journal: {self._journal.path}")
         return status
 
+    def _watch(self, look: Callable[[Any], None]) -> None:
+        """Nobody looks any longer (a closed pipe, a terminal that is gone): the session goes on to its end all the same."""
+        try:
+            look(self._watcher)
+        except OSError:
+            self._watcher = None
+
     def _close_view(self) -> None:
         if self._watcher is not None:
-            self._watcher.close()
+            self._watch(lambda watcher: watcher.close())
             self._watcher = None
 
     def _go(self, rehearsal: Rehearsal) -> None:
@@ -210,10 +242,10 @@ class _Play:
             with condition:
                 while self._clock.mono_s() < start_s + ahead_s:
                     if self._watcher is not None:
-                        self._watcher.show()
+                        self._watch(lambda watcher: watcher.show())
                     self._clock.wait(condition, min(start_s + ahead_s, self._clock.mono_s() + 0.25))
 
-    def _full_disk(self, rehearsal: Rehearsal, wrong: OSError) -> int:
+    def _full_disk(self, wrong: OSError) -> int:
         import sys
 
         closing: dict[str, Any] = {k: self._last[k] for k in ("seq", "session", "t_s", "wall")}

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
@@ -78,14 +78,14 @@ def _blocks(state: Mapping[str, Any], width: int, look: Look) -> list[_Block]:
         _Block(9, [[]] if width >= NARROW else []),
         *_temperatures(state, width, column, limit),
         _Block(4, labelled("trust", _trust(state), width, column, "bold" if state["lost"] else "")),
+        *([_Block(3, labelled("keys", state["keys"], width, column))] if state["keys"] else []),
     ]
 
 
 def _title(state: Mapping[str, Any], width: int) -> list[_Block]:
     mode = str(state["mode"])
     if width < NARROW:
-        name = [Piece(cut(clean(str(state["name"])), width), "bold")]
-        return [_Block(0, [name]), _Block(9, [[Piece(mode, "dim")]])]
+        return [_Block(0, [[Piece(cut(clean(str(state["name"])), width), "bold")]]), _Block(9, [[Piece(mode, "dim")]])]
     name = cut(clean(str(state["name"])), max(10, width - cells(mode) - 2))
     gap = width - cells(name) - cells(mode)
     return [_Block(0, [[Piece(name, "bold"), Piece(" " * max(2, gap)), Piece(mode, "dim")]])]
@@ -223,8 +223,10 @@ def _trust(state: Mapping[str, Any]) -> str:
     return "; ".join(part for part in (believed, estimated) if part)
 
 
-def _since(since_s: float, state: Mapping[str, Any]) -> str:
-    """Since when, on the stage's clock; where it was before the stage, for how long."""
+def _since(since_s: float | None, state: Mapping[str, Any]) -> str:
+    """Since when, on the stage's clock; where it was before the stage, for how long; where nobody saw it, only that it is so."""
+    if since_s is None:
+        return "when this view began"
     began_s = state["seen"]["began_s"]
     if began_s is not None and since_s >= began_s:
         return f"since {format_duration(since_s - began_s)}"
@@ -301,6 +303,7 @@ class PlainView:
     def __init__(self, watched: Watched, out: TextIO) -> None:
         self._lines = PlainLines(watched)
         self._out = out
+        self._gone = False
 
     def record(self, record: Mapping[str, Any]) -> None:
         """A record was written."""
@@ -316,15 +319,22 @@ class PlainView:
 
     def show(self) -> None:
         """Nothing is drawn; what was said shall be seen."""
-        self._out.flush()
+        self._flush()
 
     def close(self) -> None:
         """Over."""
-        self._out.flush()
+        self._flush()
 
     def _say(self, line: str) -> None:
         encoding = self._out.encoding or "utf-8"
-        self._out.write(clean(line).encode(encoding, "replace").decode(encoding) + "\n")
+        if not self._gone:
+            self._out.write(clean(line).encode(encoding, "replace").decode(encoding) + "\n")
+
+    def _flush(self) -> None:
+        try:
+            self._out.flush()
+        except BrokenPipeError:  # whoever read has gone; what is watched goes on
+            self._gone = True
 
 
 def drawable(out: TextIO, environ: Mapping[str, str]) -> bool:
@@ -353,10 +363,11 @@ def open_view(session: Session, speed: float | None, red: bool = False) -> Termi
     return PlainView(watched, sys.stdout)
 
 
-def follow_view(recipe: Recipe, probes: Iterable[Mapping[str, Any]] = (), red: bool = False) -> TerminalView | PlainView:
+def follow_view(recipe: Recipe, opening: Mapping[str, Any], keys: str = "", red: bool = False) -> TerminalView | PlainView:
     """A view of a session that runs elsewhere: give it each `record` and each snapshot (`seen`), and `show`.
 
-    `probes`: those of the session's open record, so that each +/- can be said; without them every probe counts as not compared.
+    `opening`: `probes` and `vessel` of the session's open record, so that each +/- can be said; a probe that is not there counts as
+    not compared. `keys`: what the keyboard does, if anything.
     """
-    watched = Watched(recipe, "live", probes)
+    watched = Watched(recipe, "live", opening, keys)
     return TerminalView(watched, None, red) if drawable(sys.stdout, os.environ) else PlainView(watched, sys.stdout)

@@ -83,19 +83,21 @@ class _Run:
 
 @dataclass(slots=True)
 class _Trust:
-    lost: dict[str, tuple[str, float]] = field(default_factory=dict)
+    lost: dict[str, tuple[str, float | None]] = field(default_factory=dict)
     back: dict[str, tuple[float, float]] = field(default_factory=dict)
 
 
 class Watched:
     """Feed it every `record` in order, and a `snapshot` whenever there is one; `state` and `trace` are what is drawn.
 
-    `probes` are those of the session's open record, where that is known already; `mode` is said beside the name.
+    `opening` has `probes` and `vessel` as the session's open record has them, for a view that comes too late to see it; `mode` is
+    said beside the name, `keys` at the bottom.
     """
 
-    def __init__(self, recipe: Recipe, mode: str, probes: Iterable[Mapping[str, Any]] = ()) -> None:
+    def __init__(self, recipe: Recipe, mode: str, opening: Mapping[str, Any] | None = None, keys: str = "") -> None:
         self._name = recipe.name
         self._mode = mode
+        self._keys = keys
         self._colour = recipe.film == "colour"
         self._stages = [_plain_stage(stage) for stage in recipe.stages]
         self._sheets = None if recipe.sheets is None else recipe.sheets.count
@@ -121,7 +123,8 @@ class Watched:
         self._points: list[Point] = []
         self._point_every_s = 1.0
         self._begins: list[tuple[float, str]] = []
-        self._learn_probes(probes)
+        if opening is not None:
+            self._open(opening)
 
     # -- what comes in ----------------------------------------------------------------------------------------------
 
@@ -142,7 +145,7 @@ class Watched:
         for probe in [p for p in self._trust.lost if p not in seen["lost"]]:
             del self._trust.lost[probe]
         for probe, why in seen["lost"].items():
-            self._trust.lost.setdefault(probe, (why, self._t_s))
+            self._trust.lost.setdefault(probe, (why, None))
         self._add_point(seen)
         self._count()
 
@@ -177,6 +180,7 @@ class Watched:
         return {
             "name": self._name,
             "mode": self._mode,
+            "keys": self._keys,
             "colour": self._colour,
             "stages": self._stages,
             "sheets": self._sheets,
@@ -265,12 +269,14 @@ class Watched:
 
     def _session_record(self, record: Mapping[str, Any]) -> None:
         if record["event"] == "open":
-            self._learn_probes(record.get("probes", ()))
-            vessel = record.get("vessel")
-            if vessel is not None:
-                self._coupled_to = vessel["coupled_to"]
+            self._open(record)
         elif record["event"] == "close":
             self._closed = str(record["why"])
+
+    def _open(self, opening: Mapping[str, Any]) -> None:
+        self._learn_probes(opening.get("probes", ()))
+        if opening.get("vessel") is not None:
+            self._coupled_to = opening["vessel"]["coupled_to"]
 
     def _learn_probes(self, probes: Iterable[Mapping[str, Any]]) -> None:
         for told in probes:
@@ -355,7 +361,7 @@ class Watched:
         probe = str(record["probe"])
         if record["believed"]:
             lost = self._trust.lost.pop(probe, None)
-            if lost is not None:
+            if lost is not None and lost[1] is not None:
                 self._trust.back[probe] = (lost[1], float(record["t_s"]))
         elif "source" in record:
             self._trust.lost[probe] = (str(record["why"]), float(record["since_t_s"]))

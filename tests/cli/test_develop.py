@@ -166,7 +166,7 @@ def test_the_keyboard_is_the_switch_where_there_is_none(tmp_path: Path) -> None:
     rigged.start()
     terminal = Terminal(rigged, rigged.recipe(LONG), "--file", str(rigged.file), "--waive", "a test")
     try:
-        terminal.until(b"keys: ")
+        terminal.until(b"space is a tap")
         name = terminal.seen.split(b"armed: ")[1].split()[0].decode()
         terminal.type(b" ")
         rigged.wait(lambda: bool(rigged.records(name, kind="stage", event="begin")))
