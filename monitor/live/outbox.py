@@ -251,6 +251,7 @@ class Outbox:
 @dataclass(slots=True)
 class _Replay:
     seq: int
+    until: int
     below_seq: int | None = None
     offset: int | None = None
     again_from: int | None = None
@@ -262,7 +263,8 @@ class Replays:
 
     Sessions take turns, `CHUNK` lines each. A request that the present pass will still reach is covered by it; an earlier
     one makes a second pass over just the part that the first has gone past. So whoever asks once gets everything within
-    one length of the journal, whatever else is asked meanwhile. Only what was sent before is sent again.
+    one length of the journal, whatever else is asked meanwhile. Only what was sent before the request is sent again: the
+    rest is still to come in any case, and a pass that ran after it would send everything twice.
     """
 
     def __init__(self, outbox: Outbox) -> None:
@@ -281,8 +283,9 @@ class Replays:
             return "unknown"
         replay = self._turns.get(session)
         if replay is None:
-            self._turns[session] = _Replay(from_seq)
+            self._turns[session] = _Replay(from_seq, self._outbox.bounds(session)[1])
             return "taken"
+        replay.until = self._outbox.bounds(session)[1]
         replay.below_seq = None  # a pass over a part goes on to the end now
         if from_seq >= replay.seq:
             return "covered"
@@ -294,9 +297,9 @@ class Replays:
         """The next line to send again, None if nothing is due. `cost` grows by what it was worth, in lines."""
         while self._turns:
             session, replay = next(iter(self._turns.items()))
-            path, below = self._outbox.bounds(session)
+            path, sent = self._outbox.bounds(session)
             try:
-                line = self._line(path, below, replay)
+                line = self._line(path, min(sent, replay.until), replay)
             except OSError:
                 line = None
             if line is None or replay.offset is None:
@@ -325,7 +328,7 @@ class Replays:
     def _finish(self, session: str, replay: _Replay) -> None:
         del self._turns[session]
         if replay.again_from is not None:
-            self._turns[session] = _Replay(replay.again_from, replay.again_below)
+            self._turns[session] = _Replay(replay.again_from, replay.until, replay.again_below)
         self._next_turn()
 
     def _next_turn(self) -> None:

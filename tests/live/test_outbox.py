@@ -196,6 +196,21 @@ def test_only_what_was_sent_before_is_sent_again(state: Path) -> None:
     assert replays.ask("nobody", 1) == "unknown"
 
 
+def test_what_is_sent_again_does_not_run_after_what_is_new(state: Path) -> None:
+    """A request during a drain ends where the drain was when it came: the rest arrives anyway, once."""
+    keep(state, "a", 50)
+    box = outbox(state)
+    replays = Replays(box)
+    for _ in range(10):
+        box.next_line()
+    replays.ask("a", 1)
+    again = 0
+    while box.next_line() is not None:
+        again += replays.next_line() is not None
+    assert again == 10
+    assert replays.next_line() is None
+
+
 def test_a_request_among_requests_for_all_sessions_is_answered_in_its_turn(state: Path) -> None:
     """200 journals asked for whole do not keep one short gap waiting for more than a turn of each."""
     for number in range(200):
