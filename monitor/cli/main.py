@@ -7,10 +7,16 @@ asked for, and imports what it needs inside `run`. Exit status: 0 done, 1 the pr
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
+from typing import TYPE_CHECKING
 
 from monitor import __version__
+
+if TYPE_CHECKING:
+    import argparse
+    from typing import NoReturn
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("monitor.cli.new", "turn the sheet in your hand into a recipe, by asking"),
@@ -73,8 +79,12 @@ def _run(name: str, words: list[str]) -> int:
 
     from monitor.core.errors import EvenbathError
 
+    if sys.stdout is None:  # closed by the caller, `>&-`: what is said goes nowhere, what is done is done
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123
     module = importlib.import_module(COMMANDS[name][0])
-    parser = argparse.ArgumentParser(prog=f"evenbath {name}", description=COMMANDS[name][1].capitalize() + ".", allow_abbrev=False)
+    parser = _parser(argparse.ArgumentParser)(
+        prog=f"evenbath {name}", description=COMMANDS[name][1].capitalize() + ".", allow_abbrev=False
+    )
     module.configure(parser)
     try:
         status: int = module.run(parser.parse_args(words))
@@ -93,11 +103,31 @@ def _run(name: str, words: list[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as fault:
+        if isinstance(fault, OSError) and fault.errno in (errno.ENOSPC, errno.EDQUOT):
+            return _no_room(name, fault)
         if os.environ.get("EVENBATH_TRACEBACK"):
             raise
         sys.stderr.write(f"evenbath {name}: a fault of the program itself: {type(fault).__name__}: {fault}\n")
         sys.stderr.write("Nothing more was done. Set EVENBATH_TRACEBACK=1 and run it again for a report to the developers.\n")
         return 1
+
+
+def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser]:
+    """A parser, its sub-parsers too, that says in one line what is wrong, without the whole usage before it."""
+
+    class Parser(base):  # type: ignore[misc, valid-type]
+        def error(self, message: str) -> NoReturn:
+            sys.stderr.write(f"{self.prog}: {message}; {self.prog} --help tells what is allowed\n")
+            raise SystemExit(2)
+
+    return Parser
+
+
+def _no_room(name: str, wrong: OSError) -> int:
+    """A disk or an output that takes no more is told in one line; it is not the program's fault."""
+    sys.stderr.write(f"evenbath {name}: cannot be written ({wrong.strerror}); allowed: a disk with room\n")
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # nothing more is tried when the interpreter ends
+    return 2
 
 
 if __name__ == "__main__":

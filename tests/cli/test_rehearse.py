@@ -143,6 +143,51 @@ def test_ctrl_c_closes_the_journal_with_its_reason(
     assert last["why"] == "stopped by the keyboard"
 
 
+def test_overwrite_never_reaches_what_is_read(files: tuple[str, str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A journal named like the recipe or the trace is refused, and both files stay as they are."""
+    plan, liquids, _ = files
+    before = Path(plan).read_bytes(), Path(liquids).read_bytes()
+    for name in (plan, liquids):
+        assert main(["rehearse", plan, "--trace", liquids, "--journal", name, "--overwrite"]) == 2
+        assert "is the file that is read" in capsys.readouterr().err
+    assert (Path(plan).read_bytes(), Path(liquids).read_bytes()) == before
+
+
+def test_a_reader_that_has_gone_does_not_end_the_rehearsal(files: tuple[str, str, str]) -> None:
+    """With the pipe closed before the first line, the journal still goes to its end."""
+    plan, liquids, out = files
+    command = [sys.executable, "-u", "-m", "monitor.cli.main", "rehearse", plan, "--trace", liquids, "--journal", out, "--speed", "1000000"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as playing:
+        assert playing.stdout is not None
+        assert playing.stderr is not None
+        playing.stdout.close()
+        said = playing.stderr.read()
+        assert playing.wait() == 0
+    assert said == b""
+    assert json.loads(Path(out).read_text().splitlines()[-1])["why"] == "finished"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_a_full_output_is_one_line_and_not_the_programs_fault() -> None:
+    """Exit 2, not 1; and a closed output is no fault at all."""
+    command = [sys.executable, "-m", "monitor.cli.main", "fit", "18 C=12:10", "20 C=10:00", "--json"]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    closed = subprocess.run(["sh", "-c", 'exec "$@" >&-', "sh", *command], stderr=subprocess.PIPE, text=True, check=False)
+    assert (closed.returncode, closed.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("words", [["rehearse", "--vessel-in", "air"], ["mix", "--total"], ["bottle", "add", "--shelf"]])
+def test_a_usage_error_is_one_line(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """It names the command and where to read on, without the whole usage before it."""
+    assert main(words) == 2
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 1
+    assert said[0].startswith(f"evenbath {words[0]}")
+
+
 def test_a_recipe_without_a_trace_is_refused(files: tuple[str, str, str], capsys: pytest.CaptureFixture[str]) -> None:
     """Neither or both."""
     assert main(["rehearse", files[0]]) == 2
