@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from monitor.live.control import Link
     from monitor.live.station_file import StationConfig
     from monitor.live.view import PlainView, TerminalView
-    from monitor.live.view import PlainView, TerminalView
 
 LIFT_TRIES = 60
 BLACK = "\x1b[0;40;30m\x1b[2J\x1b[3J\x1b[H\x1b[?25l"
@@ -183,12 +182,13 @@ def _count(link: Link, question: Mapping[str, Any], has_switch: bool) -> None:
 class Following:
     """Shows a session until it is over; black while film is bare."""
 
-    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool) -> None:
+    def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool, red: bool = False) -> None:
         from monitor.live.follow import Curtain
 
         self._config = config
         self._recipe = recipe
         self._has_switch = has_switch
+        self._red = red
         self._curtain = Curtain(recipe)
         self._terminal = sys.stdin.isatty() and sys.stdout.isatty()
         self._over = False
@@ -201,15 +201,23 @@ class Following:
         """Follow to the end. In the dark nothing ends it but its own end and a key."""
         with _raw_keyboard(self._terminal), _no_interrupt(self._dark):
             self._go_dark()
-            current: Link | None = link
             try:
-                while not self._finished:
-                    current = self._follow(current)
+                self._to_the_end(link)
             finally:
                 if self._view is not None:
                     self._view.close()
         sys.stdout.write(self._last_words)
         return 0
+
+    def _to_the_end(self, link: Link | None) -> None:
+        while not self._finished:
+            try:
+                link = self._follow(link)
+            except Exception:  # words about a fault of ours would be light: stay black, and try again
+                if not self._dark:
+                    raise
+                link = None
+                self._wait_key(None)
 
     @property
     def _dark(self) -> bool:
@@ -236,8 +244,8 @@ class Following:
         from monitor.live.view import follow_view
 
         if self._view is None:
-            keys = "" if self._has_switch or not self._terminal else "space: tap   ?: minutes left"
-            self._view = follow_view(self._recipe, self._opening, keys)
+            keys = "" if self._has_switch or not self._terminal else "space is a tap, ? asks for the minutes left"
+            self._view = follow_view(self._recipe, self._opening, keys, self._red)
         return self._view
 
     def _follow(self, link: Link | None) -> Link | None:
@@ -252,7 +260,7 @@ class Following:
                 self._end("nothing is running any more")
                 self._wait_key(None)
                 return None
-            self._opening = answer["opening"]
+            self._opening = answer
             while not self._finished:
                 self._wait_key(link)
         except EvenbathError:

@@ -69,7 +69,7 @@ def _unsafe(answer: Mapping[str, Any]) -> str:
 
 def _view(view: Mapping[str, Any]) -> Iterator[str]:
     from monitor.core.quantities import format_duration
-    from monitor.live.follow import developer
+    from monitor.live.view_words import developer, limit
 
     if view["stage"] is None:
         yield "  armed: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
@@ -77,19 +77,21 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
         end = f", end at {format_duration(view['end_t_s'])}" if view.get("end_t_s") is not None else ""
         yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: at {format_duration(view['t_s'])}{end}"
-    compared = "" if view["compared"] else ", not compared"
-    yield f"  {developer(view)}{compared}"
+    figure, where = developer(view)
+    yield f"  developer {', '.join(word for word in (figure, where, limit(view['compared'], False)) if word)}"
     for probe, why in view["lost"].items():
         yield f"  {probe} not believed: {why}"
 
 
 def _probe(probe: Mapping[str, Any]) -> str:
+    from monitor.core.estimator import NOT_COMPARED_SD_C
     from monitor.core.quantities import format_temperature
+    from monitor.live.view_words import QUALITIES, age, doubt
 
     if probe["quality"] is None:
         return "no reading yet"
     if probe["celsius"] is None:
-        last = "" if probe["good_age_s"] is None else f", last good one {probe['good_age_s']:.0f} s ago"
-        return f"{probe['quality']}, {probe['age_s']:.0f} s ago{last}"
-    limit = "compared" if probe["compared"] else "not compared, +/- 0.58 C"
-    return f"{format_temperature(probe['celsius'], 2)}, {probe['age_s']:.1f} s ago, {limit}"
+        last = "" if probe["good_age_s"] is None else f", last good one {age(probe['good_age_s'])}"
+        return f"{QUALITIES[probe['quality']]} ({probe['quality']}), {age(probe['age_s'])}{last}"
+    limit = "compared" if probe["compared"] else f"not compared, {doubt(NOT_COMPARED_SD_C)}"
+    return f"{format_temperature(probe['celsius'], 2)}, {age(probe['age_s'])}, {limit}"
