@@ -172,8 +172,8 @@ def _end(state: Mapping[str, Any], limit: str) -> str:
     spread = f", between {format_duration(seen['end_t_s'] - spread_s - seen['began_s'])} and " if spread_s else ""
     if spread:
         spread += format_duration(seen["end_t_s"] + spread_s - seen["began_s"])
-    moved = "" if state["moved_s"] is None or abs(state["moved_s"]) < 0.5 else f"; {words.moved(state['moved_s'])} than planned"
-    return f"at {at}{doubt}, {fixed}{spread}{moved}" + (f"; {limit}" if limit else "")
+    moved = "" if state["moved_s"] is None or abs(state["moved_s"]) < 0.5 else f"; {words.moved(state['moved_s'])}"
+    return f"at {at}{doubt}, {fixed}{spread}" + (f", {limit}" if limit else "") + moved
 
 
 def _sounded(state: Mapping[str, Any]) -> str:
@@ -217,6 +217,9 @@ def _trust(state: Mapping[str, Any]) -> str:
     if seen["source"] not in ("developer", "witness"):
         return f"no probe in the developer is believed; the temperature is {words.source(seen, state['coupled_to'])}"
     believed = f"the {words.source(seen)} is believed"
+    for told in state["readings"].values():
+        if told["role"] in ("developer", "witness") and told["quality"] != "good":
+            believed += f", but just now it {words.QUALITIES.get(told['quality'], told['quality'])}"
     for since_s, until_s in list(state["back"].values())[-1:]:
         if since_s >= began_s:
             believed += f" again ({format_duration(since_s - began_s)} to {format_duration(until_s - began_s)} it was not)"

@@ -23,7 +23,7 @@ SOUNDS = {
     "click": "click: the switch was felt",
 }
 QUALITIES = {
-    "missing": "not on the bus",
+    "missing": "is not on the bus",
     "crc": "cannot be read",
     "reset": "says only that it was switched on",
     "stuck": "repeats one value",

@@ -1,0 +1,102 @@
+"""The built-in evening: what a person sees who types `evenbath rehearse` and nothing else."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import re
+import select
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.cli.rehearse import DEMO
+from monitor.core.recipe import load_recipe
+
+
+@pytest.fixture
+def played(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> tuple[list[str], Path]:
+    """Its lines in a pipe, and the journal that they name; as fast as the machine can."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["rehearse", "--speed", "max"]) == 0
+    out = capsys.readouterr().out.splitlines()
+    return out, tmp_path / out[-1].removeprefix("Journal: ")
+
+
+def test_it_ends_with_a_summary_and_the_path_of_the_journal(played: tuple[list[str], Path]) -> None:
+    """The journal is there and closed; the evening takes 20 to 35 s at sixty times real time."""
+    said, journal = played
+    records = [json.loads(line) for line in journal.read_text().splitlines()]
+    assert (records[-1]["event"], records[-1]["why"]) == ("close", "finished")
+    assert 20.0 <= records[-1]["t_s"] / 60.0 <= 35.0
+    assert "Roll film, cold laundry (rehearsal): finished." in said
+    assert any("development done" in line and "+/-" in line for line in said)
+
+
+def test_trust_is_lost_and_regained_and_every_stage_passes(played: tuple[list[str], Path]) -> None:
+    """One FAULT, then belief again; the stages come in their order."""
+    said, journal = played
+    records = [json.loads(line) for line in journal.read_text().splitlines()]
+    changes = [r["believed"] for r in records if r["kind"] == "trust"]
+    assert changes == [True, False, True]
+    assert len([r for r in records if r["kind"] == "cue" and r["cue"] == "fault"]) == 1
+    begun = [m[1] for m in (re.match(r" *[\d:]+  ([A-Z]+) begins", line) for line in said) if m]
+    assert begun == ["PRESOAK", "DEVELOP", "STOP", "FIX", "WASH", "RINSE"]
+
+
+def test_its_recipe_gives_no_warning() -> None:
+    """What is shown first is as it should be."""
+    assert load_recipe((DEMO / "evening.toml").read_bytes(), "evening.toml").warnings == ()
+
+
+def on_a_terminal(folder: Path, *words: str, **environ: str) -> bytes:
+    """The bytes that the command sends to a terminal of 80 by 24."""
+    master, slave = pty.openpty()
+    own = ("NO_COLOR", "COLORTERM", "FORCE_COLOR", "LC_ALL", "LC_CTYPE", "PYTHONIOENCODING")
+    kept = {k: v for k, v in os.environ.items() if k not in own}
+    kept |= {"TERM": "xterm-256color", "LANG": "C.UTF-8", "COLUMNS": "80", "LINES": "24", **environ}
+    command = [sys.executable, "-m", "monitor.cli.main", "rehearse", "--speed", "900", *words]
+    kept["PYTHONPATH"] = str(Path(__file__).parents[2])
+    process = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, cwd=folder, env=kept)
+    os.close(slave)
+    seen = b""
+    while select.select([master], [], [], 30.0)[0]:
+        try:
+            data = os.read(master, 65536)
+        except OSError:
+            break
+        if not data:
+            break
+        seen += data
+    os.close(master)
+    assert process.wait(30) == 0
+    return seen
+
+
+def test_a_terminal_gets_the_view_without_colours_and_is_given_back(tmp_path: Path) -> None:
+    """On the other screen; then the summary and the path stand on the person's own."""
+    seen = on_a_terminal(tmp_path)
+    view, _, after = seen.rpartition(b"\x1b[?1049l")
+    assert b"\x1b[?1049h" in view
+    assert "\u2588".encode() in view
+    assert "development done" in after.decode()
+    assert re.search(rb"Journal: rehearsal-\S+\.jsonl\r\n$", after)
+    assert not re.search(rb"\x1b\[[0-9;]*\b(3[0-7]|4[0-7]|9[0-7]|38|48)\b[0-9;]*m", seen)
+
+
+def test_red_on_black_only_where_it_is_asked_for(tmp_path: Path) -> None:
+    """And not where NO_COLOR says that there shall be none."""
+    assert re.search(rb"\x1b\[[0-9;]*31[0-9;]*m", on_a_terminal(tmp_path, "--red"))
+    assert not re.search(rb"\x1b\[[0-9;]*31[0-9;]*m", on_a_terminal(tmp_path, "--red", NO_COLOR="1"))
+
+
+def test_a_poor_terminal_gets_ascii_and_a_dumb_one_plain_lines(tmp_path: Path) -> None:
+    """No escape sequence where none is understood."""
+    assert on_a_terminal(tmp_path, TERM="vt100").isascii()
+    dumb = on_a_terminal(tmp_path, TERM="dumb")
+    assert b"\x1b" not in dumb
+    assert b"DEVELOP begins" in dumb
