@@ -160,6 +160,9 @@ class Mixer:
         return result
 
     def _start(self, onset_s: float, sound: Sound, again: bool, result: Step) -> None:
+        if sound.cue == "tick" and self._in_the_way(onset_s, sound):
+            result.dropped.append(sound)
+            return
         playing = self._playing
         if playing is not None and playing.end_s() > onset_s + 1e-9:
             if sound.cue == "click":
@@ -174,6 +177,11 @@ class Mixer:
         self._playing = _Playing(sound, onset_s)
         if not again:
             result.began.append(sound)
+
+    def _in_the_way(self, onset_s: float, tick: Sound) -> bool:
+        """A tick that would run into the silence before a cue would be hushed: it is dropped, not told as one that sounded."""
+        end_s = onset_s + length_s(tick.pattern)
+        return any(at - HUSH_S < end_s and PRIORITY[sound.cue] > PRIORITY["click"] for at, sound, _ in self._waiting)
 
     def _louder_onsets(self, playing: _Playing) -> list[float]:
         return [

@@ -130,6 +130,17 @@ def test_a_tick_that_falls_into_a_cue_is_dropped() -> None:
     assert spans == [(1.0, 1.9)]
 
 
+@pytest.mark.parametrize(("before_s", "sounds"), [(0.02, False), (0.09, False), (0.11, True)])
+def test_a_tick_that_a_cue_would_silence_is_dropped_and_not_told_as_one_that_sounded(before_s: float, sounds: bool) -> None:
+    """The 60 ms of silence before READY would swallow it."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "ready", 1.0, cues.READY), 0.0)
+    mixer.add(Sound(2, "tick", 1.0 - before_s, cues.TICK), 0.0)
+    _, began, dropped = heard(mixer, 10.0)
+    assert began == (["tick", "ready"] if sounds else ["ready"])
+    assert dropped == ([] if sounds else ["tick"])
+
+
 def test_now_cuts_in_on_time_after_a_moment_of_silence() -> None:
     """A lower cue gives way 60 ms before, so that the first onset of NOW is heard and is not late."""
     mixer = Mixer()
