@@ -103,13 +103,18 @@ class Trace:
 
 def load_trace(text: bytes) -> Trace:
     """A `Trace` from the bytes of a CSV file. Raises `TraceWrong` with every problem and its 1-based line."""
-    header, rows = _rows(_decoded(text))
+    rows = _rows(_decoded(text))
+    header = next(rows, None)
+    if header is None:
+        raise TraceWrong([(1, "the file is empty", f"allowed: a header row ({','.join(_REQUIRED)}, ...) and rows")])
     problems: list[tuple[int, str, str]] = []
     _check_header(*header, problems)
     reader = _RowReader(header[1], problems)
+    read = 0
     for line, cells in rows:
         reader.read(line, cells)
-    if not rows:
+        read += 1
+    if not read:
         problems.append((header[0], "no rows under the header", "allowed: one row or more"))
     if problems:
         raise TraceWrong(problems)
@@ -127,21 +132,17 @@ def _decoded(text: bytes) -> str:
         raise TraceWrong([(line, f"byte 0x{text[wrong.start]:02x} is not UTF-8", "allowed: text in UTF-8")]) from None
 
 
-def _rows(text: str) -> tuple[tuple[int, list[str]], list[tuple[int, list[str]]]]:
-    """The header and the rows that are not blank, each with its line."""
-    found: list[tuple[int, list[str]]] = []
+def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
+    """The header and the rows that are not blank, each with its line; one at a time, for a trace may have a million."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     before = 0
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
-                found.append((before + 1, [cell.strip() for cell in cells]))
+                yield before + 1, [cell.strip() for cell in cells]
             before = reader.line_num
     except csv.Error as wrong:
         raise TraceWrong([(max(before + 1, 1), f"not CSV ({wrong})", "allowed: cells with commas between them")]) from None
-    if not found:
-        raise TraceWrong([(1, "the file is empty", f"allowed: a header row ({','.join(_REQUIRED)}, ...) and rows")])
-    return found[0], found[1:]
 
 
 def _check_header(line: int, names: list[str], problems: list[tuple[int, str, str]]) -> None:
