@@ -12,12 +12,11 @@ import random
 import sys
 import traceback
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
-from hardware.ports import Output, Switch
 from monitor import __version__
 from monitor.core.classify import Classifier
 from monitor.core.cues import Sound
@@ -30,19 +29,19 @@ from monitor.core.session import Session
 from monitor.live.clock import BUILT, Clock, stamp
 from monitor.live.inbox import Edge, House, HungUp, Inbox, Message, Request, Sampled, Sounded, Trouble, Unsounded
 from monitor.live.journal import Disk, Journal, Reserve, make_journal
+from monitor.live.parts import Panel, Publisher
 from monitor.live.player import Player
-from monitor.live.preflight import Facts, Preflight, ProbeFacts, Question, machine_findings, questions_for, stopping
+from monitor.live.preflight import Facts, ProbeFacts
 from monitor.live.readers import Reader, to_reading
-from monitor.live.requests import Refused, wish_of
+from monitor.live.requests import Refused
 from monitor.live.resume import LATER_S, Left, close_by_hand, load, plan, planned_total_s, repair, unfinished
 from monitor.live.running import Running, Wish, beliefs_of, opening_fields, options_of
 from monitor.live.sdnotify import Notifier
+from monitor.live.starting import Starting
 from monitor.live.station_file import StationConfig
 
 RING_S = 1800.0
 SECOND_S = 1.0
-FIRST_READINGS_S = 4.0
-"""So long a start waits for good readings of its probes before it says that there are none."""
 READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
 """A part that has not moved for this long has stopped: the watchdog is no longer fed."""
 STEP_S = 1.0
@@ -54,63 +53,12 @@ TAP_S, HOLD_S = 0.15, 1.2
 """How long a key of the keyboard holds the switch that is not there."""
 
 
-class Panel(Protocol):
-    """The panel as the station uses it."""
-
-    @property
-    def sounder(self) -> Output:
-        """The sounder."""
-        ...
-
-    @property
-    def switch(self) -> Switch | None:
-        """The foot switch, None where there is none."""
-        ...
-
-    def open_lamp(self) -> Output:
-        """Open the lamp's pin."""
-        ...
-
-    def alive(self) -> bool:
-        """Whether the thread that delivers edges lives."""
-        ...
-
-
-class Publisher(Protocol):
-    """Telemetry. None of these may block or raise."""
-
-    def safe(self, session: str, offset: int) -> None:
-        """So much of a journal is on the disk. Called by the journal's thread."""
-        ...
-
-    def probe(self, name: str, payload: Mapping[str, Any]) -> None:
-        """The newest reading of a probe."""
-        ...
-
-    def progress(self, payload: Mapping[str, Any] | None) -> None:
-        """The newest progress, None at the close of a session."""
-        ...
-
-    def counters(self) -> dict[str, Any]:
-        """Numbers for `status`, `connected` among them."""
-        ...
-
-
 @dataclass(frozen=True, slots=True)
 class Newest:
     """The newest of one probe: its reading (monotonic `t_s`), and the moment of its last good one."""
 
     reading: Reading
     good_s: float | None
-
-
-@dataclass(slots=True)
-class _Starting:
-    """Somebody wants to start; readings are waited for until `until_s`."""
-
-    request: Request
-    wish: Wish
-    until_s: float
 
 
 class Station:
@@ -135,7 +83,7 @@ class Station:
         self._publisher = publisher
         self._notifier = notifier
         self._say = say
-        self._dice = dice or random.Random()
+        self._starting = Starting(self, clock.mono_s, config.panel.lamp is not None, dice or random.Random())
         self._disk = disk
         self._threads = threads
         self._classifier = Classifier({p.name: p.role for p in config.probes})
@@ -144,12 +92,9 @@ class Station:
         self._ring: deque[Reading] = deque()
         self._house = House(None, None)
         self._followers: set[int] = set()
-        self._preflight: tuple[Preflight, Wish] | None = None
-        self._starting: _Starting | None = None
         self._keys: list[tuple[float, bool]] = []
         self._debounce = Debounce(panel.switch is not None and panel.switch.is_down())
         self._tunes = 0
-        self._numbers = 0
         now_s = clock.mono_s()
         self._up_s = now_s
         self._second_s = now_s + SECOND_S
@@ -187,6 +132,8 @@ class Station:
                     continue
                 except Exception:  # a record that this program cannot fold: the session cannot be saved, the station can
                     self._mishap("take up")
+                    if self.running is not None:
+                        self.running.let_go()
                     self.running = None
             journal = self._journal(left.path)
             journal.append(close_by_hand(left, "lost", self._clock.wall()))
@@ -252,11 +199,9 @@ class Station:
     @property
     def due_s(self) -> float:
         """The monotonic moment at which `turn` is wanted without a message."""
-        times = [self._second_s, self._debounce.settles_s]
+        times = [self._second_s, self._debounce.settles_s, self._starting.until_s]
         if self.running is not None:
             times.append(self.running.wake_mono_s)
-        if self._starting is not None:
-            times.append(self._starting.until_s)
         times += [at_s for at_s, _ in self._keys[:1]]
         return min(t for t in times if t is not None)
 
@@ -322,8 +267,7 @@ class Station:
                 self._late_told_s = now_s
                 self.running.note("late", {"late_s": now_s - self._planned_s}, now_s)
             self.running.wake(now_s)
-        if self._starting is not None:
-            self._try_start(self._starting, now_s)
+        self._starting.look()
         if now_s >= self._second_s:
             self._second_s = max(self._second_s + SECOND_S, now_s)
             self._each_second(now_s)
@@ -359,8 +303,7 @@ class Station:
             self.running.take(reading, self._clock.mono_s())
         if self._publisher is not None:
             self._publisher.probe(probe.name, self._told_of(reading))
-        if self._starting is not None:
-            self._try_start(self._starting, self._clock.mono_s())
+        self._starting.look()
 
     def _told_of(self, reading: Reading) -> dict[str, Any]:
         """A reading for the network: with the wall clock, and session time where a session runs."""
@@ -370,7 +313,8 @@ class Station:
             told |= {"t_s": self.running.moment(reading.t_s), "session": self.running.name}
         return told
 
-    def _good_now(self) -> dict[str, float]:
+    def good_now(self) -> dict[str, float]:
+        """Each probe that reads well at this moment, C."""
         now_s = self._clock.mono_s()
         fresh = {name: n.reading for name, n in self._newest.items() if now_s - n.reading.t_s < 5.0}
         return {name: r.celsius for name, r in fresh.items() if r.celsius is not None}
@@ -381,8 +325,8 @@ class Station:
         for at_s, down in edges:
             if self.running is not None:
                 self.running.press(at_s, down)
-            elif self._preflight is not None and down:
-                self._preflight[0].pressed()
+            elif down:
+                self._starting.pressed()
 
     # -- once a second ----------------------------------------------------------------------------------------------
 
@@ -445,10 +389,7 @@ class Station:
 
     def _hung_up(self, line: int) -> None:
         self._followers.discard(line)
-        if self._preflight is not None and self._preflight[0].line == line:
-            self._preflight = None
-        if self._starting is not None and self._starting.request.line == line:
-            self._starting = None
+        self._starting.hung_up(line)
 
     # -- requests ---------------------------------------------------------------------------------------------------
 
@@ -457,8 +398,8 @@ class Station:
             "status": self._status,
             "readings": self._readings,
             "develop": self._develop,
-            "answer": self._answer,
-            "arm": self._arm,
+            "answer": self._starting.answer,
+            "arm": self._starting.arm,
             "press": self._key,
             "follow": self._follow,
             "abandon": self._abandon,
@@ -522,35 +463,10 @@ class Station:
     def _develop(self, request: Request) -> None:
         if self.running is not None:
             raise Refused(f"session {self.running.name} is armed or running; allowed: one session at a time (evenbath abandon ends it)")
-        if self._starting is not None or (self._preflight is not None and self._preflight[0].line != request.line):
-            raise Refused("another start is going through its pre-flight; allowed: one at a time")
-        wish = wish_of(request.body, self.config.panel.lamp is not None)
-        self._preflight = None
-        self._starting = _Starting(request, wish, self._clock.mono_s() + FIRST_READINGS_S)
-        self._try_start(self._starting, self._clock.mono_s())
+        self._starting.develop(request)
 
-    def _try_start(self, starting: _Starting, now_s: float) -> None:
-        """Go on once all probes answer, or once they have had their time."""
-        facts = self._facts(starting.wish)
-        findings = machine_findings(starting.wish.recipe, facts)
-        stops = stopping(findings)
-        if stops and now_s < starting.until_s and any(f.item == "probes" for f in stops):
-            return
-        self._starting = None
-        remarks = [f.said for f in findings if f.said and not f.stops]
-        if stops:
-            lines = [f"pre-flight: {f.said}" for f in stops]
-            starting.request.reply({"ok": False, "status": max(f.status for f in stops), "lines": lines})
-            return
-        preflight = Preflight(starting.request.line, questions_for(starting.wish.recipe, facts))
-        if starting.wish.waived is not None:
-            starting.request.reply({**self._start(starting.wish, preflight), "remarks": remarks})
-            return
-        self._preflight = (preflight, starting.wish)
-        asked = [q.as_json() for q in preflight.questions]
-        starting.request.reply({"ok": True, "questions": asked, "remarks": remarks, "has_switch": facts.has_switch})
-
-    def _facts(self, wish: Wish) -> Facts:
+    def facts(self, wish: Wish) -> Facts:
+        """What the machine knows when somebody wants to start."""
         now_s = self._clock.mono_s()
         probes = []
         for probe in self.config.probes:
@@ -573,72 +489,21 @@ class Station:
             broker=self._broker(),
         )
 
-    def _answer(self, request: Request) -> Mapping[str, Any]:
-        preflight, question = self._asked(request)
-        phase = request.body.get("phase")
-        answer: dict[str, Any] = {"ok": True}
-        if question.kind == "yes":
-            preflight.answer_yes(question, request.body.get("yes") is True)
-        elif phase == "begin":
-            answer |= self._begin(preflight, question)
-        elif question.kind == "press":
-            answer["well"] = preflight.look_press(question)
-        elif question.kind == "lift":
-            answer["moved"] = preflight.look_lift(question, self._good_now())
-        else:
-            typed = request.body.get("count")
-            answer["right"], answer["well"] = preflight.look_count(question, typed if isinstance(typed, int) else None)
-        if preflight.refused is not None:
-            self._preflight = None
-            raise Refused(f"pre-flight: {preflight.refused}")
-        return {**answer, "left": preflight.left}
+    def sound(self, pattern: Sequence[tuple[float, tuple[float, ...]]]) -> None:
+        """Ticks of the pre-flight, so many seconds from now."""
+        self._player.tune(self._next_tune(), self._clock.mono_s())
+        for number, (after_s, ticks) in enumerate(pattern):
+            self._player.add(Sound(number, "tick", after_s, ticks))
 
-    def _begin(self, preflight: Preflight, question: Question) -> dict[str, Any]:
-        if question.kind == "press":
-            preflight.begin_press()
-            return {}
-        if question.kind == "lift":
-            preflight.begin_lift(self._good_now())
-            return {}
-        number = self._dice.randint(1, 4)
-        now_s = self._clock.mono_s()
-        self._player.tune(self._next_tune(), now_s)
-        length_s = 0.0
-        for after_s, pattern in preflight.begin_count(number):
-            self._numbers += 1
-            self._player.add(Sound(self._numbers, "tick", after_s, pattern))
-            length_s = after_s
-        return {"sounds_for_s": length_s}
-
-    def _asked(self, request: Request) -> tuple[Preflight, Question]:
-        if self._preflight is None or self._preflight[0].line != request.line:
-            raise Refused("no pre-flight is going on here; allowed: develop first")
-        question = self._preflight[0].find(request.body.get("id"))
-        if question is None:
-            raise Refused("no such question in this pre-flight")
-        return self._preflight[0], question
-
-    def _arm(self, request: Request) -> Mapping[str, Any]:
-        if self._preflight is None or self._preflight[0].line != request.line:
-            raise Refused("no pre-flight is going on here; allowed: develop first")
-        preflight, wish = self._preflight
-        if not preflight.passed:
-            raise Refused(f"{preflight.left} questions are still open; allowed: arm after the last one")
-        stops = stopping(machine_findings(wish.recipe, self._facts(wish)))
-        if stops:
-            return {"ok": False, "status": max(f.status for f in stops), "lines": [f"pre-flight: {f.said}" for f in stops]}
-        return self._start(wish, preflight)
-
-    def _start(self, wish: Wish, preflight: Preflight) -> Mapping[str, Any]:
+    def start(self, wish: Wish, answers: Mapping[str, Any]) -> Mapping[str, Any]:
         """Arm. The open record is on the disk before anybody is told the session's name."""
-        self._preflight = None
         self.learn_again()
         try:
             name = make_journal(self.config.journals, self._clock.wall())
         except OSError as wrong:
             return {"ok": False, "status": 3, "lines": [f"{self.config.journals}: no journal can be made ({wrong.strerror})"]}
         zero_s = self._clock.mono_s()
-        beliefs, opening = opening_fields(self.config, wish, self._learned, self._clock, zero_s, preflight.answers)
+        beliefs, opening = opening_fields(self.config, wish, self._learned, self._clock, zero_s, answers)
         unreserved = self._reserve(wish.recipe)
         session = Session(wish.recipe, beliefs, options_of({**opening, "lamp": wish.lamp}))
         running = self._running(session, name, zero_s, self._journal(self.config.journals / f"{name}.jsonl"))
@@ -653,6 +518,7 @@ class Station:
     def _unarm(self, running: Running) -> Mapping[str, Any]:
         """The disk does not take the first record, so that nothing could be taken up after a crash: no start."""
         self.running = None
+        running.let_go()
         self._player.tune(self._next_tune(), self._clock.mono_s())
         running.journal.stop()
         path = self.config.journals / f"{running.name}.jsonl"

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
-from hardware.ports import Output
 from monitor import __version__
 from monitor.core.cues import NOW_LATER_S
 from monitor.core.effects import Close, Effect, Hush, Lamp, Play, Write
@@ -21,6 +20,7 @@ from monitor.core.recipe import Recipe
 from monitor.core.session import Options, Session
 from monitor.live.clock import Clock, stamp
 from monitor.live.journal import Journal
+from monitor.live.parts import Panel
 from monitor.live.player import Player
 from monitor.live.resume import Left, Plan
 from monitor.live.station_file import ProbeConfig, StationConfig
@@ -29,14 +29,6 @@ MISSED_S = 0.1
 """A cue whose onset is over by more than this at a resume was missed."""
 ROUNDING_S = 1e-6
 """Monotonic seconds and session seconds differ by this much in their last digits."""
-
-
-class Panel(Protocol):
-    """What the station asks of a panel, real or not."""
-
-    def open_lamp(self) -> Output:
-        """Open the lamp's pin, dark. Raises where there is none."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,6 +234,10 @@ class Running:
     def abandon(self, why: str, now_s: float) -> None:
         """End it."""
         self._do(self.session.abandon(self.at(now_s), why))
+
+    def let_go(self) -> None:
+        """It never began, or cannot go on: the lamp is dark and its pin let go, whatever had been permitted."""
+        self._lamp(False)
 
     def _do(self, effects: list[Effect]) -> None:
         for effect in effects:

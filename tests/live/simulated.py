@@ -18,9 +18,10 @@ from hardware.ports import Sample, SampleFault
 from hardware.simulated.panel import RecordingPanel
 from monitor.core.learned import Learned
 from monitor.live.clock import FakeClock
-from monitor.live.daemon import Publisher, Station
+from monitor.live.daemon import Station
 from monitor.live.inbox import Edge, House, HungUp, Inbox, Request
 from monitor.live.journal import Disk
+from monitor.live.parts import Publisher
 from monitor.live.player import Player
 from monitor.live.readers import PERIOD_S, Reader
 from monitor.live.sdnotify import Notifier

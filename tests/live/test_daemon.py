@@ -283,9 +283,10 @@ def test_too_little_room_withholds_the_start(world: World) -> None:
 def test_a_disk_that_takes_nothing_withholds_the_start(world: World) -> None:
     """A session that could not be taken up after a crash is not begun; nothing of it stays."""
     world.disk.broken = True
-    answer = world.ask(verb="develop", recipe=SHORT, file="r", waive="x")
+    answer = world.ask(verb="develop", recipe=SHORT, file="r", waive="x", lamp=True)
     assert answer["status"] == 3
     assert world.station.running is None
+    assert world.panel.lamp is None or world.panel.lamp.closed
     assert not list((world.state / "journals").iterdir())
     world.disk.broken = False
     assert world.develop()
