@@ -27,7 +27,7 @@ from monitor.live.inbox import HungUp, Message, Request
 
 NAME = "control.sock"
 LONGEST_LINE = 1 << 20
-MOST_BEHIND = 1 << 20
+MOST_BEHIND = 4 << 20
 """Bytes that may wait for one connection before it is dropped."""
 MOST_LINES = 16
 ANSWER_S = 15.0
