@@ -46,6 +46,8 @@ READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
 """A part that has not moved for this long has stopped: the watchdog is no longer fed."""
 STEP_S = 1.0
 """A wall clock that moves by more than this against the monotonic one within a second was set."""
+KNOWN_S = 5.0
+"""A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
 ARM_SAFE_S = 3.0
 """So long the start waits for its first record to be safe; nothing is timed yet."""
 LATE_S, LATE_APART_S = 0.25, 10.0
@@ -502,13 +504,16 @@ class Station:
             name = make_journal(self.config.journals, self._clock.wall())
         except OSError as wrong:
             return {"ok": False, "status": 3, "lines": [f"{self.config.journals}: no journal can be made ({wrong.strerror})"]}
-        zero_s = self._clock.mono_s()
+        recent = sorted((r for r in self._ring if r.t_s >= self._clock.mono_s() - KNOWN_S), key=lambda r: r.t_s)
+        zero_s = recent[0].t_s if recent else self._clock.mono_s()
         beliefs, opening = opening_fields(self.config, wish, self._learned, self._clock, zero_s, answers)
         unreserved = self._reserve(wish.recipe)
         session = Session(wish.recipe, beliefs, options_of({**opening, "lamp": wish.lamp}))
         running = self._running(session, name, zero_s, self._journal(self.config.journals / f"{name}.jsonl"))
         self.running = running
         running.begin(self._next_tune(), opening)
+        for reading in recent:  # what is known of the bath is known to the session: a begin may come at once
+            running.take(reading, reading.t_s)
         if unreserved:
             self._note("trouble", {"part": "disk", "well": False, "why": f"no space could be set aside: {unreserved}"})
         if not (running.journal.wait_safe(ARM_SAFE_S) if self._threads else running.journal.step()):

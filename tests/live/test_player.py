@@ -20,6 +20,7 @@ class Stage:
         self.player.tune(1, 500.0)
 
     def go(self, seconds: float) -> None:
+        """Let time pass."""
         until_s = self.clock.mono_s() + seconds
         while True:
             next_s = self.player.step()
@@ -30,6 +31,7 @@ class Stage:
         self.player.step()
 
     def messages(self) -> list[Message]:
+        """What has been told since."""
         found = []
         while (message := self.inbox.get(0)) is not None:
             found.append(message)

@@ -10,6 +10,7 @@ from tests.live.simulated import JUG, FakeBus
 
 
 def reader(clock: FakeClock, bus: FakeBus, inbox: Inbox) -> Reader:
+    """A reader of the jug."""
     return Reader(clock, bus, "jug", JUG, inbox.put)
 
 
