@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.errors import FileWrong, InputWrong, NotThere, Problem
+from monitor.core.errors import EvenbathError, FileWrong, InputWrong, NotThere, Problem
 
 if TYPE_CHECKING:
     from hardware.ports import ProbeBus, Sample
@@ -58,6 +58,7 @@ def open_station(name: str) -> StationConfig:
 
 
 def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
+    from monitor.core.learned import Learned
     from monitor.live.control import Control
     from monitor.live.daemon import Station
     from monitor.live.inbox import Inbox, Stop
@@ -76,8 +77,15 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     # Every thread that is started from here on inherits this: a signal must not cut short the kernel's wait for a conversion,
     # and only the main thread, which listens again below, is woken by one.
     signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
-    learned = load_learned(config.state)
-    bus = open_bus(config, clock, rig, must_be_there=not unfinished(config.journals))
+    waiting = bool(unfinished(config.journals))
+    try:
+        learned = load_learned(config.state)
+    except EvenbathError as wrong:
+        if not waiting:
+            raise
+        learned = Learned()  # a session that waits goes on with probes that count as not compared
+        _say(f"{wrong}; the session goes on without what was learned")
+    bus = open_bus(config, clock, rig, must_be_there=not waiting)
     panel = open_panel(config, clock, rig)
     control = Control(config.state, inbox.put)
     player = Player(clock, panel.sounder, inbox.put)

@@ -153,3 +153,20 @@ def test_the_daemons_process_stays_small_and_loads_nothing_heavy(rigged: Rigged)
     status = Path(f"/proc/{process.pid}/status").read_text()
     resident_kib = int(status.split("VmRSS:")[1].split()[0])
     assert resident_kib < 40 * 1024
+
+
+def test_a_damaged_calibration_is_refused_but_holds_no_session_up(rigged: Rigged) -> None:
+    """Exit status 2 with its line; where a session waits it goes on, not compared."""
+    rigged.start()
+    name = rigged.arm(LONG)
+    rigged.hold(name)
+    rigged.kill()
+    (rigged.state / "learned").mkdir()
+    (rigged.state / "learned" / "comparisons.jsonl").write_text('{"probe": \n{"probe": 1}\n')
+    rigged.start()
+    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "enough").returncode == 0
+    rigged.stop()
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 2
+    assert "comparisons.jsonl:1: " in done.stderr
