@@ -980,6 +980,8 @@ class Session:
             self._progress_s = begin_s + PROGRESS_EVERY_S
         self._forecast(run, begin_s)
         self._leave_out_ready(run)
+        if self._gate.index != index + 1:
+            self._arm_gate(index + 1, begin_s)
         self._stale = True
 
     def _answer(self, press_s: float, t_s: float) -> None:

@@ -7,15 +7,17 @@ from datetime import UTC, datetime
 
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"
 """Thirty-two signs without those that look like others (i l o u), in the order in which computers sort them."""
+_PARTS = len(_DIGITS) ** 2
 
 
 def session_id(wall: datetime, taken: Callable[[str], bool]) -> str:
-    """Such as `261125-1904c`: year, month, day, hour, minute (UTC) and two seconds a sign, so that a later one sorts later.
+    """Such as `261125-1904c7`: year, month, day, hour, minute (UTC) and two signs for the part of the minute (59 ms each).
 
-    Where `taken` knows the name already, one sign more.
+    A later moment sorts later. Where `taken` knows the name already, one sign more.
     """
     utc = wall.astimezone(UTC)
-    name = utc.strftime("%y%m%d-%H%M") + _DIGITS[utc.second // 2]
+    part = int((utc.second + utc.microsecond / 1e6) / 60.0 * _PARTS)
+    name = utc.strftime("%y%m%d-%H%M") + _DIGITS[part // len(_DIGITS)] + _DIGITS[part % len(_DIGITS)]
     if not taken(name):
         return name
     return next(name + sign for sign in _DIGITS if not taken(name + sign))
