@@ -60,10 +60,10 @@ def bare(moment: Moment) -> Moment:
     return other
 
 
-def weigh(start: Moment, readings: Sequence[tuple[float, float]], odd_t: float, newest_onset_t: float) -> Histories:
+def weigh(start: Moment, readings: Sequence[tuple[float, float]], odd_t: float, newest_onset_t: float) -> Histories | None:
     """The likeliest beginning of air among the readings since a little before `odd_t`, and the liquid's history beside it.
 
-    `start` is a moment before it all, `readings` (t, C) of the probe since.
+    `start` is a moment before it all, `readings` (t, C) of the probe since. None where no reading lies where air may begin.
     """
     liquid = bare(start)
     liquid.bank.open(LIQUID)
@@ -80,6 +80,8 @@ def weigh(start: Moment, readings: Sequence[tuple[float, float]], odd_t: float, 
             fork.read(t, celsius, [])
         forks = _likely(forks)
         liquid.read(t, celsius, [])
+    if not forks:
+        return None
     onset, best = forks[0]
     best.bank.open(KINDS, IN_AIR)
     return Histories(best, AIR_PRIOR_LOG, liquid, onset)

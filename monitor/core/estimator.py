@@ -382,7 +382,8 @@ class Estimator:
 
     def _run_again(self, since_t: float) -> None:
         """Compute again from the newest snapshot before `since_t`, with the segments, rivalries and begins as they now stand."""
-        while self._snapshots and self._snapshots[-1].t >= since_t:
+        oldest = 0 if self._origin is not None else 1
+        while len(self._snapshots) > oldest and self._snapshots[-1].t >= since_t:
             self._snapshots.pop()
         if self._snapshots:
             moment = self._snapshots[-1].copy()
@@ -390,7 +391,7 @@ class Estimator:
             moment = self._origin.copy()
             moment.t = min(moment.t, since_t)
         else:
-            return
+            return  # nothing has been computed yet
         alive = {k.number for k in self._keys.values()}
         moment.keep_only(alive)
         until = self._moment.t
@@ -398,6 +399,8 @@ class Estimator:
         self._schedule()
         start = moment.t
         segments = [s for s in self._segments if s.since_t_s > start or (s.since_t_s == start and not self._snapshots)]
+        if start >= since_t and self._snapshots:  # a change from before all that is kept: it holds from the oldest moment on
+            segments = [s for s in self._segments if since_t <= s.since_t_s <= start][-1:] + segments
         for event in [e for e in self._events if e.t > start or (e.t == start and not self._snapshots)]:
             while segments and segments[0].due(event.t):
                 self._follow(segments.pop(0))
@@ -598,6 +601,7 @@ class Estimator:
                 return []
         watch.last_good_t = self._believed_t = max(event.t, watch.last_good_t or event.t)
         self._events.append(event)
+        self._rival_at(event.t)
         sigma = self._take(event)
         self._snapshot()
         changes = self._suspect(watch, event, sigma)
@@ -631,6 +635,9 @@ class Estimator:
 
     def _judge(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         bank = self._moment.bank
+        if not self._rivalries:
+            bank.close()
+            return []
         air = bank.weight("air")
         x = bank.track("air").x
         self._air_count = self._air_count + 1 if air > AIR_LIKELY and abs(x[PROBE] - x[T]) > AIR_OFF_C else min(self._air_count, 0)
@@ -661,6 +668,8 @@ class Estimator:
             return []
         readings = [(e.t, e.celsius) for e in self._events if e.probe == watch.model.name and e.t > start.t]
         histories = weigh(start, readings, odd, event.t - 3.0)
+        if histories is None:
+            return []
         if histories.liquid_ahead > AIR_OUT:
             self._rivalries[-1] = replace(self._rivalries[-1], kinds=LIQUID)
             self._airless_t = event.t
@@ -672,7 +681,7 @@ class Estimator:
         fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
         word = "fell" if fall < 0 else "rose"
         why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air; believed {60.0 * x[SLOPE]:+.1f} C a minute"
-        since = max(e.t for e in self._events if e.t < histories.since_t_s and e.probe == watch.model.name)
+        since = max((e.t for e in self._events if e.t < histories.since_t_s and e.probe == watch.model.name), default=start.t)
         self._rivalries = [r for r in self._rivalries if r.until_t < math.inf]
         changes = self._lose(watch, since, why)
         watch.histories = histories
