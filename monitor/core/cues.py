@@ -11,6 +11,7 @@ Tests: tests/core/test_cues.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Literal
@@ -56,7 +57,7 @@ def answer(minutes: int) -> tuple[float, ...]:
 
 def length_s(pattern: tuple[float, ...]) -> float:
     """Seconds from the first onset to the end of the pattern, a trailing silence included."""
-    return sum(pattern)
+    return math.fsum(pattern)  # not sum: its last digit depends on the version of Python
 
 
 @dataclass(frozen=True, slots=True)

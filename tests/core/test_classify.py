@@ -7,6 +7,7 @@ from monitor.core.readings import Role
 
 
 def two() -> Classifier:
+    """Probes in jug, bowl and air."""
     roles: dict[str, Role] = {"jug": "developer", "bowl": "bath", "wall": "room"}
     return Classifier(roles)
 
@@ -35,6 +36,7 @@ def test_a_late_reading_is_stale() -> None:
 
 
 def standing(seconds: int, bath_moves_c: float, other: str = "bowl") -> str:
+    """The quality of the jug's last reading after so long on one value while another probe moves."""
     classifier = two()
     quality = ""
     for second in range(seconds + 1):
