@@ -13,6 +13,7 @@ import signal
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.errors import EvenbathError, InputWrong, NotThere
@@ -48,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
     request, recipe = _request(args)
     config = open_station(args.file)
+    request["solutions"] = _solutions(config.state, recipe)
     with Link(config.state) as link:
         answer = told(link.ask(request))
         for remark in answer.get("remarks", []):
@@ -85,6 +87,19 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
         "pour_c": pour_c, "override_gate": args.override_gate, "vessel": args.vessel,
     }  # fmt: skip
     return request, recipe
+
+
+def _solutions(state: Path, recipe: Recipe) -> list[dict[str, Any]]:
+    """What the ledger knows of the recipe's solutions; a ledger that cannot be read is said and stops nothing."""
+    from monitor.live.clock import RealClock
+    from monitor.prepare.booking import solutions_told
+
+    names = [stage.solution for stage in recipe.stages if stage.solution is not None]
+    try:
+        return solutions_told(state, names, recipe.area_units, RealClock().wall().astimezone().date()) if names else []
+    except (EvenbathError, OSError) as wrong:
+        sys.stderr.write(f"note: the ledger of bottles cannot be read, the record will not tell the solutions: {wrong}\n")
+        return []
 
 
 def told(answer: Mapping[str, Any]) -> Mapping[str, Any]:

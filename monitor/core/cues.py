@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 Cue = Literal["tick", "ready", "now", "fault", "answer", "over", "click"]
@@ -125,6 +125,7 @@ class Mixer:
         if sound.cue == "click":
             loud = self._playing is not None and self._playing.level(t_s)
             onset_s = max(onset_s, (t_s if loud else self._silent_from_s) + HUSH_S)
+            sound = replace(sound, onset_s=onset_s)  # the silence before it is meant, and no lateness
         self._waiting.append((onset_s, sound, False))
         self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
 

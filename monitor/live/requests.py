@@ -5,6 +5,7 @@ Tests: tests/live/test_control.py, tests/cli/test_develop.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,6 +15,8 @@ from monitor.core.recipe import Recipe, load_recipe
 from monitor.live.running import Wish
 
 POUR_C = (0.0, 60.0)
+MOST_SOLUTIONS = 40
+SOLUTION_KEYS = frozenset({"solution", "dilution", "mixed", "age_s", "used_area_units", "area_units", "state"})
 
 
 class Refused(InputWrong):
@@ -42,7 +45,21 @@ def wish_of(body: Mapping[str, Any], has_lamp: bool) -> Wish:
     if pour_c is not None and not (isinstance(pour_c, (int, float)) and POUR_C[0] <= pour_c <= POUR_C[1]):
         raise Refused('--pour-c is out of range; allowed: "0 C" to "60 C"')
     poured_c = None if pour_c is None else float(pour_c)
-    return Wish(recipe, lamp, poured_c, _words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
+    words = (_words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
+    return Wish(recipe, lamp, poured_c, *words, solutions=_solutions(body))
+
+
+def _solutions(body: Mapping[str, Any]) -> tuple[dict[str, str | float], ...]:
+    """What the ledger said: a few plain values for each solution. Anything else is left out, it moves nothing."""
+    told = body.get("solutions")
+    rows = told[:MOST_SOLUTIONS] if isinstance(told, list) else []
+    return tuple({k: v for k, v in row.items() if k in SOLUTION_KEYS and _plain(v)} for row in rows if isinstance(row, dict))
+
+
+def _plain(value: Any) -> bool:
+    if isinstance(value, str):
+        return len(value) <= 200 and value.isprintable()
+    return isinstance(value, (int, float)) and math.isfinite(value)
 
 
 def _words(body: Mapping[str, Any], key: str) -> str | None:

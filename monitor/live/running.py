@@ -33,7 +33,8 @@ ROUNDING_S = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What somebody who starts a session asks for. `waived`: the reason for which no person was asked, None if one was."""
+    """What somebody who starts a session asks for. `waived`: the reason for which no person was asked, None if one was.
+    `solutions`: what the ledger knew of the recipe's solutions, for the record alone."""
 
     recipe: Recipe
     lamp: bool = False
@@ -41,6 +42,7 @@ class Wish:
     override_gate: str | None = None
     vessel: str | None = None
     waived: str | None = None
+    solutions: tuple[Mapping[str, Any], ...] = ()
 
 
 def reference_c(recipe: Recipe) -> float:
@@ -98,6 +100,7 @@ def opening_fields(
         "lamp": wish.lamp,
         "override_gate": wish.override_gate,
         "waived": wish.waived,
+        "solutions": [dict(solution) for solution in wish.solutions],
         "preflight": dict(preflight),
     }
     return beliefs, fields

@@ -6,16 +6,39 @@ out. Tests: tests/prepare/test_booking.py.
 
 from __future__ import annotations
 
+import datetime as dt
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.recipe import Recipe, Stage, recipe_from_data
-from monitor.prepare.ledger import Booking, Solution
+from monitor.prepare.bottles import standing
+from monitor.prepare.ledger import Booking, Solution, read_ledger
 
 _ALLOWED = "allowed: a journal, one JSON object a line"
+
+
+def solutions_told(state: Path, names: Iterable[str], area_units: float | None, today: dt.date) -> list[dict[str, Any]]:
+    """What the ledger of a state folder knows of these solutions, for a session's record: age in seconds (to the day), film area
+    through it before and with this session's film, in units of 80 sq in. Names without a bottle are left out.
+    Raises `FileWrong` for a ledger that cannot be followed."""
+    ledger = read_ledger(state)
+    told: list[dict[str, Any]] = []
+    for name in dict.fromkeys(names):
+        bottle = standing(ledger.bottles, name)
+        if bottle is None:
+            continue
+        row: dict[str, Any] = {"solution": bottle.name, "mixed": bottle.mixed, "used_area_units": bottle.units}
+        row["state"] = bottle.state(today)[0]
+        row["age_s"] = 86400.0 * (today - dt.date.fromisoformat(bottle.mixed)).days
+        if bottle.dilution is not None:
+            row["dilution"] = bottle.dilution
+        if area_units is not None:
+            row["area_units"] = bottle.units + area_units
+        told.append(row)
+    return told
 
 
 def read_booking(path: Path) -> Booking:

@@ -185,3 +185,14 @@ def test_hushing_silences_what_sounds_and_what_waits_of_that_family_only() -> No
     mixer.hush({"now"}, 0.2)
     assert not mixer.step(0.2).on
     assert heard(mixer, 10.0)[1] == ["tick"]
+
+
+def test_the_silence_before_a_click_is_meant_and_is_no_lateness() -> None:
+    """A press under a sounding NOW: the click's intended onset lies behind the silence."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "now", 0.0, cues.NOW), 0.0)
+    mixer.step(0.05)
+    mixer.hush({"now"}, 0.05)
+    mixer.add(Sound(2, "click", 0.05, cues.CLICK), 0.05)
+    step = mixer.step(0.11)
+    assert [s.onset_s for s in step.began] == [pytest.approx(0.11)]

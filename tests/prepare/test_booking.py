@@ -109,3 +109,21 @@ def test_a_torn_last_line_is_passed_over_and_a_damaged_one_is_refused(tmp_path: 
 def _written(path: Path, text: str) -> Path:
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def test_a_session_is_told_the_age_and_use_of_the_solutions_that_stand_in_the_ledger(tmp_path: Path) -> None:
+    """By name, for the record alone; a solution without a bottle is left out."""
+    import datetime as dt
+
+    from monitor.cli.main import main
+    from monitor.prepare.booking import solutions_told
+
+    add = ["bottle", "add", "fixer", "--volume", "1 l", "--dilution", "1+4", "--mixed", "2026-11-20", "--state", str(tmp_path)]
+    assert main(add) == 0
+    assert main(["bottle", "use", "fixer", "--units", "1.5", "--state", str(tmp_path)]) == 0
+    (told,) = solutions_told(tmp_path, ["fixer", "stop bath", "fixer"], 1.0, dt.date(2026, 11, 25))
+    assert told["solution"] == "fixer"
+    assert told["age_s"] == 5 * 86400
+    assert told["used_area_units"] == 1.5
+    assert told["area_units"] == 2.5
+    assert told["dilution"] == "1+4"
