@@ -20,18 +20,22 @@ BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0,
 MOST_FORKS = 16
 HOPELESS_LOG = 12.0
 """At most so many beginnings of air are followed, and none that is this many natural logarithms behind the best."""
+OUT_LOG = 3.0
+"""A probe that speaks again has been in air when that is so much likelier (natural logarithm) than a liquid all along."""
 
 
 class Histories:
-    """`air` begins in air at `since_t_s` and may return; `liquid` was in the liquid all the time (None: not asked)."""
+    """`air` begins in air at `since_t_s` and may return; `liquid` was in the liquid all the time (None: not asked). `silent`: the probe
+    was only silent before `since_t_s`, and in the liquid from then on (None: it had been seen to go into air)."""
 
-    __slots__ = ("air", "air_log", "liquid", "since_t_s")
+    __slots__ = ("air", "air_log", "liquid", "silent", "since_t_s")
 
-    def __init__(self, air: Moment, air_log: float, liquid: Moment | None, since_t_s: float) -> None:
+    def __init__(self, air: Moment, air_log: float, liquid: Moment | None, since_t_s: float, silent: Moment | None = None) -> None:
         self.air = air
         self.air_log = air_log
         self.liquid = liquid
         self.since_t_s = since_t_s
+        self.silent = silent
 
     def read(self, t: float, celsius: float) -> None:
         """Both histories take one more reading."""
@@ -39,6 +43,19 @@ class Histories:
             self.air.read(t, celsius, [])
         if self.liquid is not None and t > self.liquid.t:
             self.liquid.read(t, celsius, [])
+        if self.silent is not None and t > self.silent.t:
+            self.silent.read(t, celsius, [])
+
+    def read_room(self, celsius: float) -> None:
+        """All take what the room's probe says."""
+        for moment in (self.air, self.liquid, self.silent):
+            if moment is not None:
+                moment.read_room(celsius)
+
+    @property
+    def was_out(self) -> bool:
+        """Whether the probe has been in air, as far as is known."""
+        return self.silent is None or self.air.bank.log_evidence - self.silent.bank.log_evidence > OUT_LOG
 
     @property
     def liquid_ahead(self) -> float:
@@ -60,16 +77,20 @@ def bare(moment: Moment) -> Moment:
     return other
 
 
-def weigh(start: Moment, readings: Sequence[tuple[float, float]], odd_t: float, newest_onset_t: float) -> Histories | None:
+def weigh(start: Moment, readings: Sequence[tuple[float, float, bool]], odd_t: float, newest_onset_t: float) -> Histories | None:
     """The likeliest beginning of air among the readings since a little before `odd_t`, and the liquid's history beside it.
 
-    `start` is a moment before it all, `readings` (t, C) of the probe since. None where no reading lies where air may begin.
+    `start` is a moment before it all, `readings` (t, C, whether the room's) since. None where no reading lies where air may begin.
     """
     liquid = bare(start)
     liquid.bank.open(LIQUID)
     liquid.bank.log_evidence = 0.0
     forks: list[tuple[float, Moment]] = []
-    for t, celsius in readings:
+    for t, celsius, of_room in readings:
+        if of_room:
+            for moment in (liquid, *(fork for _, fork in forks)):
+                moment.read_room(celsius)
+            continue
         if t <= liquid.t:
             continue
         if odd_t <= t <= newest_onset_t:
@@ -97,4 +118,7 @@ def returning(moment: Moment) -> Histories:
     """For a probe that speaks again: `moment` follows it already, with what is believed of the liquid."""
     back = bare(moment)
     back.bank.open(KINDS, BACK)
-    return Histories(back, 0.0, None, back.t)
+    silent = bare(moment)
+    silent.bank.open(LIQUID, BACK)
+    back.bank.log_evidence = silent.bank.log_evidence = 0.0
+    return Histories(back, 0.0, None, back.t, silent)

@@ -171,6 +171,10 @@ WRONG_WITNESS_S = 30.0
 """A second probe that differs from the believed one by this for this long is not believed (practice, section 6)."""
 NOT_LIQUID_C = 30.0
 """A reading that would need the liquid to jump by more than this is not one of a liquid; it counts as none."""
+LEAP_C = 8.0
+LEAP_NOISE_C = 0.3
+LEAP_READINGS = 8
+"""A code that stood for so many readings and then leaps further than a step of the liquid by this could move the probe was an old one."""
 POUR_SD_C = 0.5
 """A temperature that a person measured at pour-in (household thermometer, common practice, no source)."""
 REFERENCE_SD_C = 3.0
@@ -212,7 +216,7 @@ class _Watch:
         self.differ_since: float | None = None
         self.code: float | None = None
         self.code_since = 0.0
-        self.code_count = 0
+        self.code_count = self.code_before = 0
         self.code_moved = True
         self.histories: Histories | None = None
         self.liquid_since: float | None = None
@@ -222,9 +226,11 @@ class _Watch:
         if self.code is None or abs(celsius - self.code) > 1e-9:
             if self.code is not None:
                 self.code_moved = True
+            self.code_before = self.code_count
             self.code, self.code_since, self.code_count = celsius, t, 1
         else:
             self.code_count += 1
+            self.code_before = 0
 
     def follow_alone(self, t: float, celsius: float, variance: float) -> None:
         """A lively filter on this probe alone: where the liquid about it would be."""
@@ -262,6 +268,7 @@ class Estimator:
         self._now_t = 0.0
         self._believed_t: float | None = None
         self._moment = Moment(0.0, *self._prior(beliefs.reference_c), "")
+        self._moment.outside_is_room = beliefs.vessel is not None and beliefs.vessel.coupled_to == "room"
         self._origin: Moment | None = self._moment.copy()
         self._snapshots: deque[Moment] = deque()
         self._events: deque[_Event] = deque()
@@ -435,6 +442,8 @@ class Estimator:
         if self._outside is not None and event.probe == self._outside.name:
             measured = self._beliefs.pour_c is not None
             moment.read_outside(event.probe, event.t - self._outside.lag_s, event.celsius, measured)
+        elif event.role == "bath":
+            moment.pour_from_bath(event.celsius, self._beliefs.pour_c is not None)
         if event.role == "room":
             moment.read_room(event.celsius)
         if moment.drift == "liquid" and event.probe == moment.probe and event.t >= moment.t:
@@ -519,9 +528,13 @@ class Estimator:
     def _beside(self, event: _Event) -> list[TrustChange]:
         """A reading of bath, room or wash."""
         changes: list[TrustChange] = []
-        if event.role == "room" or event.probe == (self._outside.name if self._outside else ""):
+        if event.role == "room" or (self._outside is not None and (event.role == "bath" or event.probe == self._outside.name)):
             self._events.append(event)
             self._take(event)
+        if event.role == "room":
+            for watch in self._order:
+                if watch.histories is not None:
+                    watch.histories.read_room(event.celsius)
         if self._outside is not None and event.probe == self._outside.name:
             returned = self._outside_t is None or event.t - self._outside_t > LOST_S
             self._outside_t = event.t
@@ -597,8 +610,12 @@ class Estimator:
         if not moment.attach and h >= 0:
             ahead = max(h, 1.0)
             share = 1.0 - math.exp(-ahead / max(watch.model.lag_s, 0.1))
-            if abs(event.celsius - moment.bank.tracks[0].x[PROBE]) > NOT_LIQUID_C * share + 1.0 and not moment.bank.mixing:
+            off = abs(event.celsius - moment.bank.mean().x[PROBE])
+            if off > NOT_LIQUID_C * share + 1.0:
                 return []
+            if off > LEAP_C * share + LEAP_NOISE_C and watch.code_before >= LEAP_READINGS:
+                self._mean = None
+                moment.shift(event.celsius)
         watch.last_good_t = self._believed_t = max(event.t, watch.last_good_t or event.t)
         self._events.append(event)
         self._rival_at(event.t)
@@ -666,7 +683,8 @@ class Estimator:
         start = next((s for s in reversed(self._snapshots) if s.t < odd and s.drift == "liquid"), None)
         if start is None or start.attach:
             return []
-        readings = [(e.t, e.celsius) for e in self._events if e.probe == watch.model.name and e.t > start.t]
+        name = watch.model.name
+        readings = [(e.t, e.celsius, e.role == "room") for e in self._events if e.t > start.t and (e.probe == name or e.role == "room")]
         histories = weigh(start, readings, odd, event.t - 3.0)
         if histories is None:
             return []
@@ -761,7 +779,7 @@ class Estimator:
     @staticmethod
     def _back_since(histories: Histories, since: float) -> float:
         """A probe that was only silent, not in air, is used from its first word on."""
-        return histories.since_t_s if histories.liquid is None else since
+        return since if histories.was_out else histories.since_t_s
 
     def _gain_again(self, watch: _Watch, since: float, why: str, t: float) -> list[TrustChange]:
         watch.believed = True

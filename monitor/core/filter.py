@@ -227,6 +227,18 @@ class Track:
             n.cov = [w0 - g * q0, w1 - g * q1, w2 - g * q2, w3 - g * q3, w4 - g * q4]
         return surprise, total
 
+    def nudge(self, place: int, value: float, variance: float) -> None:
+        """Take a direct measurement of one state that may move no other (what it says of the others is left alone)."""
+        gain = self.c[place][place] / (self.c[place][place] + variance)
+        self.x[place] += gain * (value - self.x[place])
+        here = self.c[place][place] * (1.0 - gain)
+        for i in range(5):
+            self.c[i][place] *= 1.0 - gain
+            self.c[place][i] = self.c[i][place]
+        self.c[place][place] = here
+        for n in self.counts.values():
+            n.cov[place] *= 1.0 - gain
+
     def replace(self, place: int, value: float, variance: float) -> None:
         """Forget what was believed of one state and set it anew, unrelated to the rest."""
         self.x[place] = value

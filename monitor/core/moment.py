@@ -26,6 +26,7 @@ from monitor.core.filter import (
     vessel_step,
 )
 from monitor.core.rate import RateLaw
+from monitor.core.readings import PLAUSIBLE_C
 from monitor.core.sensitivity import Systematics
 from monitor.core.vessel import Outside
 
@@ -40,6 +41,10 @@ RETURN_SD_C = 0.3
 VESSEL_NOISE = Noise(slope=0.0, transient=0.0, liquid=4e-6)
 """The vessel model's own restlessness: 0.015 C in a minute (a hand round the tank, a tank on the bench)."""
 LONGEST_STEP_S = 5.0
+FURTHEST_C = 15.0
+STEEPEST = (1.5 / 60.0, 0.5)
+"""A liquid is at most so far from its probe's reading; its slow and its transient slope are at most these, C/s (a bowl loses up to 0.3 C
+a minute, the project's practice, section 6; hot water stirred in: 5 C in ten seconds, common practice, no source)."""
 NOISE_FIRST = 0.03**2
 NOISE_RANGE = (0.02**2, 0.12**2)
 """Variance of a reading's noise without quantisation, C^2: start value and bounds of what is learned from the surprises."""
@@ -52,6 +57,8 @@ AIR_UNKNOWN = (18.0, 8.0)
 """The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
 ROOM_SD_C = 0.5
 """The room's probe against the air where a lifted probe hangs."""
+ROOM_MEMORY = 10.0
+"""That difference stays: so many readings of the room's probe say together what one says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +106,7 @@ class Moment:
         "attach",
         "bank",
         "bases",
+        "bath_c",
         "drift",
         "known",
         "lag_s",
@@ -107,8 +115,10 @@ class Moment:
         "noise",
         "noises",
         "outside",
+        "outside_is_room",
         "probe",
         "room",
+        "room_c",
         "systematics",
         "t",
     )
@@ -126,6 +136,9 @@ class Moment:
         self.lag_s = 0.0
         self.attach = False
         self.room = False
+        self.room_c = air
+        self.bath_c: float | None = None
+        self.outside_is_room = False
         self.known = False
         self.noise = NOISE_FIRST
         self.noises = NOISE_START
@@ -142,7 +155,8 @@ class Moment:
         other.lag_s, other.attach, other.room, other.noise = self.lag_s, self.attach, self.room, self.noise
         other.outside, other.systematics, other.law = self.outside.copy(), self.systematics.copy(), self.law
         other.bases = dict(self.bases)
-        other.known = self.known
+        other.known, other.room_c = self.known, self.room_c
+        other.bath_c, other.outside_is_room = self.bath_c, self.outside_is_room
         other.noises, other.last_two = self.noises, self.last_two
         return other
 
@@ -154,8 +168,9 @@ class Moment:
     def start(self, key: Key) -> None:
         """Integral `key` begins now."""
         if key.pour is not None and not self.known:
-            if self.outside.probe is not None and not key.pour.measured:
-                self._believe(self.outside.at(self.t)[0], BATH_START_SD_C)
+            if self.bath_c is not None and not key.pour.measured:
+                bath_c = self.bath_c if self.outside_is_room else self.outside.at(self.t)[0]
+                self._believe(bath_c, BATH_START_SD_C)
             else:
                 self._believe(key.pour.celsius, key.pour.sd_c)
         for track in self.bank.tracks:
@@ -168,12 +183,16 @@ class Moment:
             track.replace(T, celsius, sd_c * sd_c)
 
     def read_outside(self, probe: str, t: float, celsius: float, measured: bool) -> None:
-        """A reading of what the vessel follows. The first one also stands for the liquid, where nothing better is known (contract,
-        section 5)."""
-        first = self.outside.probe is None
+        """A reading of what the vessel follows. The bath's first one also stands for the liquid; the room's never does."""
         self.outside.read(probe, t, celsius, self.reading_variance)
-        if first and not self.known and not measured:
+        if not self.outside_is_room:
+            self.pour_from_bath(celsius, measured)
+
+    def pour_from_bath(self, celsius: float, measured: bool) -> None:
+        """The bath's first reading stands for the liquid, where nothing better is known (contract, section 5)."""
+        if self.bath_c is None and not self.known and not measured:
             self._believe(celsius, BATH_START_SD_C)
+        self.bath_c = celsius
 
     def follow(self, segment: Segment, uncertain_c: float) -> None:
         """The source changes now. `uncertain_c`: how far two probes may differ (standard), where the probe is another one."""
@@ -256,7 +275,28 @@ class Moment:
         self._learn_noise(t, celsius)
         variance = self.reading_variance
         surprise, total = self.bank.update(celsius, variance, self.room)
+        self._keep_within(celsius)
         return surprise / math.sqrt(total)
+
+    def _keep_within(self, celsius: float) -> None:
+        """No liquid of this trade is further from the probe, or drifts faster, than this: what says so is a probe that was elsewhere."""
+        low = max(celsius - FURTHEST_C, PLAUSIBLE_C[0])
+        high = min(celsius + FURTHEST_C, PLAUSIBLE_C[1])
+        for track, kind in zip(self.bank.tracks, self.bank.kinds, strict=True):
+            x = track.x
+            if kind != "air":
+                x[T] = min(max(x[T], low), high)
+            else:
+                x[T] = min(max(x[T], PLAUSIBLE_C[0]), PLAUSIBLE_C[1])
+            x[SLOPE] = min(max(x[SLOPE], -STEEPEST[0]), STEEPEST[0])
+            x[TRANSIENT] = min(max(x[TRANSIENT], -STEEPEST[1]), STEEPEST[1])
+
+    def shift(self, celsius: float) -> None:
+        """The probe has been telling an old value: the liquid is as much further as the probe is. Before `read`."""
+        for track in self.bank.tracks:
+            off = celsius - track.x[PROBE]
+            track.replace(T, track.x[T] + off, track.c[T][T] + 0.25 * off * off)
+            track.replace(PROBE, celsius, self.reading_variance)
 
     def _learn_noise(self, t: float, celsius: float) -> None:
         """From the middle one of three readings against the straight line between its neighbours: that knows nothing of models."""
@@ -273,10 +313,13 @@ class Moment:
         self.noise = min(max(noise, low), high)
 
     def read_room(self, celsius: float) -> None:
-        """The room's probe says what the air is."""
+        """The room's probe says what the air is, and nothing of the liquid: a door that opens must not move what was counted. While a
+        rival hangs in air, what it has learned of that place goes on: the air there changes as the room does."""
+        learning = self.room and (self.bank.mixing or self.bank.kinds == ("air",))
         for track in self.bank.tracks:
-            if self.room:
-                track.update(AIR, celsius, ROOM_SD_C**2)
+            if learning:
+                track.x[AIR] += celsius - self.room_c
+                track.nudge(AIR, celsius, ROOM_SD_C**2 * ROOM_MEMORY)
             else:
                 track.replace(AIR, celsius, ROOM_SD_C**2)
-        self.room = True
+        self.room, self.room_c = True, celsius

@@ -12,6 +12,11 @@ STEP_SIGMA = 5.0
 STEP_READINGS = 2
 """A bath's reading this far off this many times running is a step of the bath, and the filter starts from it."""
 
+STEEPEST_C_PER_S = 1.0 / 60.0
+"""No bath and no room drifts faster for long; what was faster (hot water poured in) is a step."""
+FURTHEST_C = 1.5
+"""A slope is followed ahead by so much at most."""
+
 
 class Outside:
     """Level (C) and slope (C/s) of bath or room at `t`, seconds; `probe` None until its first reading."""
@@ -55,10 +60,11 @@ class Outside:
             return
         self.odd = 0
         g0, g1 = c00 / total, c01 / total
-        self.t, self.level, self.slope = t, level + g0 * surprise, self.slope + g1 * surprise
+        slope = min(max(self.slope + g1 * surprise, -STEEPEST_C_PER_S), STEEPEST_C_PER_S)
+        self.t, self.level, self.slope = t, level + g0 * surprise, slope
         self.c00, self.c01, self.c11 = c00 - g0 * c00, c01 - g0 * c01, c11 - g1 * c01
 
     def at(self, t: float) -> tuple[float, float]:
-        """(C, C/s) at `t`; a slope is followed ahead for ten minutes at most."""
-        ahead = min(t - self.t, 600.0)
-        return self.level + self.slope * ahead, self.slope
+        """(C, C/s) at `t`; without readings the level is followed ahead by `FURTHEST_C` at most."""
+        ahead = self.slope * (t - self.t)
+        return self.level + min(max(ahead, -FURTHEST_C), FURTHEST_C), self.slope
