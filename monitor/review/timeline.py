@@ -81,6 +81,8 @@ def _begins_and_moments(journal: Journal) -> tuple[dict[Key, _Begin], dict[Key, 
             if key in begins:
                 begins[key] = _Begin(record["begin_t_s"], False, "correction", begins[key].name)
                 by_seq[record["seq"]] = key  # a second correction may replace the first
+                for planned in (key, (key[0], None)):
+                    moments.pop(planned, None)  # planned from the begin that did not happen
         elif record["kind"] == "annulled":  # a begin that was assumed after one that has now been corrected
             begins.pop(key, None)
             moments.pop(key, None)

@@ -110,6 +110,23 @@ def test_a_probe_that_was_gained_first_was_not_believed_before(tmp_path: Path) -
     assert within(spans, 100.0)
 
 
+def test_a_plan_made_from_a_begin_that_was_corrected_counts_no_more(tmp_path: Path) -> None:
+    """The stop's planned end lay before the tap that corrected its begin; abandoned after that tap, it lasted until the close."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, missed=[3], late_s={3: 45.0})
+    stop = made.begins[3, None]
+    at = next(i for i, r in enumerate(made.records) if r["kind"] == "correction")
+    head = {"session": "260301-1", "wall": "2026-03-01T19:00:00Z"}
+    old_end = {**head, "seq": 0, "kind": "stage", "stage": 3, "name": "stop", "event": "end", "t_s": stop - 15.0}
+    close = {**head, "seq": 0, "kind": "session", "event": "close", "t_s": stop + 4.0, "why": "abandoned"}
+    made.records[at + 1 :] = [close]
+    made.records.insert(at, old_end)
+    for seq, record in enumerate(made.records, 1):
+        record["seq"] = seq
+    found = by_key(loaded(made, tmp_path))
+    assert found[3, None].planned_end_s is None
+    assert found[3, None].actual_s == pytest.approx(4.0)
+
+
 def test_a_begin_that_was_taken_back_counts_no_more(tmp_path: Path) -> None:
     """A very late tap corrects the stop; the fix that had been assumed after it is annulled and begins anew."""
     made = play(recipe_data(time="4:00"), lambda _: 20.0, missed=[3], late_s={3: 45.0})
