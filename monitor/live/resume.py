@@ -185,7 +185,19 @@ def plan(left: Left, clock: Clock) -> Plan:
     if sure and away_s is not None:
         return Plan("other boot", last_s + away_s, now_s - last_s - away_s, away_s, SURE_S)
     guess_s = max(now_s, away_s or 0.0)  # since the boot at least this long has passed
+    if away_s is not None and _went_on(left, now_s, away_s):
+        guess_s = away_s
     return Plan("other boot", last_s + guess_s, now_s - last_s - guess_s, None, UNSURE_S)
+
+
+def _went_on(left: Left, now_s: float, away_s: float) -> bool:
+    """Whether the monotonic clock cannot have begun anew, for all that the boot has another name (a machine that was moved or
+    restored from a picture of itself): it has not fallen back behind the last record, and the wall clock agrees about the gap."""
+    zero_s = left.life.get("mono0_s")
+    if not isinstance(zero_s, (int, float)) or away_s < 0:
+        return False
+    since_s = now_s - zero_s - left.last_t_s
+    return since_s >= -1.0 and abs(since_s - away_s) <= UNSURE_S
 
 
 def _away_s(left: Left, wall: datetime) -> float | None:

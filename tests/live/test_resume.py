@@ -260,6 +260,25 @@ def test_the_same_boot_counts_on_the_monotonic_clock_alone() -> None:
     assert (told.verdict, told.t_s, told.zero_s, told.gap_s) == ("same boot", 100.0, 1000.0, 10.0)
 
 
+def test_another_boot_id_over_a_monotonic_clock_that_went_on_is_no_jump_by_the_uptime() -> None:
+    """A machine that was moved or restored: both clocks agree about the gap, and its two hours of uptime are no part of it."""
+    clock = FakeClock(8000.0, boot="boot-2")
+    clock.set_by_network = False
+    clock.advance(20.0)
+    told = plan(left_at(90.0, mono0_s=8000.0 - 90.0), clock)
+    assert (told.verdict, told.t_s, told.gap_s) == ("other boot", pytest.approx(110.0), None)
+    assert told.spread_s > 100.0
+    assert told.zero_s == pytest.approx(8020.0 - 110.0)
+
+
+def test_since_another_boot_at_least_its_uptime_has_passed() -> None:
+    """A wall clock that nobody has set says 2 s, the new boot is 30 s old."""
+    clock = FakeClock(30.0, boot="boot-2")
+    clock.set_by_network = False
+    clock.step_wall(2.0)
+    assert plan(left_at(90.0), clock).t_s == pytest.approx(120.0)
+
+
 def test_a_boot_without_a_name_is_no_same_boot() -> None:
     """Where the kernel gives no id nothing is taken for granted."""
     assert plan(left_at(90.0, boot_id="unknown"), FakeClock(1100.0, boot="unknown")).verdict == "other boot"
