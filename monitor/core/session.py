@@ -322,7 +322,7 @@ class Session:
         """Go on at `t_s` after folding. `gap_s`: how long nothing was recorded, None if unknown; `spread_s`: by how much the time of
         the gap may be wrong (0 on the same boot). Cues that fell into the gap and still matter come at once."""
         self._write("session", t_s, event="resume", gap_s=gap_s, same_boot=same_boot, spread_s=spread_s)
-        self._spread_s = spread_s
+        self._spread_s += spread_s  # a restart on the same boot makes nothing sure again
         self._beat_s = t_s
         current = self._current
         if current is not None:
@@ -357,6 +357,8 @@ class Session:
         elif kind == "session" and event == "open":
             self._armed_s, self._beat_s = t_s, t_s + BEAT_S
             self._arm_gate(0, t_s)
+        elif kind == "session" and event == "resume":
+            self._spread_s += float(record.get("spread_s") or 0.0)
         elif kind == "stage":
             self._fold_stage(record, str(event), t_s)
         elif kind == "gate":

@@ -132,6 +132,22 @@ def test_a_second_crash_on_the_new_boot_goes_on_from_the_new_zero(tmp_path: Path
     assert resume["t_s"] - before_s == pytest.approx(3.0, abs=1.5)
 
 
+def test_a_second_crash_on_the_new_boot_makes_no_time_confident_again(tmp_path: Path) -> None:
+    """What the reboot left in doubt stays in doubt: earliest and latest go on."""
+    world, name = begun(tmp_path)
+    world.clock.reboot(20.0, "boot-2")
+    world.life()
+    world.go(5)
+    world.write()
+    world.life()
+    world.go(5)
+    resumes = world.records(name, "session", event="resume")
+    assert [r["same_boot"] for r in resumes] == [False, True]
+    progress = [p for p in world.records(name, "progress") if p["t_s"] > resumes[1]["t_s"]]
+    assert progress
+    assert all(p["latest_end_t_s"] - p["end_t_s"] == pytest.approx(resumes[0]["spread_s"]) for p in progress)
+
+
 def test_long_after_its_end_a_session_is_lost(tmp_path: Path) -> None:
     """Planned total and an hour are over: close, why lost; the next one can start."""
     world, name = begun(tmp_path)
