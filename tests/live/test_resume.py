@@ -282,7 +282,8 @@ def test_another_boot_id_over_a_monotonic_clock_that_went_on_is_no_jump_by_the_u
     clock.set_by_network = False
     clock.advance(20.0)
     told = plan(left_at(90.0, mono0_s=8000.0 - 90.0), clock)
-    assert (told.verdict, told.t_s, told.gap_s) == ("other boot", pytest.approx(110.0), None)
+    assert (told.verdict, told.gap_s) == ("other boot", None)
+    assert told.t_s == pytest.approx(110.0)
     assert told.spread_s > 100.0
     assert told.zero_s == pytest.approx(8020.0 - 110.0)
 
