@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import fcntl
+import ipaddress
 import os
 import re
 import stat
@@ -31,6 +32,8 @@ _PROBE_NAME = re.compile(r"[A-Za-z0-9_-]{1,32}", re.ASCII)
 _ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
 """Family codes of temperature probes on this bus (kernel, Documentation/w1/slaves/w1_therm.rst), and six bytes."""
 _PIN = re.compile(r"GPIO(\d{1,2})", re.ASCII)
+_HOST = re.compile(r"[^\[\]:/@\s]+")
+"""A host name or an IPv4 address, as far as it can be told from a port, a user or a whole address of a broker."""
 _LAG_SAYS = "seconds, 0 to 120, such as 8.0"
 
 
@@ -201,7 +204,7 @@ def _mqtt(root: Table) -> MqttSettings | None:
     table = root.table("mqtt", "[mqtt]")
     if table is None:
         return None
-    host = table.text("host", required=True, longest=253)
+    host = _host(table)
     port = table.whole("port", 1, 65535, "1 to 65535")
     user = table.text("user")
     files = {key: _readable(table, key) for key in ("password_file", "ca_file", "cert_file", "key_file")}
@@ -216,6 +219,21 @@ def _mqtt(root: Table) -> MqttSettings | None:
         return None
     usual = TLS_PORT if "ca_file" in table or "cert_file" in table else PLAIN_PORT
     return MqttSettings(host, port or usual, user=user, client_id=client_id, discovery=bool(discovery), **files)
+
+
+def _host(table: Table) -> str | None:
+    """A name or an address alone. What would never resolve is told here and not by a link that is down for ever."""
+    host = table.text("host", required=True, longest=253)
+    if host is None or _HOST.fullmatch(host):
+        return host
+    try:
+        ipaddress.IPv6Address(host)
+    except ValueError:
+        port = re.search(r":([1-9]\d{0,4})$", host, re.ASCII)
+        number = port[1] if port is not None and int(port[1]) <= 65535 else str(PLAIN_PORT)
+        table.wrong("host", f"host: {shown(host)} is no host alone", f"a host without a port, and port = {number} beside it")
+        return None
+    return host
 
 
 def _readable(table: Table, key: str) -> str | None:

@@ -85,6 +85,10 @@ def test_state_lamp_switch_and_broker_may_be_left_out() -> None:
         ('switch = "GPIO24"', 'switch = 24', 15, "text in quotes"),
         ("port = 1883", "port = 0", 18, "1 to 65535"),
         ('host = "127.0.0.1"\n', "", 16, "host is needed"),
+        ('host = "127.0.0.1"', 'host = "127.0.0.1:18977"', 17, "a host without a port, and port = 18977 beside it"),
+        ('host = "127.0.0.1"', 'host = "broker.lan:"', 17, "a host without a port, and port = 1883 beside it"),
+        ('host = "127.0.0.1"', 'host = "[::1]:1883"', 17, "a host without a port"),
+        ('host = "127.0.0.1"', 'host = "mqtt://broker"', 17, "a host without a port"),
         ("port = 1883", 'password_file = "/nowhere/at/all"\nuser = "me"', 18, "the path of a file"),
         ("schema = 1", "schema = 2", 1, "1, the only schema"),
         ("schema = 1", 'schema = 1\ncolour = "red"', 2, "schema, name, state, probes, panel, mqtt"),
@@ -138,3 +142,11 @@ def test_a_state_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
     (tmp_path / "state").write_text("in the way")
     with pytest.raises(FileWrong, match=r"s\.toml:3: .* cannot be written"):
         lock_state(in_folder(tmp_path / "state"))
+
+
+@pytest.mark.parametrize("host", ["broker", "broker.lan", "192.168.1.4", "::1", "fe80::1"])
+def test_a_name_and_an_address_are_hosts(host: str) -> None:
+    """Colons of an address are no port."""
+    mqtt = read(GOOD.replace('host = "127.0.0.1"', f'host = "{host}"')).mqtt
+    assert mqtt is not None
+    assert (mqtt.host, mqtt.port) == (host, 1883)
