@@ -165,6 +165,9 @@ def _add_entry(args: argparse.Namespace, today: dt.date) -> Entry:
     name = args.name.strip()
     if not name or len(name) > 60 or not name.isprintable():
         raise InputWrong("a bottle without a name, or with one of more than 60 letters; allowed: a name to write on it")
+    opened = _past_day("--opened", args.opened, today)
+    if args.mixed is None and opened is not None and opened < today.isoformat():
+        raise InputWrong(f"--opened {args.opened} without --mixed, which defaults to today; allowed: --mixed too, that day or earlier")
     rules = Rules(
         one_shot=args.one_shot,
         per_litre=_above_zero("--per-litre", args.per_litre),
@@ -185,7 +188,7 @@ def _add_entry(args: argparse.Namespace, today: dt.date) -> Entry:
         "entry": "add", "name": name, "volume_ml": read_volume(args.volume), "role": args.role, "what": args.what,
         "dilution": None if args.dilution is None else str(read_dilution(args.dilution)),
         "mixed": _past_day("--mixed", args.mixed, today) or today.isoformat(),
-        "opened": _past_day("--opened", args.opened, today),
+        "opened": opened,
         "rules": asdict(rules), "source": args.source,
     }  # fmt: skip
 

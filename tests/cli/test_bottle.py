@@ -162,3 +162,11 @@ def test_a_short_command_loads_nothing_heavy(command: list[str], state: Path) ->
     env = {**os.environ, "STATE_DIRECTORY": str(state)}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=env)
     assert done.returncode == 0, done.stderr
+
+
+def test_opened_before_today_asks_for_the_day_of_mixing(state: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """--mixed would be today, and nothing is opened before it is mixed: the message says which option is missing."""
+    message = refused(capsys, "add", "x", "--volume", "1 l", "--opened", "2026-01-01")
+    assert "--mixed" in message
+    assert "defaults to today" in message
+    bottle(capsys, "add", "x", "--volume", "1 l", "--opened", "2026-01-01", "--mixed", "2026-01-01")
