@@ -18,9 +18,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the fit. Raises `InputWrong` for pairs that make no rate."""
-    from monitor.prepare.fitting import fit_data, fit_lines, own_rate
+    from monitor.prepare.fitting import fit_data, fit_lines, not_falling, own_rate
 
     own = own_rate(args.pairs, args.reference)
+    for line in not_falling(own):
+        sys.stderr.write(f"note: {line}\n")
     if args.json:
         import json
 

@@ -125,6 +125,19 @@ def _reference(text: str) -> float:
     return celsius
 
 
+def not_falling(own: OwnRate) -> Iterator[str]:
+    """One line for each pair that is warmer than another and yet has a longer time: a fit takes it, a recipe's pairs do not."""
+    shortest: GivenPair | None = None
+    for pair in sorted(own.given, key=lambda pair: pair.celsius):
+        if shortest is not None and pair.celsius > shortest.celsius + 1e-6 and pair.seconds > shortest.seconds:
+            yield (
+                f"{pair.celsius_text}={pair.time_text} is warmer than {shortest.celsius_text}={shortest.time_text} and has a longer time; "
+                "the fit went on, but a recipe refuses these pairs: look for a slip"
+            )
+        if shortest is None or pair.seconds < shortest.seconds:
+            shortest = pair
+
+
 def fit_data(own: OwnRate) -> dict[str, Any]:
     """The fit as one JSON-able object (the contract, section 10). `residual_percent` = 100 (given / fitted - 1)."""
     return {

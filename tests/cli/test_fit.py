@@ -142,3 +142,17 @@ def test_all_wrong_pairs_are_told_at_once(capsys: pytest.CaptureFixture[str]) ->
     """Two slips are two lines."""
     assert main(["fit", "20=10:00", "22 C=9:00", "24 C=7"]) == 2
     assert capsys.readouterr().err.count("\n") == 2
+
+
+def test_a_warmer_pair_with_a_longer_time_is_noted(capsys: pytest.CaptureFixture[str]) -> None:
+    """It still fits; the note is on stderr and names both pairs. Pairs whose times fall get none, in whatever order they come."""
+    for more in ([], ["--json"]):
+        assert main(["fit", "24 C=6:45", "20 C=10:00", "18 C=9:20", *more]) == 0
+        out, err = capsys.readouterr()
+        assert "20 C=10:00 is warmer than 18 C=9:20 and has a longer time" in err
+        assert "a recipe refuses these pairs" in err
+        assert err.count("\n") == 1
+        assert "refuses" not in out
+    for pairs in (["24 C=6:45", "20 C=10:00", "18 C=12:10"], ["18 C=10:00", "20 C=10:00", "24 C=6:45"]):
+        assert main(["fit", *pairs]) == 0
+        assert capsys.readouterr().err == ""
