@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from monitor.prepare.journal_source import Source
 
 LIVE_MINUTES = 20
+NOT_STORED = "not stored; --save keeps it for the station"
 
 
 def add_source(parser: argparse.ArgumentParser) -> None:

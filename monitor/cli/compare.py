@@ -85,6 +85,7 @@ def _compare(series: Series, reference_c: float, at_s: float, reference_sd_c: fl
 
 
 def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: Learned, save: bool) -> int:
+    from monitor.cli.bath_source import NOT_STORED
     from monitor.core.quantities import read_temperature
     from monitor.prepare.comparing import comparison_lines
     from monitor.prepare.learned_store import save_comparison
@@ -119,6 +120,8 @@ def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: L
         if stored is not None:
             working = read_temperature(args.working) if args.working is not None else None
             sys.stdout.write("".join(f"{line}\n" for line in comparison_lines(stored, working)))
+        elif found.accepted:
+            sys.stdout.write(f"{NOT_STORED}\n")
     if save and stored is None:
         sys.stderr.write(f"not stored: {found.why}\n")
         return 2

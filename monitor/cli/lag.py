@@ -158,6 +158,7 @@ def _check(args: argparse.Namespace, state: Path) -> int:
         args,
         {"estimated_c": estimated, "measured_c": measured, "difference_c": check.difference_c, "learn_again": check.learn_again},
         [f"{args.vessel}: {check.text}"],
+        storable=check.learn_again,
     )
 
 
@@ -180,13 +181,17 @@ def _minutes(seconds: float) -> str:
     return format_duration(seconds)
 
 
-def _print(args: argparse.Namespace, data: dict[str, Any], lines: list[str]) -> int:
+def _print(args: argparse.Namespace, data: dict[str, Any], lines: list[str], *, storable: bool = True) -> int:
+    """`storable`: there is something that --save keeps."""
+    from monitor.cli.bath_source import NOT_STORED
+
+    stored = bool(args.save) and storable
     if args.json:
         import json
 
-        sys.stdout.write(json.dumps({**data, "stored": bool(args.save)}, ensure_ascii=False) + "\n")
-    else:
-        sys.stdout.write("".join(f"{line}\n" for line in lines))
-        if args.save:
-            sys.stdout.write("stored\n")
+        sys.stdout.write(json.dumps({**data, "stored": stored}, ensure_ascii=False) + "\n")
+        return 0
+    if storable:
+        lines = [*lines, "stored" if stored else NOT_STORED]
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
     return 0

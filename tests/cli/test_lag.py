@@ -110,3 +110,21 @@ def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str],
         status, out, err = run(capsys, *words, "--state", str(tmp_path))
         assert (status, out) == (2, ""), words
         assert err
+
+
+NOT_STORED = "not stored; --save keeps it for the station\n"
+
+
+def test_without_save_the_last_line_says_that_nothing_is_stored(
+    capsys: pytest.CaptureFixture[str], dip: Path, tank: Path, tmp_path: Path
+) -> None:
+    """Of a probe, of a vessel, and of a vessel that wants learning again; with --save, or with nothing to store, not."""
+    state = ["--state", str(tmp_path)]
+    again = ["--vessel", "tank", "--estimated", "20 C", *state]
+    for words in ([str(dip), "--probe", "jug", *state], [str(tank), "--vessel", "tank", *state], [*again, "--poured-off", "18.5 C"]):
+        assert run(capsys, *words)[1].endswith(f"\n{NOT_STORED}"), words
+        assert "not stored" not in json.dumps(run(capsys, *words, "--json")[1])
+        if "--poured-off" not in words:
+            assert run(capsys, *words, "--save")[1].endswith("\nstored\n")
+    assert "stored" not in run(capsys, *again, "--poured-off", "20.1 C")[1]
+    assert run(capsys, *again, "--poured-off", "20.1 C", "--save", "--json")[1]["stored"] is False
