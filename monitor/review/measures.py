@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -69,7 +69,8 @@ class Span:
 class StageMeasures:
     """One stage of one sheet.
 
-    `planned_s`: time x factor. `actual_s`: begin to the next begin. `planned_end_s`, `actual_end_s`: session time.
+    `planned_s`: time x factor; 0 for a stage without a time, which has no planned end.
+    `actual_s`: begin to the next begin. `planned_end_s`, `actual_end_s`: session time.
     `overrun_s`: actual minus planned end (negative: early), None where no end was planned. `ended_by`: what told the actual end.
     `done_ref_s`: integral of the rate over the stage to its ACTUAL end, now known; in a stage without a rate temperature does
     not count and it is plain seconds (`rate_law` None). Counted "full to empty": from begin + fill to the actual end less the
@@ -80,7 +81,8 @@ class StageMeasures:
     nothing was read. `mean_sd_c`: standard deviation of the mean, comparison included. `measured_by`: the probe,
     `probe_compared`: whether it was ever compared with a thermometer that is trusted.
     `estimated_s`: seconds whose progress came from vessel model, held or clock (a stage without progress has none);
-    `unmeasured_s`: seconds without a believed reading. `below_band_s`, `above_band_s`: None without a band.
+    `unmeasured_s`: seconds without a believed reading. `below_band_s`, `above_band_s`: None without a band,
+    and where all of the stage went by the clock and no probe was believed: then its temperature is only assumed.
     """
 
     stage: int
@@ -295,16 +297,19 @@ def _goes_on(series: Series, at_s: float) -> bool:
 def stuck_spans(series: Series) -> list[Span]:
     """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
 
-    Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag.
+    Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. Across a gap
+    nothing is known of the probe, and the liquid may have gone anywhere: one value and a jump count only within `GAP_S`.
     """
     times, raw = np.frombuffer(series.t_s), np.frombuffer(series.raw_c)
-    good = ~np.isnan(np.frombuffer(series.celsius))
-    times, raw = times[good], raw[good]
-    changes = np.flatnonzero(np.diff(raw) != 0.0) + 1
+    told = ~np.isnan(np.frombuffer(series.celsius)) | (np.array(series.quality, dtype=object) == "stuck")
+    told &= ~np.isnan(raw)
+    times, raw = times[told], raw[told]
+    breaks = np.diff(times) > GAP_S
+    changes = np.flatnonzero((np.diff(raw) != 0.0) | breaks) + 1
     found = []
     for first, after in itertools.pairwise((0, *changes.tolist())):
         jump = raw[after] - raw[after - 1]
-        if times[after] - times[first] >= STUCK_S and abs(jump) >= JUMP_C:
+        if times[after] - times[first] >= STUCK_S and abs(jump) >= JUMP_C and not breaks[after - 1]:
             later = int(np.searchsorted(times, times[after] + STUCK_S / 2))
             if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
                 words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"
@@ -563,6 +568,8 @@ def _stage(
     live, live_sd = _live_done(said, to_s)
     heat = _temperatures(stage, part, track) if track is not None else None
     pieces = [p for p in _pieces(said, part.begin_s, part.end_s) if p.what in ESTIMATED] if said is not None else []
+    if heat is not None and track is not None and track.probe == NO_PROBE and all(p.what == "clock" for p in pieces):
+        heat = replace(heat, below_band_s=None, above_band_s=None)
     target = said.target_ref_s if stage is None and said is not None else planned_s
 
     def share(value: float | None) -> float | None:

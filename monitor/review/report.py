@@ -94,14 +94,24 @@ def _celsius(value: float | None, sd: float | None = None) -> str:
 
 
 def _seconds(value: float | None) -> str:
-    return "not planned" if value is None else format_duration(value)
+    return "not planned" if value is None else "no clock" if value == 0 else format_duration(value)
+
+
+def _outside(stage: StageMeasures) -> str:
+    """Time outside the band; an estimate alone never says that there was none."""
+    if stage.band_c is None:
+        return "no band"
+    if stage.below_band_s is None or stage.above_band_s is None:
+        return "not verified"
+    outside_s = stage.below_band_s + stage.above_band_s
+    return "not verified" if stage.probe_compared is None and outside_s < 0.5 else format_duration(outside_s)
 
 
 def _stages_table(stages: Sequence[StageMeasures]) -> str:
     head = ("stage", "planned", "actual", "hands", "done, now known", "live said", "mean", "lowest to highest", "out of band", "estimated")
     rows = []
     for s in stages:
-        outside = "no band" if s.below_band_s is None or s.above_band_s is None else format_duration(s.below_band_s + s.above_band_s)
+        outside = _outside(s)
         counts = s.rate_law is not None
         rows.append((
             f"{s.stage} {summary.stage_label(s)}", _seconds(s.planned_s), format_duration(s.actual_s),

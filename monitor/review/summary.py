@@ -51,7 +51,9 @@ def in_stage(span: Span, stage: StageMeasures) -> str:
 def planned_sentence(stage: StageMeasures) -> str:
     """Planned and actual end."""
     parts = []
-    if stage.planned_s is not None:
+    if stage.planned_s == 0:
+        parts.append("no clock")
+    elif stage.planned_s is not None:
         parts.append(f"planned {format_duration(stage.planned_s)}" + (f" at {stage.reference_c:g} C" if stage.steered else " by the clock"))
     if stage.planned_end_s is not None and stage.planned_s is not None:
         to_end = stage.planned_end_s - stage.begin_s
@@ -88,33 +90,48 @@ def done_sentence(stage: StageMeasures) -> str:
 def temperature_sentence(stage: StageMeasures) -> str:
     """Mean, worst and drift, each with its place."""
     if stage.mean_c is None:
-        return "temperature not measured"
+        return "temperature not measured" + (f"; {_band_unverified(stage)}" if stage.band_c is not None else "")
     said = [f"mean {at_place(stage.mean_c, stage.mean_sd_c, stage.measured_by)}"]
     if stage.mean_kinetic_c is not None:
         said.append(f"by the rate a steady {stage.mean_kinetic_c:.2f} C")
     said.append(_extremes(stage))
     if stage.drift_c_per_min is not None and abs(stage.drift_c_per_min) >= 0.005:
         said.append(f"drift {stage.drift_c_per_min:+.2f} C a minute")
-    if stage.below_band_s is not None and stage.above_band_s is not None:
-        outside = stage.below_band_s + stage.above_band_s
-        where = " and ".join(
-            f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s >= 0.5
-        )
-        said.append(
-            f"outside the band of +/-{stage.band_c:g} C: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
-            f"never outside the band of +/-{stage.band_c:g} C"
-        )  # fmt: skip
-        if not stage.probe_compared:
-            said.append(
-                "not verified, since the probe was not compared"
-                if stage.probe_compared is False
-                else "not verified, since no probe was believed"
-            )
-        if stage.role == "develop" and not stage.steered and outside >= OUTSIDE_TELL_S:
-            said.append("outside its band, which no time repairs; printing or scanning may hide it")
+    said += _band(stage)
     if stage.outside_data_s is not None and stage.outside_data_s >= 0.5:
         said.append(f"{format_duration(stage.outside_data_s)} outside the data of the rate law (three times the uncertainty)")
     return "; ".join(said)
+
+
+def _band_unverified(stage: StageMeasures) -> str:
+    return f"the band of +/-{stage.band_c:g} C could not be verified, since no probe was believed"
+
+
+def _band(stage: StageMeasures) -> list[str]:
+    """How long the stage lay outside its band, and whether that is verified; an estimate alone never says that it lay inside."""
+    if stage.band_c is None:
+        return []
+    if stage.below_band_s is None or stage.above_band_s is None:
+        return [_band_unverified(stage)]
+    outside = stage.below_band_s + stage.above_band_s
+    if stage.probe_compared is None and outside < 0.5:
+        return [_band_unverified(stage)]
+    where = " and ".join(
+        f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s >= 0.5
+    )
+    said = [
+        f"outside the band of +/-{stage.band_c:g} C: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
+        f"never outside the band of +/-{stage.band_c:g} C"
+    ]  # fmt: skip
+    if not stage.probe_compared:
+        said.append(
+            "not verified, since the probe was not compared"
+            if stage.probe_compared is False
+            else "not verified, since no probe was believed"
+        )
+    if stage.role == "develop" and not stage.steered and outside >= OUTSIDE_TELL_S:
+        said.append("outside its band, which no time repairs; printing or scanning may hide it")
+    return said
 
 
 def _extremes(stage: StageMeasures) -> str:

@@ -63,10 +63,16 @@ def stretches(journal: Journal) -> list[Stretch]:
     for key in sorted(begins, key=lambda k: (k[0], k[1] or 0)):
         begin = begins[key]
         of = moments.get((key[0], None), {}) | moments.get(key, {})  # a bath after the sheets has one clock, the last sheet's
-        planned = of.get("end", of.get("minimum"))
+        planned = None if _without_clock(journal, key[0]) else of.get("end", of.get("minimum"))
         end_s, by = _actual_end(journal, key, begin, begins, planned, last_stage)
         made.append(Stretch(key[0], begin.name, key[1], begin.t_s, begin.assumed, end_s, by, planned, of.get("ready"), of.get("now")))
     return made
+
+
+def _without_clock(journal: Journal, stage: int) -> bool:
+    """Whether the recipe gives the stage no time (a load that a press ends): what is written as its end was never planned."""
+    stages = journal.recipe.stages if journal.recipe is not None else ()
+    return stage <= len(stages) and stages[stage - 1].time_s == 0
 
 
 def _begins_and_moments(journal: Journal) -> tuple[dict[Key, _Begin], dict[Key, dict[str, float]]]:

@@ -319,3 +319,20 @@ def test_calm_water_and_hot_water_after_it_are_no_stuck_probe(tmp_path: Path) ->
     review = reviewed(made, tmp_path)
     assert review.numbers.doubted == []
     assert stage_of(review, 2).done_percent == pytest.approx(100.0, abs=0.3)
+
+
+@pytest.mark.parametrize("kind", ["missing", "crc", None])
+def test_a_gap_after_a_steady_reading_is_no_stuck_probe(tmp_path: Path, kind: str | None) -> None:
+    """Half a minute of one value, nothing for two minutes (said as bad, or no record at all), then where the liquid has gone."""
+    made = play(recipe_data(), lambda t: 20.5 - 0.004 * t, noise_c=0.0, faults=[Fault(kind or "missing", 300.0, 420.0)])
+    stuck_unseen(made, 270.0, 300.0)
+    if kind is None:
+        made.records = [r for r in made.records if r.get("quality") != "missing"]
+    assert reviewed(made, tmp_path).numbers.doubted == []
+
+
+def test_a_probe_stays_stuck_through_a_reading_that_was_lost(tmp_path: Path) -> None:
+    """Two unreadable seconds just before it jumps do not clear it."""
+    made = play(recipe_data(), lambda t: 20.5 - 0.004 * t, faults=[Fault("crc", 538.0, 540.0)])
+    stuck_unseen(made, 300.0, 538.0)
+    assert [(round(d.from_s), round(d.to_s)) for d in reviewed(made, tmp_path).numbers.doubted] == [(300, 540)]

@@ -12,6 +12,8 @@ from monitor.cli.main import main
 from monitor.review.check import check
 from monitor.review.load import load
 from monitor.review.measures import Review, StageMeasures, measure
+from monitor.review.report import session_page
+from monitor.review.summary import paragraph
 from tests.review.journals import coefficient_rate
 
 RECIPE = """
@@ -123,3 +125,36 @@ def test_a_page_and_a_check_of_a_rehearsal(tmp_path: Path, capsys: pytest.Captur
     assert main(["review", str(journal), "--check"]) == 0
     assert main(["review", str(journal), "--report", str(tmp_path / "page.html")]) == 0
     assert "rehearsal, no film" in capsys.readouterr().out
+
+
+LOADED = RECIPE.replace("[[stage]]\n", '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]\n', 1)
+
+
+def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The press ends it: nothing to hold against a plan, and in words and on the page "no clock"."""
+    path = rehearsed(tmp_path, falling, {}, LOADED)
+    capsys.readouterr()
+    journal = load(path)
+    review = measure(journal)
+    found = check(journal, review)
+    assert [line for line in found.disagree if line.startswith("load")] == []
+    assert not any(line.startswith("load: its planned end") for line in found.agree)
+    first = review.numbers.stages[0]
+    assert (first.planned_s, first.planned_end_s, first.overrun_s) == (0.0, None, None)
+    assert "load no clock, actual end 0:01 (told by a tap);" in paragraph(review.numbers)
+    row = next(r for r in session_page(journal, review).split("<tr>") if ">1 load<" in r)
+    assert "<td>no clock</td>" in row
+    assert "0:00</td>" not in row.split("</td>", 1)[0]
+
+
+def test_without_a_believed_probe_the_band_is_not_verified(tmp_path: Path) -> None:
+    """A developer probe that was never there: no word about how long the liquid lay in its band."""
+    journal = load(rehearsed(tmp_path, falling, {0.0: "missing"}))
+    review = measure(journal)
+    (develop,) = develop_of(review)
+    assert (develop.below_band_s, develop.above_band_s) == (None, None)
+    words = paragraph(review.numbers)
+    assert "the band of +/-0.5 C could not be verified, since no probe was believed" in words
+    assert "outside the band" not in words
+    row = next(r for r in session_page(journal, review).split("<tr>") if ">1 develop<" in r)
+    assert "<td>not verified</td>" in row
