@@ -132,7 +132,7 @@ class Summary:
     def _tell(self, told: _Told) -> list[str]:
         who = told.name if told.sheet is None else f"{told.name}, sheet {told.sheet}"
         left_s = told.left_s if told.left_s is not None else told.end_s
-        took = f"planned {format_duration(told.target_ref_s)}"
+        took = f"planned {format_duration(told.target_ref_s)}" if told.target_ref_s > 0 else "no clock"
         if left_s is not None:
             took += f", took {format_duration(left_s - told.begin_s, 1)}"
         if told.end_s is not None and told.steered:

@@ -133,7 +133,7 @@ LOADED = RECIPE.replace("[[stage]]\n", '[[stage]]\nname = "load"\nrole = "load"\
 def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The press ends it: nothing to hold against a plan, and in words and on the page "no clock"."""
     path = rehearsed(tmp_path, falling, {}, LOADED)
-    capsys.readouterr()
+    assert "  load: no clock, took 0:01.0.\n" in capsys.readouterr().out
     journal = load(path)
     review = measure(journal)
     found = check(journal, review)
