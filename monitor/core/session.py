@@ -349,9 +349,7 @@ class Session:
         kind, event = record["kind"], record.get("event")
         self._t_s = max(self._t_s, t_s)
         if kind == "reading":
-            self._estimator.read(
-                Reading(t_s, record["probe"], record["role"], record["raw_c"], record["celsius"], record["quality"])
-            )
+            self._estimator.read(Reading(t_s, record["probe"], record["role"], record["raw_c"], record["celsius"], record["quality"]))
         elif kind == "progress":
             self._estimator.advance(t_s)
         elif kind == "session" and event == "open":
@@ -467,6 +465,9 @@ class Session:
         if current.stage.at_most_s is not None and not current.at_most_said:
             yield current.begin_s + current.stage.at_most_s - AHEAD_S, self._at_most
         for run in current.runs:
+            if run.over and not run.left and self._is_last and run.stage.until == "at least" and not self.options.has_switch:
+                # nobody can tap it away: the session closes when READY has been heard
+                yield run.end_s + sum(cues.READY), lambda t, run=run: self._leave(run, t, assumed=True)  # type: ignore[misc]
             if run.left or run.over:
                 continue
             if not run.frozen:
@@ -759,7 +760,7 @@ class Session:
             self._write_now(run, t_s)
         self._tell_progress(run, t_s)
         self._over(run)
-        if run.stage.until == "at least" and (self.options.has_switch or self._gate.closed_for(self._index + 1)):
+        if run.stage.until == "at least" and (self.options.has_switch or self._is_last or self._gate.closed_for(self._index + 1)):
             return
         self._leave(run, t_s, assumed=True)
 

@@ -169,6 +169,14 @@ def test_without_a_switch_begins_are_assumed_now_sounds_once_and_nothing_waits()
     assert len(evening.cues("now")) == 2
 
 
+def test_without_a_switch_the_last_ready_is_heard_to_its_end_before_the_session_closes() -> None:
+    """Nobody can tap the last bath away; READY is all that says it has had its minimum."""
+    evening = Evening(PLAN, has_switch=False).open().to(1000)
+    minimum_s = evening.stage(3, "minimum")["t_s"]
+    assert evening.cues("ready")[-1] == pytest.approx(minimum_s)
+    assert evening.kind("session", event="close")[0]["t_s"] == pytest.approx(minimum_s + sum(cues.READY))
+
+
 # -- at-least stages ----------------------------------------------------------------------------------------------------
 
 
