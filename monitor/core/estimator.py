@@ -347,6 +347,8 @@ class Estimator:
         pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
         self._keys[key] = Key(self._numbers, t_s, law, pour)
         if t_s < self._moment.t:
+            if self._origin is not None:
+                self._origin.t = min(self._origin.t, t_s)  # begun before anything was heard
             self._run_again(t_s)
         else:
             self._schedule()

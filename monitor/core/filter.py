@@ -113,19 +113,21 @@ def vessel_step(h: float, lag_s: float, outside_c: float, outside_slope: float) 
 
 
 class Count:
-    """Development done since one begin: mean, covariance with the five states, variance; all in seconds at the reference."""
+    """Development done since one begin: mean, covariance with the five states, variance; all in seconds at the reference. `lasted_s`:
+    seconds counted."""
 
-    __slots__ = ("cov", "done", "law", "var")
+    __slots__ = ("cov", "done", "lasted_s", "law", "var")
 
-    def __init__(self, law: RateLaw, done: float = 0.0, cov: list[float] | None = None, var: float = 0.0) -> None:
+    def __init__(self, law: RateLaw, done: float = 0.0, cov: list[float] | None = None, var: float = 0.0, lasted_s: float = 0.0) -> None:
         self.law = law
+        self.lasted_s = lasted_s
         self.done = done
         self.cov = [0.0] * 5 if cov is None else cov
         self.var = var
 
     def copy(self) -> Count:
         """An independent copy."""
-        return Count(self.law, self.done, self.cov[:], self.var)
+        return Count(self.law, self.done, self.cov[:], self.var, self.lasted_s)
 
 
 class Track:
@@ -201,6 +203,7 @@ class Track:
                 vj = v[0] * jt + (v[1] + v[2]) * js
             w = n.cov
             n.done += more
+            n.lasted_s += h
             n.var += 2.0 * (w[0] * jt + (w[1] + w[2]) * js) + vj
             n.cov = [w[0] + v[0], w[1] + v[1], w[2] + v[2], w[3] + v[3], w[4] + v[4]]
 
@@ -238,6 +241,14 @@ class Track:
         self.c[place][place] = here
         for n in self.counts.values():
             n.cov[place] *= 1.0 - gain
+
+    def bound(self, slowest: float, fastest: float) -> None:
+        """No count is beyond what these rates make of its seconds; where one was, it is the less certain by as much."""
+        for n in self.counts.values():
+            done = min(max(n.done, slowest * n.lasted_s), fastest * n.lasted_s)
+            if done != n.done:
+                n.var += (done - n.done) ** 2
+                n.done = done
 
     def replace(self, place: int, value: float, variance: float) -> None:
         """Forget what was believed of one state and set it anew, unrelated to the rest."""
@@ -284,7 +295,7 @@ def merged(tracks: list[Track], weights: list[float]) -> Track:
     x = [sum(w * t.x[i] for t, w in used) for i in range(5)]
     c = [[0.0] * 5 for _ in range(5)]
     first = used[0][0]
-    counts = {k: Count(n.law, sum(w * t.counts[k].done for t, w in used)) for k, n in first.counts.items()}
+    counts = {k: Count(n.law, sum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
     for t, w in used:
         d = [a - b for a, b in zip(t.x, x, strict=True)]
         for row, theirs, di in zip(c, t.c, d, strict=True):

@@ -25,7 +25,7 @@ from monitor.core.filter import (
     liquid_step,
     vessel_step,
 )
-from monitor.core.rate import RateLaw
+from monitor.core.rate import RateLaw, rate
 from monitor.core.readings import PLAUSIBLE_C
 from monitor.core.sensitivity import Systematics
 from monitor.core.vessel import Outside
@@ -41,6 +41,8 @@ RETURN_SD_C = 0.3
 VESSEL_NOISE = Noise(slope=0.0, transient=0.0, liquid=4e-6)
 """The vessel model's own restlessness: 0.015 C in a minute (a hand round the tank, a tank on the bench)."""
 LONGEST_STEP_S = 5.0
+BEYOND_C = 4.5
+"""A liquid has not been further than this outside of all that was read: the held drift's most (0.45 C a minute that fades in 10 min)."""
 FURTHEST_C = 15.0
 STEEPEST = (1.5 / 60.0, 0.5)
 """A liquid is at most so far from its probe's reading; its slow and its transient slope are at most these, C/s (a bowl loses up to 0.3 C
@@ -107,6 +109,7 @@ class Moment:
         "bank",
         "bases",
         "bath_c",
+        "between_c",
         "drift",
         "known",
         "lag_s",
@@ -138,6 +141,7 @@ class Moment:
         self.room = False
         self.room_c = air
         self.bath_c: float | None = None
+        self.between_c = (celsius, celsius)
         self.outside_is_room = False
         self.known = False
         self.noise = NOISE_FIRST
@@ -156,7 +160,7 @@ class Moment:
         other.outside, other.systematics, other.law = self.outside.copy(), self.systematics.copy(), self.law
         other.bases = dict(self.bases)
         other.known, other.room_c = self.known, self.room_c
-        other.bath_c, other.outside_is_room = self.bath_c, self.outside_is_room
+        other.bath_c, other.outside_is_room, other.between_c = self.bath_c, self.outside_is_room, self.between_c
         other.noises, other.last_two = self.noises, self.last_two
         return other
 
@@ -178,12 +182,20 @@ class Moment:
         self.bases[key.number] = dict(self.systematics.of_ref_s)
         self.law = key.law
 
+    def _heard(self, celsius: float) -> None:
+        """The liquid has been between the least and the most that was ever said of it or of what it follows, and a held drift."""
+        low, high = self.between_c
+        if not low <= celsius <= high:
+            self.between_c = (min(low, celsius), max(high, celsius))
+
     def _believe(self, celsius: float, sd_c: float) -> None:
+        self._heard(celsius)
         for track in self.bank.tracks:
             track.replace(T, celsius, sd_c * sd_c)
 
     def read_outside(self, probe: str, t: float, celsius: float, measured: bool) -> None:
         """A reading of what the vessel follows. The bath's first one also stands for the liquid; the room's never does."""
+        self._heard(celsius)
         self.outside.read(probe, t, celsius, self.reading_variance)
         if not self.outside_is_room:
             self.pour_from_bath(celsius, measured)
@@ -263,6 +275,7 @@ class Moment:
     def read(self, t: float, celsius: float, pending: list[Key]) -> float:
         """A reading of the probe that is followed. Returns the surprise in standard deviations, signed."""
         h = t - self.t
+        self._heard(celsius)
         self.bank.mix(h)
         self.carry(t, pending)
         if self.attach:
@@ -280,8 +293,9 @@ class Moment:
 
     def _keep_within(self, celsius: float) -> None:
         """No liquid of this trade is further from the probe, or drifts faster, than this: what says so is a probe that was elsewhere."""
-        low = max(celsius - FURTHEST_C, PLAUSIBLE_C[0])
-        high = min(celsius + FURTHEST_C, PLAUSIBLE_C[1])
+        coldest, warmest = self.between_c[0] - BEYOND_C, self.between_c[1] + BEYOND_C
+        low = max(celsius - FURTHEST_C, coldest, PLAUSIBLE_C[0])
+        high = min(celsius + FURTHEST_C, warmest, PLAUSIBLE_C[1])
         for track, kind in zip(self.bank.tracks, self.bank.kinds, strict=True):
             x = track.x
             if kind != "air":
@@ -290,6 +304,10 @@ class Moment:
                 x[T] = min(max(x[T], PLAUSIBLE_C[0]), PLAUSIBLE_C[1])
             x[SLOPE] = min(max(x[SLOPE], -STEEPEST[0]), STEEPEST[0])
             x[TRANSIENT] = min(max(x[TRANSIENT], -STEEPEST[1]), STEEPEST[1])
+        if self.bases and self.law is not None:
+            slowest, fastest = rate(self.law, coldest), rate(self.law, warmest)
+            for track in self.bank.tracks:
+                track.bound(slowest, fastest)
 
     def shift(self, celsius: float) -> None:
         """The probe has been telling an old value: the liquid is as much further as the probe is. Before `read`."""
