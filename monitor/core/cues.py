@@ -166,6 +166,9 @@ class Mixer:
             result.dropped.append(sound)
             return
         playing = self._playing
+        if sound.cue == "tick" and onset_s < self._silent_from_s + HUSH_S:
+            result.dropped.append(sound)  # it would only lengthen the pulse that was just silenced
+            return
         if playing is not None and playing.end_s() > onset_s + 1e-9:
             if sound.cue == "click":
                 if playing.sound.cue in ("ready", "fault", "answer", "over"):

@@ -196,3 +196,13 @@ def test_the_silence_before_a_click_is_meant_and_is_no_lateness() -> None:
     mixer.add(Sound(2, "click", 0.05, cues.CLICK), 0.05)
     step = mixer.step(0.11)
     assert [s.onset_s for s in step.began] == [pytest.approx(0.11)]
+
+
+def test_a_tick_at_the_moment_in_which_now_falls_silent_is_dropped() -> None:
+    """It would be no edge of its own, only a longer pulse."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "now", 0.0, cues.NOW), 0.0)
+    mixer.step(0.05)
+    mixer.hush({"now"}, 0.05)
+    mixer.add(Sound(2, "tick", 0.051, cues.TICK), 0.05)
+    assert [s.cue for s in mixer.step(0.051).dropped] == ["tick"]
