@@ -292,10 +292,10 @@ def merged(tracks: list[Track], weights: list[float]) -> Track:
         return used[0][0].copy()
     whole = math.fsum(w for _, w in used)
     used = [(t, w / whole) for t, w in used]
-    x = [sum(w * t.x[i] for t, w in used) for i in range(5)]
+    x = [math.fsum(w * t.x[i] for t, w in used) for i in range(5)]
     c = [[0.0] * 5 for _ in range(5)]
     first = used[0][0]
-    counts = {k: Count(n.law, sum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
+    counts = {k: Count(n.law, math.fsum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
     for t, w in used:
         d = [a - b for a, b in zip(t.x, x, strict=True)]
         for row, theirs, di in zip(c, t.c, d, strict=True):

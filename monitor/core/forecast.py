@@ -72,7 +72,7 @@ def development(law: RateLaw, at: Callable[[float], float], start: float, ahead:
     log_rate, exp = law.log_rate, math.exp
     for left, right in _pieces(start, ahead):
         width = right - left
-        total += width * sum(w * exp(log_rate(at(left + width * n))) for n, w in NODES)
+        total += width * math.fsum(w * exp(log_rate(at(left + width * n))) for n, w in NODES)
     return total
 
 

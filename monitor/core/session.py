@@ -467,7 +467,7 @@ class Session:
         for run in current.runs:
             if run.over and not run.left and self._is_last and run.stage.until == "at least" and not self.options.has_switch:
                 # nobody can tap it away: the session closes when READY has been heard
-                yield run.end_s + sum(cues.READY), lambda t, run=run: self._leave(run, t, assumed=True)  # type: ignore[misc]
+                yield run.end_s + cues.length_s(cues.READY), lambda t, run=run: self._leave(run, t, assumed=True)  # type: ignore[misc]
             if run.left or run.over:
                 continue
             if not run.frozen:
