@@ -117,6 +117,9 @@ def _development(state: Mapping[str, Any], width: int, column: int, limit: str, 
     if seen["stage"] is None or seen.get("end_t_s") is None:
         words_ = state["closed"] or "not begun"
         return [_Block(1, labelled("time", str(words_), width, column))]
+    if words.untimed_load(state["stages"][seen["stage"] - 1]):
+        following = state["stages"][seen["stage"]] if seen["stage"] < len(state["stages"]) else None
+        return [_Block(1, labelled("time", f"loading: {words.loading(following)}", width, column, "bold"))]
     begun_s, t_s, end_s = seen["began_s"], state["t_s"], seen["end_t_s"]
     blocks = [_Block(1, labelled("time", _time(state), width, column, "bold"))]
     if seen.get("done_ref_s") is not None:

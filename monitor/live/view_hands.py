@@ -48,6 +48,8 @@ def hands(state: Mapping[str, Any]) -> list[tuple[str, str]]:
         lines.append(("next", f"TAP when {stage['name'].upper()} is in: its begin was only assumed"))
     if seen["began_s"] is None or seen.get("end_t_s") is None:
         return lines
+    if words.untimed_load(stage):
+        return [*lines, ("next", f"load the film; {'tap to end' if following is None else f'tap when you pour {then}'}")]
     clock = _Clock(t_s, seen["began_s"])
     timed = _timed if seen["until"] == "time" else _at_least
     lines += timed(seen, stage, clock, then, following is None)

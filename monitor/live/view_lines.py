@@ -60,6 +60,9 @@ class PlainLines:
         stage = state["stages"][record["stage"] - 1]
         sheet = f", sheet {record['sheet']}" if "sheet" in record else ""
         name, event = f"{record['name'].upper()}{sheet}", record["event"]
+        if words.untimed_load(stage) and event in ("begin", "minimum"):
+            following = state["stages"][record["stage"]] if record["stage"] < len(state["stages"]) else None
+            return f"{name} begins: {words.loading(following)}" if event == "begin" else None
         if event == "begin":
             assumed = " (assumed: no tap said so)" if record.get("assumed") else ""
             if "target_ref_s" not in record:

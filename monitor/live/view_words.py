@@ -112,6 +112,17 @@ def next_pour(stage: Mapping[str, Any]) -> str:
     return f"{stage['name'].upper()}: {jug(stage)}" if stage.get("solution") or stage.get("jug") is not None else stage["name"].upper()
 
 
+def untimed_load(stage: Mapping[str, Any]) -> bool:
+    """Whether a stage is a loading without a time: it has no end of its own and nothing sounds in it."""
+    return bool(stage["role"] == "load" and not stage["target_ref_s"])
+
+
+def loading(following: Mapping[str, Any] | None) -> str:
+    """What there is to say of a loading without a time. `following`: the stage after it, if there is one."""
+    tap = "ends it" if following is None else f"begins {following['name'].upper()}"
+    return f"dark, silent, no clock; a tap {tap}"
+
+
 def percent(done_ref_s: float, target_ref_s: float) -> float:
     """Share of the development, %."""
     return 100.0 * done_ref_s / target_ref_s if target_ref_s > 0 else 100.0

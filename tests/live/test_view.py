@@ -439,6 +439,38 @@ def test_braille_is_drawn_only_where_it_can_be_read(environ: dict[str, str], enc
     assert not drawable(StringIO(), environ)
 
 
+def test_loading_without_a_time_has_no_clock() -> None:
+    """Neither an end nor a share of it, on the screen and in lines: a tap begins the next stage."""
+    text = b"""schema = 1
+name = "Roll, loaded here"
+film = "panchromatic"
+vessel = "lidded tank"
+[[stage]]
+name = "load"
+role = "load"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "6:00"
+reference = "20 C"
+rate = { law = "coefficient", per_10_c = 2.5 }
+"""
+    recipe, happens = events(text, (DEMO / "evening.csv").read_bytes(), 0.05, True)
+    begun = next(i for i, (kind, r) in enumerate(happens) if kind == "record" and r["kind"] == "stage")
+    loading = Watched(recipe, "live")
+    for _, record in (e for e in happens[: begun + 1] if e[0] == "record"):
+        loading.record(record)
+    assert loading.state["seen"]["stage"] == 1
+    screen = lines(loading)
+    assert item(screen, "time") == "loading: dark, silent, no clock; a tap begins DEVELOP"
+    assert item(screen, "next") == "load the film; tap when you pour DEVELOP"
+    assert not re.search("minimum|% of the time|by the clock", " ".join(screen))
+    plain_lines = PlainLines(Watched(recipe, "live"))
+    said = [line for kind, what in happens if kind == "record" for line in plain_lines.record(what)]
+    assert any(line.endswith("LOAD begins: dark, silent, no clock; a tap begins DEVELOP") for line in said)
+    assert not any("LOAD: the minimum" in line for line in said)
+
+
 def test_the_next_movement_is_that_of_the_ticks() -> None:
     """The burst at the begin, then each minute; what would run into the last half minute before NOW is left out."""
     bursts = [(0.0, None, 30.0), (None, 60.0, 10.0)]
