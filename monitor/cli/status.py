@@ -28,6 +28,9 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(json.dumps(answer, ensure_ascii=False) + "\n")
         return 0
     in_dark = _film_is_bare(answer)
+    if in_dark and sys.stdout.isatty():
+        sys.stdout.write("a session runs; this stays dark while film may be bare (--json, or a pipe, tells all)\n")
+        return 0
     for line in lines(answer):
         sys.stdout.write(f"{line}\n")
     if in_dark:
@@ -68,19 +71,32 @@ def _unsafe(answer: Mapping[str, Any]) -> str:
 
 
 def _view(view: Mapping[str, Any]) -> Iterator[str]:
-    from monitor.core.quantities import format_duration
     from monitor.live.view_words import developer, limit
 
     if view["stage"] is None:
         yield "  armed: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
     else:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
-        end = f", end at {format_duration(view['end_t_s'])}" if view.get("end_t_s") is not None else ""
-        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: at {format_duration(view['t_s'])}{end}"
+        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_time(view)}"
     figure, where = developer(view)
     yield f"  developer {', '.join(word for word in (figure, where, limit(view['compared'], False)) if word)}"
     for probe, why in view["lost"].items():
         yield f"  {probe} not believed: {why}"
+
+
+def _time(view: Mapping[str, Any]) -> str:
+    """Time on the stage's own clock, as the view tells it."""
+    from monitor.core.quantities import format_duration
+
+    if view["role"] == "load" and not view.get("target_ref_s"):
+        return "loading: dark, silent, no clock; a tap begins the next stage"
+    began_s = view["began_s"]
+    told = f"{format_duration(float(int(view['t_s'] - began_s)))} in {view['name']}"
+    if view.get("end_t_s") is None:
+        return told
+    what = "minimum over" if view["until"] == "at least" else "end"
+    doubt = f" +/- {2.0 * (view.get('end_sd_s') or 0.0):.0f} s" if view["steered"] else ""
+    return f"{told}; {what} at {format_duration(view['end_t_s'] - began_s)} of it{doubt}"
 
 
 def _probe(probe: Mapping[str, Any]) -> str:

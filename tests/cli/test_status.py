@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -61,6 +62,24 @@ def test_a_bad_reading_is_told_without_a_number() -> None:
     assert "0x5" in text
     assert "no edge can come" in text
     assert "9 records wait" in text
+
+
+def test_the_time_of_a_stage_is_that_of_its_own_clock() -> None:
+    """Not the session's; with the doubt of the end where it is steered, and of a least time that it is one."""
+    view = {
+        "stage": 2, "stages": 6, "name": "develop", "role": "develop", "until": "time", "t_s": 25.4, "began_s": 19.0, "end_t_s": 120.0,
+        "end_sd_s": 1.5, "target_ref_s": 120.0, "steered": True, "developer_c": None, "source": "clock", "compared": True, "lost": {},
+        "gate": "none",
+    }  # fmt: skip
+    answer: dict[str, Any] = {
+        "station": "laundry", "version": "1", "session": "x", "recipe": "y", "view": view, "probes": [], "free_bytes": None,
+        "wall_set": True, "broker": "none",
+    }  # fmt: skip
+    assert "  stage 2 of 6, develop: 0:06 in develop; end at 1:41 of it +/- 3 s" in list(lines(answer))
+    fix = {**view, "name": "fix", "role": "fix", "until": "at least", "steered": False}
+    assert "  stage 2 of 6, fix: 0:06 in fix; minimum over at 1:41 of it" in list(lines({**answer, "view": fix}))
+    load = {**view, "name": "load", "role": "load", "until": "at least", "steered": False, "target_ref_s": 0.0}
+    assert any("no clock" in line for line in lines({**answer, "view": load}))
 
 
 def test_without_a_station_it_is_status_3(tmp_path: Path) -> None:
