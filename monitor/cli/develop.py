@@ -1,6 +1,7 @@
 """`evenbath develop RECIPE --file STATION`: hands a recipe to the running station, goes through the pre-flight, follows.
 
-In the terminal of a lidded session the view is shown; with bare film the terminal goes black and stays so. Keys stand for
+In the terminal of a lidded session the view is shown, but not before a reel is loaded; with bare film the terminal goes black
+and stays so. Keys stand for
 the foot switch where a station has none, in the light. Tests: tests/cli/test_develop.py.
 """
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from monitor.live.view import PlainView, TerminalView
 
 LIFT_TRIES = 60
+INTERRUPTED = 130
+"""The exit status of a command that Ctrl-C has ended."""
 BLACK = "\x1b[0;40;30m\x1b[2J\x1b[3J\x1b[H\x1b[?25l"
 LIGHT_AGAIN = "\x1b[0m\x1b[2J\x1b[H\x1b[?25h"
 
@@ -61,7 +64,13 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.flush()
         if args.detach:
             return 0
-        return Following(config, recipe, bool(answer["has_switch"]), args.red).run(link)
+        try:
+            return Following(config, recipe, bool(answer["has_switch"]), args.red).run(link)
+        except KeyboardInterrupt:
+            sys.stdout.write(f"\nOnly this view has ended. Session {answer['armed']} goes on at the station, with its sounds.\n")
+            sys.stdout.write(f"`evenbath status --file {args.file}` tells how it stands;\n")
+            sys.stdout.write(f'`evenbath abandon --file {args.file} --why "..."` ends it.\n')
+            return INTERRUPTED
 
 
 def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
@@ -211,14 +220,18 @@ class Following:
         self._opening: Mapping[str, Any] = {}
         self._view: TerminalView | PlainView | None = None
         self._last_words = ""
+        self._interrupts = _Interrupts()
 
     def run(self, link: Link) -> int:
         """Follow to the end. In the dark nothing ends it but its own end and a key."""
-        with _raw_keyboard(self._terminal), _no_interrupt(self._dark):
-            self._go_dark()
+        with _raw_keyboard(self._terminal):
             try:
+                if self._dark:
+                    self._interrupts.hold()
+                self._go_dark()
                 self._to_the_end(link)
             finally:
+                self._interrupts.let_go()
                 if self._view is not None:
                     self._view.close()
         sys.stdout.write(self._last_words)
@@ -246,13 +259,30 @@ class Following:
     def _go_dark(self) -> None:
         if not self._curtain.down:
             return
-        sys.stdout.write("The film will be bare: this screen goes dark now. It stays dark until the fixing minimum is over and you press\n")
-        sys.stdout.write("a key. Switch it off or cover it all the same: black is not dark.\n")
+        if self._curtain.for_loading:
+            sys.stdout.write(
+                "The film is bare while it is loaded: this screen goes dark now. The view comes by itself when the next stage\n"
+            )
+            sys.stdout.write("begins. ")
+        else:
+            sys.stdout.write("The film will be bare: this screen goes dark now. It stays dark until the fixing minimum\n")
+            sys.stdout.write("is over and you press a key. ")
+        sys.stdout.write("Switch it off or cover it all the same: black is not dark.\n")
         sys.stdout.flush()
         if self._terminal:
             _pause(4.0)
             sys.stdout.write(BLACK)
             sys.stdout.flush()
+
+    def _lift(self) -> None:
+        """The curtain has risen: the view, with all that was kept. From here on Ctrl-C ends it as ever."""
+        self._interrupts.let_go()
+        sys.stdout.write(LIGHT_AGAIN)
+        sys.stdout.flush()
+        view = self._show()
+        for record in self._curtain.kept:
+            view.record(record)
+        view.show()
 
     def _show(self) -> TerminalView | PlainView:
         """The view, made when it may be seen for the first time."""
@@ -276,6 +306,7 @@ class Following:
                 self._wait_key(None)
                 return None
             self._opening = answer
+            self._take({"event": "view", "view": answer["view"]})
             while not self._finished:
                 self._wait_key(link)
         except EvenbathError:
@@ -308,7 +339,10 @@ class Following:
             self._take(link.receive())
 
     def _take(self, event: Mapping[str, Any]) -> None:
+        was_dark = self._dark
         self._curtain.take(event)
+        if was_dark and not self._dark:
+            self._lift()
         record = event.get("record", {})
         if record.get("kind") == "stage" and record.get("event") == "begin":
             self._awaits_first = False
@@ -329,12 +363,7 @@ class Following:
     def _key(self, keys: bytes, link: Link | None) -> None:
         if self._dark:
             if self._curtain.key():
-                sys.stdout.write(LIGHT_AGAIN)
-                sys.stdout.flush()
-                view = self._show()
-                for record in self._curtain.kept:
-                    view.record(record)
-                view.show()
+                self._lift()
             return
         if b"\x03" in keys:
             raise KeyboardInterrupt
@@ -363,15 +392,17 @@ def _raw_keyboard(terminal: bool) -> Iterator[None]:
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 
-@contextmanager
-def _no_interrupt(wanted: bool) -> Iterator[None]:
+class _Interrupts:
     """In the dark the keyboard cannot end the program: its last words, and the prompt, would be light."""
-    if not wanted:
-        yield
-        return
-    held = {number: signal.signal(number, signal.SIG_IGN) for number in (signal.SIGINT, signal.SIGTSTP, signal.SIGQUIT)}
-    try:
-        yield
-    finally:
-        for number, handler in held.items():
-            signal.signal(number, handler)
+
+    def __init__(self) -> None:
+        self._held: dict[signal.Signals, Any] = {}
+
+    def hold(self) -> None:
+        """Deaf from here on."""
+        self._held = {number: signal.signal(number, signal.SIG_IGN) for number in (signal.SIGINT, signal.SIGTSTP, signal.SIGQUIT)}
+
+    def let_go(self) -> None:
+        """As before."""
+        while self._held:
+            signal.signal(*self._held.popitem())

@@ -464,7 +464,7 @@ class Station:
 
     def _develop(self, request: Request) -> None:
         if self.running is not None:
-            raise Refused(f"session {self.running.name} is armed or running; allowed: one session at a time (evenbath abandon ends it)")
+            raise Refused(f"session {self.running.name} is armed or running; allowed: one session at a time (evenbath status shows it)")
         self._starting.develop(request)
 
     def facts(self, wish: Wish) -> Facts:

@@ -3,6 +3,7 @@
 import os
 import pty
 import select
+import signal
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from tests.cli.rigged import DARK, LONG, QUICK, Rigged
+
+LOADED = LONG.replace("[[stage]]", '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]', 1)
 
 
 @pytest.fixture
@@ -37,6 +40,8 @@ def test_a_second_one_is_refused_and_abandon_makes_room(rigged: Rigged) -> None:
     again = rigged.develop()
     assert again.returncode == 2
     assert name in again.stderr
+    assert "evenbath status" in again.stderr
+    assert "abandon" not in again.stderr
     assert rigged.run("abandon", "--file", str(rigged.file), "--why", "the phone rang").stdout == f"abandoned: {name}\n"
     assert rigged.records(name)[-1]["why"] == "the phone rang"
     assert rigged.arm() != name
@@ -86,10 +91,10 @@ def test_a_probe_that_does_not_answer_withholds_the_start(rigged: Rigged) -> Non
 class Terminal:
     """`evenbath develop` in a terminal of its own."""
 
-    def __init__(self, rigged: Rigged, *words: str) -> None:
+    def __init__(self, rigged: Rigged, *words: str, command: str = "develop") -> None:
         self._rigged = rigged
         self._master, slave = pty.openpty()
-        self.process = subprocess.Popen(rigged.command("develop", *words), stdin=slave, stdout=slave, stderr=slave, start_new_session=True)
+        self.process = subprocess.Popen(rigged.command(command, *words), stdin=slave, stdout=slave, stderr=slave, start_new_session=True)
         os.close(slave)
         self.seen = b""
 
@@ -156,6 +161,43 @@ def test_in_the_dark_the_terminal_stays_black_whatever_happens(rigged: Rigged) -
         terminal.type(b" ")
         rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
         assert len(terminal.seen) > before
+    finally:
+        terminal.close()
+
+
+def test_while_a_reel_is_loaded_the_terminal_is_black_and_the_view_comes_after(rigged: Rigged) -> None:
+    """Not one byte from armed to the tap that begins the next stage; then Ctrl-C works and says how it goes on."""
+    terminal = Terminal(rigged, rigged.recipe(LOADED), "--file", str(rigged.file), "--waive", "a test")
+    try:
+        terminal.until(b"\x1b[?25l")
+        assert b"goes dark" in terminal.seen
+        name = terminal.seen.split(b"armed: ")[1].split()[0].decode()
+        before = len(terminal.read(0.2))
+        rigged.hold(name)
+        terminal.type(b" \r\x03q")
+        terminal.process.send_signal(signal.SIGINT)
+        in_words = Terminal(rigged, "--file", str(rigged.file), command="status")
+        rigged.wait(lambda: in_words.read() is not None and in_words.process.poll() is not None)
+        assert len(in_words.read().splitlines()) == 1
+        assert b"dark" in in_words.seen
+        in_words.close()
+        piped = rigged.run("status", "--file", str(rigged.file)).stdout
+        assert "jug" in piped
+        assert "a tap begins the next stage" in piped
+        rigged.pause(1.5)
+        assert len(terminal.read(0.2)) == before
+        assert terminal.process.poll() is None
+        rigged.tap()
+        terminal.until(b"DEVELOP")
+        assert rigged.records(name, kind="stage", event="begin", stage=2)
+        terminal.process.send_signal(signal.SIGINT)
+        rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
+        assert terminal.process.returncode == 130
+        last = terminal.seen.rsplit(b"DEVELOP", 1)[1]
+        assert name.encode() in last
+        assert b"evenbath status" in last
+        assert b"evenbath abandon" in last
+        assert not rigged.records(name, kind="session", event="close")
     finally:
         terminal.close()
 
