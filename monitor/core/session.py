@@ -42,6 +42,7 @@ from monitor.core.stages import (
     Meaning,
     Phase,
     Run,
+    has_no_clock,
     is_counted,
     pace_of,
 )
@@ -514,7 +515,7 @@ class Session:
             run = self._due_run()
             if self._current is None:
                 self._calls.play("ready", t_s, cues.READY)
-            elif run is not None and run.over and not self.options.has_switch:
+            elif run is not None and run.over and not self.options.has_switch and not has_no_clock(run.stage):
                 self._leave(run, t_s, assumed=True)  # an at-least stage that waited for the gate alone
 
     # -- sounds -----------------------------------------------------------------------------------------------------
@@ -705,8 +706,7 @@ class Session:
                 return
             run.frozen = True
             run.end_s = run.ready_s = max(run.end_s, t_s)
-            silent = run.stage.role == "load" and run.target_ref_s == 0
-            if not silent:
+            if not has_no_clock(run.stage):
                 self._calls.play("ready", run.end_s, cues.READY)
             return
         assert run.now_s is not None
@@ -760,7 +760,8 @@ class Session:
             self._write_now(run, t_s)
         self._tell_progress(run, t_s)
         self._over(run)
-        if run.stage.until == "at least" and (self.options.has_switch or self._is_last or self._gate.closed_for(self._index + 1)):
+        waits = self.options.has_switch or has_no_clock(run.stage) or self._is_last or self._gate.closed_for(self._index + 1)
+        if run.stage.until == "at least" and waits:
             return
         self._leave(run, t_s, assumed=True)
 

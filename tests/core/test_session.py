@@ -304,6 +304,15 @@ def test_loading_is_dark_silent_and_without_a_clock() -> None:
     assert evening.lamp[-1] is True
 
 
+def test_loading_without_a_time_is_never_assumed_to_be_over_even_without_a_switch() -> None:
+    """Nobody can know how long a reel takes; a key goes on."""
+    plan = recipe('name = "load the reel"\nrole = "load"', develop("5:00"), STOP)
+    evening = Evening(plan, has_switch=False).open().to(300)
+    assert [r["stage"] for r in evening.kind("stage", event="begin")] == [1]
+    evening.press(301.0).to(310)
+    assert evening.stage(2, "begin")["t_s"] == 301.0
+
+
 def test_the_lamp_is_never_spoken_of_unless_the_person_allowed_it() -> None:
     """Dark is the default."""
     evening = Evening(PLAN).begin().to(400)
