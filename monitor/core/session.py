@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from monitor.core import cues
-from monitor.core.agitation import Pace
 from monitor.core.calls import AHEAD_S, Calls
 from monitor.core.cues import Cue, Sound
 from monitor.core.effects import Close, Effect, Lamp, Write
@@ -1043,6 +1042,3 @@ class Session:
 
 def _sheet(sheet: int | None) -> dict[str, int]:
     return {} if sheet is None else {"sheet": sheet}
-
-
-__all__ = ["Awaits", "Options", "Pace", "Session"]

@@ -20,6 +20,7 @@ from pathlib import Path
 from monitor.core.errors import InputWrong
 from monitor.live.broker_link import SESSION, STATION
 from monitor.live.outbox import BLOCK, SUFFIX, is_close, parse_object
+from monitor.live.whole_lines import end_of_whole_lines
 
 MOST_KNOWN = 2048
 MOST_STRANGERS = 256
@@ -175,7 +176,7 @@ class Shelf:
         try:
             with path.open("rb+") as file:
                 size = file.seek(0, os.SEEK_END)
-                whole = _whole(file.fileno(), size)
+                whole = end_of_whole_lines(file.fileno(), size)
                 if whole < size:
                     self.repaired.append(f"{path}: a last record that was cut off, {size - whole} bytes, taken away")
                     file.truncate(whole)
@@ -216,18 +217,6 @@ class Shelf:
             file.truncate(size)
         self.repaired.append(f"{path}: damaged at line {next_seq}; kept up to there, the whole as {aside.name}")
         return next_seq, size, closed
-
-
-def _whole(fd: int, size: int) -> int:
-    """The end of the last whole line."""
-    end = size
-    while end > 0:
-        start = max(0, end - BLOCK)
-        place = os.pread(fd, end - start, start).rfind(b"\n")
-        if place >= 0:
-            return start + place + 1
-        end = start
-    return 0
 
 
 def _last_line(fd: int, size: int) -> bytes:

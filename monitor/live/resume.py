@@ -19,6 +19,7 @@ from typing import Any, Literal
 from monitor.core.errors import FileWrong
 from monitor.core.recipe import Recipe, recipe_from_data
 from monitor.live.clock import Clock, read_stamp, stamp
+from monitor.live.whole_lines import end_of_whole_lines
 
 LATER_S = 3600.0
 TAIL_BYTES = 64 * 1024
@@ -110,7 +111,7 @@ def repair(path: Path) -> int:
     descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
     try:
         size = os.fstat(descriptor).st_size
-        begin = _last_line(descriptor, size)
+        begin = end_of_whole_lines(descriptor, size)
         rest = os.pread(descriptor, size - begin, begin)
         if not rest:
             return 0
@@ -124,18 +125,6 @@ def repair(path: Path) -> int:
         return cut
     finally:
         os.close(descriptor)
-
-
-def _last_line(descriptor: int, size: int) -> int:
-    """Where the line begins that has no newline; the size if the file ends with one."""
-    at = size
-    while at > 0:
-        begin = max(0, at - TAIL_BYTES)
-        found = os.pread(descriptor, at - begin, begin).rfind(b"\n")
-        if found >= 0:
-            return begin + found + 1
-        at = begin
-    return 0
 
 
 def load(path: Path) -> Left | None:
