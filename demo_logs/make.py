@@ -17,10 +17,10 @@ from typing import Any
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
 from monitor.cli.rehearse import ROLES
-from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
-from monitor.core.recipe import Recipe, load_recipe
-from monitor.core.records import encode
-from monitor.core.session import Options, Session
+from monitor.core.development.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
+from monitor.core.journal.records import encode
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.session.session import Options, Session
 from monitor.live.clock import stamp
 from monitor.live.rehearsal import Rehearsal
 

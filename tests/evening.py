@@ -9,12 +9,13 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from hardware.simulated.probes import relaxed_c
-from monitor.core.cues import Mixer
-from monitor.core.effects import Effect, Hush, Lamp, Play, Write
-from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
-from monitor.core.readings import Reading, Role
-from monitor.core.recipe import Recipe, load_recipe
-from monitor.core.session import Options, Session
+from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.probes.readings import Reading, Role
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.session.cues import Mixer
+from monitor.core.session.effects import Effect, Hush, Lamp, Play, Write
+from monitor.core.session.session import Options, Session
 
 Record = dict[str, Any]
 Liquid = Callable[[float], float | None]

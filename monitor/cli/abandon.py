@@ -18,7 +18,7 @@ def run(args: argparse.Namespace) -> int:
     """End it. Raises `InputWrong` where nothing runs and `NotThere` where no station answers."""
     from monitor.cli.develop import told
     from monitor.cli.station import open_station
-    from monitor.live.control import ask
+    from monitor.live.station.control import ask
 
     if not args.why.strip():
         raise InputWrong("--why without words; allowed: a few words that will be written into the journal")

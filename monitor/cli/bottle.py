@@ -1,6 +1,6 @@
 """`evenbath bottle add | use | test | discard | list | undo`: the ledger of bottles.
 
-Reads the words, hands them to monitor.prepare.ledger, says what became of them. Nothing is booked that the person did not
+Reads the words, hands them to monitor.prepare.bottles.ledger, says what became of them. Nothing is booked that the person did not
 ask for. Tests: tests/cli/test_bottle.py.
 """
 
@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import datetime as dt
 
-    from monitor.prepare.bottles import Bottle
-    from monitor.prepare.ledger import Entry, Ledger
+    from monitor.prepare.bottles.bottles import Bottle
+    from monitor.prepare.bottles.ledger import Entry, Ledger
 
 ROLES = ("develop", "stop", "bleach", "fix", "bleach-fix", "wash aid", "rinse", "replenisher", "other")
 
@@ -94,8 +94,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace, state: Path, today: dt.date) -> int:
-    from monitor.prepare.bottles import bottle_data
-    from monitor.prepare.ledger import read_ledger
+    from monitor.prepare.bottles.bottles import bottle_data
+    from monitor.prepare.bottles.ledger import read_ledger
 
     ledger = read_ledger(state)
     _tell_damage(ledger)
@@ -119,8 +119,8 @@ def _tell_damage(ledger: Ledger) -> None:
 
 
 def _write(args: argparse.Namespace, state: Path, now: dt.datetime) -> int:
-    from monitor.prepare.bottles import bottle_data
-    from monitor.prepare.ledger import undo_last, write_entries
+    from monitor.prepare.bottles.bottles import bottle_data
+    from monitor.prepare.bottles.ledger import undo_last, write_entries
 
     today = now.astimezone().date()
     makers = {
@@ -158,8 +158,8 @@ def _add_entry(args: argparse.Namespace, today: dt.date) -> Entry:
     from dataclasses import asdict
 
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_dilution, read_duration, read_volume
-    from monitor.prepare.bottles import Rules
+    from monitor.core.text.quantities import read_dilution, read_duration, read_volume
+    from monitor.prepare.bottles.bottles import Rules
     from monitor.prepare.days import read_span
 
     name = args.name.strip()
@@ -206,7 +206,7 @@ def _past_day(option: str, text: str | None, today: dt.date) -> str | None:
 
 
 def _above_zero(option: str, text: str | None) -> float | None:
-    from monitor.cli.numbers import read_plain
+    from monitor.cli.arguments.numbers import read_plain
     from monitor.core.errors import InputWrong
 
     if text is None:
@@ -219,9 +219,9 @@ def _above_zero(option: str, text: str | None) -> float | None:
 
 def _use_entries(args: argparse.Namespace, ledger: Ledger) -> list[Entry]:
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_volume
-    from monitor.prepare.booking import read_booking
-    from monitor.prepare.ledger import booking_entries, use_entry
+    from monitor.core.text.quantities import read_volume
+    from monitor.prepare.bottles.booking import read_booking
+    from monitor.prepare.bottles.ledger import booking_entries, use_entry
 
     units = _units(args)
     if args.journal is not None:
@@ -257,7 +257,7 @@ def _units(args: argparse.Namespace) -> float | None:
 
 def _test_entry(args: argparse.Namespace, ledger: Ledger) -> Entry:
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_duration
+    from monitor.core.text.quantities import read_duration
 
     bottle = ledger.bottle(args.name)
     kind = "clearing" if args.clearing is not None else "leader"
@@ -297,7 +297,7 @@ def _entry_lines(entry: Entry, before: Ledger, after: Ledger, today: dt.date) ->
 
 
 def _use_lines(entry: Entry, before: Bottle, after: Bottle) -> list[str]:
-    from monitor.core.quantities import format_number, format_volume
+    from monitor.core.text.quantities import format_number, format_volume
 
     lines = [f"booked: {format_number(entry['units'], 2)} units through it"] if entry["units"] else []
     if entry["taken_ml"]:
@@ -318,8 +318,8 @@ def _day(entry: Entry) -> dt.date:
 
 
 def _test_lines(entry: Entry) -> list[str]:
-    from monitor.prepare.clearing import clearing, clearing_lines
-    from monitor.prepare.leader import leader_lines, leader_test
+    from monitor.prepare.bottles.clearing import clearing, clearing_lines
+    from monitor.prepare.bottles.leader import leader_lines, leader_test
 
     if entry["test"] == "clearing":
         return clearing_lines(clearing(entry["fresh_s"], entry["today_s"]))
@@ -327,14 +327,14 @@ def _test_lines(entry: Entry) -> list[str]:
 
 
 def _discard_lines(bottle: Bottle) -> list[str]:
-    from monitor.core.cautions import RULE, discard_caution
+    from monitor.prepare.cautions import RULE, discard_caution
 
     caution = discard_caution(bottle.role)
     return [RULE.text] if caution is None else [caution.text, RULE.text]
 
 
 def _bottle_lines(bottle: Bottle, today: dt.date) -> list[str]:
-    from monitor.core.quantities import format_number, format_volume
+    from monitor.core.text.quantities import format_number, format_volume
 
     state, why = bottle.state(today)
     words = [w for w in (bottle.what, bottle.dilution) if w]

@@ -1,7 +1,7 @@
 """`evenbath checklist RECIPE.toml`: the pre-flight list on paper, the recipe's cautions, and how long each stage may wait.
 
 Beside the questions it shows what is on record: the ledger's bottles that bear the names of the recipe's solutions, and
-whether the room was tested for this film. The station asks the same list by itself (monitor.core.checklist).
+whether the room was tested for this film. The station asks the same list by itself (monitor.core.recipe.checklist).
 Tests: tests/cli/test_checklist.py.
 """
 
@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from monitor.core.recipe import Recipe
+    from monitor.core.recipe.recipe import Recipe
 
 _WIDTH = 110
 
@@ -27,7 +27,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the list. Raises `InputWrong` for a recipe that is wrong."""
-    from monitor.cli.recipe_file import open_recipe
+    from monitor.cli.arguments.recipe_file import open_recipe
 
     recipe = open_recipe(args.recipe)
     known = _on_record(recipe, args.state)
@@ -43,9 +43,9 @@ def run(args: argparse.Namespace) -> int:
 def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     """What the ledger and the record of darkness say about this recipe, in sentences."""
     from monitor.live.clock import RealClock
-    from monitor.prepare.bottles import standing
+    from monitor.prepare.bottles.bottles import standing
+    from monitor.prepare.bottles.ledger import read_ledger
     from monitor.prepare.coin_test import darkness, load
-    from monitor.prepare.ledger import read_ledger
     from monitor.prepare.state import state_folder
 
     folder, today = state_folder(state), RealClock().wall().astimezone().date()
@@ -64,9 +64,9 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
 def _data(recipe: Recipe) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from monitor.core.cautions import cautions_for
-    from monitor.core.checklist import items_for
-    from monitor.core.waiting import ALARM_FIRST, waits_for
+    from monitor.core.recipe.checklist import items_for
+    from monitor.prepare.cautions import cautions_for
+    from monitor.prepare.waiting import ALARM_FIRST, waits_for
 
     return {
         "name": recipe.name,
@@ -83,9 +83,9 @@ def _data(recipe: Recipe) -> dict[str, Any]:
 def _lines(recipe: Recipe, known: list[str]) -> Iterator[str]:
     from textwrap import wrap
 
-    from monitor.core.cautions import cautions_for
-    from monitor.core.checklist import PARTS, items_for
-    from monitor.core.waiting import ALARM_FIRST, SOURCE, waits_for
+    from monitor.core.recipe.checklist import PARTS, items_for
+    from monitor.prepare.cautions import cautions_for
+    from monitor.prepare.waiting import ALARM_FIRST, SOURCE, waits_for
 
     yield f"Before {recipe.name}"
     if known:

@@ -16,9 +16,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge the test. Raises `InputWrong`."""
-    from monitor.cli.numbers import read_plain
-    from monitor.core.quantities import read_duration
-    from monitor.prepare.clearing import clearing, clearing_lines
+    from monitor.cli.arguments.numbers import read_plain
+    from monitor.core.text.quantities import read_duration
+    from monitor.prepare.bottles.clearing import clearing, clearing_lines
 
     result = clearing(read_duration(args.fresh), read_duration(args.today), read_plain("--times", args.times, "2 to 5"))
     if args.json:

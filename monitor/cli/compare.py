@@ -1,6 +1,6 @@
 """`evenbath compare`: compare a probe with a thermometer that you trust, from a journal or guided at the sink.
 
-Decides nothing itself: monitor.prepare.comparing does; what is accepted may be stored for the estimator. offset_c is probe
+Decides nothing itself: monitor.prepare.probes.comparing does; what is accepted may be stored for the estimator. offset_c is probe
 minus thermometer. Tests: tests/cli/test_compare.py.
 """
 
@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from monitor.core.learned import Comparison, Learned
-    from monitor.prepare.comparing import PointFound
-    from monitor.prepare.journal_source import Series
+    from monitor.core.probes.learned import Comparison, Learned
+    from monitor.prepare.probes.comparing import PointFound
+    from monitor.prepare.probes.journal_source import Series
 
 SETTLE_S = 10.0
 """The guided form looks again so often."""
@@ -27,7 +27,7 @@ SAME_DAY = 1
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    from monitor.cli.bath_source import add_source
+    from monitor.cli.arguments.bath_source import add_source
 
     add_source(parser)
     parser.add_argument("--probe", metavar="NAME", help="which probe")
@@ -46,12 +46,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the point. Returns 2 where storing was asked for and the point was refused."""
-    from monitor.cli.bath_source import learned_in, open_source, state_of
+    from monitor.cli.arguments.bath_source import learned_in, open_source, state_of
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_temperature
+    from monitor.core.text.quantities import read_temperature
 
     if args.ice_point:
-        from monitor.prepare.comparing import ICE_POINT_TEXT
+        from monitor.prepare.probes.comparing import ICE_POINT_TEXT
 
         sys.stdout.write(f"{ICE_POINT_TEXT}\n")
         return 0
@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _compare(series: Series, reference_c: float, at_s: float, reference_sd_c: float, learned: Learned) -> PointFound:
-    from monitor.prepare.comparing import compare_at
+    from monitor.prepare.probes.comparing import compare_at
 
     lag = learned.probe_lag(series.probe)
     if lag is None:
@@ -85,10 +85,10 @@ def _compare(series: Series, reference_c: float, at_s: float, reference_sd_c: fl
 
 
 def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: Learned, save: bool) -> int:
-    from monitor.cli.bath_source import NOT_STORED
-    from monitor.core.quantities import read_temperature
-    from monitor.prepare.comparing import comparison_lines
-    from monitor.prepare.learned_store import save_comparison
+    from monitor.cli.arguments.bath_source import NOT_STORED
+    from monitor.core.text.quantities import read_temperature
+    from monitor.prepare.probes.comparing import comparison_lines
+    from monitor.prepare.probes.learned_store import save_comparison
 
     stored = _combined(args, found, learned) if save and found.accepted else None
     if stored is not None:
@@ -143,8 +143,8 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
     """The new point with those of the same day and thermometer."""
     import datetime as dt
 
-    from monitor.cli.bath_source import today
-    from monitor.prepare.comparing import combine
+    from monitor.cli.arguments.bath_source import today
+    from monitor.prepare.probes.comparing import combine
     from monitor.prepare.state import station_probe_id
 
     day = today()
@@ -169,9 +169,9 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
 
 def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callable[[str], str], wait: Callable[[float], None]) -> int:
     """Lead through one point after another with live readings. `ask` puts a question, `wait` lets seconds pass."""
-    from monitor.cli.bath_source import learned_in, live_source
+    from monitor.cli.arguments.bath_source import learned_in, live_source
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_temperature
+    from monitor.core.text.quantities import read_temperature
 
     say = sys.stdout.write
     say(
@@ -205,7 +205,7 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
 
 def _steady(series: Series) -> bool:
     """Two minutes of readings that move by less than 0.05 C a minute."""
-    from monitor.prepare.comparing import BEFORE_S, STEADY_C_PER_MIN, compare_at
+    from monitor.prepare.probes.comparing import BEFORE_S, STEADY_C_PER_MIN, compare_at
 
     if series.t_s[-1] - series.t_s[0] < BEFORE_S:
         return False

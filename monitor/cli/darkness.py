@@ -61,19 +61,19 @@ def _today() -> Any:
 
 def _open_s(recipe: Any) -> float:
     """Seconds during which film lies bare in baths, loading apart, at the references."""
-    from monitor.prepare.read_back import begin_to_end_s
+    from monitor.prepare.recipes.read_back import begin_to_end_s
 
     return sum(begin_to_end_s(recipe.stages[number - 1]) for number in recipe.open_film)
 
 
 def _guide(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
-    from monitor.core.light import FILMS
+    from monitor.core.recipe.light import FILMS
     from monitor.prepare.coin_test import guide
 
     film, open_s = args.film, None
     if args.recipe is not None:
-        from monitor.cli.recipe_file import open_recipe
+        from monitor.cli.arguments.recipe_file import open_recipe
 
         recipe = open_recipe(args.recipe)
         film, open_s = recipe.film, _open_s(recipe)
@@ -84,9 +84,9 @@ def _guide(args: argparse.Namespace) -> int:
 
 
 def _test(args: argparse.Namespace) -> Any:
-    from monitor.cli.numbers import read_plain
+    from monitor.cli.arguments.numbers import read_plain
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_duration
+    from monitor.core.text.quantities import read_duration
     from monitor.prepare.coin_test import COINS_S, CoinTest, coin_test
     from monitor.prepare.days import read_day
 
@@ -112,14 +112,14 @@ def _test(args: argparse.Namespace) -> Any:
 
 
 def _status(args: argparse.Namespace, film: str | None = None) -> int:
-    from monitor.core.light import FILMS
-    from monitor.core.quantities import format_duration
+    from monitor.core.recipe.light import FILMS
+    from monitor.core.text.quantities import format_duration
     from monitor.prepare.coin_test import covers, darkness, load
     from monitor.prepare.state import state_folder
 
     open_s: float | None = None
     if film is None and getattr(args, "recipe", None) is not None:
-        from monitor.cli.recipe_file import open_recipe
+        from monitor.cli.arguments.recipe_file import open_recipe
 
         recipe = open_recipe(args.recipe)
         film, open_s = recipe.film, _open_s(recipe)

@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.errors import EvenbathError, InputWrong, NotThere
 
 if TYPE_CHECKING:
-    from monitor.core.recipe import Recipe
-    from monitor.live.control import Link
-    from monitor.live.station_file import StationConfig
-    from monitor.live.view import PlainView, TerminalView
+    from monitor.core.recipe.recipe import Recipe
+    from monitor.live.station.control import Link
+    from monitor.live.station.station_file import StationConfig
+    from monitor.live.view.screen import PlainView, TerminalView
 
 LIFT_TRIES = 60
 INTERRUPTED = 130
@@ -48,7 +48,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
     from monitor.cli.station import open_station
-    from monitor.live.control import Link
+    from monitor.live.station.control import Link
 
     request, recipe = _request(args)
     config = open_station(args.file)
@@ -74,10 +74,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
-    from monitor.cli.recipe_file import read_file
-    from monitor.core.quantities import read_temperature
-    from monitor.core.recipe import load_recipe
-    from monitor.live.requests import refuse_lamp
+    from monitor.cli.arguments.recipe_file import read_file
+    from monitor.core.recipe.recipe import load_recipe
+    from monitor.core.text.quantities import read_temperature
+    from monitor.live.station.requests import refuse_lamp
 
     text = read_file(args.recipe, "recipe")
     recipe = load_recipe(text, args.recipe)
@@ -101,7 +101,7 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
 def _solutions(state: Path, recipe: Recipe) -> list[dict[str, Any]]:
     """What the ledger knows of the recipe's solutions; a ledger that cannot be read is said and stops nothing."""
     from monitor.live.clock import RealClock
-    from monitor.prepare.booking import solutions_told
+    from monitor.prepare.bottles.booking import solutions_told
 
     names = [stage.solution for stage in recipe.stages if stage.solution is not None]
     try:
@@ -207,7 +207,7 @@ class Following:
     """Shows a session until it is over; black while film is bare."""
 
     def __init__(self, config: StationConfig, recipe: Recipe, has_switch: bool, red: bool = False) -> None:
-        from monitor.live.follow import Curtain
+        from monitor.live.view.curtain import Curtain
 
         self._config = config
         self._recipe = recipe
@@ -286,7 +286,7 @@ class Following:
 
     def _show(self) -> TerminalView | PlainView:
         """The view, made when it may be seen for the first time."""
-        from monitor.live.view import follow_view
+        from monitor.live.view.screen import follow_view
 
         if self._view is None:
             keys = "" if self._has_switch or not self._terminal else "space is a tap, ? asks for the minutes left"
@@ -295,7 +295,7 @@ class Following:
 
     def _follow(self, link: Link | None) -> Link | None:
         """One connection, until it is lost or the session over. In the dark a lost station is looked for in silence."""
-        from monitor.live.control import Link
+        from monitor.live.station.control import Link
 
         try:
             if link is None:

@@ -1,6 +1,6 @@
 """`evenbath fit PAIRS...`: make a rate from your own pairs of temperature and time, with the residuals shown.
 
-Decides nothing itself: monitor.prepare.fitting does. Tests: tests/cli/test_fit.py.
+Decides nothing itself: monitor.prepare.recipes.fitting does. Tests: tests/cli/test_fit.py.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the fit. Raises `InputWrong` for pairs that make no rate."""
-    from monitor.prepare.fitting import fit_data, fit_lines, not_falling, own_rate
+    from monitor.prepare.recipes.fitting import fit_data, fit_lines, not_falling, own_rate
 
     own = own_rate(args.pairs, args.reference)
     for line in not_falling(own):

@@ -1,4 +1,4 @@
-"""`evenbath forecast`: where a bath is going and whether it lasts. Decides nothing itself: monitor.prepare.forecast and outlook do.
+"""`evenbath forecast`: where a bath is going and whether it lasts. Decides nothing itself: monitor.prepare.water.forecast and outlook do.
 
 Tests: tests/cli/test_forecast.py.
 """
@@ -10,16 +10,16 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from monitor.prepare.forecast import Cooling
-    from monitor.prepare.journal_source import Series
-    from monitor.prepare.outlook import Outlook
+    from monitor.prepare.probes.journal_source import Series
+    from monitor.prepare.water.forecast import Cooling
+    from monitor.prepare.water.outlook import Outlook
 
 LONGEST_MINUTES = 24 * 60
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    from monitor.cli.bath_source import add_source
+    from monitor.cli.arguments.bath_source import add_source
 
     add_source(parser)
     parser.add_argument("--minutes", type=float, default=15.0, metavar="N", help="how far ahead; 15 if left out")
@@ -33,11 +33,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the forecast. Raises `InputWrong` for too few readings, `NotThere` where no station answers."""
-    from monitor.cli.bath_source import open_source
+    from monitor.cli.arguments.bath_source import open_source
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_duration, read_temperature, read_volume
-    from monitor.prepare.forecast import fit_cooling, forecast_points
-    from monitor.prepare.outlook import advice, outlook
+    from monitor.core.text.quantities import read_duration, read_temperature, read_volume
+    from monitor.prepare.water.forecast import fit_cooling, forecast_points
+    from monitor.prepare.water.outlook import advice, outlook
 
     if not 0.0 < args.minutes <= LONGEST_MINUTES:
         raise InputWrong(f"--minutes {args.minutes:g}; allowed: above 0 and up to {LONGEST_MINUTES}")
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     view: Outlook | None = None
     to_do: list[str] = []
     if args.recipe is not None:
-        from monitor.cli.recipe_file import open_recipe
+        from monitor.cli.arguments.recipe_file import open_recipe
 
         starts_in = read_duration(args.starts_in) if args.starts_in is not None else 0.0
         view = outlook(cooling, open_recipe(args.recipe), starts_in, lag_s)
@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _vessel_lag(args: argparse.Namespace) -> float | None:
     """The learned lag of --vessel towards its bath; None without the option. Raises `InputWrong` where none was learned."""
-    from monitor.cli.bath_source import learned_in, state_of
+    from monitor.cli.arguments.bath_source import learned_in, state_of
     from monitor.core.errors import InputWrong
 
     if args.vessel is None:
@@ -105,8 +105,8 @@ def _vessel_lag(args: argparse.Namespace) -> float | None:
 
 
 def _lines(minutes: float, bath: Series, cooling: Cooling, view: Outlook | None, to_do: list[str], vessel_known: bool) -> list[str]:
-    from monitor.core.quantities import format_duration, format_temperature
-    from monitor.prepare.outlook import INTERVAL, outlook_lines
+    from monitor.core.text.quantities import format_duration, format_temperature
+    from monitor.prepare.water.outlook import INTERVAL, outlook_lines
 
     end = cooling.at(cooling.origin_s + 60.0 * minutes)
     now = cooling.at(cooling.origin_s)

@@ -149,7 +149,7 @@ def _wall() -> str:
 
 
 def _series(args: argparse.Namespace, journals: list[Path]) -> int:
-    from monitor.core.quantities import format_duration
+    from monitor.core.text.quantities import format_duration
     from monitor.review.judgement import SeriesPoint, latest, read_judgements, series
 
     points: list[SeriesPoint] = []
@@ -201,7 +201,7 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
 
 
 def _law(args: argparse.Namespace, journals: list[Path]) -> int:
-    from monitor.core.quantities import format_duration
+    from monitor.core.text.quantities import format_duration
     from monitor.review.judgement import latest, own_law, read_judgements
 
     reviews = []

@@ -16,13 +16,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the label. Raises `InputWrong`."""
-    from monitor.prepare.label import label_html, label_lines
-    from monitor.prepare.ledger import read_ledger
+    from monitor.prepare.bottles.ledger import read_ledger
+    from monitor.prepare.paper.label import label_html, label_lines
     from monitor.prepare.state import state_folder
 
     bottle = read_ledger(state_folder(args.state)).bottle(args.name)
     if args.html is not None:
-        from monitor.cli.page_file import write_page
+        from monitor.cli.arguments.page_file import write_page
 
         write_page("--html", args.html, label_html(bottle))
     lines = label_lines(bottle)

@@ -1,6 +1,6 @@
 """`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check it by the poured-off developer.
 
-Decides nothing itself: monitor.prepare.lags does. Tests: tests/cli/test_lag.py.
+Decides nothing itself: monitor.prepare.probes.lags does. Tests: tests/cli/test_lag.py.
 """
 
 from __future__ import annotations
@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from monitor.core.learned import Learned
-    from monitor.prepare.journal_source import Series, Source
-    from monitor.prepare.lags import LagFound
+    from monitor.core.probes.learned import Learned
+    from monitor.prepare.probes.journal_source import Series, Source
+    from monitor.prepare.probes.lags import LagFound
 
 VESSEL_PROBES = ("witness", "developer")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    from monitor.cli.bath_source import add_source
+    from monitor.cli.arguments.bath_source import add_source
 
     add_source(parser)
     what = parser.add_mutually_exclusive_group(required=True)
@@ -41,7 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the lag. Raises `InputWrong` for readings that do not determine it."""
-    from monitor.cli.bath_source import learned_in, open_source, state_of
+    from monitor.cli.arguments.bath_source import learned_in, open_source, state_of
     from monitor.core.errors import InputWrong
 
     state = state_of(args)
@@ -55,10 +55,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
-    from monitor.cli.bath_source import today
-    from monitor.core.learned import ProbeLag
-    from monitor.prepare.lags import learn_probe_lag
-    from monitor.prepare.learned_store import save_probe_lag
+    from monitor.cli.arguments.bath_source import today
+    from monitor.core.probes.learned import ProbeLag
+    from monitor.prepare.probes.lags import learn_probe_lag
+    from monitor.prepare.probes.learned_store import save_probe_lag
     from monitor.prepare.state import station_probe_id
 
     found = learn_probe_lag(series, args.at)
@@ -75,16 +75,16 @@ def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
 def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Learned) -> int:
     import math
 
-    from monitor.cli.bath_source import today
-    from monitor.core.learned import NOT_COMPARED_SD_C, NOT_LEARNED_LAG_S, VesselLag
-    from monitor.core.quantities import read_volume
-    from monitor.prepare.lags import WHEN_AGAIN, learn_vessel_lag
-    from monitor.prepare.learned_store import save_vessel_lag
+    from monitor.cli.arguments.bath_source import today
+    from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, VesselLag
+    from monitor.core.text.quantities import read_volume
+    from monitor.prepare.probes.lags import WHEN_AGAIN, learn_vessel_lag
+    from monitor.prepare.probes.learned_store import save_vessel_lag
 
     inside = _inside(args, source)
     drives = _drives(source, inside, args.coupled_to)
     own = learned.probe_lag(inside.probe)
-    own_s = own.lag_s if own is not None else NOT_LEARNED_LAG_S
+    own_s = own.lag_s if own is not None else DEFAULT_LAG_S
     names = [inside.probe, *(d.series.probe for d in drives)]
     compared = all(learned.comparison(name) is not None for name in names)
     offset_sd = 0.1 if compared else math.sqrt(2.0) * NOT_COMPARED_SD_C
@@ -116,7 +116,7 @@ def _inside(args: argparse.Namespace, source: Source) -> Series:
 
 def _drives(source: Source, inside: Series, only: str | None) -> list[Any]:
     from monitor.core.errors import InputWrong
-    from monitor.prepare.lags import Drive
+    from monitor.prepare.probes.lags import Drive
 
     bath, room = source.role("bath"), source.role("room")
     drives = []
@@ -134,10 +134,10 @@ def _drives(source: Source, inside: Series, only: str | None) -> list[Any]:
 
 def _check(args: argparse.Namespace, state: Path) -> int:
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_temperature
-    from monitor.prepare.journal_source import read_journal
-    from monitor.prepare.lags import PouredOff
-    from monitor.prepare.learned_store import mark_learn_again
+    from monitor.core.text.quantities import read_temperature
+    from monitor.prepare.probes.journal_source import read_journal
+    from monitor.prepare.probes.lags import PouredOff
+    from monitor.prepare.probes.learned_store import mark_learn_again
 
     measured = read_temperature(args.poured_off)
     if args.estimated is not None:
@@ -176,14 +176,14 @@ def _data(found: LagFound) -> dict[str, Any]:
 
 
 def _minutes(seconds: float) -> str:
-    from monitor.core.quantities import format_duration
+    from monitor.core.text.quantities import format_duration
 
     return format_duration(seconds)
 
 
 def _print(args: argparse.Namespace, data: dict[str, Any], lines: list[str], *, storable: bool = True) -> int:
     """`storable`: there is something that --save keeps."""
-    from monitor.cli.bath_source import NOT_STORED
+    from monitor.cli.arguments.bath_source import NOT_STORED
 
     stored = bool(args.save) and storable
     if args.json:

@@ -1,4 +1,4 @@
-"""`evenbath mix`: how much stock and water, with which graduate. Decides nothing itself: monitor.prepare.mixing does.
+"""`evenbath mix`: how much stock and water, with which graduate. Decides nothing itself: monitor.prepare.water.mixing does.
 
 Tests: tests/cli/test_mix.py.
 """
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from monitor.prepare.mixing import Graduate, Mixture
+    from monitor.prepare.water.mixing import Graduate, Mixture
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +35,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the amounts. Raises `InputWrong` for amounts that make no sense or are too little."""
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_volume
-    from monitor.prepare.mixing import check_enough, mix, parts_from_percent, read_graduates, read_parts, read_percent
+    from monitor.core.text.quantities import read_volume
+    from monitor.prepare.water.mixing import check_enough, mix, parts_from_percent, read_graduates, read_parts, read_percent
 
     graduates = read_graduates(args.graduates) if args.graduates is not None else ()
     if args.to is None and (args.stock_percent is not None or args.powder):
@@ -79,7 +79,7 @@ def _one() -> Fraction:
 
 
 def _volume(text: str | None) -> float | None:
-    from monitor.core.quantities import read_volume
+    from monitor.core.text.quantities import read_volume
 
     return None if text is None else read_volume(text)
 
@@ -99,8 +99,8 @@ def _powder(args: argparse.Namespace) -> int:
     import json
 
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import format_number, format_volume, read_volume
-    from monitor.prepare.mixing import powder_g, read_percent
+    from monitor.core.text.quantities import format_number, format_volume, read_volume
+    from monitor.prepare.water.mixing import powder_g, read_percent
 
     if args.total is None:
         raise InputWrong("--powder needs --total; allowed: the finished solution's volume")
@@ -117,7 +117,7 @@ def _powder(args: argparse.Namespace) -> int:
 
 
 def _data(mixture: Mixture, graduates: tuple[Graduate, ...]) -> dict[str, Any]:
-    from monitor.prepare.mixing import best_graduate, rounded
+    from monitor.prepare.water.mixing import best_graduate, rounded
 
     data: dict[str, Any] = {
         "stock_ml": float(mixture.stock_ml),
@@ -134,7 +134,7 @@ def _data(mixture: Mixture, graduates: tuple[Graduate, ...]) -> dict[str, Any]:
 
 
 def _measured(amount_ml: float, graduates: tuple[Graduate, ...]) -> dict[str, Any] | None:
-    from monitor.prepare.mixing import best_graduate
+    from monitor.prepare.water.mixing import best_graduate
 
     best = best_graduate(amount_ml, graduates)
     if best is None:
@@ -143,8 +143,8 @@ def _measured(amount_ml: float, graduates: tuple[Graduate, ...]) -> dict[str, An
 
 
 def _lines(mixture: Mixture, graduates: tuple[Graduate, ...], ounces: bool) -> list[str]:
-    from monitor.core.quantities import format_volume
-    from monitor.prepare.mixing import best_graduate, rounded
+    from monitor.core.text.quantities import format_volume
+    from monitor.prepare.water.mixing import best_graduate, rounded
 
     several = len(mixture.stocks_ml) > 1
     parts = [(f"stock {chr(65 + i)}" if several else "stock", s) for i, s in enumerate(mixture.stocks_ml)] + [("water", mixture.water_ml)]
@@ -167,8 +167,8 @@ def _lines(mixture: Mixture, graduates: tuple[Graduate, ...], ounces: bool) -> l
 
 
 def _graduate_line(name: str, holds_ml: float, fills: int, error_percent: float) -> str:
-    from monitor.core.quantities import format_volume
-    from monitor.prepare.mixing import WARN_PERCENT
+    from monitor.core.text.quantities import format_volume
+    from monitor.prepare.water.mixing import WARN_PERCENT
 
     times = "" if fills == 1 else f", filled {fills} times"
     warning = "; take a smaller one, or rinse and fill a syringe" if error_percent > WARN_PERCENT else ""
@@ -177,12 +177,12 @@ def _graduate_line(name: str, holds_ml: float, fills: int, error_percent: float)
 
 def _exact(volume_ml: float) -> str:
     """To a tenth of a ml, whatever its size: small amounts of stock matter."""
-    from monitor.core.quantities import format_number
+    from monitor.core.text.quantities import format_number
 
     return f"{format_number(volume_ml, 1)} ml"
 
 
 def _ounce() -> float:
-    from monitor.core.quantities import ML_PER_US_FL_OZ
+    from monitor.core.text.quantities import ML_PER_US_FL_OZ
 
     return ML_PER_US_FL_OZ

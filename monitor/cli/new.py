@@ -1,7 +1,7 @@
 """`evenbath new`: turn the sheet in your hand into a recipe, by asking, from a blank.
 
 Asks on the terminal, or takes its answers from `--set` and from the lines of a pipe. Never overwrites a file.
-The questions and the blanks are monitor.prepare.new_recipe's. Tests: tests/cli/test_new.py.
+The questions and the blanks are monitor.prepare.recipes.new_recipe's. Tests: tests/cli/test_new.py.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from monitor.prepare.new_recipe import Blank
+    from monitor.prepare.recipes.new_recipe import Blank
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -27,7 +27,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Ask, write, say what comes next. Raises `InputWrong`."""
     from monitor.core.errors import FileWrong
-    from monitor.prepare.new_recipe import blank_named, fill_in, said_together
+    from monitor.prepare.recipes.new_recipe import blank_named, fill_in, said_together
 
     if args.list:
         return _list(args.blank)
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(key: str | None) -> int:
-    from monitor.prepare.new_recipe import blank_named, blanks, questions
+    from monitor.prepare.recipes.new_recipe import blank_named, blanks, questions
 
     if key is None:
         for blank in blanks():
@@ -77,7 +77,7 @@ def _beforehand(words: list[str]) -> dict[str, str]:
 
 def _refuse_unknown(blank: Blank, answers: dict[str, str]) -> None:
     from monitor.core.errors import InputWrong
-    from monitor.prepare.new_recipe import questions
+    from monitor.prepare.recipes.new_recipe import questions
 
     keys = [asked.key for asked in questions(blank)]
     unknown = [key for key in answers if key not in keys]
@@ -86,7 +86,7 @@ def _refuse_unknown(blank: Blank, answers: dict[str, str]) -> None:
 
 
 def _answers(blank: Blank, beforehand: dict[str, str], usual: bool) -> dict[str, str]:
-    from monitor.prepare.new_recipe import check, questions
+    from monitor.prepare.recipes.new_recipe import check, questions
 
     answers: dict[str, str] = {}
     for asked in questions(blank):
@@ -106,7 +106,7 @@ def _answers(blank: Blank, beforehand: dict[str, str], usual: bool) -> dict[str,
 
 
 def _ask_blank() -> str:
-    from monitor.prepare.new_recipe import blank_named, blanks
+    from monitor.prepare.recipes.new_recipe import blank_named, blanks
 
     _list(None)
 
@@ -150,7 +150,7 @@ def _refuse_existing(name: str) -> None:
     from pathlib import Path
 
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import shown
+    from monitor.core.text.quantities import shown
 
     if not name.endswith(".toml") or not name.isprintable():
         raise InputWrong(f"{shown(name)}: no name for a recipe; allowed: a name that ends in .toml")

@@ -1,6 +1,6 @@
 """`evenbath plan RECIPE.toml`: read a recipe back, in words or as data; `--card` prints it for the wall.
 
-Decides nothing itself: monitor.prepare.read_back says what the plan is. Tests: tests/cli/test_plan.py.
+Decides nothing itself: monitor.prepare.recipes.read_back says what the plan is. Tests: tests/cli/test_plan.py.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from monitor.core.recipe import Recipe
+    from monitor.core.recipe.recipe import Recipe
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -24,13 +24,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan. Raises `InputWrong` for a recipe or a path that is wrong."""
-    from monitor.cli.recipe_file import open_recipe
-    from monitor.prepare.read_back import plan_data, plan_lines
+    from monitor.cli.arguments.recipe_file import open_recipe
+    from monitor.prepare.recipes.read_back import plan_data, plan_lines
 
     recipe = open_recipe(args.recipe)
     if args.card is not None:
-        from monitor.cli.page_file import write_page
-        from monitor.prepare.card import card_html
+        from monitor.cli.arguments.page_file import write_page
+        from monitor.prepare.paper.card import card_html
 
         write_page("--card", args.card, card_html(recipe))
     last, changes = _last_time(args, recipe)
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _last_time(args: argparse.Namespace, recipe: Recipe) -> tuple[str | None, list[str]]:
     """The last session with this recipe, if there is one, and what differs from it."""
-    from monitor.prepare.last_time import differences, last_time
+    from monitor.prepare.recipes.last_time import differences, last_time
     from monitor.prepare.state import state_folder
 
     found = last_time(state_folder(args.state), recipe)

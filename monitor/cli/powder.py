@@ -22,10 +22,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the steps and the estimate. Raises `InputWrong`."""
-    from monitor.core.cautions import cautions_at
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_duration, read_temperature, read_temperature_difference, read_volume
-    from monitor.prepare.powders import HOT_C, cooling, cooling_lines, steps
+    from monitor.core.text.quantities import read_duration, read_temperature, read_temperature_difference, read_volume
+    from monitor.prepare.cautions import cautions_at
+    from monitor.prepare.water.powders import HOT_C, cooling, cooling_lines, steps
 
     volume_ml, hot_c = read_volume(args.volume), read_temperature(args.hot)
     if not 0 < hot_c <= 100:

@@ -1,7 +1,7 @@
 """`evenbath record --broker HOST --into FOLDER`: keep the journals of stations that publish on a broker.
 
-Decides nothing itself: monitor.live.recorder does. A line is printed when recording begins, when a session is complete, and
-when the broker is lost. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/test_recorder_cli.py.
+Decides nothing itself: monitor.live.telemetry.recorder does. A line is printed when recording begins, when a session is complete, and
+when the broker is lost. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/telemetry/test_recorder_cli.py.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ def run(args: argparse.Namespace) -> int:
     import signal
     from pathlib import Path
 
-    from monitor.live.broker_link import MqttConfig
     from monitor.live.clock import RealClock
-    from monitor.live.recorder import Recorder
+    from monitor.live.telemetry.broker_link import MqttConfig
+    from monitor.live.telemetry.recorder import Recorder
 
     host, port = _address(args.broker, tls=args.ca_file is not None or args.cert_file is not None)
     config = MqttConfig(
@@ -71,7 +71,7 @@ def _address(text: str, tls: bool) -> tuple[str, int]:
     import re
 
     from monitor.core.errors import InputWrong
-    from monitor.live.broker_link import PLAIN_PORT, TLS_PORT
+    from monitor.live.telemetry.broker_link import PLAIN_PORT, TLS_PORT
 
     found = re.fullmatch(r"(?:\[(?P<six>[0-9A-Fa-f:.]+)\]|(?P<host>[^\[\]:/@\s]+))(?::(?P<port>[0-9]{1,5}))?", text)
     if found is None or (found["port"] and not 0 < int(found["port"]) < 65536):

@@ -7,14 +7,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from monitor.cli.probe_options import add_probe_options, open_trace, options_from, read_number
+from monitor.cli.arguments.probe_options import add_probe_options, open_trace, options_from, read_number
 from monitor.core.errors import InputWrong
-from monitor.core.readings import Role
+from monitor.core.probes.readings import Role
 
 if TYPE_CHECKING:
-    from monitor.core.estimator import Beliefs
-    from monitor.core.session import Session
-    from monitor.live.journal_file import JournalFile
+    from monitor.core.development.estimator import Beliefs
+    from monitor.core.session.session import Session
+    from monitor.live.disk.journal_file import JournalFile
     from monitor.live.rehearsal import Rehearsal
 
 ROLES: dict[str, Role] = {"developer": "developer", "bath": "bath", "room": "room"}
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         raise InputWrong("a recipe needs a trace and a trace needs a recipe; allowed: RECIPE.toml --trace TRACE.csv, or neither of them")
     speed = _speed(args.speed if args.speed is not None else ("60" if demo else "max"))
 
-    from monitor.cli.recipe_file import open_recipe
+    from monitor.cli.arguments.recipe_file import open_recipe
     from monitor.live.clock import RealClock
 
     recipe = open_recipe(str(DEMO / "evening.toml") if demo else args.recipe)
@@ -59,10 +59,10 @@ def run(args: argparse.Namespace) -> int:
         raise InputWrong("--override-gate has no reason; allowed: a few words that will be written into the journal")
 
     from hardware.simulated.probes import SimulatedProbes
-    from monitor.core.session import Options, Session
-    from monitor.live.journal_file import JournalFile
+    from monitor.core.session.session import Options, Session
+    from monitor.live.disk.journal_file import JournalFile
+    from monitor.live.disk.session_id import session_id
     from monitor.live.rehearsal import Rehearsal
-    from monitor.live.session_id import session_id
 
     clock = RealClock()
     folder = Path(args.journal).parent if args.journal else Path()
@@ -100,8 +100,9 @@ def _speed(text: str) -> float | None:
 
 def _beliefs(args: argparse.Namespace, recipe: Any, lag_s: float, has_room: bool, demo: bool) -> Beliefs:
     """What the core is told: the probe's lag and comparison, the vessel's learned lag, the temperature at pour-in."""
-    from monitor.core.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
-    from monitor.core.quantities import read_temperature
+    from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+    from monitor.core.probes.learned import NOT_COMPARED_SD_C
+    from monitor.core.text.quantities import read_temperature
 
     sd_c = NOT_COMPARED_SD_C
     if args.comparison_sd_c is not None:
@@ -131,7 +132,7 @@ def _opening(args: argparse.Namespace, beliefs: Beliefs, lag_s: float, zone: str
     from dataclasses import asdict
 
     from monitor import __version__
-    from monitor.core.estimator import NOT_COMPARED_SD_C
+    from monitor.core.probes.learned import NOT_COMPARED_SD_C
 
     compared = {p.name: p.comparison_sd_c < NOT_COMPARED_SD_C - 1e-9 for p in beliefs.probes}
     return {
@@ -157,7 +158,7 @@ class _Play:
     """Goes through a rehearsal at its speed, writes the journal and shows what happens."""
 
     def __init__(self, session: Session, journal: JournalFile, name: str, clock: Any, speed: float | None) -> None:
-        from monitor.core.summary import Summary
+        from monitor.core.journal.summary import Summary
 
         self._session = session
         self._journal = journal
@@ -194,7 +195,7 @@ class _Play:
     def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool, red: bool = False) -> int:
         """To the end, or to Ctrl-C, or to a full disk; the journal is closed with its reason in each case."""
         if watch:
-            from monitor.live.view import open_view
+            from monitor.live.view.screen import open_view
 
             self._watcher = open_view(self._session, self._speed, red)
         status = 0

@@ -10,7 +10,7 @@ import signal
 import sys
 import threading
 
-from monitor.cli.probe_options import add_probe_options
+from monitor.cli.arguments.probe_options import add_probe_options
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from hardware.rig import PROBE_IDS, RigPlayer
-    from monitor.cli.probe_options import open_trace, options_from, read_number
+    from monitor.cli.arguments.probe_options import open_trace, options_from, read_number
     from monitor.core.errors import InputWrong
     from monitor.live.clock import RealClock
 

@@ -1,6 +1,6 @@
 """`evenbath season RECIPE.toml --tap "26 C" --room "30 C"`: can it be held here, and at which temperature is it best planned?
 
-Decides nothing itself: monitor.prepare.season does. Tests: tests/prepare/test_season.py.
+Decides nothing itself: monitor.prepare.water.season does. Tests: tests/prepare/water/test_season.py.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ def run(args: argparse.Namespace) -> int:
     """Print the plan of every develop stage. Raises `InputWrong` for impossible waters."""
     from dataclasses import asdict
 
-    from monitor.cli.recipe_file import open_recipe
-    from monitor.core.quantities import read_duration, read_temperature, read_volume
-    from monitor.prepare.season import plan_season, season_lines
+    from monitor.cli.arguments.recipe_file import open_recipe
+    from monitor.core.text.quantities import read_duration, read_temperature, read_volume
+    from monitor.prepare.water.season import plan_season, season_lines
 
     bath_ml = read_volume(args.bath)
     tau_s = read_duration(args.tau) if args.tau is not None else None

@@ -17,8 +17,8 @@ from monitor.core.errors import EvenbathError, FileWrong, InputWrong, NotThere, 
 if TYPE_CHECKING:
     from hardware.ports import ProbeBus, Sample
     from monitor.live.clock import Clock
-    from monitor.live.mqtt import Publisher
-    from monitor.live.station_file import StationConfig
+    from monitor.live.station.station_file import StationConfig
+    from monitor.live.telemetry.mqtt import Publisher
 
 SWITCH_INTERVAL_S = 0.001
 """Python hands its lock on after 5 ms by default; a cue should not wait that long for a busy thread of ours."""
@@ -38,7 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run until a signal ends it."""
     from monitor.live.clock import RealClock
-    from monitor.live.station_file import lock_state
+    from monitor.live.station.station_file import lock_state
 
     config = open_station(args.file)
     lock = lock_state(config)
@@ -50,24 +50,24 @@ def run(args: argparse.Namespace) -> int:
 
 def open_station(name: str) -> StationConfig:
     """The station in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
-    from monitor.cli.recipe_file import read_file
-    from monitor.live.station_file import load_station
+    from monitor.cli.arguments.recipe_file import read_file
+    from monitor.live.station.station_file import load_station
     from monitor.prepare.state import state_folder
 
     return load_station(read_file(name, "station file"), name, state_folder())
 
 
 def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
-    from monitor.core.learned import Learned
-    from monitor.live.control import Control
-    from monitor.live.daemon import Station
+    from monitor.core.probes.learned import Learned
     from monitor.live.inbox import Inbox, Stop
-    from monitor.live.keeper import Keeper
-    from monitor.live.player import Player
-    from monitor.live.readers import Reader
-    from monitor.live.resume import unfinished
-    from monitor.live.sdnotify import Notifier
-    from monitor.prepare.learned_store import load_learned
+    from monitor.live.station.control import Control
+    from monitor.live.station.daemon import Station
+    from monitor.live.station.keeper import Keeper
+    from monitor.live.station.player import Player
+    from monitor.live.station.readers import Reader
+    from monitor.live.station.resume import unfinished
+    from monitor.live.station.sdnotify import Notifier
+    from monitor.prepare.probes.learned_store import load_learned
 
     be_urgent()
     inbox = Inbox()
@@ -233,6 +233,6 @@ def open_publisher(config: StationConfig, clock: Clock) -> Publisher | None:
         return None
     from dataclasses import asdict
 
-    from monitor.live.mqtt import MqttConfig, Publisher
+    from monitor.live.telemetry.mqtt import MqttConfig, Publisher
 
     return Publisher(MqttConfig(**asdict(config.mqtt)), config.name, config.journals, config.state, clock)

@@ -19,7 +19,7 @@ def run(args: argparse.Namespace) -> int:
     """Ask and show. Raises `NotThere` where no station answers."""
     from monitor.cli.develop import told
     from monitor.cli.station import open_station
-    from monitor.live.control import ask
+    from monitor.live.station.control import ask
 
     config = open_station(args.file)
     answer = dict(told(ask(config.state, {"verb": "status"})))
@@ -71,7 +71,7 @@ def _unsafe(answer: Mapping[str, Any]) -> str:
 
 
 def _view(view: Mapping[str, Any]) -> Iterator[str]:
-    from monitor.live.view_words import developer, limit
+    from monitor.live.view.words import developer, limit
 
     if view["stage"] is None:
         yield "  armed: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
@@ -86,7 +86,7 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
 
 def _time(view: Mapping[str, Any]) -> str:
     """Time on the stage's own clock, as the view tells it."""
-    from monitor.core.quantities import format_duration
+    from monitor.core.text.quantities import format_duration
 
     if view["role"] == "load" and not view.get("target_ref_s"):
         return "loading: dark, silent, no clock; a tap begins the next stage"
@@ -100,9 +100,9 @@ def _time(view: Mapping[str, Any]) -> str:
 
 
 def _probe(probe: Mapping[str, Any]) -> str:
-    from monitor.core.estimator import NOT_COMPARED_SD_C
-    from monitor.core.quantities import format_temperature
-    from monitor.live.view_words import QUALITIES, age, doubt
+    from monitor.core.probes.learned import NOT_COMPARED_SD_C
+    from monitor.core.text.quantities import format_temperature
+    from monitor.live.view.words import QUALITIES, age, doubt
 
     if probe["quality"] is None:
         return "no reading yet"

@@ -1,4 +1,4 @@
-"""`evenbath temper`: how much hot or cold water or ice. Decides nothing itself: monitor.prepare.tempering does.
+"""`evenbath temper`: how much hot or cold water or ice. Decides nothing itself: monitor.prepare.water.tempering does.
 
 With --file the last third is reckoned again from the station's own probe. Tests: tests/cli/test_temper.py.
 """
@@ -11,7 +11,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from monitor.prepare.tempering import Ice, Warmth
+    from monitor.prepare.water.tempering import Ice, Warmth
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -34,8 +34,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the amounts. Raises `InputWrong` for a target out of reach."""
     from monitor.core.errors import InputWrong
-    from monitor.core.quantities import read_temperature, read_volume
-    from monitor.prepare.tempering import ice, temper
+    from monitor.core.text.quantities import read_temperature, read_volume
+    from monitor.prepare.water.tempering import ice, temper
 
     if (args.now is None) == (args.file is None):
         raise InputWrong('the water\'s temperature comes from one place; allowed: --now "18.2 C", or --file STATION.toml')
@@ -63,8 +63,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _bath_now(args: argparse.Namespace) -> float:
-    from monitor.cli.bath_source import live_source, state_of
-    from monitor.prepare.journal_source import median
+    from monitor.cli.arguments.bath_source import live_source, state_of
+    from monitor.prepare.probes.journal_source import median
 
     source = live_source(args.file, state_of(args))
     bath = source.needed("bath")
@@ -72,8 +72,8 @@ def _bath_now(args: argparse.Namespace) -> float:
 
 
 def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
-    from monitor.core.quantities import format_duration, format_temperature, read_duration, read_temperature
-    from monitor.prepare.tempering import BOTTLE_LAG_S, warm_up_s
+    from monitor.core.text.quantities import format_duration, format_temperature, read_duration, read_temperature
+    from monitor.prepare.water.tempering import BOTTLE_LAG_S, warm_up_s
 
     bath = read_temperature(args.bath)
     lag = read_duration(args.lag) if args.lag is not None else BOTTLE_LAG_S
@@ -86,8 +86,8 @@ def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
 
 
 def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) -> list[str]:
-    from monitor.core.quantities import format_temperature, format_volume
-    from monitor.prepare.tempering import HOT_C, HOT_WATER_CAUTION
+    from monitor.core.text.quantities import format_temperature, format_volume
+    from monitor.prepare.water.tempering import HOT_C, HOT_WATER_CAUTION
 
     if w.add_ml == 0:
         return [f"the water is at {format_temperature(want_c)} already: nothing to add"]
@@ -108,7 +108,7 @@ def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) ->
 
 
 def _ice_lines(chill: Ice, want_c: float) -> list[str]:
-    from monitor.core.quantities import format_temperature, format_volume
+    from monitor.core.text.quantities import format_temperature, format_volume
 
     return [
         f"{chill.ice_kg:.2f} kg of melting ice; {chill.first_kg:.2f} kg first, stir until it is gone, measure, and reckon again",

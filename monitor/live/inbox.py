@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from hardware.ports import Sample
-from monitor.core.cues import Sound
+from monitor.core.session.cues import Sound
 
 Reply = Callable[[Mapping[str, Any]], None]
 

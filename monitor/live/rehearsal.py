@@ -13,12 +13,12 @@ from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
 from hardware.ports import Sample
-from monitor.core.classify import Classifier
-from monitor.core.cues import Mixer
-from monitor.core.effects import Effect, Hush, Play, Write
-from monitor.core.hands import BEGIN_S
-from monitor.core.readings import Reading, Role
-from monitor.core.session import Session
+from monitor.core.probes.classify import Classifier
+from monitor.core.probes.readings import Reading, Role
+from monitor.core.session.cues import Mixer
+from monitor.core.session.effects import Effect, Hush, Play, Write
+from monitor.core.session.foot import BEGIN_S
+from monitor.core.session.session import Session
 
 READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2

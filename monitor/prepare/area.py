@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from monitor.core.quantities import QuantityWrong, shown
+from monitor.core.text.quantities import QuantityWrong, shown
 
 UNIT_SQ_IN = 80
 CM_PER_INCH = Fraction(254, 100)

@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.light import FILMS
-from monitor.core.quantities import format_duration
+from monitor.core.recipe.light import FILMS
+from monitor.core.text.quantities import format_duration
 from monitor.prepare.days import Span, read_day
 from monitor.prepare.kept_lines import read_lines, writing
 

@@ -11,7 +11,7 @@ from calendar import monthrange
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.core.quantities import QuantityWrong, shown
+from monitor.core.text.quantities import QuantityWrong, shown
 
 Unit = Literal["day", "week", "month", "year"]
 ALLOWED = 'allowed: "10 days", "3 weeks", "6 months" or "2 years"'

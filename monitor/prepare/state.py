@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from monitor.core.errors import NotThere
 
 if TYPE_CHECKING:
-    from monitor.core.toml_table import Document
+    from monitor.core.text.toml_table import Document
 
 PROGRAM = "evenbath"
 
@@ -50,7 +50,7 @@ def station_probe_id(file: str | Path, probe: str) -> str | None:
 
 
 def _document(file: str | Path) -> Document:
-    from monitor.core.toml_table import parse
+    from monitor.core.text.toml_table import parse
 
     path = Path(file)
     try:

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from monitor.core.errors import FileWrong
-from monitor.core.quantities import format_duration
+from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import latest, read_judgements
 from monitor.review.load import load
 from monitor.review.measures import Review, StageMeasures, counted_from_to, measure

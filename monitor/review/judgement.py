@@ -16,8 +16,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Literal
 
+from monitor.core.development.rate import Arrhenius, Fit, fit
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.rate import Arrhenius, Fit, fit
 from monitor.review.measures import Review, StageMeasures, counted_from_to, integral, mean_kinetic_temperature, weights
 
 SCHEMA_VERSION = 1

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.core.journal_check import LONGEST_LINE, Findings, Record, read_records
-from monitor.core.recipe import Recipe, recipe_from_data
+from monitor.core.journal.check import LONGEST_LINE, Findings, Record, read_records
+from monitor.core.recipe.recipe import Recipe, recipe_from_data
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from monitor.core.quantities import format_duration
-from monitor.core.rate import rate
+from monitor.core.development.rate import rate
+from monitor.core.text.quantities import format_duration
 from monitor.review import figures, summary
 from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Line, Mark, Picture
 from monitor.review.judgement import read_judgements

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.core.quantities import format_duration, format_number
+from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.measures import NO_PROBE, ProbeFacts, SessionMeasures, Span, StageMeasures
 
 OUTSIDE_TELL_S = 15.0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from monitor.core.rate import rate
+from monitor.core.development.rate import rate
 from monitor.review.measures import Review, counted_from_to, weights
 
 MEANING = {

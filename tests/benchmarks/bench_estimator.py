@@ -13,8 +13,8 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
-from monitor.core.moment import BATH_START_SD_C
-from monitor.core.rate import Coefficient
+from monitor.core.development.moment import BATH_START_SD_C
+from monitor.core.development.rate import Coefficient
 from tests.benchmarks import liquids
 from tests.benchmarks.liquids import BUDGETS, FAMILIES, Liquid, develop
 

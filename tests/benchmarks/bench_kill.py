@@ -16,8 +16,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor.core.journal_check import Findings, read_records
-from monitor.live.control import ask
+from monitor.core.journal.check import Findings, read_records
+from monitor.live.station.control import ask
 from tests.cli.rigged import QUICK, Rigged
 
 RECIPE = QUICK.replace('"0:06"', '"1:00"').replace('"0:04"', '"1:00"').replace('drain = "0:01"', 'drain = "0:05"\nready = "0:15"', 1)

@@ -17,11 +17,11 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.live.broker_link import Timing
 from monitor.live.clock import RealClock
-from monitor.live.mqtt import Pace
-from tests.live.brokers import Mosquitto, free_port, until
-from tests.live.telemetry import FAST, Listener, RunningRecorder, closing, journal, opening, publisher, record
+from monitor.live.telemetry.broker_link import Timing
+from monitor.live.telemetry.mqtt import Pace
+from tests.live.telemetry.brokers import Mosquitto, free_port, until
+from tests.live.telemetry.publishers import FAST, Listener, RunningRecorder, closing, journal, opening, publisher, record
 
 HOUR = 16_000
 """Records of an hour: three probes each second, progress every 2 s, sounds and the rest."""
@@ -89,9 +89,9 @@ def drain(pace: Pace, name: str) -> None:
 VOICE = """
 import sys, threading
 from pathlib import Path
-from tests.live.telemetry import publisher
-from monitor.live.mqtt import Pace
-from monitor.live.broker_link import Timing
+from tests.live.telemetry.publishers import publisher
+from monitor.live.telemetry.mqtt import Pace
+from monitor.live.telemetry.broker_link import Timing
 timing, pace = Timing(backoff_first_s=0.2, backoff_most_s=1.0), Pace(live_per_s=float(sys.argv[3]))
 voice = publisher(int(sys.argv[1]), Path(sys.argv[2]), timing=timing, pace=pace)
 voice.start()

@@ -15,12 +15,12 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from monitor.prepare.comparing import combine, compare_at
-from monitor.prepare.forecast import fit_cooling
-from monitor.prepare.journal_source import Series
-from monitor.prepare.lags import Drive, learn_probe_lag, learn_vessel_lag
-from monitor.prepare.tempering import mixed_c
-from tests.prepare.water import jump, lagged, newton, series, shown, steady, write_journal
+from monitor.prepare.probes.comparing import combine, compare_at
+from monitor.prepare.probes.journal_source import Series
+from monitor.prepare.probes.lags import Drive, learn_probe_lag, learn_vessel_lag
+from monitor.prepare.water.forecast import fit_cooling
+from monitor.prepare.water.tempering import mixed_c
+from tests.prepare.probes.water import jump, lagged, newton, series, shown, steady, write_journal
 
 
 def tell(what: str, errors: Sequence[float], sds: Sequence[float], unit: str, truth: float | None = None) -> None:

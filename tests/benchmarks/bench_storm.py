@@ -11,7 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.live.storm import storm
+from tests.live.station.storm import storm
 
 
 def run(seeds: int, first: int, kills: bool) -> int:

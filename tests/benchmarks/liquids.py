@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from monitor.core.estimator import Beliefs, Estimator, ProbeModel, TrustChange, Vessel
-from monitor.core.rate import Coefficient, RateLaw, rate
-from monitor.core.readings import Quality, Reading
+from monitor.core.development.estimator import Beliefs, Estimator, ProbeModel, TrustChange, Vessel
+from monitor.core.development.rate import Coefficient, RateLaw, rate
+from monitor.core.probes.readings import Quality, Reading
 
 FAULTS: dict[str, Quality] = {"missing": "missing", "crc": "crc", "reset": "reset"}
 FROZEN_S = 45.0

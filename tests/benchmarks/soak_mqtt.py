@@ -11,8 +11,8 @@ import tempfile
 from pathlib import Path
 
 from monitor.live.clock import RealClock
-from tests.live.brokers import Mosquitto
-from tests.live.telemetry import play_outages
+from tests.live.telemetry.brokers import Mosquitto
+from tests.live.telemetry.publishers import play_outages
 
 
 def main() -> None:

@@ -1,7 +1,7 @@
 """Storms: short random sessions with dense faults, leaps, gaps, several probes and begins, for what may never happen.
 
 No budget of accuracy: nothing may be raised, no answer may be one that no liquid could give. Shared by `bench_storms` and the tests.
-Tests: tests/core/test_estimator_storms.py.
+Tests: tests/core/development/test_estimator_storms.py.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ import math
 import random
 from dataclasses import dataclass
 
-from monitor.core.estimator import Beliefs, Estimator, ProbeModel, Vessel
-from monitor.core.rate import Coefficient, RateLaw, rate
-from monitor.core.readings import Quality, Reading, Role
+from monitor.core.development.estimator import Beliefs, Estimator, ProbeModel, Vessel
+from monitor.core.development.rate import Coefficient, RateLaw, rate
+from monitor.core.probes.readings import Quality, Reading, Role
 from tests.benchmarks.liquids import quantised
 
 LAW = Coefficient(20.0, 2.5, 0.1, (16.0, 24.0))

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from tests.prepare.test_booking import journal
+from tests.prepare.bottles.test_booking import journal
 
 
 @pytest.fixture(autouse=True)

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
-from tests.core.test_recipe import ROLL, changed
-from tests.prepare.test_booking import journal
+from tests.core.recipe.test_recipe import ROLL, changed
+from tests.prepare.bottles.test_booking import journal
 
 
 def test_a_card_is_one_file_that_stands_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

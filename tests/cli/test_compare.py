@@ -11,13 +11,14 @@ from typing import Any
 
 import pytest
 
-from monitor.cli import bath_source, compare
+from monitor.cli import compare
+from monitor.cli.arguments import bath_source
 from monitor.cli.main import main
 from monitor.core.errors import InputWrong
-from monitor.core.learned import Learned, apply
-from monitor.prepare.journal_source import Series, Source
-from monitor.prepare.learned_store import load_learned
-from tests.prepare.water import lagged, series, shown, steady, write_journal
+from monitor.core.probes.learned import Learned, apply
+from monitor.prepare.probes.journal_source import Series, Source
+from monitor.prepare.probes.learned_store import load_learned
+from tests.prepare.probes.water import lagged, series, shown, steady, write_journal
 
 
 def probe(celsius: float, offset_c: float, seed: int = 1, c_per_min: float = 0.0) -> Series:

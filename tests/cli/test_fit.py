@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from monitor.core.recipe import load_recipe
-from tests.core.test_rate import REGULATION_F_MIN
+from monitor.core.recipe.recipe import load_recipe
+from tests.core.development.test_rate import REGULATION_F_MIN
 
 
 def fitted(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:

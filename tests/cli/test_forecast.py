@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from monitor.core.learned import VesselLag
-from monitor.prepare.learned_store import save_vessel_lag
-from tests.prepare.water import newton, series, shown, write_journal
+from monitor.core.probes.learned import VesselLag
+from monitor.prepare.probes.learned_store import save_vessel_lag
+from tests.prepare.probes.water import newton, series, shown, write_journal
 
 RECIPE = """schema = 1
 name = "Roll film, cold laundry"
@@ -101,7 +101,7 @@ def test_the_live_bath_is_asked_through_the_stations_socket(
     capsys: pytest.CaptureFixture[str], journal: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The station named by the file answers with its last 20 minutes; the answer is the journal's."""
-    from monitor.live import control
+    from monitor.live.station import control
 
     station = tmp_path / "station.toml"
     station.write_text(f'schema = 1\nname = "laundry"\nstate = "{tmp_path}/state"\n')

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from monitor.prepare.learned_store import load_learned
-from tests.prepare.water import jump, lagged, newton, series, shown, steady, write_journal
+from monitor.prepare.probes.learned_store import load_learned
+from tests.prepare.probes.water import jump, lagged, newton, series, shown, steady, write_journal
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, Any, str]:

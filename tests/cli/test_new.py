@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
+from monitor.core.development.rate import Arrhenius, Pairs
 from monitor.core.errors import FileWrong
-from monitor.core.rate import Arrhenius, Pairs
-from monitor.core.recipe import Recipe, load_recipe
-from monitor.prepare.new_recipe import BLANKS, blanks, questions
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 
 KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal"]
 # What the person alone can know; everything else has a usual answer.

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from tests.core.test_recipe import ROLL, TRAY, changed
+from tests.core.recipe.test_recipe import ROLL, TRAY, changed
 
 
 @pytest.fixture
@@ -222,7 +222,7 @@ def test_what_is_no_file_is_exit_2_in_one_line(kind: str, tmp_path: Path, capsys
 
 def test_a_card_is_not_written_over_a_recipe(roll: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """--card wants a name that ends in .html, so that a slip cannot cost the recipe."""
-    pytest.importorskip("monitor.prepare.card")
+    pytest.importorskip("monitor.prepare.paper.card")
     assert main(["plan", str(roll), "--card", str(roll)]) == 2
     assert "allowed: a name that ends in .html" in capsys.readouterr().err
     assert roll.read_text(encoding="utf-8") == ROLL
@@ -230,7 +230,7 @@ def test_a_card_is_not_written_over_a_recipe(roll: Path, capsys: pytest.CaptureF
 
 def test_a_card_is_written_beside_the_plan(roll: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """One page of HTML, its path told; a folder that is not there is refused."""
-    pytest.importorskip("monitor.prepare.card")
+    pytest.importorskip("monitor.prepare.paper.card")
     card = tmp_path / "card.html"
     assert main(["plan", str(roll), "--card", str(card)]) == 0
     assert card.read_text(encoding="utf-8").lstrip().lower().startswith("<!doctype html>")

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
-from monitor.live import journal_file
+from monitor.live.disk import journal_file
 from tests.live.liquids import trace
 from tests.live.test_rehearsal import PLAN, ramp_c
 

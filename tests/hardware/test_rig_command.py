@@ -13,8 +13,8 @@ import pytest
 
 from hardware.one_wire import OneWireBus
 from hardware.simulated.probes import ProbeOptions
+from monitor.cli.arguments.probe_options import add_probe_options, options_from
 from monitor.cli.main import main
-from monitor.cli.probe_options import add_probe_options, options_from
 from monitor.core.errors import InputWrong
 
 

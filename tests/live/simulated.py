@@ -16,16 +16,16 @@ from typing import Any
 
 from hardware.ports import Sample, SampleFault
 from hardware.simulated.panel import RecordingPanel
-from monitor.core.learned import Learned
+from monitor.core.probes.learned import Learned
 from monitor.live.clock import FakeClock
-from monitor.live.daemon import Station
+from monitor.live.disk.journal import Disk
 from monitor.live.inbox import Edge, House, HungUp, Inbox, Request
-from monitor.live.journal import Disk
-from monitor.live.parts import Publisher
-from monitor.live.player import Player
-from monitor.live.readers import PERIOD_S, Reader
-from monitor.live.sdnotify import Notifier
-from monitor.live.station_file import PanelConfig, ProbeConfig, StationConfig
+from monitor.live.station.daemon import Station
+from monitor.live.station.parts import Publisher
+from monitor.live.station.player import Player
+from monitor.live.station.readers import PERIOD_S, Reader
+from monitor.live.station.sdnotify import Notifier
+from monitor.live.station.station_file import PanelConfig, ProbeConfig, StationConfig
 
 MIB = 1 << 20
 JUG, BOWL, WALL = "28-000000000a01", "28-000000000a02", "28-000000000a03"

@@ -6,9 +6,9 @@ from typing import get_args
 
 import pytest
 
-from monitor.core.cautions import CAUTIONS, RULE, Place, cautions_at, cautions_for, discard_caution, sensitises
-from monitor.core.recipe import Recipe, load_recipe
-from tests.core.test_recipe import ROLL, TRAY, changed
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.prepare.cautions import CAUTIONS, RULE, Place, cautions_at, cautions_for, discard_caution, sensitises
+from tests.core.recipe.test_recipe import ROLL, TRAY, changed
 
 
 def recipe(text: str) -> Recipe:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from monitor.core.recipe import StageRole, load_recipe
-from monitor.core.waiting import ALARM_FIRST, waits_for
-from tests.core.test_recipe import ROLL, TRAY, changed
+from monitor.core.recipe.recipe import StageRole, load_recipe
+from monitor.prepare.waiting import ALARM_FIRST, waits_for
+from tests.core.recipe.test_recipe import ROLL, TRAY, changed
 
 
 def test_developer_never_waits_and_every_stage_has_its_line() -> None:

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from monitor.core.errors import InputWrong
-from monitor.core.journal_check import Findings
+from monitor.core.journal.check import Findings
 from monitor.review.load import COLUMNS, FIRST_COLUMNS, frames, journal_files, load
 from tests.review.journals import Fault, play, recipe_data
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from monitor.core.rate import R_J_PER_MOL_K, Arrhenius, Coefficient
+from monitor.core.development.rate import R_J_PER_MOL_K, Arrhenius, Coefficient
 from monitor.review.load import load
 from monitor.review.measures import integral, mean_kinetic_temperature, measure, weights
 from tests.review.journals import play, recipe_data

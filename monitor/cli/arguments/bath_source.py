@@ -1,0 +1,69 @@
+"""Where `forecast`, `compare` and `lag` take their readings from: a journal, or the running station through its socket.
+
+Tests: tests/cli/test_forecast.py, tests/cli/test_compare.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from monitor.core.errors import InputWrong
+
+if TYPE_CHECKING:
+    from monitor.core.probes.learned import Learned
+    from monitor.prepare.probes.journal_source import Source
+
+LIVE_MINUTES = 20
+NOT_STORED = "not stored; --save keeps it for the station"
+
+
+def add_source(parser: argparse.ArgumentParser) -> None:
+    """Declare JOURNAL, --file and --state."""
+    parser.add_argument("journal", nargs="?", metavar="JOURNAL", help="a session's journal")
+    parser.add_argument("--file", metavar="STATION.toml", help="the running station in place of a journal")
+    parser.add_argument("--state", metavar="FOLDER", help="what was learned stands here; default: the station's, or your own")
+    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+
+
+def state_of(args: argparse.Namespace) -> Path:
+    """The state folder: --state, else the station file's, else the default one."""
+    from monitor.prepare.state import state_folder, station_state
+
+    if args.file is not None and args.state is None:
+        return station_state(args.file)
+    return state_folder(args.state)
+
+
+def open_source(args: argparse.Namespace) -> Source:
+    """The readings. Raises `InputWrong` unless exactly one source is named, `NotThere` where no station answers."""
+    from monitor.prepare.probes.journal_source import read_journal
+
+    if (args.journal is None) == (args.file is None):
+        raise InputWrong("readings come from one place; allowed: a JOURNAL, or --file STATION.toml for the live bath")
+    if args.journal is not None:
+        return read_journal(args.journal)
+    return live_source(args.file, state_of(args))
+
+
+def live_source(file: str, state: Path) -> Source:
+    """The last 20 minutes of the running station's readings. Raises `NotThere` where none answers."""
+    from monitor.live.station.control import ask
+    from monitor.prepare.probes.journal_source import from_station
+
+    return from_station(file, ask(state, {"verb": "readings", "minutes": LIVE_MINUTES}))
+
+
+def learned_in(state: Path) -> Learned:
+    """What was learned so far."""
+    from monitor.prepare.probes.learned_store import load_learned
+
+    return load_learned(state)
+
+
+def today() -> str:
+    """ISO day, by the wall clock: a label for what is stored."""
+    from monitor.live.clock import RealClock
+
+    return RealClock().wall().date().isoformat()

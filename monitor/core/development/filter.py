@@ -1,0 +1,450 @@
+"""The estimator's arithmetic: a Kalman filter of liquid and probe with development done in it, and a bank of rival models.
+
+State of one `Track`: the liquid's temperature, its slow slope, a transient slope that dies within a minute, the probe's
+own temperature (first-order lag behind the liquid, exact for straight and for dying slopes), the room's air. Beside it any
+number of `Count`s: development done since one film's begin, each with its covariance to the state, so that a reading also
+corrects what was counted before (R. E. Kalman, J. Basic Eng. 82 (1960) 35; fixed-point smoothing as in B. D. O. Anderson and
+J. B. Moore, Optimal Filtering (1979), chapter 7: from memory).
+
+While something looks wrong a `Bank` runs rivals (calm, lively, jump, air) that a Markov chain mixes (H. A. P. Blom and
+Y. Bar-Shalom, IEEE Trans. Autom. Control 33 (1988) 780: from memory). It decides nothing about trust: that is `estimator`.
+Tests: tests/core/development/test_estimator.py, tests/core/development/test_estimator_filter.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+from monitor.core.development.integral import simpson
+from monitor.core.development.rate import RateLaw
+
+T, SLOPE, TRANSIENT, PROBE, AIR = range(5)
+"""Places in the state: liquid C, slow slope C/s, transient slope C/s, the probe's own temperature C, the room's air C."""
+
+TRANSIENT_S = 60.0
+"""The transient slope dies with this time constant: stirring in hot water takes about a minute (practice of this project)."""
+AIR_LAG_S = 120.0
+"""Time constant of a steel-sheathed probe in still air (the project's practice, section 6)."""
+HELD_FADE_S = 600.0
+"""Without readings the last slope fades out with this time constant (contract, section 5)."""
+QUANTUM_C = 0.0625
+"""Step of the probe's register at 12 bits (data sheet); its variance is step^2/12."""
+
+Drift = Literal["liquid", "held", "vessel"]
+Kind = Literal["calm", "lively", "jump", "stir", "air"]
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """How restless a model is. Per second: variance gained by slow slope, transient slope, liquid, air. Once, when it is entered:
+    `jump` of the liquid, `stir` of the transient."""
+
+    slope: float
+    transient: float
+    liquid: float = 1e-7
+    air: float = 1e-5
+    jump: float = 0.0
+    stir: float = 0.0
+
+
+NOISES: dict[Kind, Noise] = {
+    "calm": Noise(slope=2e-8, transient=1e-8),
+    "lively": Noise(slope=2e-8, transient=4e-5),
+    "jump": Noise(slope=2e-8, transient=1e-5, jump=2.0),
+    "stir": Noise(slope=2e-8, transient=1e-5, stir=0.06**2),
+    "air": Noise(slope=2e-8, transient=0.0, air=0.002),
+}
+QUIET = Noise(slope=0.0, transient=0.0, liquid=0.0)
+"""Nothing but the known drift."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step's transition: liquid = keep T + toward + by_slope s + by_transient u; probe = p_probe P + p_liquid T + p_slope s +
+    p_transient u + p_air A."""
+
+    h: float
+    keep: float
+    toward: float
+    by_slope: float
+    by_transient: float
+    slope_keep: float
+    transient_keep: float
+    p_probe: float
+    p_liquid: float
+    p_slope: float
+    p_transient: float
+    p_air: float
+
+
+def liquid_step(h: float, lag_s: float) -> Step:
+    """The probe follows the liquid with `lag_s` (0: at once)."""
+    decay = math.exp(-h / TRANSIENT_S)
+    by_transient = TRANSIENT_S * (1.0 - decay)
+    if lag_s < 1e-3:
+        return Step(h, 1.0, 0.0, h, by_transient, 1.0, decay, 0.0, 1.0, h, by_transient, 0.0)
+    lag = lag_s if abs(lag_s - TRANSIENT_S) > 0.01 else TRANSIENT_S + 0.01
+    e = math.exp(-h / lag)
+    p_transient = TRANSIENT_S * ((1.0 - e) - (decay - e) / (1.0 - lag / TRANSIENT_S))
+    return Step(h, 1.0, 0.0, h, by_transient, 1.0, decay, e, 1.0 - e, h - lag * (1.0 - e), p_transient, 0.0)
+
+
+def air_step(h: float) -> Step:
+    """The liquid goes on as it did, the probe relaxes to the air."""
+    decay, e = math.exp(-h / TRANSIENT_S), math.exp(-h / AIR_LAG_S)
+    return Step(h, 1.0, 0.0, h, TRANSIENT_S * (1.0 - decay), 1.0, decay, e, 0.0, 0.0, 0.0, 1.0 - e)
+
+
+def held_step(h: float) -> Step:
+    """No readings: the slope fades, the transient's place carries a constant unknown slope (its deviation makes the 0.1 C a minute)."""
+    fade = math.exp(-h / HELD_FADE_S)
+    return Step(h, 1.0, 0.0, HELD_FADE_S * (1.0 - fade), h, fade, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)
+
+
+def vessel_step(h: float, lag_s: float, outside_c: float, outside_slope: float) -> Step:
+    """No readings but a known vessel: the liquid follows bath or room, straight over the step, with the vessel's lag."""
+    e = math.exp(-h / lag_s)
+    toward = outside_c * (1.0 - e) + outside_slope * (h - lag_s * (1.0 - e))
+    return Step(h, e, toward, 0.0, lag_s * (1.0 - e), 0.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)
+
+
+class Count:
+    """Development done since one begin: mean, covariance with the five states, variance; all in seconds at the reference. `lasted_s`:
+    seconds counted."""
+
+    __slots__ = ("cov", "done", "lasted_s", "law", "var")
+
+    def __init__(self, law: RateLaw, done: float = 0.0, cov: list[float] | None = None, var: float = 0.0, lasted_s: float = 0.0) -> None:
+        self.law = law
+        self.lasted_s = lasted_s
+        self.done = done
+        self.cov = [0.0] * 5 if cov is None else cov
+        self.var = var
+
+    def copy(self) -> Count:
+        """An independent copy."""
+        return Count(self.law, self.done, self.cov[:], self.var, self.lasted_s)
+
+
+class Track:
+    """One model's belief: state `x`, covariance `c` (5 x 5), counts by key."""
+
+    __slots__ = ("c", "counts", "x")
+
+    def __init__(self, x: list[float], c: list[list[float]], counts: dict[int, Count]) -> None:
+        self.x = x
+        self.c = c
+        self.counts = counts
+
+    def copy(self) -> Track:
+        """An independent copy."""
+        return Track(self.x[:], [row[:] for row in self.c], {k: n.copy() for k, n in self.counts.items()})
+
+    def predict(self, step: Step, noise: Noise) -> None:
+        """Carry everything over one step."""
+        h = step.h
+        t, s, u, p, a = self.x
+        end = step.keep * t + step.toward + step.by_slope * s + step.by_transient * u
+        if self.counts:
+            self._count(h, t, end, s, u)
+        keep, bs, bu, fs, fu = step.keep, step.by_slope, step.by_transient, step.slope_keep, step.transient_keep
+        pp, pt, ps, pu, pa = step.p_probe, step.p_liquid, step.p_slope, step.p_transient, step.p_air
+        self.x = [end, fs * s, fu * u, pp * p + pt * t + ps * s + pu * u + pa * a, a]
+        c0, c1, c2, c3, c4 = self.c
+        rows = (
+            [keep * v0 + bs * v1 + bu * v2 for v0, v1, v2 in zip(c0, c1, c2, strict=True)],
+            [fs * v for v in c1],
+            [fu * v for v in c2],
+            [pp * v3 + pt * v0 + ps * v1 + pu * v2 + pa * v4 for v0, v1, v2, v3, v4 in zip(c0, c1, c2, c3, c4, strict=True)],
+            c4,
+        )
+        self.c = [
+            [keep * r0 + bs * r1 + bu * r2, fs * r1, fu * r2, pp * r3 + pt * r0 + ps * r1 + pu * r2 + pa * r4, r4]
+            for r0, r1, r2, r3, r4 in rows
+        ]
+        for n in self.counts.values():
+            r0, r1, r2, r3, r4 = n.cov
+            n.cov = [keep * r0 + bs * r1 + bu * r2, fs * r1, fu * r2, pp * r3 + pt * r0 + ps * r1 + pu * r2 + pa * r4, r4]
+        self._restless(h, noise)
+
+    def _restless(self, h: float, noise: Noise) -> None:
+        c = self.c
+        both = noise.slope + noise.transient
+        c[T][T] += noise.liquid * h + both * h * h * h / 3.0
+        half = h * h / 2.0
+        c[T][SLOPE] += noise.slope * half
+        c[SLOPE][T] += noise.slope * half
+        c[T][TRANSIENT] += noise.transient * half
+        c[TRANSIENT][T] += noise.transient * half
+        c[SLOPE][SLOPE] += noise.slope * h
+        c[TRANSIENT][TRANSIENT] += noise.transient * h
+        c[AIR][AIR] += noise.air * h
+
+    def _count(self, h: float, start: float, end: float, s: float, u: float) -> None:
+        """Development over the step along the mean path, with its Jacobian r'(T) h to the state at the step's start."""
+        middle = 0.5 * (start + end)
+        c0, c1, c2 = self.c[T], self.c[SLOPE], self.c[TRANSIENT]
+        law: RateLaw | None = None
+        more = jt = js = 0.0
+        v: list[float] = []
+        vj = 0.0
+        for n in self.counts.values():
+            if n.law is not law:
+                law = n.law
+                r = math.exp(law.log_rate(middle))
+                more = simpson(math.exp(law.log_rate(start)), r, math.exp(law.log_rate(end)), h)
+                jt = r * law.log_rate_slope(middle) * h
+                js = 0.5 * jt * h
+                v = [jt * v0 + js * (v1 + v2) for v0, v1, v2 in zip(c0, c1, c2, strict=True)]
+                vj = v[0] * jt + (v[1] + v[2]) * js
+            w = n.cov
+            n.done += more
+            n.lasted_s += h
+            n.var += 2.0 * (w[0] * jt + (w[1] + w[2]) * js) + vj
+            n.cov = [w[0] + v[0], w[1] + v[1], w[2] + v[2], w[3] + v[3], w[4] + v[4]]
+
+    def update(self, place: int, value: float, variance: float) -> tuple[float, float]:
+        """Take a direct measurement of one state. Returns the innovation and its variance before the update."""
+        c = self.c
+        row = c[place]
+        total = row[place] + variance
+        surprise = value - self.x[place]
+        scale = surprise / total
+        x, (q0, q1, q2, q3, q4) = self.x, row
+        self.x = [x[0] + q0 * scale, x[1] + q1 * scale, x[2] + q2 * scale, x[3] + q3 * scale, x[4] + q4 * scale]
+        new = []
+        for r0, r1, r2, r3, r4 in c:
+            g = (r0, r1, r2, r3, r4)[place] / total
+            new.append([r0 - g * q0, r1 - g * q1, r2 - g * q2, r3 - g * q3, r4 - g * q4])
+        self.c = new
+        for n in self.counts.values():
+            w0, w1, w2, w3, w4 = n.cov
+            here = n.cov[place]
+            g = here / total
+            n.done += here * scale
+            n.var -= g * here
+            n.cov = [w0 - g * q0, w1 - g * q1, w2 - g * q2, w3 - g * q3, w4 - g * q4]
+        return surprise, total
+
+    def nudge(self, place: int, value: float, variance: float) -> None:
+        """Take a direct measurement of one state that may move no other (what it says of the others is left alone)."""
+        gain = self.c[place][place] / (self.c[place][place] + variance)
+        self.x[place] += gain * (value - self.x[place])
+        here = self.c[place][place] * (1.0 - gain)
+        for i in range(5):
+            self.c[i][place] *= 1.0 - gain
+            self.c[place][i] = self.c[i][place]
+        self.c[place][place] = here
+        for n in self.counts.values():
+            n.cov[place] *= 1.0 - gain
+
+    def bound(self, slowest: float, fastest: float) -> None:
+        """No count is beyond what these rates make of its seconds; where one was, it is the less certain by as much."""
+        for n in self.counts.values():
+            done = min(max(n.done, slowest * n.lasted_s), fastest * n.lasted_s)
+            if done != n.done:
+                n.var += (done - n.done) ** 2
+                n.done = done
+
+    def replace(self, place: int, value: float, variance: float) -> None:
+        """Forget what was believed of one state and set it anew, unrelated to the rest."""
+        self.x[place] = value
+        for i in range(5):
+            self.c[i][place] = 0.0
+            self.c[place][i] = 0.0
+        self.c[place][place] = variance
+        for n in self.counts.values():
+            n.cov[place] = 0.0
+
+    def loosen(self, variance: float) -> None:
+        """Make the liquid's temperature less certain in the direction that it went astray: what was counted meanwhile is as wrong as it
+        is."""
+        here = self.c[T][T]
+        if here <= 0.0:
+            self.c[T][T] = variance
+            return
+        k = math.sqrt(1.0 + variance / here)
+        for i in range(5):
+            if i != T:
+                self.c[i][T] *= k
+                self.c[T][i] *= k
+        self.c[T][T] = here + variance
+        for n in self.counts.values():
+            n.var += (k * k - 1.0) * n.cov[T] * n.cov[T] / here
+            n.cov[T] *= k
+
+    def widen(self, place: int, variance: float) -> None:
+        """Make one state less certain."""
+        self.c[place][place] += variance
+
+
+KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "air")
+
+
+def merged(tracks: list[Track], weights: list[float]) -> Track:
+    """One track with the mean and the covariance of a weighted mixture."""
+    used = [(t, w) for t, w in zip(tracks, weights, strict=True) if w > 1e-7]
+    if len(used) == 1:
+        return used[0][0].copy()
+    whole = math.fsum(w for _, w in used)
+    used = [(t, w / whole) for t, w in used]
+    x = [math.fsum(w * t.x[i] for t, w in used) for i in range(5)]
+    c = [[0.0] * 5 for _ in range(5)]
+    first = used[0][0]
+    counts = {k: Count(n.law, math.fsum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
+    for t, w in used:
+        d = [a - b for a, b in zip(t.x, x, strict=True)]
+        for row, theirs, di in zip(c, t.c, d, strict=True):
+            wdi = w * di
+            for j in range(5):
+                row[j] += w * theirs[j] + wdi * d[j]
+        for k, n in counts.items():
+            other = t.counts[k]
+            off = other.done - n.done
+            n.var += w * (other.var + off * off)
+            n.cov = [v + w * (o + off * e) for v, o, e in zip(n.cov, other.cov, d, strict=True)]
+    return Track(x, c, counts)
+
+
+CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
+    ("calm", "lively"): 1 / 600,
+    ("calm", "jump"): 1 / 600,
+    ("calm", "stir"): 1 / 600,
+    ("calm", "air"): 1 / 3000,
+    ("lively", "calm"): 1 / 30,
+    ("lively", "jump"): 1 / 600,
+    ("lively", "stir"): 1 / 600,
+    ("lively", "air"): 1 / 3000,
+    ("air", "calm"): 1 / 90,
+}
+"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over
+at once."""
+AT_ONCE: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
+OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "air": 0.0025}
+LIQUID: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
+NO_AIR_C = (0.4, 1.5)
+"""Air that near the liquid (the room known, not known) cannot be told from liquid and does no harm: it loses weight."""
+
+
+@lru_cache(maxsize=64)
+def _moves(h: float, kinds: tuple[Kind, ...]) -> tuple[tuple[float, ...], ...]:
+    table = []
+    for one in kinds:
+        if one in ("jump", "stir"):
+            row = [AT_ONCE[other] for other in kinds]
+        else:
+            row = [1.0 - math.exp(-h * CHANGES_PER_S.get((one, other), 0.0)) for other in kinds]
+            row[kinds.index(one)] = 1.0 - math.fsum(row)
+        whole = math.fsum(row)
+        table.append(tuple(v / whole for v in row))
+    return tuple(table)
+
+
+class Bank:
+    """One calm track, or rivals with their weights. `log_evidence`: natural logarithm of the readings' likelihood so far."""
+
+    __slots__ = ("kinds", "log_evidence", "tracks", "weights")
+
+    def __init__(self, tracks: list[Track], weights: list[float], kinds: tuple[Kind, ...] = ("calm",), log_evidence: float = 0.0) -> None:
+        self.tracks = tracks
+        self.weights = weights
+        self.kinds = kinds
+        self.log_evidence = log_evidence
+
+    @property
+    def mixing(self) -> bool:
+        """Whether rivals run."""
+        return len(self.tracks) > 1
+
+    def copy(self) -> Bank:
+        """An independent copy."""
+        return Bank([t.copy() for t in self.tracks], self.weights[:], self.kinds, self.log_evidence)
+
+    def open(self, kinds: tuple[Kind, ...] = KINDS, weights: Mapping[Kind, float] = OPENING) -> None:
+        """Let the rivals run, all from what is believed now."""
+        self.close()
+        whole = math.fsum(weights[k] for k in kinds)
+        self.tracks = [self.tracks[0], *(self.tracks[0].copy() for _ in kinds[1:])]
+        self.weights = [weights[k] / whole for k in kinds]
+        self.kinds = kinds
+
+    def only(self, kind: Kind) -> None:
+        """One model alone, from what is believed altogether."""
+        self.close()
+        self.kinds = (kind,)
+
+    def close(self) -> None:
+        """End the rivalry: one track with the mixture's mean and covariance."""
+        if self.mixing:
+            self.tracks = [merged(self.tracks, self.weights)]
+            self.weights = [1.0]
+            self.kinds = ("calm",)
+
+    def weight(self, kind: Kind) -> float:
+        """Probability of a model."""
+        return self.weights[self.kinds.index(kind)] if kind in self.kinds else 0.0
+
+    def track(self, kind: Kind) -> Track:
+        """One model's belief, the mixture's where that model does not run."""
+        return self.tracks[self.kinds.index(kind)] if kind in self.kinds else self.mean()
+
+    def mean(self) -> Track:
+        """What is believed altogether. Not to be written to."""
+        return merged(self.tracks, self.weights) if self.mixing else self.tracks[0]
+
+    def mix(self, h: float) -> None:
+        """Let the chain move for `h` seconds, once before each reading."""
+        if not self.mixing or h <= 0:
+            return
+        moves = _moves(h, self.kinds)
+        tracks, weights = [], []
+        for j, kind in enumerate(self.kinds):
+            parts = [w * row[j] for w, row in zip(self.weights, moves, strict=True)]
+            whole = math.fsum(parts)
+            track = merged(self.tracks, [p / whole for p in parts]) if whole > 0 else self.tracks[j].copy()
+            track.widen(T, NOISES[kind].jump)
+            track.widen(TRANSIENT, NOISES[kind].stir)
+            tracks.append(track)
+            weights.append(whole)
+        self.tracks, self.weights = tracks, weights
+
+    def predict(self, step: Step) -> None:
+        """Carry every model over one step with readings to come."""
+        for track, kind in zip(self.tracks, self.kinds, strict=True):
+            track.predict(air_step(step.h) if kind == "air" else step, NOISES[kind])
+
+    def drift(self, step: Step, noise: Noise = QUIET) -> None:
+        """Carry over one step without readings (held or vessel model)."""
+        for track in self.tracks:
+            track.predict(step, noise)
+
+    def update(self, value: float, variance: float, room_known: bool) -> tuple[float, float]:
+        """Every model takes the probe's reading; the likelier gain weight. Returns the first (calm) model's surprise and its variance."""
+        surprise, total = self.tracks[0].update(PROBE, value, variance)
+        log = -0.5 * (surprise * surprise / total + math.log(2.0 * math.pi * total))
+        if not self.mixing:
+            self.log_evidence += log
+            return surprise, total
+        logs = [math.log(max(self.weights[0], 1e-12)) + log]
+        for track, kind, weight in zip(self.tracks[1:], self.kinds[1:], self.weights[1:], strict=True):
+            off, var = track.update(PROBE, value, variance)
+            log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
+            if kind == "air" and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
+                log -= 0.7
+            logs.append(log)
+        top = max(logs)
+        raw = [max(math.exp(v - top), 1e-9) for v in logs]
+        whole = math.fsum(raw)
+        self.weights = [v / whole for v in raw]
+        self.log_evidence += top + math.log(whole)
+        return surprise, total
+
+    def keep_only(self, alive: set[int]) -> None:
+        """Drop the counts that nobody asks for."""
+        for track in self.tracks:
+            for key in [k for k in track.counts if k not in alive]:
+                del track.counts[key]

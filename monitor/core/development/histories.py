@@ -1,0 +1,124 @@
+"""Is it still the liquid's probe? Two histories of the same readings, run beside each other: a liquid that moves, or a probe in air.
+
+Started when the rivals of `filter` find air likely, or when a probe that was away speaks again; it weighs, `estimator` decides.
+Tests: tests/core/development/test_estimator.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from monitor.core.development.filter import KINDS, LIQUID, Kind
+from monitor.core.development.moment import Moment
+
+AIR_PRIOR_LOG = math.log(1.0 / 2000.0)
+"""Chance that a probe is lifted in a given second, beside 1/600 for each kind of step of the liquid (see `filter`)."""
+IN_AIR: dict[Kind, float] = {"calm": 0.01, "lively": 0.003, "jump": 0.003, "stir": 0.004, "air": 0.98}
+BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0, "air": 0.2}
+"""Weights at the start of a history: just lifted; speaking again after an absence."""
+MOST_FORKS = 16
+HOPELESS_LOG = 12.0
+"""At most so many beginnings of air are followed, and none that is this many natural logarithms behind the best."""
+OUT_LOG = 3.0
+"""A probe that speaks again has been in air when that is so much likelier (natural logarithm) than a liquid all along."""
+
+
+class Histories:
+    """`air` begins in air at `since_t_s` and may return; `liquid` was in the liquid all the time (None: not asked). `silent`: the probe
+    was only silent before `since_t_s`, and in the liquid from then on (None: it had been seen to go into air)."""
+
+    __slots__ = ("air", "air_log", "liquid", "silent", "since_t_s")
+
+    def __init__(self, air: Moment, air_log: float, liquid: Moment | None, since_t_s: float, silent: Moment | None = None) -> None:
+        self.air = air
+        self.air_log = air_log
+        self.liquid = liquid
+        self.since_t_s = since_t_s
+        self.silent = silent
+
+    def read(self, t: float, celsius: float) -> None:
+        """Both histories take one more reading."""
+        if t > self.air.t:
+            self.air.read(t, celsius, [])
+        if self.liquid is not None and t > self.liquid.t:
+            self.liquid.read(t, celsius, [])
+        if self.silent is not None and t > self.silent.t:
+            self.silent.read(t, celsius, [])
+
+    def read_room(self, celsius: float) -> None:
+        """All take what the room's probe says."""
+        for moment in (self.air, self.liquid, self.silent):
+            if moment is not None:
+                moment.read_room(celsius)
+
+    @property
+    def was_out(self) -> bool:
+        """Whether the probe has been in air, as far as is known."""
+        return self.silent is None or self.air.bank.log_evidence - self.silent.bank.log_evidence > OUT_LOG
+
+    @property
+    def liquid_ahead(self) -> float:
+        """Natural logarithm of how much likelier the liquid's history is."""
+        if self.liquid is None:
+            return -math.inf
+        return self.liquid.bank.log_evidence - self.air.bank.log_evidence - self.air_log
+
+    @property
+    def in_air(self) -> float:
+        """Probability of being in air now, if it has been at all."""
+        return self.air.bank.weight("air")
+
+
+def bare(moment: Moment) -> Moment:
+    """A copy that counts nothing."""
+    other = moment.copy()
+    other.keep_only(set())
+    return other
+
+
+def weigh(start: Moment, readings: Sequence[tuple[float, float, bool]], odd_t: float, newest_onset_t: float) -> Histories | None:
+    """The likeliest beginning of air among the readings since a little before `odd_t`, and the liquid's history beside it.
+
+    `start` is a moment before it all, `readings` (t, C, whether the room's) since. None where no reading lies where air may begin.
+    """
+    liquid = bare(start)
+    liquid.bank.open(LIQUID)
+    liquid.bank.log_evidence = 0.0
+    forks: list[tuple[float, Moment]] = []
+    for t, celsius, of_room in readings:
+        if of_room:
+            for moment in (liquid, *(fork for _, fork in forks)):
+                moment.read_room(celsius)
+            continue
+        if t <= liquid.t:
+            continue
+        if odd_t <= t <= newest_onset_t:
+            fork = bare(liquid)
+            fork.bank.only("air")
+            forks.append((t, fork))
+        for _, fork in forks:
+            fork.read(t, celsius, [])
+        forks = _likely(forks)
+        liquid.read(t, celsius, [])
+    if not forks:
+        return None
+    onset, best = forks[0]
+    best.bank.open(KINDS, IN_AIR)
+    return Histories(best, AIR_PRIOR_LOG, liquid, onset)
+
+
+def _likely(forks: list[tuple[float, Moment]]) -> list[tuple[float, Moment]]:
+    """The forks worth following, the likeliest first."""
+    forks = sorted(forks, key=lambda f: -f[1].bank.log_evidence)
+    return [f for f in forks[:MOST_FORKS] if f[1].bank.log_evidence > forks[0][1].bank.log_evidence - HOPELESS_LOG]
+
+
+def returning(moment: Moment) -> Histories:
+    """For a probe that speaks again: `moment` follows it already, with what is believed of the liquid."""
+    back = bare(moment)
+    back.bank.open(KINDS, BACK)
+    silent = bare(moment)
+    silent.bank.open(LIQUID, BACK)
+    back.bank.log_evidence = silent.bank.log_evidence = 0.0
+    return Histories(back, 0.0, None, back.t, silent)

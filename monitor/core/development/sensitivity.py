@@ -1,0 +1,64 @@
+"""What no filter can see: a probe's constant error, a vessel's wrong lag, the rate law's own number. Carried as signed sensitivities.
+
+The temperature's sensitivity to each unknown follows the source (1 for the probe that is believed; a mixture of start and
+bath in the vessel model); development's is the running integral of r'(T) times it. Unknowns are independent, so the parts add
+in quadrature (JCGM 100:2008, section 5.1). Tests: tests/core/development/test_estimator.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from monitor.core.development.filter import Step
+from monitor.core.development.rate import RateLaw
+
+LAG = " vessel's lag"
+LAW = " rate law"
+"""Names that no probe can have (they begin with a space)."""
+
+
+class Systematics:
+    """Sensitivities of the temperature (`of_c`, C per unit of each unknown) and, since the session's start, of development (`of_ref_s`)."""
+
+    __slots__ = ("of_c", "of_ref_s")
+
+    def __init__(self, of_c: dict[str, float] | None = None, of_ref_s: dict[str, float] | None = None) -> None:
+        self.of_c = {} if of_c is None else of_c
+        self.of_ref_s = {} if of_ref_s is None else of_ref_s
+
+    def copy(self) -> Systematics:
+        """An independent copy."""
+        return Systematics(dict(self.of_c), dict(self.of_ref_s))
+
+    def follow_probe(self, probe: str) -> None:
+        """The temperature is now that of one probe, with its error and no other."""
+        self.of_c = {probe: 1.0}
+
+    def follow_vessel(self, step: Step, outside: str, lag_s: float, difference_c: float) -> None:
+        """One step of the vessel model: errors of the start die out, that of the outside probe and of the lag come in."""
+        self.of_c = {k: v * step.keep for k, v in self.of_c.items()}
+        self.of_c[outside] = self.of_c.get(outside, 0.0) + 1.0 - step.keep
+        self.of_c[LAG] = self.of_c.get(LAG, 0.0) - difference_c * step.keep * step.h / (lag_s * lag_s)
+
+    def count(self, law: RateLaw, celsius: float, h: float) -> None:
+        """Development over `h` seconds at about `celsius`."""
+        add_to(self.of_ref_s, self.of_c, law, celsius, h)
+
+
+def add_to(of_ref_s: dict[str, float], of_c: Mapping[str, float], law: RateLaw, celsius: float, h: float) -> None:
+    """Add the sensitivities of `h` seconds of development at `celsius` to `of_ref_s`."""
+    done = math.exp(law.log_rate(celsius)) * h
+    slope = done * law.log_rate_slope(celsius)
+    for name, of in of_c.items():
+        of_ref_s[name] = of_ref_s.get(name, 0.0) + slope * of
+    of_ref_s[LAW] = of_ref_s.get(LAW, 0.0) + done * law.log_rate_sd_slope(celsius)
+
+
+def variance(sensitivities: Mapping[str, float], sds: Mapping[str, float], since: Mapping[str, float] | None = None) -> float:
+    """Variance that the unknowns make; `since`: count only what has come since those sensitivities."""
+    total = 0.0
+    for name, value in sensitivities.items():
+        part = (value - (since.get(name, 0.0) if since else 0.0)) * sds[name]
+        total += part * part
+    return total

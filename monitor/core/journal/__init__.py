@@ -1,0 +1,1 @@
+"""The journal's records: their words, how they are checked, and what they tell of a session."""

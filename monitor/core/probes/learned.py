@@ -1,0 +1,143 @@
+"""What was learned before the film, as frozen values: how far a probe reads from a trusted thermometer, how it lags, how a vessel lags.
+
+Decides how a raw reading becomes a corrected one and how far the correction may be trusted at another temperature and on
+another day; measures nothing and stores nothing (monitor.prepare does). The day comes in as an argument.
+Sign, once and for all: an offset is probe minus reference. A probe that reads high has a positive one; it is subtracted.
+Tests: tests/prepare/probes/test_comparing.py, tests/prepare/probes/test_learned_store.py.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+Coupled = Literal["bath", "room"]
+
+COLOUR_DAYS = 90
+"""A comparison older than this does not verify a colour developer (the practice that this project follows; common practice, no source)."""
+USUAL_DAYS = 365
+"""A probe is compared again at least once a year, and after a fall (common practice, no source)."""
+DEFAULT_LAG_S = 8.0
+"""Lag of a probe that was never dipped, seconds."""
+NOT_COMPARED_SD_C = 0.29
+"""Standard uncertainty of a probe that was never compared, C: half-width 0.5 C (data sheet of the usual probe), uniform: 0.5/sqrt(3)."""
+NEAR_C = 2.0
+"""Within this distance of a point a comparison speaks from measurement, farther off from the usual run of such probes."""
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonPoint:
+    """One comparison in one water: the trusted thermometer's temperature, the offset found, and the scatter of that offset alone (C)."""
+
+    reference_c: float
+    offset_c: float
+    sd_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The offset of one probe as a straight line: `offset_c` at `at_c`, changing by `slope_per_c` for each C of true temperature.
+
+    `sd_offset_c`, `sd_slope_per_c`: standard uncertainties of these two (they are uncorrelated at `at_c`), without the
+    reference's own. `reference_sd_c`: that of the trusted thermometer, shared by all points. `date`: ISO day of the newest point.
+    """
+
+    probe: str
+    id: str | None
+    at_c: float
+    offset_c: float
+    slope_per_c: float
+    sd_offset_c: float
+    sd_slope_per_c: float
+    reference: str
+    reference_sd_c: float
+    who: str
+    date: str
+    points: tuple[ComparisonPoint, ...]
+
+    @property
+    def kind(self) -> Literal["offset", "line"]:
+        """`line` where points at different temperatures carry one."""
+        return "line" if self.slope_per_c != 0.0 else "offset"
+
+    @property
+    def valid_c(self) -> tuple[float, float]:
+        """The temperatures that the points cover, `NEAR_C` more at both ends."""
+        temperatures = [p.reference_c for p in self.points]
+        return min(temperatures) - NEAR_C, max(temperatures) + NEAR_C
+
+    def offset_at(self, celsius: float) -> float:
+        """Probe minus reference at a true temperature, C."""
+        return self.offset_c + self.slope_per_c * (celsius - self.at_c)
+
+    def sd_at(self, celsius: float) -> float:
+        """Standard uncertainty of a corrected reading near `celsius`, C, reference included. Grows away from the points."""
+        return math.hypot(self.sd_offset_c, self.sd_slope_per_c * (celsius - self.at_c), self.reference_sd_c)
+
+    def age_days(self, today: dt.date) -> int:
+        """Days since the newest point, 0 at least."""
+        return max(0, (today - dt.date.fromisoformat(self.date)).days)
+
+    def expires(self, narrow: bool) -> dt.date:
+        """The last day on which it counts; `narrow` for a colour developer (90 days), else a year."""
+        return dt.date.fromisoformat(self.date) + dt.timedelta(days=COLOUR_DAYS if narrow else USUAL_DAYS)
+
+    def verifies(self, celsius: float, today: dt.date, narrow: bool) -> bool:
+        """Whether it speaks from measurement at this temperature and has not expired."""
+        low, high = self.valid_c
+        return low <= celsius <= high and today <= self.expires(narrow)
+
+
+def apply(comparison: Comparison, raw_c: float) -> float:
+    """The true temperature that belongs to what the probe said, C: the inverse of raw = T + offset(T), exactly."""
+    return (raw_c - comparison.offset_c + comparison.slope_per_c * comparison.at_c) / (1.0 + comparison.slope_per_c)
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeLag:
+    """Time constant of a probe in stirred water, seconds, its standard uncertainty, and the ISO day it was learned."""
+
+    probe: str
+    id: str | None
+    lag_s: float
+    sd_s: float
+    date: str
+
+
+@dataclass(frozen=True, slots=True)
+class VesselLag:
+    """Time constant with which a vessel's liquid follows bath or room, seconds. It belongs to one volume and one way of agitation."""
+
+    vessel: str
+    lag_s: float
+    sd_s: float
+    coupled_to: Coupled
+    date: str
+    volume_ml: float | None = None
+    agitation: str | None = None
+    learn_again: str | None = None
+    """Why it should be learned again, where a check by the poured-off developer said so."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """All that has been learned so far: the newest of each. Keys are names, and permanent numbers where there is one."""
+
+    comparisons: Mapping[str, Comparison] = field(default_factory=dict)
+    probe_lags: Mapping[str, ProbeLag] = field(default_factory=dict)
+    vessel_lags: Mapping[str, VesselLag] = field(default_factory=dict)
+
+    def comparison(self, probe: str) -> Comparison | None:
+        """The newest comparison of a probe, by its permanent number or its name; None if it was never compared."""
+        return self.comparisons.get(probe)
+
+    def probe_lag(self, probe: str) -> ProbeLag | None:
+        """The newest lag of a probe, by its permanent number or its name."""
+        return self.probe_lags.get(probe)
+
+    def vessel_lag(self, vessel: str) -> VesselLag | None:
+        """The newest lag of a vessel, by its name."""
+        return self.vessel_lags.get(vessel)

@@ -1,0 +1,83 @@
+"""When the tool's own lamp may be lit: pure, total, and dark for everything unknown.
+
+The rule (reasons in the user's guide): film that is bare sees no light of any colour from this tool, be it red-blind or
+not; loading is always dark; infrared film allows no lamp ever; with a closed lid the lamp is allowed when the person asked
+for it in this session. A fault, a restart and the network are no arguments here: they cannot light anything.
+Sources: a US navy training manual, NAVEDTRA 14209, chapter 10, for the tests of darkness; the rest common practice, no
+source. No I/O. Tests: tests/core/recipe/test_light.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+FILMS: Final = ("panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared")
+CLOSED_VESSELS: Final = ("lidded tank", "drum")
+OPEN_VESSELS: Final = ("open tank", "open tray")
+ROLES: Final = ("load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold")
+FIXING_ROLES: Final = ("fix", "bleach-fix")
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether the lamp may be lit, and the reason in a plain sentence."""
+
+    allowed: bool
+    why: str
+
+
+def bare_film(vessel: str, role: str, before_last_fix: bool) -> bool:
+    """Whether film lies open to light during a stage, the lid where it belongs. An unknown vessel or role counts as open.
+
+    `before_last_fix`: this stage is the last fix or comes before its end, or the recipe fixes nothing at all.
+    """
+    if role not in ROLES or role == "load":
+        return True
+    if vessel in CLOSED_VESSELS:
+        return False
+    return before_last_fix or vessel not in OPEN_VESSELS
+
+
+def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> Verdict:
+    """The rule. `lid_on` matters for a lidded tank and a drum only; `asked` is the person's explicit word for this session.
+
+    Total: any text is taken, and what is not known is dark.
+    """
+    if film not in FILMS or vessel not in (*CLOSED_VESSELS, *OPEN_VESSELS) or role not in ROLES:
+        return Verdict(False, "film, vessel or stage is not known: dark")
+    if film == "infrared":
+        return Verdict(False, "film for the infrared: no lamp in any stage, and invisible light is light")
+    if role == "load":
+        return Verdict(False, "the film is bare while it is loaded")
+    if bare_film(vessel, role, before_last_fix):
+        return Verdict(False, "the film is bare until the last fixing bath is over")
+    if vessel in CLOSED_VESSELS and not lid_on and before_last_fix:
+        return Verdict(False, "the lid is off and the film is not fixed")
+    if not asked:
+        return Verdict(False, "nobody asked for the lamp in this session")
+    if vessel in CLOSED_VESSELS and lid_on:
+        return Verdict(True, "the lid is on, and the lamp was asked for")
+    return Verdict(True, "the last fixing bath is over, and the lamp was asked for")
+
+
+def lamp_allowed(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> bool:
+    """The verdict of `lamp` alone."""
+    return lamp(film, vessel, role, before_last_fix=before_last_fix, lid_on=lid_on, asked=asked).allowed
+
+
+def stages_before_last_fix(roles: tuple[str, ...]) -> tuple[bool, ...]:
+    """For each stage, whether it is the last fixing bath or comes before its end; all, where nothing fixes."""
+    last = max((i for i, role in enumerate(roles) if role in FIXING_ROLES), default=len(roles))
+    return tuple(i <= last for i in range(len(roles)))
+
+
+def session_refusal(film: str, vessel: str, roles: tuple[str, ...]) -> str | None:
+    """Why the lamp may not be asked for with this recipe, or None. A stage `load` does not count: the lamp is shut during it."""
+    if film == "infrared":
+        return "film for the infrared allows no lamp in any stage"
+    for number, (role, before) in enumerate(zip(roles, stages_before_last_fix(roles), strict=True), start=1):
+        if role != "load" and not lamp_allowed(film, vessel, role, before_last_fix=before, lid_on=True, asked=True):
+            why = lamp(film, vessel, role, before_last_fix=before, lid_on=True, asked=True).why
+            return f"stage {number} ({role}): {why}"
+    return None

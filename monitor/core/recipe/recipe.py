@@ -1,0 +1,584 @@
+"""A recipe: the stages of one evening as frozen values, and the reader that refuses everything it does not understand.
+
+The format is the project's contract, section 2. `load_recipe` takes the file's bytes and its name (for messages); all
+problems are raised together as one `FileWrong`. Tests: tests/core/recipe/test_recipe.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import groupby, pairwise
+from typing import Any, Literal, get_args
+
+from monitor.core.development.rate import BOUND_C, Arrhenius, Coefficient, Pairs, RateLaw, planned_time
+from monitor.core.recipe.light import FIXING_ROLES, bare_film, stages_before_last_fix
+from monitor.core.text.quantities import (
+    Dilution,
+    QuantityWrong,
+    format_duration,
+    format_number,
+    read_dilution,
+    read_duration,
+    read_temperature,
+    read_volume,
+    shown,
+)
+from monitor.core.text.toml_table import Document, Table, parse
+
+Film = Literal["panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared"]
+VesselKind = Literal["lidded tank", "open tank", "open tray", "drum"]
+StageRole = Literal["load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold"]
+Until = Literal["time", "at least"]
+Counted = Literal["pour to pour", "full to empty"]
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """Agitation of `for_s` seconds: once at `from_s` after the stage's begin, or again every `every_s` (the other is None)."""
+
+    from_s: float | None
+    every_s: float | None
+    for_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """The start is withheld until the developer has been within `band_c` of the reference for `for_s`."""
+
+    band_c: float
+    for_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage. `number` is 1-based. Fields as in the contract, defaults filled in."""
+
+    number: int
+    line: int
+    name: str
+    role: StageRole
+    time_s: float
+    counted: Counted
+    fill_s: float
+    reference_c: float
+    steer: bool
+    law: RateLaw | None
+    valid_c: tuple[float, float] | None
+    drain_s: float
+    ready_s: float
+    agitation: tuple[Burst, ...]
+    continuous: bool
+    band_c: float | None
+    gate: Gate | None
+    factor: float
+    solution: str | None
+    jug: int | None
+    until: Until
+    at_most_s: float | None
+    dilution: Dilution | None = None
+    volume_ml: float | None = None
+
+    @property
+    def target_ref_s(self) -> float:
+        """Time times factor: seconds of development at the reference, or plain seconds where temperature does not steer."""
+        return self.time_s * self.factor
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """One film after another through the develop stage. `factors` has `count` entries and multiplies the stage's factor."""
+
+    count: int
+    interval_s: float
+    factors: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A recipe that has passed every check. `data` is what the file said, for the journal; `warnings` are plain sentences."""
+
+    name: str
+    film: Film
+    vessel: VesselKind
+    stages: tuple[Stage, ...]
+    sheets: Sheets | None
+    what: str | None
+    area_units: float | None
+    data: Mapping[str, Any]
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def open_film(self) -> tuple[int, ...]:
+        """Numbers of the stages during which film is bare: `load`, and in an open vessel all up to the end of the last fix."""
+        before = stages_before_last_fix(tuple(stage.role for stage in self.stages))
+        return tuple(s.number for s, early in zip(self.stages, before, strict=True) if bare_film(self.vessel, s.role, early))
+
+    @property
+    def sheet_exits_s(self) -> tuple[float, ...]:
+        """Planned exit of each sheet from a developer at the reference, seconds after the first sheet's begin; in the order of going in."""
+        if self.sheets is None:
+            return ()
+        stage = next(s for s in self.stages if s.role == "develop")
+        return planned_exits(stage.target_ref_s, self.sheets)
+
+
+def planned_exits(target_s: float, sheets: Sheets) -> tuple[float, ...]:
+    """Seconds after the first sheet's begin at which each sheet is due out of a bath at the reference."""
+    return tuple(i * sheets.interval_s + target_s * factor for i, factor in enumerate(sheets.factors))
+
+
+def load_recipe(text: bytes, file: str) -> Recipe:
+    """Read a recipe. Raises `FileWrong` with every problem, each with file, line, what is wrong and what is allowed."""
+    return _read(parse(text, file))
+
+
+def recipe_from_data(data: Mapping[str, Any]) -> Recipe:
+    """A recipe from `Recipe.data`, as a journal's `session` record carries it. Raises `FileWrong` (lines are 0)."""
+    return _read(Document(data, None, "recipe in the journal"))
+
+
+# Bounds and defaults. Where a number is not the contract's, it says where it comes from.
+
+LONGEST_S = 24 * 3600.0
+DEFAULT_REFERENCE_C = 20.0
+VALID_HALF_WIDTH_C = 4.0
+DRAIN_S, SHEET_DRAIN_S = 10.0, 5.0
+READY_S, READY_RANGE_S = 30.0, (15.0, 60.0)
+EXIT_GAP_S = 3.0
+"""Planned exits of sheets lie at least the drain and this apart."""
+SD_ENERGY_KJ_MOL = 8.7
+"""Where the person gives none: published black-and-white tables lie between 50 and 80 kJ/mol, as a uniform spread 30/sqrt(12)."""
+SD_PER_10_C = 0.3
+"""The same spread said per 10 C: 65 kJ/mol is 2.48 per 10 C, and 2.48 x ln 2.48 x 8.7/65 = 0.30."""
+SD_PERCENT_PER_C = 0.5
+"""Published tables lie 2 to 5 per cent rms off one line over 10 C, which is about half a per cent per C."""
+SHORTEST_DEVELOP_S = 300.0
+"""Below five minutes development may be uneven: common practice, no source."""
+SHOCK_C, RETICULATION_C = 3.0, 8.0
+"""Steps between baths: 3 C is common practice (a navy manual: 5 F between trays); reticulation is told of at 15 F."""
+MOST_SHEETS_EASILY = 6
+"""NAVEDTRA 14209 names 6 to 12 with experience; six for a first year is common practice."""
+
+_TIME_SAYS = '"0:01" to "24:00:00"'
+_AT_LEAST_ROLES = ("load", "fix", "wash", "wash aid", "rinse", "hold")
+_STAGES = "one [[stage]] table for each stage"
+
+
+def _read(document: Document) -> Recipe:
+    root = document.root()
+    root.whole("schema", 1, 1, "1, the only schema there is", required=True)
+    name = root.text("name", required=True)
+    film = root.choice("film", get_args(Film), required=True)
+    vessel = root.choice("vessel", get_args(VesselKind), required=True)
+    contents = root.table("contents", "[contents]")
+    what = area = None
+    if contents is not None:
+        what = contents.text("what")
+        area = contents.number("area_units", 0, 1000, "above 0, at most 1000 units of 80 sq in", above=True)
+        contents.finish()
+    tables = list(root.tables("stage", "[[stage]]", required=True))
+    if "stage" in root and root.raw("stage") == []:
+        root.wrong("stage", "stage is empty", _STAGES)
+    sheets_table = root.table("sheets", "[sheets]")
+    root.finish()
+    readers = [_StageReader(table, i + 1, film, sheets_table is not None) for i, table in enumerate(tables)]
+    stages = [stage for stage in (reader.read() for reader in readers) if stage is not None]
+    sheets = _read_sheets(sheets_table, stages, readers) if sheets_table is not None else None
+    document.raise_problems()
+    if name is None or film is None or vessel is None:
+        raise AssertionError("a missing value was not written down")
+    settled = _with_references(tuple(stages), {r.number for r in readers if "reference" in r.table})
+    recipe = Recipe(name, film, vessel, settled, sheets, what, area, document.data)
+    return replace(recipe, warnings=tuple(_warnings(recipe, {r.number for r in readers if "reference" in r.table})))
+
+
+class _StageReader:
+    """One `[[stage]]`: its keys first, then what they say together. Problems go into the document."""
+
+    def __init__(self, table: Table, number: int, film: str | None, sheets: bool) -> None:
+        self.table = table
+        self.number = number
+        self._film = film
+        self._default_drain_s = SHEET_DRAIN_S if sheets else DRAIN_S
+
+    def read(self) -> Stage | None:
+        """The stage, or None where something in it is wrong."""
+        table = self.table
+        name = table.text("name", required=True)
+        role = table.choice("role", get_args(StageRole), required=True)
+        time_s = self._time(role)
+        counted: Counted = table.choice("counted", get_args(Counted)) or "pour to pour"
+        fill_s = self._fill(counted)
+        reference_c = table.temperature("reference", 5.0, 50.0, '"5 C" to "50 C"', required=self._needs_reference())
+        valid_c = self._valid()
+        law = self._law(reference_c, time_s, valid_c)
+        steer = self._steer(role)
+        factor = table.number("factor", 0, 3, "above 0, at most 3", above=True)
+        until = self._until(role, time_s)
+        planned_s = None if time_s is None else time_s * (1.0 if factor is None else factor)
+        at_most_s = self._at_most(until, planned_s)
+        drain_s, ready_s = self._drain_and_ready(role, until, planned_s, fill_s if counted == "full to empty" else None)
+        continuous, agitation = self._agitation(until, planned_s)
+        band_c = table.difference("band", 0.01, 20.0, '"0.01 C" to "20 C"')
+        gate = self._gate(role)
+        solution = table.text("solution")
+        jug = table.whole("jug", 1, 20, "1 to 20, counted from the left")
+        dilution = self._dilution()
+        volume_ml = table.quantity("volume", read_volume, 1.0, 1e6, '"1 ml" to "1000 l"')
+        table.finish()
+        if name is None or role is None or time_s is None or drain_s is None or ready_s is None:
+            return None
+        reference = DEFAULT_REFERENCE_C if reference_c is None else reference_c
+        return Stage(
+            number=self.number, line=table.document.line(table.path), name=name, role=role, time_s=time_s, counted=counted,
+            fill_s=fill_s, reference_c=reference, steer=steer, law=law, valid_c=law.valid_c if law is not None else None,
+            drain_s=drain_s, ready_s=ready_s, agitation=agitation, continuous=continuous, band_c=band_c, gate=gate,
+            factor=1.0 if factor is None else factor, solution=solution, jug=jug, until=until, at_most_s=at_most_s,
+            dilution=dilution, volume_ml=volume_ml,
+        )  # fmt: skip
+
+    def _time(self, role: str | None) -> float | None:
+        if role != "load":
+            return self.table.duration("time", 1.0, LONGEST_S, _TIME_SAYS, required=True)
+        if "time" not in self.table:
+            self.table.raw("time")
+            return 0.0
+        return self.table.duration("time", 0.0, LONGEST_S, '"0:00" to "24:00:00"')
+
+    def _fill(self, counted: str) -> float:
+        full = counted == "full to empty"
+        fill_s = self.table.duration("fill", 0.0, 600.0, '"0:00" to "10:00"', required=full)
+        if "fill" in self.table and not full:
+            self.table.wrong("fill", 'fill without counted = "full to empty"', 'fill only with counted = "full to empty"')
+        return fill_s or 0.0
+
+    def _needs_reference(self) -> bool:
+        return any(key in self.table for key in ("rate", "gate", "band"))
+
+    def _valid(self) -> tuple[float, float] | None:
+        value = self.table.raw("valid")
+        if value is None:
+            return None
+        says = 'two temperatures, the lower first, such as ["18 C", "24 C"]'
+        if not isinstance(value, list) or len(value) != 2:
+            self.table.wrong("valid", f"valid: {shown(value)} is not a pair of temperatures", says)
+            return None
+        try:
+            low_c, high_c = read_temperature(value[0]), read_temperature(value[1])
+        except QuantityWrong as wrong:
+            self.table.wrong("valid", f"valid: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
+            return None
+        if not BOUND_C[0] <= low_c < high_c <= BOUND_C[1]:
+            self.table.wrong("valid", "valid: the range is empty, turned round or beyond 0 C to 60 C", says)
+            return None
+        return low_c, high_c
+
+    def _law(self, reference_c: float | None, time_s: float | None, valid_c: tuple[float, float] | None) -> RateLaw | None:
+        table = self.table.table("rate", "rate")
+        if table is None:
+            return None
+        kind = table.choice("law", ("coefficient", "arrhenius", "pairs"), required=True)
+        reference = DEFAULT_REFERENCE_C if reference_c is None else reference_c
+        around = valid_c or (max(BOUND_C[0], reference - VALID_HALF_WIDTH_C), min(BOUND_C[1], reference + VALID_HALF_WIDTH_C))
+        if kind == "coefficient":
+            per_10_c = table.number("per_10_c", 1.0, 6.0, "1.0 to 6.0", required=True)
+            sd = table.number("sd", 0.0, 3.0, "0 to 3, in the unit of per_10_c")
+            table.finish()
+            return None if per_10_c is None else Coefficient(reference, per_10_c, SD_PER_10_C if sd is None else sd, around)
+        if kind == "arrhenius":
+            energy = table.number("activation_energy_kj_mol", 10.0, 200.0, "10 to 200 kJ/mol", required=True)
+            sd = table.number("sd", 0.0, 100.0, "0 to 100 kJ/mol")
+            table.finish()
+            return None if energy is None else Arrhenius(reference, energy, SD_ENERGY_KJ_MOL if sd is None else sd, around)
+        if kind == "pairs":
+            sd = table.number("sd_percent_per_c", 0.0, 20.0, "0 to 20 per cent per C")
+            pairs = self._pairs(table, reference_c, time_s)
+            table.finish()
+            if pairs is not None:
+                return Pairs(reference, pairs, SD_PERCENT_PER_C if sd is None else sd, valid_c or (pairs[0][0], pairs[-1][0]))
+        return None
+
+    def _pairs(self, table: Table, reference_c: float | None, time_s: float | None) -> tuple[tuple[float, float], ...] | None:
+        says = 'two or more pairs, such as [["18 C", "12:10"], ["20 C", "10:00"]]'
+        value = table.raw("pairs", required=True)
+        if value is None:
+            return None
+        if not isinstance(value, list) or len(value) < 2:
+            table.wrong("pairs", "pairs: fewer than two pairs of temperature and time", says)
+            return None
+        pairs: list[tuple[float, float]] = []
+        for i, item in enumerate(value):
+            path = (*table.path, "pairs", i)
+            if not isinstance(item, list) or len(item) != 2:
+                table.document.problem(path, f"pair {i + 1}: {shown(item)} is not a temperature and a time", says)
+                continue
+            try:
+                celsius, seconds = read_temperature(item[0]), read_duration(item[1])
+            except QuantityWrong as wrong:
+                table.document.problem(path, f"pair {i + 1}: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
+                continue
+            if not (BOUND_C[0] <= celsius <= BOUND_C[1] and 1.0 <= seconds <= LONGEST_S):
+                table.document.problem(path, f"pair {i + 1} is out of range", f'"0 C" to "60 C" and {_TIME_SAYS}')
+                continue
+            pairs.append((celsius, seconds))
+        if len(pairs) < len(value) or not self._pairs_in_order(table, pairs):
+            return None
+        if reference_c is not None and time_s is not None and not self._pair_at_reference(table, pairs, reference_c, time_s):
+            return None
+        return tuple(pairs)
+
+    def _pairs_in_order(self, table: Table, pairs: list[tuple[float, float]]) -> bool:
+        sound = True
+        for i in range(1, len(pairs)):
+            (before_c, before_s), (celsius, seconds) = pairs[i - 1], pairs[i]
+            path = (*table.path, "pairs", i)
+            if celsius <= before_c + _SAME:
+                what = "stands twice" if celsius >= before_c - _SAME else "is out of order"
+                allowed = "each temperature once, the coldest first"
+                table.document.problem(path, f"pair {i + 1}: the temperature {format_number(celsius)} C {what}", allowed)
+                sound = False
+            elif seconds > before_s:
+                what = f"pair {i + 1}: the time grows with temperature, {format_duration(before_s)} to {format_duration(seconds)}"
+                table.document.problem(path, what, "times that fall, or stay, as it gets warmer")
+                sound = False
+        return sound
+
+    def _pair_at_reference(self, table: Table, pairs: list[tuple[float, float]], reference_c: float, time_s: float) -> bool:
+        at = [(i, seconds) for i, (celsius, seconds) in enumerate(pairs) if abs(celsius - reference_c) <= _SAME]
+        pair = f'["{format_number(reference_c)} C", "{format_duration(time_s)}"]'
+        if not at:
+            table.wrong("pairs", f"pairs: none at the reference, {format_number(reference_c)} C", f"pairs among which is {pair}")
+            return False
+        if abs(at[0][1] - time_s) > _SAME:
+            what = f"pair {at[0][0] + 1}: {format_duration(at[0][1])} at the reference, but time is {format_duration(time_s)}"
+            table.document.problem((*table.path, "pairs", at[0][0]), what, f"{pair}, or the same in time")
+            return False
+        return True
+
+    def _steer(self, role: str | None) -> bool:
+        steer = self.table.flag("steer")
+        if steer is None:
+            return role == "develop" and "rate" in self.table and self._film != "colour"
+        if steer and self._film == "colour":
+            reason = "the layers of colour film do not follow one rate, so temperature may not move its time"
+            allowed = "steer = false, with a gate and a band to hold the temperature"
+            self.table.wrong("steer", f"steer = true for colour film: {reason}", allowed)
+        elif steer and "rate" not in self.table:
+            self.table.wrong("steer", "steer = true without a rate", "a rate in this stage, or steer = false")
+        return steer
+
+    def _until(self, role: str | None, time_s: float | None) -> Until:
+        until = self.table.choice("until", get_args(Until))
+        if until == "time" and role == "load" and not time_s:
+            self.table.wrong("until", 'until = "time" for loading without a time', '"at least": a tap ends the loading')
+        return until or ("at least" if role in _AT_LEAST_ROLES else "time")
+
+    def _at_most(self, until: str, planned_s: float | None) -> float | None:
+        at_most_s = self.table.duration("at_most", 1.0, LONGEST_S, _TIME_SAYS)
+        if "at_most" not in self.table:
+            return None
+        if until != "at least":
+            self.table.wrong("at_most", 'at_most in a stage that ends by time', 'at_most only with until = "at least"')
+        elif at_most_s is not None and planned_s is not None and at_most_s <= planned_s:
+            what = f"at_most: {format_duration(at_most_s)} is not longer than the stage"
+            self.table.wrong("at_most", what, f'more than "{format_duration(planned_s)}"')
+        return at_most_s
+
+    def _drain_and_ready(
+        self, role: str | None, until: str, planned_s: float | None, full_after_s: float | None
+    ) -> tuple[float | None, float | None]:
+        """Both, defaults filled in; None for a wrong one. `full_after_s`: filling time where the stage is counted from full to empty."""
+        table = self.table
+        drain_s = table.duration("drain", 0.0, 600.0, '"0:00" to "10:00"')
+        ready_s = table.duration("ready", *READY_RANGE_S, '"0:15" to "1:00"')
+        drain = self._default_drain_s if "drain" not in table and role != "load" else drain_s or 0.0
+        ready = READY_S if ready_s is None else ready_s
+        if planned_s is not None and role != "load" and drain >= planned_s and ("drain" in table or until == "time"):
+            stated = "" if "drain" in table else " (the default)"
+            what = f"drain{stated} {format_duration(drain)} is not shorter than the stage, {format_duration(planned_s)}"
+            table.wrong("drain" if "drain" in table else "time", what, f'a drain under "{format_duration(planned_s)}"')
+        elif planned_s is not None and ready_s is not None and until == "time":
+            now_s = planned_s - drain if full_after_s is None else full_after_s + planned_s  # from the begin
+            if ready_s > now_s:
+                what = f"ready: READY would come {format_duration(ready_s)} before NOW, earlier than the stage's begin"
+                table.wrong("ready", what, f"at most {format_duration(now_s)} here; left out, a short stage has no READY")
+        return (None if "drain" in table and drain_s is None else drain), ready
+
+    def _agitation(self, until: str, planned_s: float | None) -> tuple[bool, tuple[Burst, ...]]:
+        value = self.table.raw("agitation")
+        if value is None or value == "continuous":
+            return value is not None, ()
+        if not isinstance(value, list):
+            says = '"continuous", or a list such as [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]'
+            self.table.wrong("agitation", f"agitation: {shown(value)} is not known here", says)
+            return False, ()
+        bursts = [self._burst(table, until, planned_s) for table in self.table.tables("agitation", "agitation")]
+        return False, tuple(burst for burst in bursts if burst is not None)
+
+    def _burst(self, table: Table, until: str, planned_s: float | None) -> Burst | None:
+        from_s = table.duration("from", 0.0, LONGEST_S, '"0:00" to "24:00:00"')
+        every_s = table.duration("every", 1.0, LONGEST_S, _TIME_SAYS)
+        for_s = table.duration("for", 1.0, LONGEST_S, _TIME_SAYS, required=True)
+        if ("from" in table) == ("every" in table):
+            allowed = '{ from = "0:00", for = "0:30" } or { every = "1:00", for = "0:10" }'
+            table.document.problem(table.path, f"{table.name} needs one of from and every", allowed)
+        elif every_s is not None and for_s is not None and for_s > every_s:
+            what = f"for: {format_duration(for_s)} is longer than every, {format_duration(every_s)}"
+            table.wrong("for", what, 'at most the time of every, or "continuous"')
+        elif from_s is not None and planned_s is not None and until == "time" and from_s >= planned_s:
+            table.wrong("from", f"from: {format_duration(from_s)} is after the stage's end", f'before "{format_duration(planned_s)}"')
+        table.finish()
+        return None if for_s is None else Burst(from_s, every_s, for_s)
+
+    def _gate(self, role: str | None) -> Gate | None:
+        table = self.table.table("gate", "gate")
+        if table is None:
+            return None
+        band_c = table.difference("band", 0.01, 5.0, '"0.01 C" to "5 C"', required=True)
+        for_s = table.duration("for", 1.0, 1800.0, '"0:01" to "30:00"', required=True)
+        table.finish()
+        if role is not None and role != "develop":
+            self.table.wrong("gate", f'gate in a stage of role "{role}"', "a gate before a develop stage only")
+        return Gate(band_c, for_s) if band_c is not None and for_s is not None else None
+
+    def _dilution(self) -> Dilution | None:
+        value = self.table.raw("dilution")
+        if value is None:
+            return None
+        try:
+            return read_dilution(value)
+        except QuantityWrong as wrong:
+            self.table.wrong("dilution", f"dilution: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
+            return None
+
+
+_SAME = 1e-6
+"""Two temperatures or times nearer than this are one: 68 F is 20 C."""
+
+
+def _read_sheets(table: Table, stages: list[Stage], readers: list[_StageReader]) -> Sheets | None:
+    count = table.whole("count", 1, 100, "1 to 100", required=True)
+    interval_s = table.duration("interval", 1.0, 3600.0, '"0:01" to "1:00:00"', required=True)
+    factors = _factors(table, count)
+    table.finish()
+    developing = [r for r in readers if r.table.raw("role") == "develop"]
+    if len(developing) != 1:
+        table.document.problem(table.path, f"sheets with {len(developing)} develop stages", "exactly one develop stage with [sheets]")
+        return None
+    stage = next((s for s in stages if s.number == developing[0].number), None)
+    if count is None or interval_s is None or factors is None:
+        return None
+    sheets = Sheets(count, interval_s, factors)
+    if stage is not None:
+        _check_exits(table, stage, sheets)
+    return sheets
+
+
+def _factors(table: Table, count: int | None) -> tuple[float, ...] | None:
+    value = table.raw("factors")
+    if value is None:
+        return None if count is None else (1.0,) * count
+    if not isinstance(value, list):
+        table.wrong("factors", f"factors: {shown(value)} is not a list", "a list of numbers, one a sheet")
+        return None
+    sound = True
+    for i, factor in enumerate(value):
+        if isinstance(factor, bool) or not isinstance(factor, (int, float)) or not 0 < factor <= 3:
+            table.document.problem((*table.path, "factors", i), f"factors: {shown(factor)} is not a factor", "numbers above 0, at most 3")
+            sound = False
+    if count is not None and len(value) != count:
+        table.wrong("factors", f"factors: {len(value)} for {count} sheets", f"{count} factors, one a sheet")
+        sound = False
+    return tuple(float(factor) for factor in value) if sound else None
+
+
+def _check_exits(table: Table, stage: Stage, sheets: Sheets) -> None:
+    """Planned exits too close together, and a sheet that would be drained before it is in."""
+    exits = sorted((exit_s, i) for i, exit_s in enumerate(planned_exits(stage.target_ref_s, sheets)))
+    least_s = stage.drain_s + EXIT_GAP_S
+    key = "factors" if "factors" in table and len(set(sheets.factors)) > 1 else "interval"
+    for (first_s, first), (second_s, second) in pairwise(exits):
+        if second_s - first_s < least_s - _SAME:
+            apart = format_duration(second_s - first_s, 1)
+            at = f"{format_duration(first_s)} and {format_duration(second_s)}"
+            what = f"sheets {first + 1} and {second + 1} would leave {apart} apart, at {at}"
+            table.wrong(key, what, f"exits at least {format_duration(least_s, 1)} apart (drain and 3 s)")
+    shortest_s = stage.target_ref_s * min(sheets.factors)
+    if stage.drain_s >= shortest_s and stage.drain_s < stage.target_ref_s:
+        what = f"factors: the shortest sheet, {format_duration(shortest_s)}, is not longer than the drain, {format_duration(stage.drain_s)}"
+        table.wrong("factors", what, "factors that leave more than the drain")
+
+
+def _with_references(stages: tuple[Stage, ...], stated: set[int]) -> tuple[Stage, ...]:
+    """Stages that state no reference take the develop stage's, else the first that is stated, else 20 C."""
+    given = [s for s in stages if s.number in stated]
+    donor = next((s for s in given if s.role == "develop"), given[0] if given else None)
+    if donor is None:
+        return stages
+    return tuple(s if s.number in stated else replace(s, reference_c=donor.reference_c) for s in stages)
+
+
+def _warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
+    """What is allowed but should be known before the film is wet. Whole sentences."""
+    for stage in recipe.stages:
+        yield from _stage_warnings(recipe, stage)
+    if recipe.film != "colour":  # colour processes have short times of their own, held closely
+        yield from _short_warnings(recipe.stages)
+    if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
+        yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
+    if any(s.role == "load" for s in recipe.stages[1:]):
+        yield "A stage of role load is not the first."
+    if recipe.sheets is not None and recipe.sheets.count > MOST_SHEETS_EASILY:
+        yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} want practice (common practice)."
+    if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
+        yield from _shock_warnings([s for s in recipe.stages if s.number in stated])
+    yield from _jug_warnings(recipe.stages)
+
+
+def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
+    said = f"Stage {stage.number} ({stage.name})"
+    if stage.law is None:
+        return
+    low_c, high_c = stage.law.valid_c
+    if not low_c <= stage.reference_c <= high_c:
+        yield f"{said}: the reference {format_number(stage.reference_c)} C is outside the data, {_span(low_c, high_c)}."
+    if isinstance(stage.law, Pairs) and (low_c < stage.law.pairs[0][0] - _SAME or high_c > stage.law.pairs[-1][0] + _SAME):
+        yield f"{said}: valid goes beyond the pairs, {_span(stage.law.pairs[0][0], stage.law.pairs[-1][0])}; there the end slope is used."
+    if stage.steer and stage.role == "develop":
+        warm_s = planned_time(stage.law, stage.target_ref_s, high_c)
+        if warm_s < SHORTEST_DEVELOP_S <= stage.target_ref_s:
+            yield f"{said}: at {format_number(high_c)} C it is {format_duration(warm_s)}, under 5:00 (common practice)."
+    if recipe.film == "colour":
+        yield f"{said}: the rate does not move the time of colour film; temperature is watched and recorded."
+
+
+def _short_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
+    """Development under five minutes; two baths in a row count as one."""
+    for developing, run in groupby(stages, key=lambda stage: stage.role == "develop"):
+        together = list(run)
+        whole_s = sum(stage.target_ref_s for stage in together)
+        if developing and whole_s < SHORTEST_DEVELOP_S:
+            said = " and ".join(f"{stage.number} ({stage.name})" for stage in together)
+            yield f"Stage {said}: {format_duration(whole_s)} is under 5:00, development may be uneven (common practice)."
+
+
+def _span(low_c: float, high_c: float) -> str:
+    return f"{format_number(low_c)} C to {format_number(high_c)} C"
+
+
+def _shock_warnings(stages: list[Stage]) -> Iterator[str]:
+    for before, after in pairwise(stages):
+        step_c = abs(after.reference_c - before.reference_c)
+        if step_c > SHOCK_C:
+            strong = step_c >= RETICULATION_C
+            risk = "the gelatine may wrinkle (reticulation is told of at 15 F)" if strong else "common practice keeps baths within 3 C"
+            apart = f"{format_number(step_c, 1)} C away from stage {before.number} ({before.name})"
+            yield f"Stage {after.number} ({after.name}) is {apart}: {risk}."
+
+
+def _jug_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
+    seen: dict[int, str] = {}
+    for stage in stages:
+        if stage.jug is not None and stage.solution is not None and seen.setdefault(stage.jug, stage.solution) != stage.solution:
+            yield f"Jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}: one jug a solution."

@@ -1,0 +1,199 @@
+"""The sounds, as data, and the one rule by which they share one sounder. The player knows nothing of stages.
+
+A pattern is a tuple of seconds, on and off in turn, beginning with on. Four families come unasked (tick, READY, NOW,
+FAULT; the sheet's NOW and the double tick are variants), answers only to a question. Rhythm carries all, one pitch.
+Their own design by practice of this project, with MIL-STD-1472E 5.3 (at most four signals, told apart in the first half
+second) in mind; no conformity is claimed. Forbidden: the evacuation rhythm of ISO 8201 and the carbon-monoxide rhythm.
+
+`Mixer` is pure: sounds go in, levels over time come out; the live player and the rehearsal run the same one.
+Tests: tests/core/session/test_cues.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+Cue = Literal["tick", "ready", "now", "fault", "answer", "over", "click"]
+
+TICK = (0.040,)
+DOUBLE_TICK = (0.040, 0.090, 0.040)
+READY = (0.900,)
+NOW = (0.090, 0.090) * 5 + (0.700,)
+SHEET_NOW = (0.040, 0.060, 0.400)
+FAULT = (0.090, 0.090, 0.320, 0.300, 0.090, 0.090, 0.320, 0.300)
+OVER = (3.000,)
+CLICK = (0.025,)
+ZERO = (1.200,)
+FIVE_S, ONE_S, GAP_S = 0.500, 0.150, 0.350
+
+NOW_REPEAT_S = 2.4
+NOW_REPEATS = 6
+NOW_LATER_S = 10.0
+FAULT_APART_S = 60.0
+READY_TO_NOW_LEAST_S = 10.0
+
+PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer": 3, "click": 2, "tick": 1}
+"""NOW > READY > FAULT > ANSWER > tick. A click answers a press at once and is worked in beside all of them."""
+
+HUSH_S = 0.060
+"""Silence before a sound that replaces another, so that its first onset is heard as one."""
+AGAIN_S = 0.150
+"""Silence after a click before the sound that it interrupted begins again."""
+
+
+def answer(minutes: int) -> tuple[float, ...]:
+    """Whole minutes as fives and ones; zero is one long tone. `minutes` not below 0."""
+    pulses = [FIVE_S] * (minutes // 5) + [ONE_S] * (minutes % 5)
+    if not pulses:
+        return ZERO
+    pattern = [pulses[0]]
+    for pulse in pulses[1:]:
+        pattern += [GAP_S, pulse]
+    return tuple(pattern)
+
+
+def length_s(pattern: tuple[float, ...]) -> float:
+    """Seconds from the first onset to the end of the pattern, a trailing silence included."""
+    return math.fsum(pattern)  # not sum: its last digit depends on the version of Python
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One sounding: `onset_s` is the intended first onset in session time. `number` tells soundings apart."""
+
+    number: int
+    cue: Cue
+    onset_s: float
+    pattern: tuple[float, ...]
+    sheet: int | None = None
+
+    @property
+    def end_s(self) -> float:
+        """When it is over."""
+        return self.onset_s + length_s(self.pattern)
+
+
+@dataclass(slots=True)
+class _Playing:
+    sound: Sound
+    onset_s: float
+
+    def level(self, t_s: float) -> bool:
+        at = self.onset_s
+        for i, part in enumerate(self.sound.pattern):
+            at += part
+            if t_s < at - 1e-9:
+                return i % 2 == 0
+        return False
+
+    def next_edge_s(self, t_s: float) -> float:
+        at = self.onset_s
+        for part in self.sound.pattern:
+            at += part
+            if at > t_s + 1e-9:
+                return at
+        return at
+
+    def end_s(self) -> float:
+        return self.onset_s + length_s(self.sound.pattern)
+
+
+@dataclass(slots=True)
+class Step:
+    """What the sounder does at a moment: its level, what began, what will never sound, and when to look again."""
+
+    on: bool
+    began: list[Sound] = field(default_factory=list)
+    dropped: list[Sound] = field(default_factory=list)
+    next_s: float | None = None
+
+
+class Mixer:
+    """Shares one sounder between sounds by priority. Times given to `step` never fall."""
+
+    def __init__(self) -> None:
+        self._playing: _Playing | None = None
+        self._silent_from_s = -HUSH_S - 1e9
+        self._waiting: list[tuple[float, Sound, bool]] = []  # onset, sound, whether it is one that was interrupted
+
+    def add(self, sound: Sound, t_s: float) -> None:
+        """A sound that is to begin at its onset; one that lies in the past begins at `t_s`."""
+        onset_s = max(sound.onset_s, t_s)
+        if sound.cue == "click":
+            loud = self._playing is not None and self._playing.level(t_s)
+            onset_s = max(onset_s, (t_s if loud else self._silent_from_s) + HUSH_S)
+            sound = replace(sound, onset_s=onset_s)  # the silence before it is meant, and no lateness
+        self._waiting.append((onset_s, sound, False))
+        self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
+
+    @property
+    def next_onset_s(self) -> float | None:
+        """When the first sound that waits will begin, None if none waits."""
+        return self._waiting[0][0] if self._waiting else None
+
+    def hush(self, cues: Collection[Cue], t_s: float) -> None:
+        """Silence sounds of these families at once, waiting ones included."""
+        if self._playing is not None and self._playing.sound.cue in cues:
+            if self._playing.level(t_s):
+                self._silent_from_s = t_s
+            self._playing = None
+        self._waiting = [w for w in self._waiting if w[1].cue not in cues]
+
+    def step(self, t_s: float) -> Step:
+        """Go on to `t_s`."""
+        result = Step(on=False)
+        while True:
+            if self._playing is not None and self._playing.end_s() <= t_s + 1e-9:
+                self._playing = None
+            if not self._waiting or self._waiting[0][0] > t_s + 1e-9:
+                break
+            onset_s, sound, again = self._waiting.pop(0)
+            self._start(onset_s, sound, again, result)
+        playing = self._playing
+        times = [w[0] for w in self._waiting[:1]]
+        if playing is not None:
+            result.on = playing.level(t_s) and not self._hushed(playing, t_s)
+            times.append(playing.next_edge_s(t_s))
+            times += [at - HUSH_S for at in self._louder_onsets(playing) if at - HUSH_S > t_s + 1e-9]
+        result.next_s = min(times) if times else None
+        return result
+
+    def _start(self, onset_s: float, sound: Sound, again: bool, result: Step) -> None:
+        if sound.cue == "tick" and self._in_the_way(onset_s, sound):
+            result.dropped.append(sound)
+            return
+        playing = self._playing
+        if sound.cue == "tick" and onset_s < self._silent_from_s + HUSH_S:
+            result.dropped.append(sound)  # it would only lengthen the pulse that was just silenced
+            return
+        if playing is not None and playing.end_s() > onset_s + 1e-9:
+            if sound.cue == "click":
+                if playing.sound.cue in ("ready", "fault", "answer", "over"):
+                    resume_s = onset_s + CLICK[0] + AGAIN_S
+                    self._waiting.append((resume_s, playing.sound, True))
+                    self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
+            elif PRIORITY[sound.cue] <= PRIORITY[playing.sound.cue]:
+                if not again:
+                    result.dropped.append(sound)
+                return
+        self._playing = _Playing(sound, onset_s)
+        if not again:
+            result.began.append(sound)
+
+    def _in_the_way(self, onset_s: float, tick: Sound) -> bool:
+        """A tick that would run into the silence before a cue would be hushed: it is dropped, not told as one that sounded."""
+        end_s = onset_s + length_s(tick.pattern)
+        return any(at - HUSH_S < end_s and PRIORITY[sound.cue] > PRIORITY["click"] for at, sound, _ in self._waiting)
+
+    def _louder_onsets(self, playing: _Playing) -> list[float]:
+        return [
+            at
+            for at, sound, _ in self._waiting
+            if at < playing.end_s() and (sound.cue == "click" or PRIORITY[sound.cue] > PRIORITY[playing.sound.cue])
+        ]
+
+    def _hushed(self, playing: _Playing, t_s: float) -> bool:
+        return any(at - HUSH_S <= t_s + 1e-9 for at in self._louder_onsets(playing))

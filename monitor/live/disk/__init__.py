@@ -1,0 +1,1 @@
+"""Journals on the disk: written, made safe, found again."""

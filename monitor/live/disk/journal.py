@@ -1,0 +1,265 @@
+"""The journal on the disk: a thread that appends records and makes them safe, while nobody waits for it.
+
+Decides when bytes go to the disk, and what happens when the disk will not take them: they stay in
+memory, are tried again each second, and everything is caught up in order once it can. What has been made safe is never
+written again, a half-written rest is overwritten by the same bytes. Space is set aside before the start in a file of its
+own and given up when the disk is full. Tests: tests/live/disk/test_journal.py.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import math
+import os
+import threading
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from monitor.core.journal.records import encode
+from monitor.live.clock import Clock
+from monitor.live.disk.session_id import session_id
+from monitor.live.inbox import Message, Trouble
+
+GATHER_S = 0.3
+"""Readings, progress and ticks wait this long for company; the contract allows a second. Everything else goes at once."""
+RETRY_S = 1.0
+PATIENT = frozenset({"reading", "progress", "tick"})
+BYTES_PER_S = 1500
+"""Three probes, progress, ticks: about 900 bytes a second measured in rehearsals; with room to spare."""
+RESERVE_LEAST, RESERVE_MOST = 2 << 20, 64 << 20
+
+
+def make_journal(journals: Path, wall: datetime) -> str:
+    """Make the empty journal of a new session and return its name; no other session of this folder has it. Raises OSError."""
+    name = session_id(wall, lambda taken: (journals / f"{taken}.jsonl").exists())
+    os.close(os.open(journals / f"{name}.jsonl", os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640))
+    sync_folder(journals)
+    return name
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the folder's own entries safe."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+class Reserve:
+    """Space set aside on the state's disk."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def make(self, seconds: float) -> None:
+        """Set aside enough for a session of this length. Raises OSError where there is not so much."""
+        size = int(min(RESERVE_MOST, max(RESERVE_LEAST, seconds * BYTES_PER_S)))
+        descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+        try:
+            os.posix_fallocate(descriptor, 0, size)
+        finally:
+            os.close(descriptor)
+
+    def release(self) -> bool:
+        """Give it up. True if there was something to give up."""
+        try:
+            self._path.unlink()
+        except OSError:
+            return False
+        return True
+
+
+def encode_safely(record: Mapping[str, Any]) -> bytes:
+    """A record as a line. A number that is not finite would lose the whole record, so it becomes null."""
+    try:
+        return encode(record).encode()
+    except ValueError:
+        return encode(_finite(record)).encode()
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, Mapping):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(item) for item in value]
+    return value
+
+
+class Disk:
+    """The few things that a journal asks of the operating system; a test's twin fails on purpose. All raise OSError."""
+
+    def open(self, path: Path) -> int:
+        """A descriptor for writing."""
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
+
+    def write(self, descriptor: int, data: memoryview, at: int) -> int:
+        """Put bytes at a place; how many were taken."""
+        return os.pwrite(descriptor, data, at)
+
+    def sync(self, descriptor: int) -> None:
+        """Make them safe."""
+        os.fdatasync(descriptor)
+
+
+class Journal:
+    """The journal of one session. `append` never blocks for the disk; `step` is the writer thread's.
+
+    `safe` is called with the session and the length of the file up to which it is safe on the disk.
+    """
+
+    def __init__(
+        self, path: Path, clock: Clock, post: Callable[[Message], None], reserve: Reserve | None = None,
+        safe: Callable[[str, int], None] | None = None, disk: Disk | None = None,
+    ) -> None:  # fmt: skip
+        self._path = path
+        self._session = path.stem
+        self._clock = clock
+        self._post = post
+        self._reserve = reserve
+        self._safe = safe
+        self._disk = disk or Disk()
+        self._condition = threading.Condition()
+        self._waiting: list[bytes] = []
+        self._urgent = False
+        self._rest = b""
+        self._descriptor: int | None = None
+        self._safe_bytes = path.stat().st_size
+        self._appended = 0
+        self._written = 0
+        self._failing = ""
+        self._finishing = False
+        self._ending = False
+        self._thread: threading.Thread | None = None
+
+    @property
+    def backlog(self) -> int:
+        """How many records are not yet safe."""
+        return self._appended - self._written
+
+    def append(self, record: Mapping[str, Any]) -> None:
+        """Take one record, in the order of the file."""
+        line = encode_safely(record)
+        with self._condition:
+            self._waiting.append(line)
+            self._appended += 1
+            if record.get("cue", record["kind"]) not in PATIENT:
+                self._urgent = True
+                self._condition.notify_all()
+            elif len(self._waiting) == 1:
+                self._condition.notify_all()
+
+    def step(self) -> bool:
+        """Try to make safe what has been appended so far. False if the disk would not take it."""
+        with self._condition:
+            taken, self._waiting, self._urgent = self._waiting, [], False
+        self._rest += b"".join(taken)
+        if not self._rest:
+            return True
+        try:
+            self._write()
+        except OSError as wrong:
+            if wrong.errno in (errno.ENOSPC, errno.EDQUOT) and self._reserve is not None and self._reserve.release():
+                self._tell("full; the space set aside is used now")
+                try:
+                    self._write()
+                except OSError as again:
+                    return self._failed(again)
+            else:
+                return self._failed(wrong)
+        self._safe_bytes += len(self._rest)
+        self._rest = b""
+        with self._condition:
+            self._written = self._appended - len(self._waiting)
+            self._condition.notify_all()
+        if self._failing:
+            self._failing = ""
+            self._post(Trouble("disk", True, "everything is on the disk again"))
+        if self._safe is not None:
+            self._safe(self._session, self._safe_bytes)
+        return True
+
+    def wait_safe(self, timeout_s: float) -> bool:
+        """Wait until all that was appended before is safe. For the start of a session only, never while it runs."""
+        with self._condition:
+            return self._condition.wait_for(lambda: self._written >= self._appended, timeout_s)
+
+    def start(self) -> None:
+        """Run in a thread of its own until `stop`."""
+        self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
+        self._thread.start()
+
+    def finish(self) -> None:
+        """Nothing more will be appended: end as soon as everything is safe, however long the disk takes. Does not wait."""
+        with self._condition:
+            self._finishing = True
+            self._condition.notify_all()
+
+    @property
+    def finished(self) -> bool:
+        """Whether everything is safe and nothing more will come."""
+        with self._condition:
+            return self._finishing and self._written >= self._appended
+
+    def stop(self, timeout_s: float = 2.0) -> None:
+        """Try once more to write the rest, and end; gives up waiting after `timeout_s`."""
+        with self._condition:
+            self._ending = True
+            self._condition.notify_all()
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        while True:
+            with self._condition:
+                while not (self._waiting or self._rest or self._ending or self._finishing):
+                    self._condition.wait()
+                if not self._in_haste:
+                    until_s = self._clock.mono_s() + GATHER_S
+                    while not self._in_haste and self._clock.mono_s() < until_s:
+                        self._clock.wait(self._condition, until_s)
+                last = self._ending
+            safe = self.step()
+            with self._condition:
+                if last or (safe and self._finishing and not self._waiting):
+                    break
+                if not safe and not self._ending:
+                    self._clock.wait(self._condition, self._clock.mono_s() + RETRY_S)
+        self._close()
+
+    @property
+    def _in_haste(self) -> bool:
+        return self._urgent or self._ending or self._finishing
+
+    def _write(self) -> None:
+        """Put the rest behind what is safe, wherever an earlier try broke off, and make it safe."""
+        if self._descriptor is None:
+            self._descriptor = self._disk.open(self._path)
+        at, view = self._safe_bytes, memoryview(self._rest)
+        while view:
+            count = self._disk.write(self._descriptor, view, at)
+            if count <= 0:
+                raise OSError(errno.EIO, "the disk takes nothing")
+            at, view = at + count, view[count:]
+        self._disk.sync(self._descriptor)
+
+    def _failed(self, wrong: OSError) -> bool:
+        self._close()  # a card that came back needs the file opened anew
+        self._tell(wrong.strerror or str(wrong))
+        return False
+
+    def _tell(self, why: str) -> None:
+        if why != self._failing:
+            self._failing = why
+            self._post(Trouble("disk", False, why))
+
+    def _close(self) -> None:
+        if self._descriptor is not None:
+            descriptor, self._descriptor = self._descriptor, None
+            with contextlib.suppress(OSError):  # the same card; what was not safe is still in memory
+                os.close(descriptor)

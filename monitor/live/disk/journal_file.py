@@ -1,0 +1,66 @@
+"""The journal of a rehearsal: one file, written in order, closed with its reason even on a full disk.
+
+Live sessions have a writer thread of their own (`monitor.live.disk.journal`); a rehearsal waits for nobody and may block.
+Tests: tests/cli/test_rehearse.py.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from monitor.core.errors import InputWrong
+from monitor.core.journal.records import encode
+
+
+class JournalFile:
+    """Writes records to `path`. Raises `InputWrong` where it cannot be made, or is there already and may not be overwritten."""
+
+    def __init__(self, path: Path, overwrite: bool) -> None:
+        self.path = path
+        self._safe = 0
+        try:
+            self._file = path.open("wb" if overwrite else "xb")
+        except FileExistsError:
+            raise InputWrong(f"{path}: is there already; allowed: another name, or --overwrite") from None
+        except OSError as wrong:
+            raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); allowed: a file in a folder that is yours") from None
+
+    def write(self, record: Mapping[str, Any]) -> None:
+        """Append one record. Raises OSError when the disk is full."""
+        self._file.write(encode(record).encode())
+
+    def finish(self) -> None:
+        """Everything on the disk."""
+        self._file.flush()
+        os.fsync(self._file.fileno())
+        self._file.close()
+
+    def close_on_full_disk(self, closing: Mapping[str, Any]) -> str:
+        """The disk is full: keep as many whole records as fit with `closing` behind them, numbered on. Returns what was done, in words."""
+        fd = os.open(self.path, os.O_RDWR)
+        try:
+            self._file.raw.close() if hasattr(self._file, "raw") else None
+        except OSError as wrong:
+            if wrong.errno != errno.ENOSPC:
+                raise
+        try:
+            kept = os.pread(fd, os.fstat(fd).st_size, 0)
+            lines = kept[: kept.rfind(b"\n") + 1].splitlines(keepends=True)
+            while lines:
+                last = encode({**closing, "seq": len(lines) + 1}).encode()
+                os.ftruncate(fd, sum(map(len, lines)))
+                try:
+                    os.pwrite(fd, last, sum(map(len, lines)))
+                    os.fsync(fd)
+                    return f"{len(lines) + 1} records kept, closed with the reason"
+                except OSError as wrong:
+                    if wrong.errno != errno.ENOSPC:
+                        raise
+                    del lines[-max(1, len(last) // 80) :]
+            return "nothing could be kept"
+        finally:
+            os.close(fd)

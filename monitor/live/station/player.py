@@ -1,0 +1,146 @@
+"""The player: the one thread that drives sounder and lamp, on absolute deadlines of the monotonic clock.
+
+It knows sounds and nothing of stages; which of two sounds wins is `monitor.core.session.cues.Mixer`'s to decide. What began, and
+when really, goes back to the inbox, and so does what will never be heard. A sounder that fails is a message, not an
+exception. The lamp mirrors the sounder while one has been handed in, and only then. Tests: tests/live/station/test_player.py.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import threading
+from collections.abc import Callable, Collection
+
+from hardware.ports import Output
+from monitor.core.session.cues import Cue, Mixer, Sound
+from monitor.live.clock import Clock
+from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
+
+BEAT_S = 0.5
+"""At least this often the player shows that it lives; the watchdog looks at `beat_s`."""
+
+
+class Player:
+    """Sounds go in from the thread that owns the state; levels come out. All methods may be called from any thread."""
+
+    def __init__(self, clock: Clock, sounder: Output, post: Callable[[Message], None]) -> None:
+        self._clock = clock
+        self._sounder = sounder
+        self._post = post
+        self._lamp: Output | None = None
+        self._condition = threading.Condition()
+        self._mixer = Mixer()
+        self._tune = 0
+        self._zero_s = 0.0
+        self._t_s = 0.0
+        self._on = False
+        self._lamp_on = False
+        self._changed = False
+        self._ending = False
+        self._broken: set[str] = set()
+        self._thread: threading.Thread | None = None
+        self.beat_s = clock.mono_s()
+
+    def tune(self, tune: int, zero_s: float) -> None:
+        """Begin anew: silence, and sounds whose onsets count from `zero_s` of the monotonic clock."""
+        with self._condition:
+            self._mixer, self._tune, self._zero_s = Mixer(), tune, zero_s
+            self._t_s = self._clock.mono_s() - zero_s
+            self._wake()
+
+    def add(self, sound: Sound) -> None:
+        """Let this sound begin at its onset, at once if that is over."""
+        with self._condition:
+            self._mixer.add(sound, self._now())
+            self._wake()
+
+    def hush(self, families: Collection[Cue]) -> None:
+        """Silence these families at once."""
+        with self._condition:
+            self._mixer.hush(families, self._now())
+            self._wake()
+
+    def mirror(self, lamp: Output | None) -> Output | None:
+        """Let this lamp mirror the sounder from now on; None: no lamp. Returns the one before, dark and no longer touched."""
+        with self._condition:
+            before, self._lamp = self._lamp, lamp
+            if before is not None:
+                self._drive(before, False, "lamp")
+            self._lamp_on = False
+            self._wake()
+            return before
+
+    def step(self) -> float | None:
+        """Do what is due now. Returns the monotonic moment of the next thing to do, None if there is none."""
+        with self._condition:
+            self._changed = False
+            self.beat_s = self._clock.mono_s()
+            t_s = self._now()
+            step = self._mixer.step(t_s)
+            self._levels(step.on)
+            heard_s = max(t_s, self._clock.mono_s() - self._zero_s)
+            for sound in step.began:
+                over = heard_s >= sound.end_s and not step.on
+                hushed = sound.cue == "tick" and not step.on  # room is being made for a click; a tick has no second half
+                if "sounder" in self._broken or over or hushed:
+                    self._post(Unsounded(self._tune, sound))
+                else:
+                    self._post(Sounded(self._tune, sound, heard_s))
+            for sound in step.dropped:
+                self._post(Unsounded(self._tune, sound))
+            return None if step.next_s is None else step.next_s + self._zero_s
+
+    def start(self) -> None:
+        """Run in a thread of its own until `stop`."""
+        self._thread = threading.Thread(target=self._run, name="player", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread; sounder and lamp are off afterwards."""
+        with self._condition:
+            self._ending = True
+            self._wake()
+        if self._thread is not None:
+            self._thread.join(2.0)
+        with self._condition:
+            self._levels(False)
+
+    def _run(self) -> None:
+        with contextlib.suppress(OSError):  # before everything else on this machine, where that is allowed; a cue is short
+            os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
+        while not self._ending:
+            next_s = self.step()
+            with self._condition:
+                if not self._changed and not self._ending:
+                    latest_s = self.beat_s + BEAT_S
+                    self._clock.wait(self._condition, latest_s if next_s is None else min(next_s, latest_s))
+
+    def _wake(self) -> None:
+        self._changed = True
+        self._condition.notify_all()
+
+    def _now(self) -> float:
+        """Time of the tune; it never falls."""
+        self._t_s = max(self._t_s, self._clock.mono_s() - self._zero_s)
+        return self._t_s
+
+    def _levels(self, on: bool) -> None:
+        if on != self._on or "sounder" in self._broken:
+            self._on = on
+            self._drive(self._sounder, on, "sounder")
+        if self._lamp is not None and on != self._lamp_on:
+            self._lamp_on = on
+            self._drive(self._lamp, on, "lamp")
+
+    def _drive(self, output: Output, on: bool, part: str) -> None:
+        try:
+            output.set(on)
+        except Exception as wrong:  # whatever a pin library raises: the time goes on without the sound
+            if part not in self._broken:
+                self._broken.add(part)
+                self._post(Trouble(part, False, f"{type(wrong).__name__}: {wrong}"))
+            return
+        if part in self._broken:
+            self._broken.discard(part)
+            self._post(Trouble(part, True, "it can be driven again"))

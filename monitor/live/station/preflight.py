@@ -1,0 +1,262 @@
+"""The pre-flight of one session: what the machine finds by itself, and the questions that a person answers one by one.
+
+The list is `monitor.core.recipe.checklist`'s. Here is decided what counts as a yes for the machine's items, and how three of the
+person's are tried out instead of believed: the switch is pressed, a sounded number is tapped back, and each probe is lifted,
+so that two that were swapped are found. A "no" withholds the start where the list says so; `--waive` passes a person's
+items with a reason, never a machine's. Pure but for the dice handed in; the daemon plays and reads.
+Tests: tests/live/station/test_preflight.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from monitor.core.probes.readings import Quality, Role
+from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
+from monitor.core.recipe.recipe import Recipe
+from monitor.core.session.cues import TICK
+
+FRESH_S = 5.0
+"""A good reading not older than this answers for its probe."""
+NEEDED_ROLES: frozenset[Role] = frozenset({"developer", "witness", "bath"})
+"""A silent room or wash probe is remarked on; it does not withhold the start."""
+LIFTED_C = 0.4
+"""A lifted probe has moved when its reading has gone this far (a steel sheath in air: a degree in half a minute)."""
+ROUNDS = 3
+COUNT_GAP_S = 1.0
+COUNT_AFTER_S = 0.8
+COUNT_TAPS_S = 3.0
+
+Kind = Literal["yes", "press", "count", "lift"]
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeFacts:
+    """The newest of one probe. `age_s` of its last good reading, None if it never had one; `quality` of the newest of all."""
+
+    name: str
+    role: Role
+    quality: Quality | None
+    celsius: float | None
+    age_s: float | None
+    compared: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none."""
+
+    probes: tuple[ProbeFacts, ...]
+    has_switch: bool
+    switch_alive: bool
+    switch_down: bool
+    free_bytes: int | None
+    wall_set: bool
+    wall_plausible: bool
+    throttled: int | None
+    has_vessel_lag: bool
+    broker: Literal["none", "there", "away"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What the machine found for one item. `stops`: it withholds the start, with this exit status."""
+
+    item: str
+    well: bool
+    stops: bool
+    status: int
+    said: str
+
+
+def machine_findings(recipe: Recipe, facts: Facts) -> tuple[Finding, ...]:
+    """The machine's items of this recipe, each with its finding, and the broker besides."""
+    found: list[Finding] = []
+    for item in items_for(recipe):
+        if item.asked_of == "machine" and item.id in _CHECKS:
+            found += _CHECKS[item.id](item, facts)
+    if facts.broker == "away":
+        found.append(Finding("broker", False, False, 3, "the broker is not connected: the record stays on this disk and is sent later"))
+    return tuple(found)
+
+
+def _probes(item: Item, facts: Facts) -> list[Finding]:
+    found = []
+    for probe in facts.probes:
+        well = probe.age_s is not None and probe.age_s <= FRESH_S
+        state = "no reading at all" if probe.quality is None else f"newest reading: {probe.quality}"
+        said = f"probe {probe.name} ({probe.role}): {state}; {item.if_no}"
+        found.append(Finding(item.id, well, not well and probe.role in NEEDED_ROLES, 3, "" if well else said))
+    return found
+
+
+def _compared(item: Item, facts: Facts) -> list[Finding]:
+    believed = [p for p in facts.probes if p.role in ("developer", "witness")]
+    return [Finding(item.id, p.compared, False, 2, "" if p.compared else f"probe {p.name}: {item.if_no}") for p in believed]
+
+
+def _lag(item: Item, facts: Facts) -> list[Finding]:
+    well = facts.has_vessel_lag or any(p.role in ("developer", "witness") for p in facts.probes)
+    return [Finding(item.id, well, False, 2, "" if well else item.if_no)]
+
+
+def _disk(item: Item, facts: Facts) -> list[Finding]:
+    if facts.free_bytes is None:
+        return [Finding(item.id, False, True, 3, f"the state folder's disk does not answer; {item.if_no}")]
+    free_mib = facts.free_bytes / (1 << 20)
+    well = free_mib >= FREE_MIB
+    said = f"{free_mib:.1f} MiB free on the state folder's disk; allowed: at least {FREE_MIB} MiB; {item.if_no}"
+    return [Finding(item.id, well, not well, 3, "" if well else said)]
+
+
+def _clock(item: Item, facts: Facts) -> list[Finding]:
+    if not facts.wall_plausible:
+        return [Finding(item.id, False, False, 2, f"the wall clock is wrong: {item.if_no}")]
+    said = "" if facts.wall_set else f"network time has not set the wall clock: {item.if_no}"
+    return [Finding(item.id, facts.wall_set, False, 2, said)]
+
+
+def _power(item: Item, facts: Facts) -> list[Finding]:
+    well = not facts.throttled
+    return [Finding(item.id, well, False, 3, "" if well else f"the board says 0x{facts.throttled:x}: {item.if_no}")]
+
+
+def _switch(item: Item, facts: Facts) -> list[Finding]:
+    if not facts.has_switch:
+        return [Finding(item.id, True, False, 3, "no foot switch: begins are assumed, or made by the keyboard in the light")]
+    if not facts.switch_alive:
+        return [Finding(item.id, False, True, 3, f"the foot switch does not answer; {item.if_no}")]
+    said = "the foot switch is closed and nobody should be standing on it; see to its lead, or lift what lies on it"
+    return [Finding(item.id, not facts.switch_down, facts.switch_down, 3, said if facts.switch_down else "")]
+
+
+_CHECKS: Mapping[str, Callable[[Item, Facts], list[Finding]]] = {
+    "probes": _probes, "compared": _compared, "lag": _lag, "disk": _disk, "clock": _clock, "power": _power, "switch": _switch,
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One thing to ask a person. `kind`: answered by yes, by pressing the switch, by a count, or by lifting the probe `probe`."""
+
+    id: str
+    kind: Kind
+    text: str
+    stops: bool
+    if_no: str
+    probe: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """For the socket."""
+        return {"id": self.id, "kind": self.kind, "text": self.text, "stops": self.stops, "probe": self.probe}
+
+
+def questions_for(recipe: Recipe, facts: Facts) -> tuple[Question, ...]:
+    """The person's items in the order of the list; probes are lifted one by one, the switch is pressed."""
+    asked: list[Question] = []
+    for item in items_for(recipe):
+        if item.id == "switch" and facts.has_switch:
+            asked.append(Question("switch", "press", "Press the foot switch once.", item.stops, item.if_no))
+        elif item.asked_of == "machine":
+            continue
+        elif item.id == "sounder":
+            asked.append(Question("sounder", "count", item.text, item.stops, item.if_no))
+        elif item.id == "roles":
+            lifted = [p for p in facts.probes if p.role in NEEDED_ROLES]
+            for probe in lifted if len(facts.probes) > 1 else ():
+                text = f"Lift the {probe.name} probe ({probe.role}) out of the water and hold it in the air."
+                asked.append(Question(f"roles {probe.name}", "lift", text, item.stops, item.if_no, probe.name))
+        else:
+            asked.append(Question(item.id, "yes", item.text, item.stops, item.if_no))
+    return tuple(asked)
+
+
+@dataclass(slots=True)
+class Preflight:
+    """The questions of one start and what has been answered. `line`: the connection that asks; it may hang up."""
+
+    line: int
+    questions: tuple[Question, ...]
+    answers: dict[str, Any] = field(default_factory=dict)
+    refused: str | None = None
+    _baseline: dict[str, float] = field(default_factory=dict)
+    _count: int = 0
+    _taps: int = 0
+    _presses: int = 0
+    _rounds: int = 0
+
+    @property
+    def left(self) -> int:
+        """How many questions are open."""
+        return sum(q.id not in self.answers for q in self.questions)
+
+    @property
+    def passed(self) -> bool:
+        """Whether it may start."""
+        return self.refused is None and self.left == 0
+
+    def find(self, number: object) -> Question | None:
+        """A question by its id."""
+        return next((q for q in self.questions if q.id == number), None)
+
+    def answer_yes(self, question: Question, yes: bool) -> str | None:
+        """A plain answer. Returns why it cannot start, None if it can go on."""
+        self.answers[question.id] = yes
+        if not yes and question.stops:
+            self.refused = f"{question.id}: {question.if_no}"
+        return self.refused
+
+    def pressed(self) -> None:
+        """The switch went down."""
+        self._presses += 1
+        self._taps += 1
+
+    def begin_press(self) -> None:
+        """From now on presses count."""
+        self._presses = 0
+
+    def look_press(self, question: Question) -> bool:
+        """Whether the switch has been pressed since."""
+        if self._presses:
+            self.answers[question.id] = True
+        return self._presses > 0
+
+    def begin_count(self, number: int) -> list[tuple[float, tuple[float, ...]]]:
+        """Sound `number` ticks: (seconds from now, pattern) of each. Taps count from now on."""
+        self._count, self._taps = number, 0
+        return [(COUNT_AFTER_S + COUNT_GAP_S * i, TICK) for i in range(number)]
+
+    def look_count(self, question: Question, typed: int | None) -> tuple[bool, bool]:
+        """What was tapped (or typed) against what was sounded: (right, done). Three right in a row are wanted."""
+        right = (self._taps if typed is None else typed) == self._count > 0
+        self._rounds = self._rounds + 1 if right else 0
+        done = self._rounds >= ROUNDS
+        if done:
+            self.answers[question.id] = True
+        return right, done
+
+    def begin_lift(self, now_c: Mapping[str, float]) -> None:
+        """Remember where every probe stands before one is lifted."""
+        self._baseline = dict(now_c)
+
+    def look_lift(self, question: Question, now_c: Mapping[str, float]) -> str | None:
+        """Which probe has moved most, once one has moved enough. The right one answers the question, another one refuses the start."""
+        moved = {name: abs(now_c[name] - was_c) for name, was_c in self._baseline.items() if name in now_c}
+        if not moved:
+            return None
+        most = max(moved, key=lambda name: moved[name])
+        others = [c for name, c in moved.items() if name != most]
+        if moved[most] < LIFTED_C or (others and moved[most] < 2 * max(others)):
+            return None
+        if most == question.probe:
+            self.answers[question.id] = True
+        else:
+            self.refused = f"the {question.probe} probe was lifted and {most} moved: they are swapped. {question.if_no}"
+        return most
+
+
+def stopping(findings: Sequence[Finding]) -> list[Finding]:
+    """Those that withhold the start."""
+    return [f for f in findings if f.stops]

@@ -1,0 +1,82 @@
+"""One thread for each probe: it reads about once a second and puts what it got into the inbox, whatever that was.
+
+A read blocks for a conversion, about 0.8 s on the real bus; several threads wait at the same time. The phase of the seconds
+is kept: a read that took long is followed by the next one at once, never by a queue of late ones. Judging a sample is
+`monitor.core.probes.classify`'s, believing it the estimator's. Tests: tests/live/station/test_readers.py.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable
+
+from hardware.ports import ProbeBus, Sample
+from monitor.core.probes.classify import Classifier
+from monitor.core.probes.learned import Comparison, apply
+from monitor.core.probes.readings import Reading, Role
+from monitor.live.clock import Clock
+from monitor.live.inbox import Message, Sampled
+
+PERIOD_S = 1.0
+
+
+class Reader:
+    """Reads one probe. `beat_s`: monotonic, when it last finished a read."""
+
+    def __init__(self, clock: Clock, bus: ProbeBus, probe: str, probe_id: str, post: Callable[[Message], None]) -> None:
+        self._clock = clock
+        self._bus = bus
+        self._probe = probe
+        self._id = probe_id
+        self._post = post
+        self._condition = threading.Condition()
+        self._ending = False
+        self._thread: threading.Thread | None = None
+        self.beat_s = clock.mono_s()
+
+    def step(self) -> None:
+        """Read once and post the sample. Never raises: what the bus lets through is a sample without a value."""
+        begun_s = self._clock.mono_s()
+        try:
+            sample = self._bus.read(self._id)
+        except Exception as wrong:  # the bus promises not to; a reader that died of it would be a probe lost for good
+            sample = Sample(self._id, begun_s, None, "missing", f"{type(wrong).__name__}: {wrong}")
+        self.beat_s = self._clock.mono_s()
+        self._post(Sampled(self._probe, sample, self.beat_s))
+
+    def next_s(self, due_s: float) -> float:
+        """When the read after the one that was due at `due_s` begins: on the same phase, the first that is not over."""
+        late_s = self.beat_s - due_s
+        return due_s + PERIOD_S * max(1, math.ceil(late_s / PERIOD_S)) if late_s > PERIOD_S else due_s + PERIOD_S
+
+    def start(self) -> None:
+        """Run in a thread of its own until `stop`."""
+        self._thread = threading.Thread(target=self._run, name=f"reader {self._probe}", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End after the read that is going on; does not wait for it."""
+        with self._condition:
+            self._ending = True
+            self._condition.notify_all()
+
+    def _run(self) -> None:
+        due_s = self._clock.mono_s()
+        while not self._ending:
+            self.step()
+            due_s = self.next_s(due_s)
+            with self._condition:
+                while not self._ending and self._clock.mono_s() < due_s:
+                    self._clock.wait(self._condition, due_s)
+
+
+def to_reading(
+    sample: Sample, probe: str, role: Role, comparison: Comparison | None, classifier: Classifier, zero_s: float, arrived_s: float
+) -> Reading:
+    """The core's reading of one sample. `zero_s`: where its time begins on the monotonic clock. Corrected by the comparison."""
+    quality = classifier.classify(probe, sample.t_s, sample.raw_c, sample.fault, arrived_s)
+    celsius: float | None = None
+    if quality == "good" and sample.raw_c is not None:
+        celsius = sample.raw_c if comparison is None else apply(comparison, sample.raw_c)
+    return Reading(sample.t_s - zero_s, probe, role, sample.raw_c, celsius, quality)

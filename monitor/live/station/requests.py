@@ -1,0 +1,71 @@
+"""What a `develop` line of the control socket may ask for. Decides by the recipe and the light rule; touches nothing.
+
+Tests: tests/live/station/test_control.py, tests/cli/test_develop.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from monitor.core.errors import InputWrong
+from monitor.core.recipe.light import session_refusal
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.live.station.running import Wish
+
+POUR_C = (0.0, 60.0)
+MOST_SOLUTIONS = 40
+SOLUTION_KEYS = frozenset({"solution", "dilution", "mixed", "age_s", "used_area_units", "area_units", "state"})
+
+
+class Refused(InputWrong):
+    """The station does not do this now. Exit status 2."""
+
+
+def refuse_lamp(recipe: Recipe) -> None:
+    """Raise `Refused` where the lamp may not be asked for with this recipe."""
+    why = session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
+    if why is not None:
+        raise Refused(f"--lamp: {why}; allowed: no lamp with this recipe")
+
+
+def wish_of(body: Mapping[str, Any], has_lamp: bool) -> Wish:
+    """The wish in a request. Raises `FileWrong` for the recipe and `Refused` for the rest."""
+    text, file = body.get("recipe"), body.get("file")
+    if not isinstance(text, str):
+        raise Refused("no recipe in the request")
+    recipe = load_recipe(text.encode(), file if isinstance(file, str) else "recipe")
+    lamp = body.get("lamp") is True
+    if lamp:
+        refuse_lamp(recipe)
+        if not has_lamp:
+            raise Refused("--lamp: the station has no lamp; allowed: a pin for it in [panel] of the station's file")
+    pour_c = body.get("pour_c")
+    if pour_c is not None and not (isinstance(pour_c, (int, float)) and POUR_C[0] <= pour_c <= POUR_C[1]):
+        raise Refused('--pour-c is out of range; allowed: "0 C" to "60 C"')
+    poured_c = None if pour_c is None else float(pour_c)
+    words = (_words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
+    return Wish(recipe, lamp, poured_c, *words, solutions=_solutions(body))
+
+
+def _solutions(body: Mapping[str, Any]) -> tuple[dict[str, str | float], ...]:
+    """What the ledger said: a few plain values for each solution. Anything else is left out, it moves nothing."""
+    told = body.get("solutions")
+    rows = told[:MOST_SOLUTIONS] if isinstance(told, list) else []
+    return tuple({k: v for k, v in row.items() if k in SOLUTION_KEYS and _plain(v)} for row in rows if isinstance(row, dict))
+
+
+def _plain(value: Any) -> bool:
+    if isinstance(value, str):
+        return len(value) <= 200 and value.isprintable()
+    return isinstance(value, (int, float)) and math.isfinite(value)
+
+
+def _words(body: Mapping[str, Any], key: str) -> str | None:
+    value = body.get(key)
+    if value is None:
+        return None
+    if not isinstance(value, str) or not value.strip() or len(value) > 500 or not value.isprintable():
+        raise Refused(f"--{key.replace('_', '-')} without words; allowed: one line of 1 to 500 characters")
+    return value.strip()

@@ -1,0 +1,203 @@
+"""What a station finds when it starts: journals without a `close`, and what may be done with them.
+
+Decides which journal is taken up and with which time (the contract, section 8): on the same boot it goes on; on another
+one, with the planned total and an hour not yet over, it goes on with a best guess and how wrong that may be; else it is
+lost. A torn last line is cut off, never an earlier one. Folding the records into a session is the session's own.
+Tests: tests/live/station/test_resume.py.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from monitor.core.errors import FileWrong
+from monitor.core.recipe.recipe import Recipe, recipe_from_data
+from monitor.live.clock import Clock, read_stamp, stamp
+from monitor.live.disk.whole_lines import end_of_whole_lines
+
+LATER_S = 3600.0
+TAIL_BYTES = 64 * 1024
+SURE_S = 2.0
+"""Two readings of a wall clock that network time has set agree this well (own measure)."""
+UNSURE_S = 300.0
+"""With a wall clock that nobody has set, the gap may be wrong by this much either way (own measure: a power cut that a
+person in the dark waits out)."""
+
+Record = dict[str, Any]
+Verdict = Literal["same boot", "other boot", "lost"]
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A session that was left without a close. `records` as they stand in the file, damaged lines left out."""
+
+    path: Path
+    records: tuple[Record, ...]
+    recipe: Recipe | None
+
+    @property
+    def session(self) -> str:
+        """Its name."""
+        return self.path.stem
+
+    @property
+    def opening(self) -> Record:
+        """Its first record."""
+        return self.records[0]
+
+    @property
+    def last(self) -> Record:
+        """Its last record."""
+        return self.records[-1]
+
+    @property
+    def last_t_s(self) -> float:
+        """The latest moment that any record speaks of having lived through."""
+        return max(float(r["t_s"]) for r in self.records)
+
+    @property
+    def life(self) -> Record:
+        """The record that began its newest life: the opening, or the last resume."""
+        lives = [r for r in self.records if r["kind"] == "session" and r.get("event") in ("open", "resume") and "mono0_s" in r]
+        return lives[-1] if lives else self.opening
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How to take it up. `t_s`: session time now; `zero_s`: the monotonic moment of t_s = 0 on this boot."""
+
+    verdict: Verdict
+    t_s: float
+    zero_s: float
+    gap_s: float | None
+    spread_s: float
+
+
+def unfinished(journals: Path) -> list[Path]:
+    """Journals whose last record is no `close`, the oldest first. Only their ends are read."""
+    return [path for path in sorted(journals.glob("*.jsonl")) if not _closed(path)]
+
+
+def _closed(path: Path) -> bool:
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(0, size - TAIL_BYTES))
+        tail = file.read()
+    for line in reversed(tail.split(b"\n")):
+        record = _record(line)
+        if record is not None:
+            return record["kind"] == "session" and record.get("event") == "close"
+    return False
+
+
+def _record(line: bytes) -> Record | None:
+    try:
+        record = json.loads(line)
+    except ValueError:
+        return None
+    if not isinstance(record, dict) or type(record.get("seq")) is not int or not isinstance(record.get("t_s"), (int, float)):
+        return None
+    return record if isinstance(record.get("kind"), str) else None
+
+
+def repair(path: Path) -> int:
+    """Cut a torn last line off, give a whole one its newline. Returns the bytes cut. Nothing before the last line is touched."""
+    descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
+    try:
+        size = os.fstat(descriptor).st_size
+        begin = end_of_whole_lines(descriptor, size)
+        rest = os.pread(descriptor, size - begin, begin)
+        if not rest:
+            return 0
+        if _record(rest) is not None:
+            os.pwrite(descriptor, b"\n", size)
+            cut = 0
+        else:
+            os.ftruncate(descriptor, begin)
+            cut = len(rest)
+        os.fsync(descriptor)
+        return cut
+    finally:
+        os.close(descriptor)
+
+
+def load(path: Path) -> Left | None:
+    """The session of a repaired journal; None if it has no first record, so that nobody was ever told of it."""
+    records = tuple(_records(path))
+    if not records or records[0]["kind"] != "session" or records[0].get("event") != "open":
+        return None
+    try:
+        recipe = recipe_from_data(records[0]["recipe"])
+    except (FileWrong, KeyError, TypeError):
+        recipe = None
+    return Left(path, records, recipe)
+
+
+def _records(path: Path) -> Iterator[Record]:
+    with path.open("rb") as file:
+        for line in file:
+            record = _record(line)
+            if record is not None:
+                yield record
+
+
+def planned_total_s(recipe: Recipe) -> float:
+    """How long the recipe takes by its plan, seconds, the entering of sheets included."""
+    total_s = sum(stage.target_ref_s for stage in recipe.stages)
+    if recipe.sheets is not None:
+        total_s += (recipe.sheets.count - 1) * recipe.sheets.interval_s
+    return total_s
+
+
+def plan(left: Left, clock: Clock) -> Plan:
+    """What to do with it now."""
+    now_s = clock.mono_s()
+    last_s = left.last_t_s
+    life = left.life
+    zero_s = life.get("mono0_s")
+    same = life.get("boot_id") == clock.boot_id() != "unknown" and isinstance(zero_s, (int, float)) and now_s - zero_s >= last_s - 1.0
+    if left.recipe is None:
+        return Plan("lost", last_s, now_s - last_s, None, 0.0)
+    if same and isinstance(zero_s, (int, float)):
+        t_s = max(now_s - zero_s, last_s)
+        return Plan("same boot", t_s, zero_s, t_s - last_s, 0.0)
+    away_s = _away_s(left, clock.wall())
+    sure = clock.wall_set() and bool(life.get("wall_set")) and away_s is not None and away_s >= 0
+    if away_s is not None and last_s + away_s > planned_total_s(left.recipe) + LATER_S:
+        return Plan("lost", last_s, now_s - last_s, away_s if sure else None, 0.0)
+    if sure and away_s is not None:
+        return Plan("other boot", last_s + away_s, now_s - last_s - away_s, away_s, SURE_S)
+    guess_s = max(now_s, away_s or 0.0)  # since the boot at least this long has passed
+    if away_s is not None and _went_on(left, now_s, away_s):
+        guess_s = away_s
+    return Plan("other boot", last_s + guess_s, now_s - last_s - guess_s, None, UNSURE_S)
+
+
+def _went_on(left: Left, now_s: float, away_s: float) -> bool:
+    """Whether the monotonic clock cannot have begun anew, for all that the boot has another name (a machine that was moved or
+    restored from a picture of itself): it has not fallen back behind the last record, and the wall clock agrees about the gap."""
+    zero_s = left.life.get("mono0_s")
+    if not isinstance(zero_s, (int, float)) or away_s < 0:
+        return False
+    since_s = now_s - zero_s - left.last_t_s
+    return since_s >= -1.0 and abs(since_s - away_s) <= UNSURE_S
+
+
+def _away_s(left: Left, wall: datetime) -> float | None:
+    """By the wall clock, seconds since the last record; None where it carries no time."""
+    then = read_stamp(str(left.last.get("wall", "")))
+    return None if then is None else (wall - then).total_seconds()
+
+
+def close_by_hand(left: Left, why: str, wall: datetime) -> Mapping[str, Any]:
+    """A `close` for a session that cannot be taken up at all."""
+    return {
+        "seq": int(left.last["seq"]) + 1, "session": left.session, "t_s": left.last_t_s, "wall": stamp(wall),
+        "kind": "session", "event": "close", "why": why,
+    }  # fmt: skip

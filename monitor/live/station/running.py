@@ -1,0 +1,278 @@
+"""One live session: the core's `Session` on the station's clock, its effects carried out, its records on their way to the disk.
+
+Decides how session time hangs on the monotonic clock and what stands in the `session` open record, so that another life of
+the station can take the session up. Owned by the thread that owns the state. Tests: tests/live/station/test_daemon.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from monitor import __version__
+from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
+from monitor.core.probes.readings import Reading
+from monitor.core.recipe.recipe import Recipe
+from monitor.core.session.cues import NOW_LATER_S
+from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
+from monitor.core.session.session import Options, Session
+from monitor.live.clock import Clock, stamp
+from monitor.live.disk.journal import Journal
+from monitor.live.station.parts import Panel
+from monitor.live.station.player import Player
+from monitor.live.station.resume import Left, Plan
+from monitor.live.station.station_file import ProbeConfig, StationConfig
+
+MISSED_S = 0.1
+"""A cue whose onset is over by more than this at a resume was missed."""
+ROUNDING_S = 1e-6
+"""Monotonic seconds and session seconds differ by this much in their last digits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What somebody who starts a session asks for. `waived`: the reason for which no person was asked, None if one was.
+    `solutions`: what the ledger knew of the recipe's solutions, for the record alone."""
+
+    recipe: Recipe
+    lamp: bool = False
+    pour_c: float | None = None
+    override_gate: str | None = None
+    vessel: str | None = None
+    waived: str | None = None
+    solutions: tuple[Mapping[str, Any], ...] = ()
+
+
+def reference_c(recipe: Recipe) -> float:
+    """The reference of the developer, or of the first stage."""
+    stage = next((s for s in recipe.stages if s.role == "develop"), recipe.stages[0])
+    return stage.reference_c
+
+
+def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[ProbeModel, Comparison | None]:
+    """What is believed of a probe near `at_c`: what has been learned wins over the station's file."""
+    comparison = learned.comparison(probe.id) or learned.comparison(probe.name)
+    lag = learned.probe_lag(probe.id) or learned.probe_lag(probe.name)
+    lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
+    sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
+    return ProbeModel(probe.name, probe.role, lag_s, sd_c), comparison
+
+
+def vessel_of(wish: Wish, learned: Learned) -> tuple[str, Vessel] | None:
+    """The learned lag of the vessel that was named, else of one that is called as the recipe calls its vessel."""
+    name = wish.vessel or wish.recipe.vessel
+    lag = learned.vessel_lag(name)
+    return None if lag is None else (name, Vessel(lag.lag_s, lag.sd_s, lag.coupled_to))
+
+
+def opening_fields(
+    config: StationConfig, wish: Wish, learned: Learned, clock: Clock, zero_s: float, preflight: Mapping[str, Any]
+) -> tuple[Beliefs, dict[str, Any]]:
+    """What the session believes at its start, and the fields of its open record that say so."""
+    at_c = reference_c(wish.recipe)
+    models, probes = [], []
+    for probe in config.probes:
+        model, comparison = probe_model(probe, learned, at_c)
+        models.append(model)
+        compared = None
+        if comparison is not None:
+            compared = {
+                "date": comparison.date, "against": comparison.reference, "who": comparison.who, "at_c": comparison.at_c,
+                "offset_c": comparison.offset_c, "slope_per_c": comparison.slope_per_c, "sd_c": model.comparison_sd_c,
+            }  # fmt: skip
+        told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "comparison_sd_c": model.comparison_sd_c}
+        probes.append({**told, "compared": compared})
+    vessel = vessel_of(wish, learned)
+    beliefs = Beliefs(at_c, tuple(models), None if vessel is None else vessel[1], wish.pour_c)
+    fields: dict[str, Any] = {
+        "version": __version__,
+        "zone": clock.zone(),
+        "station": config.name,
+        "boot_id": clock.boot_id(),
+        "mono0_s": zero_s,
+        "wall_set": clock.wall_set(),
+        "probes": probes,
+        "vessel": None if vessel is None else {"vessel": vessel[0], **_vessel_fields(vessel[1])},
+        "pour_c": wish.pour_c,
+        "has_switch": config.panel.switch is not None,
+        "lamp": wish.lamp,
+        "override_gate": wish.override_gate,
+        "waived": wish.waived,
+        "solutions": [dict(solution) for solution in wish.solutions],
+        "preflight": dict(preflight),
+    }
+    return beliefs, fields
+
+
+def _vessel_fields(vessel: Vessel) -> dict[str, Any]:
+    return {"lag_s": vessel.lag_s, "lag_sd_s": vessel.lag_sd_s, "coupled_to": vessel.coupled_to}
+
+
+def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
+    """The same beliefs, out of the open record of an earlier life."""
+    probes = tuple(ProbeModel(p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"])) for p in opening.get("probes", ()))
+    told = opening.get("vessel")
+    vessel = None if told is None else Vessel(float(told["lag_s"]), float(told["lag_sd_s"]), told["coupled_to"])
+    return Beliefs(reference_c(recipe), probes, vessel, opening.get("pour_c"))
+
+
+def options_of(opening: Mapping[str, Any]) -> Options:
+    """The same options, out of the open record."""
+    return Options("live", bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
+
+
+def still_matter(effects: list[Effect], t_s: float) -> list[Effect]:
+    """What of a resume's effects is carried out: of the cues that fell into the gap only the last READY or NOW, and only while
+    it is not so late that its next repeat comes as soon. Ticks, clicks and answers of that time are over; a FAULT never is."""
+    missed = [e for e in effects if isinstance(e, Play) and e.sound.cue != "fault" and e.sound.onset_s < t_s - MISSED_S]
+    calls = [e for e in missed if e.sound.cue in ("ready", "now")]
+    kept = max(calls, key=lambda e: e.sound.onset_s, default=None)
+    if kept is not None and kept.sound.onset_s < t_s - NOW_LATER_S:
+        kept = None
+    return [e for e in effects if e not in missed or e is kept]
+
+
+class Running:
+    """A session that goes on. `tell` gets each record after it was handed to the journal; `over` is called after its end."""
+
+    def __init__(
+        self, session: Session, name: str, zero_s: float, journal: Journal, player: Player, panel: Panel, clock: Clock,
+        tell: Callable[[Mapping[str, Any]], None],
+    ) -> None:  # fmt: skip
+        self.session = session
+        self.name = name
+        self.journal = journal
+        self.tune = 0
+        self._zero_s = zero_s
+        self._player = player
+        self._panel = panel
+        self._clock = clock
+        self._tell = tell
+        self._latest_s = 0.0
+        self._read_s: dict[str, float] = {}
+
+    @property
+    def recipe(self) -> Recipe:
+        """What is being developed."""
+        return self.session.recipe
+
+    @property
+    def bare_now(self) -> bool:
+        """Whether film lies open at this moment, as far as the stages tell; before the first stage it is in its holder."""
+        stage = self.session.view["stage"]
+        return stage is not None and stage in self.recipe.open_film
+
+    def begin(self, tune: int, opening: Mapping[str, Any]) -> None:
+        """Arm."""
+        self._tune(tune)
+        self._do(self.session.open(0.0, opening))
+
+    def take_up(self, tune: int, left: Left, plan: Plan) -> None:
+        """Go on with an earlier life."""
+        for record in left.records:
+            self.session.fold(record)
+            if record["kind"] == "reading":
+                self._read_s[record["probe"]] = float(record["t_s"])
+        self._latest_s = plan.t_s
+        self._tune(tune)
+        effects = self.session.resume(plan.t_s, plan.gap_s, plan.verdict == "same boot", plan.spread_s)
+        self._do(still_matter(effects, plan.t_s))
+
+    def _tune(self, tune: int) -> None:
+        self.tune = tune
+        self._player.tune(tune, self._zero_s)
+
+    def at(self, mono_s: float) -> float:
+        """Session time of a moment; it never falls from call to call."""
+        self._latest_s = max(self._latest_s, mono_s - self._zero_s)
+        return self._latest_s
+
+    def moment(self, mono_s: float) -> float:
+        """Session time of a moment, without going there."""
+        return mono_s - self._zero_s
+
+    @property
+    def wake_mono_s(self) -> float | None:
+        """The monotonic moment at which the session wants to be woken."""
+        wake_s = self.session.next_wake_s
+        return None if wake_s is None else wake_s + self._zero_s
+
+    def wake(self, now_s: float) -> None:
+        """Wake it if its moment has come."""
+        wake_s = self.wake_mono_s
+        if wake_s is not None and wake_s <= now_s:
+            self._do(self.session.wake(self.at(now_s)))
+
+    def take(self, reading: Reading, now_s: float) -> None:
+        """A reading whose `t_s` is monotonic."""
+        own = Reading(reading.t_s - self._zero_s, reading.probe, reading.role, reading.raw_c, reading.celsius, reading.quality)
+        if own.t_s < self._read_s.get(own.probe, own.t_s):
+            return  # a stale one from before this life
+        self._read_s[own.probe] = own.t_s
+        self._do(self.session.take(own, self.at(now_s)))
+
+    def press(self, mono_s: float, down: bool) -> None:
+        """A clean edge."""
+        self._do(self.session.press(self.at(mono_s), down))
+
+    def sounded(self, sound: Any, onset_s: float) -> None:
+        """A sound began at `onset_s` of session time."""
+        lateness_s = onset_s - sound.onset_s
+        self._do(self.session.sounded(sound, onset_s, 0.0 if abs(lateness_s) < ROUNDING_S else lateness_s))
+
+    def dropped(self, sound: Any, now_s: float) -> None:
+        """A sound that will not be heard."""
+        self._do(self.session.dropped(sound, self.at(now_s)))
+
+    def note(self, kind: str, fields: Mapping[str, Any], now_s: float) -> None:
+        """Write something down."""
+        self._do(self.session.note(kind, fields, self.at(now_s)))
+
+    def fault(self, why: str, now_s: float) -> None:
+        """Say that something cannot be trusted."""
+        self._do(self.session.fault(why, self.at(now_s)))
+
+    def abandon(self, why: str, now_s: float) -> None:
+        """End it."""
+        self._do(self.session.abandon(self.at(now_s), why))
+
+    def let_go(self) -> None:
+        """It never began, or cannot go on: the lamp is dark and its pin let go, whatever had been permitted."""
+        self._lamp(False)
+
+    def _do(self, effects: list[Effect]) -> None:
+        for effect in effects:
+            if isinstance(effect, Write):
+                self._write(effect.record)
+            elif isinstance(effect, Play):
+                self._player.add(effect.sound)
+            elif isinstance(effect, Hush):
+                self._player.hush(effect.cues)
+            elif isinstance(effect, Lamp):
+                self._lamp(effect.allowed)
+            elif isinstance(effect, Close):
+                self._lamp(False)
+
+    def _write(self, record: dict[str, Any]) -> None:
+        kind = record["kind"]
+        full = {"seq": record["seq"], "session": self.name, "t_s": record["t_s"], "wall": stamp(self._clock.wall()), **record}
+        if kind == "session" and record.get("event") == "resume":
+            full |= {
+                "boot_id": self._clock.boot_id(), "mono0_s": self._zero_s, "wall_set": self._clock.wall_set(), "version": __version__,
+            }  # fmt: skip
+        self.journal.append(full)
+        self._tell(full)
+
+    def _lamp(self, allowed: bool) -> None:
+        """Only a session that was started with the lamp ever gets here with True."""
+        if not allowed:
+            before = self._player.mirror(None)
+            if before is not None:
+                before.close()
+            return
+        try:
+            self._player.mirror(self._panel.open_lamp())
+        except Exception as wrong:  # no lamp is no reason to lose the time
+            self._do(self.session.note("trouble", {"part": "lamp", "well": False, "why": str(wrong)}, self._latest_s))

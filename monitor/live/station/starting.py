@@ -1,0 +1,178 @@
+"""From somebody's wish to an armed session: the machine's checks, the questions, one start at a time.
+
+Decides who may go on with which start, and when readings have been waited for long enough. What is found and asked is
+`monitor.live.station.preflight`'s; facts, sounds and the arming itself are the station's, handed in. Owned by the thread that owns
+the state. Tests: tests/live/station/test_preflight.py, tests/live/station/test_daemon.py.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from monitor.core.recipe.recipe import Recipe
+from monitor.live.inbox import Request
+from monitor.live.station.preflight import Facts, Preflight, Question, machine_findings, questions_for, stopping
+from monitor.live.station.requests import Refused, wish_of
+from monitor.live.station.running import Wish
+
+FIRST_READINGS_S = 4.0
+"""So long a start waits for good readings of its probes before it says that there are none."""
+
+Answer = Mapping[str, Any]
+
+
+class Host(Protocol):
+    """The station, as a start needs it."""
+
+    def facts(self, wish: Wish) -> Facts:
+        """What the machine knows now."""
+        ...
+
+    def good_now(self) -> dict[str, float]:
+        """Each probe that reads well at this moment, C."""
+        ...
+
+    def sound(self, pattern: Sequence[tuple[float, tuple[float, ...]]]) -> None:
+        """Sound patterns so many seconds from now."""
+        ...
+
+    def start(self, wish: Wish, answers: Mapping[str, Any]) -> Answer:
+        """Arm."""
+        ...
+
+
+@dataclass(slots=True)
+class _Pending:
+    """A wish whose probes have not all answered yet."""
+
+    request: Request
+    wish: Wish
+    until_s: float
+
+
+class Starting:
+    """At most one start at a time. `mono_s` is the station's clock."""
+
+    def __init__(self, host: Host, mono_s: Callable[[], float], has_lamp: bool, dice: random.Random) -> None:
+        self._host = host
+        self._mono_s = mono_s
+        self._has_lamp = has_lamp
+        self._dice = dice
+        self._pending: _Pending | None = None
+        self._asked: tuple[Preflight, Wish] | None = None
+
+    @property
+    def until_s(self) -> float | None:
+        """When the waiting for readings ends, None if nobody waits."""
+        return None if self._pending is None else self._pending.until_s
+
+    def develop(self, request: Request) -> None:
+        """Somebody wants to start. It is answered now or, at the latest, when `until_s` has come. Raises `Refused` and `FileWrong`."""
+        if self._pending is not None or (self._asked is not None and self._asked[0].line != request.line):
+            raise Refused("another start is going through its pre-flight; allowed: one at a time")
+        wish = wish_of(request.body, self._has_lamp)
+        self._asked = None
+        self._pending = _Pending(request, wish, self._mono_s() + FIRST_READINGS_S)
+        self.look()
+
+    def look(self) -> None:
+        """Go on once all probes answer, or once they have had their time."""
+        pending = self._pending
+        if pending is None:
+            return
+        wish, reply = pending.wish, pending.request.reply
+        facts = self._host.facts(wish)
+        findings = machine_findings(wish.recipe, facts)
+        if self._mono_s() < pending.until_s and any(f.item == "probes" for f in stopping(findings)):
+            return
+        self._pending = None
+        stopped = self._stopped(wish.recipe, facts)
+        if stopped is not None:
+            reply(stopped)
+            return
+        remarks = [f.said for f in findings if f.said]
+        preflight = Preflight(pending.request.line, questions_for(wish.recipe, facts))
+        if wish.waived is not None:
+            reply({**self._host.start(wish, preflight.answers), "remarks": remarks})
+            return
+        self._asked = (preflight, wish)
+        asked = [q.as_json() for q in preflight.questions]
+        reply({"ok": True, "questions": asked, "remarks": remarks, "has_switch": facts.has_switch})
+
+    @staticmethod
+    def _stopped(recipe: Recipe, facts: Facts) -> Answer | None:
+        """The refusal for what the machine found; None if nothing stops."""
+        stops = stopping(machine_findings(recipe, facts))
+        if not stops:
+            return None
+        return {"ok": False, "status": max(f.status for f in stops), "lines": [f"pre-flight: {f.said}" for f in stops]}
+
+    def answer(self, request: Request) -> Answer:
+        """One question: answered, begun to be tried, or looked at. Raises `Refused` where the answer ends the start."""
+        preflight, question = self._question(request)
+        phase = request.body.get("phase")
+        answer: dict[str, Any] = {"ok": True}
+        if question.kind == "yes":
+            preflight.answer_yes(question, request.body.get("yes") is True)
+        elif phase == "begin":
+            answer |= self._begin(preflight, question)
+        elif question.kind == "press":
+            answer["well"] = preflight.look_press(question)
+        elif question.kind == "lift":
+            answer["moved"] = preflight.look_lift(question, self._host.good_now())
+        else:
+            typed = request.body.get("count")
+            answer["right"], answer["well"] = preflight.look_count(question, typed if isinstance(typed, int) else None)
+        if preflight.refused is not None:
+            self._asked = None
+            raise Refused(f"pre-flight: {preflight.refused}")
+        return {**answer, "left": preflight.left}
+
+    def _begin(self, preflight: Preflight, question: Question) -> dict[str, Any]:
+        if question.kind == "press":
+            preflight.begin_press()
+            return {}
+        if question.kind == "lift":
+            preflight.begin_lift(self._host.good_now())
+            return {}
+        sounds = preflight.begin_count(self._dice.randint(1, 4))
+        self._host.sound(sounds)
+        return {"sounds_for_s": max(after_s for after_s, _ in sounds)}
+
+    def _mine(self, request: Request) -> tuple[Preflight, Wish]:
+        if self._asked is None or self._asked[0].line != request.line:
+            raise Refused("no pre-flight is going on here; allowed: develop first")
+        return self._asked
+
+    def _question(self, request: Request) -> tuple[Preflight, Question]:
+        preflight, _ = self._mine(request)
+        question = preflight.find(request.body.get("id"))
+        if question is None:
+            raise Refused("no such question in this pre-flight")
+        return preflight, question
+
+    def arm(self, request: Request) -> Answer:
+        """All has been answered: arm. What the machine can check is checked once more. Raises `Refused`."""
+        preflight, wish = self._mine(request)
+        if not preflight.passed:
+            raise Refused(f"{preflight.left} questions are still open; allowed: arm after the last one")
+        stopped = self._stopped(wish.recipe, self._host.facts(wish))
+        if stopped is not None:
+            return stopped
+        self._asked = None
+        return self._host.start(wish, preflight.answers)
+
+    def pressed(self) -> None:
+        """The switch went down, and no session runs."""
+        if self._asked is not None:
+            self._asked[0].pressed()
+
+    def hung_up(self, line: int) -> None:
+        """Whoever asked is gone: nothing is armed, and the next one can begin."""
+        if self._asked is not None and self._asked[0].line == line:
+            self._asked = None
+        if self._pending is not None and self._pending.request.line == line:
+            self._pending = None

@@ -1,0 +1,289 @@
+"""The station's file: which probes, which pins, which folder. All that is wrong is found before anything is opened.
+
+Decides what a station file may say (the contract, section 8) and holds it as frozen values. It touches no hardware: whether
+an id is on the bus and a factory is there is found out later, by whoever opens them. `lock_state` makes the state folder
+and takes the lock that a second station would need. Tests: tests/live/station/test_station_file.py.
+"""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import ipaddress
+import os
+import re
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+from monitor.core.errors import FileWrong, Problem
+from monitor.core.probes.readings import ROLES, Role
+from monitor.core.text.quantities import shown
+from monitor.core.text.toml_table import Document, Table, parse
+
+FACTORIES = ("lgpio", "rpigpio", "pigpio", "native")
+PLAIN_PORT, TLS_PORT = 1883, 8883
+"""Registered with IANA as mqtt and secure-mqtt."""
+HIGHEST_GPIO = 27
+"""Lines of the 40-pin header that can be used as GPIO: 0 to 27 (the board maker's pin table)."""
+_NAME = re.compile(r"[a-z0-9-]{1,32}", re.ASCII)
+_PROBE_NAME = re.compile(r"[A-Za-z0-9_-]{1,32}", re.ASCII)
+_ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
+"""Family codes of temperature probes on this bus (kernel, Documentation/w1/slaves/w1_therm.rst), and six bytes."""
+_PIN = re.compile(r"GPIO(\d{1,2})", re.ASCII)
+_HOST = re.compile(r"[^\[\]:/@\s]+")
+"""A host name or an IPv4 address, as far as it can be told from a port, a user or a whole address of a broker."""
+_LAG_SAYS = "seconds, 0 to 120, such as 8.0"
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeConfig:
+    """One probe. `lag_s` None: not stated. `line`: where its id stands, for messages."""
+
+    name: str
+    id: str
+    role: Role
+    lag_s: float | None
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class PanelConfig:
+    """The panel's pins, as the file names them. `lamp` and `switch` may be left out."""
+
+    factory: str
+    sounder: str
+    lamp: str | None
+    switch: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MqttSettings:
+    """The broker, as far as the file says."""
+
+    host: str
+    port: int
+    user: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+    client_id: str | None = None
+    discovery: bool = False
+    cert_file: str | None = None
+    key_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StationConfig:
+    """A station file that has passed every check. `state_line`: where its folder is named, 1 if it is not."""
+
+    file: str
+    name: str
+    state: Path
+    state_line: int
+    probes: tuple[ProbeConfig, ...]
+    panel: PanelConfig
+    mqtt: MqttSettings | None
+
+    @property
+    def journals(self) -> Path:
+        """The folder of the journals."""
+        return self.state / "journals"
+
+    @property
+    def socket(self) -> Path:
+        """The control socket."""
+        return self.state / "control.sock"
+
+    def probe(self, name: str) -> ProbeConfig:
+        """One probe by name."""
+        return next(p for p in self.probes if p.name == name)
+
+
+def load_station(text: bytes, file: str, default_state: Path) -> StationConfig:
+    """Read a station file; `default_state` counts where it names no folder. Raises `FileWrong` with every problem and its line."""
+    document = parse(text, file)
+    root = document.root()
+    root.whole("schema", 1, 1, "1, the only schema there is", required=True)
+    name = root.text("name", required=True)
+    if name is not None and not _NAME.fullmatch(name):
+        root.wrong("name", f"name: {shown(name)} cannot be a segment of a topic", "a-z, 0-9 and -, at most 32 characters")
+    state = root.text("state", longest=4096)
+    if state is not None and not Path(state).expanduser().is_absolute():
+        root.wrong("state", f"state: {shown(state)} is not a whole path", "a path from / on, such as /var/lib/evenbath")
+    probes = _probes(root)
+    panel = _panel(root)
+    mqtt = _mqtt(root)
+    root.finish()
+    document.raise_problems()
+    if name is None or panel is None:
+        raise AssertionError("a missing value was not written down")
+    folder = default_state if state is None else Path(state).expanduser()
+    return StationConfig(file, name, folder, document.line(("state",)), tuple(probes), panel, mqtt)
+
+
+def _probes(root: Table) -> list[ProbeConfig]:
+    around = root.table("probes", "[probes]", required=True)
+    found: list[ProbeConfig] = []
+    if around is None:
+        return found
+    names = [key for key, value in root.raw("probes").items() if isinstance(value, dict)]
+    for name in names:
+        table = around.table(name, f"[probes.{name}]")
+        if table is not None:
+            probe = _probe(table, name)
+            if probe is not None:
+                found.append(probe)
+    if not names:
+        root.document.problem(around.path, "no probe", "one table for each probe, such as [probes.jug]")
+    around.finish()
+    _check_probes(root.document, found)
+    return found
+
+
+def _probe(table: Table, name: str) -> ProbeConfig | None:
+    if not _PROBE_NAME.fullmatch(name):
+        table.document.problem(table.path, f"probe name {shown(name)}", "letters, digits, - and _, at most 32 characters")
+    number = table.text("id", required=True)
+    if number is not None and not _ID.fullmatch(number):
+        table.wrong("id", f"id: {shown(number)} is not the name of a probe's folder on the bus", "such as 28-0316a2795f3c, small letters")
+        number = None
+    role = table.choice("role", ROLES, required=True)
+    lag_s = table.number("lag_s", 0.0, 120.0, _LAG_SAYS)
+    table.finish()
+    if number is None or role is None:
+        return None
+    return ProbeConfig(name, number, role, lag_s, table.document.line((*table.path, "id")))
+
+
+def _check_probes(document: Document, probes: list[ProbeConfig]) -> None:
+    """An id twice, and a role that only one probe may have."""
+    by_id: dict[str, str] = {}
+    by_role: dict[str, str] = {}
+    for probe in probes:
+        path = ("probes", probe.name)
+        if probe.id in by_id:
+            document.problem((*path, "id"), f"id: {probe.id} is used twice, by {by_id[probe.id]} and {probe.name}", "one probe an id")
+        by_id.setdefault(probe.id, probe.name)
+        if probe.role in by_role:
+            what = f'role: two probes have the role "{probe.role}", {by_role[probe.role]} and {probe.name}'
+            document.problem((*path, "role"), what, f"one {probe.role} probe")
+        by_role.setdefault(probe.role, probe.name)
+
+
+def _panel(root: Table) -> PanelConfig | None:
+    table = root.table("panel", "[panel]", required=True)
+    if table is None:
+        return None
+    factory = table.choice("factory", FACTORIES, required=True)
+    pins = {key: _pin(table, key, required=key == "sounder") for key in ("sounder", "lamp", "switch")}
+    table.finish()
+    used: dict[str, str] = {}
+    for key, pin in pins.items():
+        if pin is not None and pin in used:
+            table.wrong(key, f"{key}: {pin} is used twice, by {used[pin]} and {key}", "one pin for each of sounder, lamp and switch")
+        elif pin is not None:
+            used[pin] = key
+    if factory is None or pins["sounder"] is None:
+        return None
+    return PanelConfig(factory, pins["sounder"], pins["lamp"], pins["switch"])
+
+
+def _pin(table: Table, key: str, *, required: bool) -> str | None:
+    pin = table.text(key, required=required)
+    if pin is None:
+        return None
+    match = _PIN.fullmatch(pin)
+    if match is None or int(match[1]) > HIGHEST_GPIO or pin != f"GPIO{int(match[1])}":
+        table.wrong(key, f"{key}: {shown(pin)} is not a pin", f'"GPIO0" to "GPIO{HIGHEST_GPIO}"')
+        return None
+    return pin
+
+
+def _mqtt(root: Table) -> MqttSettings | None:
+    table = root.table("mqtt", "[mqtt]")
+    if table is None:
+        return None
+    host = _host(table)
+    port = table.whole("port", 1, 65535, "1 to 65535")
+    user = table.text("user")
+    files = {key: _readable(table, key) for key in ("password_file", "ca_file", "cert_file", "key_file")}
+    client_id = table.text("client_id", longest=64)
+    discovery = table.flag("discovery")
+    table.finish()
+    if "password_file" in table and "user" not in table:
+        table.wrong("password_file", "password_file without a user", "user and password_file together")
+    if ("cert_file" in table) != ("key_file" in table):
+        table.wrong("cert_file" if "cert_file" in table else "key_file", "cert_file and key_file belong together", "both or neither")
+    if host is None:
+        return None
+    usual = TLS_PORT if "ca_file" in table or "cert_file" in table else PLAIN_PORT
+    return MqttSettings(host, port or usual, user=user, client_id=client_id, discovery=bool(discovery), **files)
+
+
+def _host(table: Table) -> str | None:
+    """A name or an address alone. What would never resolve is told here and not by a link that is down for ever."""
+    host = table.text("host", required=True, longest=253)
+    if host is None or _HOST.fullmatch(host):
+        return host
+    try:
+        ipaddress.IPv6Address(host)
+    except ValueError:
+        port = re.search(r":([1-9]\d{0,4})$", host, re.ASCII)
+        number = port[1] if port is not None and int(port[1]) <= 65535 else str(PLAIN_PORT)
+        table.wrong("host", f"host: {shown(host)} is no host alone", f"a host without a port, and port = {number} beside it")
+        return None
+    return host
+
+
+def _readable(table: Table, key: str) -> str | None:
+    name = table.text(key, longest=4096)
+    if name is None:
+        return None
+    path = Path(name)
+    try:
+        with path.open("rb") as file:
+            if stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+                return name
+        why = "not a file"
+    except OSError as wrong:
+        why = wrong.strerror or "cannot be read"
+    table.wrong(key, f"{key}: {shown(name)}: {why}", "the path of a file that the station can read")
+    return None
+
+
+class StateLock:
+    """The state folder, locked for this station as long as this object is open."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file = file
+
+    def close(self) -> None:
+        """Let another station have it."""
+        self._file.close()
+
+
+def lock_state(config: StationConfig) -> StateLock:
+    """Make the state folder and its journals folder, prove that they can be written, and lock them.
+
+    Raises `FileWrong` on the line of `state` where one of these fails, also for a second station on the same folder.
+    """
+
+    def refuse(what: str, allowed: str) -> FileWrong:
+        return FileWrong([Problem(config.file, config.state_line, what, f"allowed: {allowed}")])
+
+    own = "a folder that the station may write, its own or one that it can make"
+    try:
+        config.journals.mkdir(parents=True, exist_ok=True)
+        if not os.access(config.journals, os.W_OK | os.X_OK) or not os.access(config.state, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        lock = (config.state / "lock").open("ab")
+    except (OSError, ValueError) as wrong:
+        why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else "no path"
+        raise refuse(f"state: {config.state} cannot be written ({why})", own) from None
+    try:
+        fcntl.flock(lock.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        lock.close()
+        raise refuse(f"state: {config.state} is in use by another station", "one station a folder; stop the other one first") from None
+    return StateLock(lock)

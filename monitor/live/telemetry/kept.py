@@ -1,0 +1,242 @@
+"""The folder of a recorder: FOLDER/STATION/SESSION.jsonl, each the beginning of the station's own file, byte for byte.
+
+Decides what is on the disk already and whether a file can be gone on with: a torn last line is cut off, a file with a hole is
+put aside as `.damaged` and kept up to the hole. It appends and never rewrites. What it holds in memory is bounded: some
+numbers for the sessions last heard of, files again when they are needed, however many there are. One recorder a folder.
+It knows nothing of the network. Tests: tests/live/telemetry/test_recorder_files.py.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import shutil
+import zlib
+from collections import OrderedDict, deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from monitor.core.errors import InputWrong
+from monitor.live.disk.whole_lines import end_of_whole_lines
+from monitor.live.telemetry.broker_link import SESSION, STATION
+from monitor.live.telemetry.outbox import BLOCK, SUFFIX, is_close, parse_object
+
+MOST_KNOWN = 2048
+MOST_STRANGERS = 256
+"""Sessions of which something was heard, but never the first record."""
+MOST_OPEN = 256
+RECENT = 64
+"""So many of the newest records of a session are remembered by their checksum, to tell a double from a contradiction."""
+
+
+@dataclass(slots=True)
+class Kept:
+    """One session as far as it is kept. `next_seq`: what is to come; `size`: bytes.
+
+    The rest is the recorder's, in seconds of its clock: when it asked last (None: answered since), how often in vain (`tries`),
+    when the file grew and when anything was heard; `ahead`: the highest seq seen beyond a gap.
+    """
+
+    station: str
+    session: str
+    next_seq: int = 1
+    size: int = 0
+    closed: bool = False
+    recent: deque[int] = field(default_factory=lambda: deque(maxlen=RECENT))
+    asked_s: float | None = None
+    grew_s: float = 0.0
+    heard_s: float = 0.0
+    tries: int = 0
+    ahead: int = 0
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """(station, session)."""
+        return self.station, self.session
+
+    def contradicts(self, seq: int, payload: bytes) -> bool:
+        """Whether the record kept under this seq is known to be another one. Old ones are taken for the same."""
+        back = self.next_seq - seq
+        return 1 <= back <= len(self.recent) and self.recent[-back] != zlib.crc32(payload)
+
+
+class Shelf:
+    """See the module. Raises `InputWrong` for a folder that cannot be written or that another recorder uses."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._known: OrderedDict[tuple[str, str], Kept] = OrderedDict()
+        self._strangers: OrderedDict[tuple[str, str], Kept] = OrderedDict()
+        self._files: OrderedDict[tuple[str, str], int] = OrderedDict()
+        self._unclosed: set[tuple[str, str]] = set()
+        self.repaired: list[str] = []
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._lock = os.open(folder / ".lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        except OSError as wrong:
+            raise InputWrong(f"{folder}: cannot be written ({wrong.strerror}); allowed: a folder of your own") from None
+        try:
+            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            os.close(self._lock)
+            raise InputWrong(f"{folder}: another recorder is at work here; allowed: one recorder a folder") from None
+        self._scan()
+
+    def _scan(self) -> None:
+        for path in sorted(self._folder.glob(f"*/*{SUFFIX}")):
+            station, session = path.parent.name, path.name[: -len(SUFFIX)]
+            if STATION.fullmatch(station) and SESSION.fullmatch(session) and not self._load(station, session).closed:
+                self._unclosed.add((station, session))
+
+    def path(self, station: str, session: str) -> Path:
+        """Where a session's file stands. Both names must have been checked."""
+        return self._folder / station / (session + SUFFIX)
+
+    def find(self, station: str, session: str) -> Kept:
+        """What is kept of a session, from memory or from its file; a blank one for a stranger."""
+        key = (station, session)
+        kept = self._known.get(key)
+        if kept is not None:
+            self._known.move_to_end(key)
+            return kept
+        kept = self._strangers.get(key)
+        if kept is not None:
+            self._strangers.move_to_end(key)
+            return kept
+        kept = self._load(station, session)
+        home, most = (self._known, MOST_KNOWN) if kept.size else (self._strangers, MOST_STRANGERS)
+        home[key] = kept
+        if len(home) > most:
+            home.popitem(last=False)
+        return kept
+
+    def append(self, kept: Kept, payload: bytes, closes: bool) -> None:
+        """Write the next record. Raises OSError; then nothing is changed, on the disk either."""
+        fd = self._open(kept)
+        line = payload + b"\n"
+        try:
+            if os.write(fd, line) != len(line):
+                raise OSError(28, "no space left on device")
+        except OSError:
+            os.ftruncate(fd, kept.size)
+            raise
+        kept.size += len(line)
+        kept.next_seq += 1
+        kept.recent.append(zlib.crc32(payload))
+        if kept.next_seq == 2:
+            self._strangers.pop(kept.key, None)
+            self._known[kept.key] = kept
+            self._unclosed.add(kept.key)
+        if closes:
+            kept.closed = True
+            self._unclosed.discard(kept.key)
+            os.fsync(fd)
+            self._shut(kept.key)
+
+    def stations(self) -> list[str]:
+        """The stations that have a folder."""
+        return sorted(path.name for path in self._folder.iterdir() if path.is_dir() and STATION.fullmatch(path.name))
+
+    def unclosed(self) -> list[tuple[str, str]]:
+        """(station, session) of every file without its closing record, in order."""
+        return sorted(self._unclosed)
+
+    def busy(self) -> Iterator[Kept]:
+        """The unclosed sessions that are in memory, strangers too."""
+        for kept in (*self._known.values(), *self._strangers.values()):
+            if not kept.closed:
+                yield kept
+
+    def close(self) -> None:
+        """Give files and folder back."""
+        for key in list(self._files):
+            self._shut(key)
+        os.close(self._lock)
+
+    def _open(self, kept: Kept) -> int:
+        fd = self._files.get(kept.key)
+        if fd is not None:
+            self._files.move_to_end(kept.key)
+            return fd
+        path = self.path(kept.station, kept.session)
+        path.parent.mkdir(exist_ok=True)
+        fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        self._files[kept.key] = fd
+        if len(self._files) > MOST_OPEN:
+            self._shut(next(iter(self._files)))
+        return fd
+
+    def _shut(self, key: tuple[str, str]) -> None:
+        os.close(self._files.pop(key))
+
+    def _load(self, station: str, session: str) -> Kept:
+        kept = Kept(station, session)
+        path = self.path(station, session)
+        try:
+            with path.open("rb+") as file:
+                size = file.seek(0, os.SEEK_END)
+                whole = end_of_whole_lines(file.fileno(), size)
+                if whole < size:
+                    self.repaired.append(f"{path}: a last record that was cut off, {size - whole} bytes, taken away")
+                    file.truncate(whole)
+                kept.size = whole
+                kept.next_seq, kept.closed = self._state(path, file.fileno(), session, whole)
+                if kept.next_seq == 0:
+                    kept.next_seq, kept.size, kept.closed = self._up_to_the_hole(path, session)
+        except FileNotFoundError:
+            pass
+        return kept
+
+    def _state(self, path: Path, fd: int, session: str, size: int) -> tuple[int, bool]:
+        """(next seq, closed) from the last line and, unless it closes the session, the number of lines; (0, False) if they disagree."""
+        if size == 0:
+            return 1, False
+        last = _last_line(fd, size)
+        record = parse_object(last)
+        if record is None or record.get("session") != session or type(record.get("seq")) is not int:
+            return 0, False
+        seq: int = record["seq"]
+        if is_close(record):
+            return seq + 1, True
+        return (seq + 1, False) if _count_lines(fd, size) == seq else (0, False)
+
+    def _up_to_the_hole(self, path: Path, session: str) -> tuple[int, int, bool]:
+        """Put a copy aside and cut the file before the first line that does not follow on. (next seq, size, closed)."""
+        number = 1
+        while (aside := path.with_name(f"{path.name}.damaged-{number}")).exists():
+            number += 1
+        shutil.copyfile(path, aside)
+        next_seq, size, closed = 1, 0, False
+        with path.open("rb+") as file:
+            for line in file:
+                record = parse_object(line)
+                if closed or record is None or record.get("session") != session or record.get("seq") != next_seq:
+                    break
+                next_seq, size, closed = next_seq + 1, size + len(line), is_close(record)
+            file.truncate(size)
+        self.repaired.append(f"{path}: damaged at line {next_seq}; kept up to there, the whole as {aside.name}")
+        return next_seq, size, closed
+
+
+def _last_line(fd: int, size: int) -> bytes:
+    """The last line of a file that ends with a newline, without it."""
+    end, tail = size - 1, b""
+    while end > 0:
+        start = max(0, end - BLOCK)
+        block = os.pread(fd, end - start, start)
+        place = block.rfind(b"\n")
+        if place >= 0:
+            return block[place + 1 :] + tail
+        tail, end = block + tail, start
+    return tail
+
+
+def _count_lines(fd: int, size: int) -> int:
+    count, at = 0, 0
+    while at < size:
+        block = os.pread(fd, min(BLOCK * 4, size - at), at)
+        if not block:
+            break
+        count, at = count + block.count(b"\n"), at + len(block)
+    return count

@@ -1,0 +1,493 @@
+"""Tells the home's broker what the station measures: every record of the journal, the newest readings, the newest progress.
+
+Decides the order in which things are sent, what is sent again, and which request from the network is answered: only
+`again`, which asks for a part of a journal once more. Nothing that comes from the network reaches the session, the panel or
+the journal: this module has no way to them. Its thread owns the outbox and the connection; the station's threads only
+leave a number or a newest value behind a lock that is never held across I/O, so a broker, a name server or a slow card
+can delay nobody. At most `IN_FLIGHT` messages are unacknowledged; an outage costs no memory, since the journal waits on
+the disk. Home automation is described by monitor.live.telemetry.discovery. Tests: tests/live/telemetry/test_mqtt.py, test_mqtt_outages.py.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import json
+import logging
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from monitor.live.clock import Clock
+from monitor.live.telemetry.broker_link import SESSION, STATION, Link, MqttConfig, Timing, station_topic
+from monitor.live.telemetry.discovery import STATUS_TOPIC as HOME_STATUS_TOPIC
+from monitor.live.telemetry.discovery import config_topic, device_config
+from monitor.live.telemetry.outbox import Line, Outbox, Replays, parse_object
+
+__all__ = ["SESSION", "STATION", "MqttConfig", "Pace", "Publisher", "Timing"]
+
+IN_FLIGHT = 20
+"""Unacknowledged messages at most: what a common broker allows one client by default."""
+LONGEST_REQUEST = 256
+"""Bytes. `{"session": ..., "from_seq": ...}` needs less than 120."""
+LONGEST_PACKET = 1 << 16
+"""Bytes. A larger packet is not read: the connection is cut, and the next one does not listen for `DEAF_S`."""
+DEAF_S = 15.0
+MOST_PROBES = 32
+
+ONLINE, OFFLINE = b"online", b"offline"
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How fast, lines a second, and how often.
+
+    An hour of a station with three probes is some 16,000 records: drained in 8 s, sent again in 20 s. The bounds leave the
+    processor to the cues. `save_s`: the cursor is written no more often than that; `farewell_s`: so long may a stop last.
+    """
+
+    live_per_s: float = 2000.0
+    again_per_s: float = 800.0
+    save_s: float = 5.0
+    farewell_s: float = 2.0
+
+
+@dataclass(slots=True)
+class Counts:
+    """What happened, for `status`. `asks` were taken, `asks_covered` too, by a pass that was under way; the others were dropped."""
+
+    connections: int = 0
+    losses: int = 0
+    sent: int = 0
+    acked: int = 0
+    sent_again: int = 0
+    asks: int = 0
+    asks_covered: int = 0
+    asks_malformed: int = 0
+    asks_oversize: int = 0
+    asks_unknown: int = 0
+    asks_retained: int = 0
+    strangers: int = 0
+    not_sent: int = 0
+    faults: int = 0
+
+
+class _Bucket:
+    """Tokens that come at a rate; a fifth of a second's worth can be saved up."""
+
+    def __init__(self, per_s: float) -> None:
+        self._per_s, self._most = per_s, max(1.0, per_s / 5.0)
+        self._tokens, self._at_s = self._most, -1.0
+
+    def refill(self, now_s: float) -> None:
+        if self._at_s >= 0.0:
+            self._tokens = min(self._most, self._tokens + (now_s - self._at_s) * self._per_s)
+        self._at_s = now_s
+
+    def take(self, cost: float) -> None:
+        self._tokens -= cost
+
+    @property
+    def empty(self) -> bool:
+        return self._tokens < 1.0
+
+
+@dataclass(slots=True)
+class _Slot:
+    """A topic of which only the newest matters. `wanted`: it is to be sent. Retained ones are sent at each connection."""
+
+    retain: bool
+    payload: bytes = b""
+    wanted: bool = False
+
+
+@dataclass(slots=True)
+class _Mail:
+    """What the station's threads leave for the publisher's thread; all under one lock."""
+
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    safe: dict[str, int] = field(default_factory=dict)
+    probes: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    progress: Mapping[str, Any] | None = None
+    has_progress: bool = False
+    stop: bool = False
+
+
+class Publisher:
+    """The station's voice on the network. `station`: its name in the topics; `journals`: the folder of journals; `state`: the state folder.
+
+    `safe`, `probe`, `progress` and `counters` may be called from any thread; none of them blocks or raises.
+    """
+
+    def __init__(
+        self,
+        config: MqttConfig,
+        station: str,
+        journals: Path,
+        state: Path,
+        clock: Clock,
+        timing: Timing | None = None,
+        pace: Pace | None = None,
+    ) -> None:
+        if not STATION.fullmatch(station):
+            raise ValueError(f"station {station!r}: a-z, 0-9 and -, at most 32")
+        self._config, self._station, self._clock = config, station, clock
+        self._timing, self._pace = timing or Timing(), pace or Pace()
+        self._outbox = Outbox(journals, state / "mqtt" / "cursor.json")
+        self._replays = Replays(self._outbox)
+        self._mail = _Mail()
+        self._counts = Counts()
+        self._slots: dict[str, _Slot] = {}
+        self._flying: dict[int, Line | str] = {}
+        self._live, self._again = _Bucket(self._pace.live_per_s), _Bucket(self._pace.again_per_s)
+        self._again_turn = False
+        self._last_ack_s = self._save_due_s = self._deaf_until_s = 0.0
+        self._greet = False
+        self._told: str | None = None
+        self._oversize_seen = 0
+        self._pending_bytes = 0
+        self._link = Link(
+            config,
+            config.client_id or f"evenbath-{station}",
+            self,
+            clock,
+            self._timing,
+            LONGEST_PACKET,
+            (self._topic("status"), OFFLINE),
+        )
+        self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
+
+    # What the station calls.
+
+    def start(self) -> None:
+        """Begin: journals that were not sent are sent, then what comes."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Send what is safe, say `offline`, save the cursor, end the thread. Takes `farewell_s` at most (longer while connecting)."""
+        with self._mail.lock:
+            self._mail.stop = True
+        self._link.wake()
+        if self._thread.ident is None:
+            self._link.close()
+        elif self._thread.is_alive():
+            self._thread.join(self._pace.farewell_s + self._timing.connect_s + 1.0)
+
+    def safe(self, session: str, offset: int) -> None:
+        """Everything below byte `offset` of this session's journal is on the disk; its whole lines may be published."""
+        with self._mail.lock:
+            self._mail.safe[session] = offset
+        self._link.wake()
+
+    def probe(self, name: str, payload: Mapping[str, Any]) -> None:
+        """The newest reading of a probe; an older one that was not sent yet is forgotten."""
+        with self._mail.lock:
+            if name in self._mail.probes or len(self._mail.probes) < MOST_PROBES:
+                self._mail.probes[name] = payload
+        self._link.wake()
+
+    def progress(self, payload: Mapping[str, Any] | None) -> None:
+        """The newest progress, kept by the broker for whoever comes later; None at the close of a session takes it away."""
+        with self._mail.lock:
+            self._mail.progress, self._mail.has_progress = payload, True
+        self._link.wake()
+
+    def counters(self) -> dict[str, Any]:
+        """Numbers for `status`: the fields of `Counts`, `connected`, `why_down`, `in_flight`, `pending_bytes`, `oversize`, `unreadable`."""
+        return {
+            **dataclasses.asdict(self._counts),
+            "connected": self._link.up,
+            "why_down": None if self._link.up else self._link.why_down,
+            "in_flight": len(self._flying),
+            "pending_bytes": self._pending_bytes,
+            "oversize": self._link.oversize,
+            "unreadable": self._outbox.unreadable,
+        }
+
+    # What the connection tells; in the publisher's thread, like everything below.
+
+    def link_up(self) -> None:
+        """Connected: greet in the next round."""
+        self._counts.connections += 1
+        self._greet = True
+        self._last_ack_s = self._clock.mono_s()
+        self._told = None
+        _log.info("connected to the broker at %s:%d", self._config.host, self._config.port)
+
+    def link_down(self, why: str) -> None:
+        """Lost: what was not acknowledged goes again, in order."""
+        self._counts.losses = self._counts.connections
+        if why != self._told:
+            self._told = why
+            _log.warning("no broker at %s:%d: %s", self._config.host, self._config.port, why)
+        self._greet = False
+        lost, self._flying = list(self._flying.values()), {}
+        self._outbox.rewind()
+        for item in lost:
+            if isinstance(item, Line):
+                if item.seq:
+                    self._replays.ask(item.session, item.seq)
+            else:
+                self._slots[item].wanted = True
+        if self._link.oversize > self._oversize_seen:
+            self._oversize_seen = self._link.oversize
+            self._deaf_until_s = self._clock.mono_s() + DEAF_S
+
+    def link_acked(self, mid: int) -> None:
+        """The broker has it."""
+        item = self._flying.pop(mid, None)
+        self._last_ack_s = self._clock.mono_s()
+        if isinstance(item, Line):
+            self._counts.acked += 1
+            if not item.seq:
+                self._outbox.acked(item)
+
+    def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
+        """A request, or home automation that has started. All else, and all that is not to the letter, is counted and dropped."""
+        if topic == self._topic("again"):
+            self._request(payload, retained)
+        elif self._config.discovery and topic == HOME_STATUS_TOPIC:
+            if payload == b"online" and not retained:
+                self._want(config_topic(self._station))
+        else:
+            self._counts.strangers += 1
+
+    def _request(self, payload: bytes, retained: bool) -> None:
+        counts = self._counts
+        if retained:
+            counts.asks_retained += 1
+            return
+        if len(payload) > LONGEST_REQUEST:
+            counts.asks_oversize += 1
+            return
+        body = parse_object(payload)
+        session, from_seq = (None, None) if body is None else (body.get("session"), body.get("from_seq"))
+        if not isinstance(session, str) or type(from_seq) is not int or not 1 <= from_seq < 1 << 53 or not SESSION.fullmatch(session):
+            counts.asks_malformed += 1
+            return
+        answer = self._replays.ask(session, from_seq)
+        if answer == "unknown":
+            counts.asks_unknown += 1
+        elif answer == "covered":
+            counts.asks_covered += 1
+        else:
+            counts.asks += 1
+
+    def _run(self) -> None:
+        try:
+            self._outbox.load()
+        except Exception:
+            self._fault("reading the journals")
+        self._slot("status", ONLINE, retain=True)
+        self._slot("session", b"", retain=True)
+        stop_by_s: float | None = None
+        while True:
+            try:
+                if self._take_mail() and stop_by_s is None:
+                    stop_by_s = self._clock.mono_s() + self._pace.farewell_s
+                if stop_by_s is not None and self._finished(stop_by_s):
+                    break
+                self._round(stop_by_s)
+            except Exception:  # the supervisor: telemetry never ends because of one bad moment
+                self._fault("publishing")
+                self._link.drop("a fault of the program")
+        self._farewell()
+
+    def _fault(self, doing: str) -> None:
+        self._counts.faults += 1
+        _log.exception("a fault while %s", doing)
+
+    def _round(self, stop_by_s: float | None) -> None:
+        now_s = self._clock.mono_s()
+        if self._greet:
+            self._hello(now_s)
+        if self._link.up:
+            self._send(now_s)
+        if self._flying and now_s - self._last_ack_s > self._timing.stall_s:
+            self._link.drop("it acknowledges nothing")
+        self._pending_bytes = self._outbox.pending_bytes
+        if now_s >= self._save_due_s:
+            self._save(now_s)
+        self._link.turn(self._patience(now_s, stop_by_s))
+
+    def _patience(self, now_s: float, stop_by_s: float | None) -> float:
+        """How long nothing may happen, s: until tokens come, a stalled acknowledgement is to be noticed, the cursor is due."""
+        wait_s = 1.0
+        if self._link.up and len(self._flying) < IN_FLIGHT and (self._live.empty or (self._again.empty and self._replays)):
+            wait_s = 0.02
+        if self._flying:
+            wait_s = min(wait_s, max(0.01, self._last_ack_s + self._timing.stall_s - now_s))
+        if stop_by_s is not None:
+            wait_s = min(wait_s, 0.05)
+        return wait_s
+
+    def _save(self, now_s: float) -> None:
+        self._save_due_s = now_s + self._pace.save_s
+        with contextlib.suppress(OSError):  # a full disk: the cursor stays behind, doubles are the consumer's to drop
+            self._outbox.save()
+
+    def _take_mail(self) -> bool:
+        """Sort the mail in. True once the station wants to stop."""
+        mail = self._mail
+        with mail.lock:
+            safe, mail.safe = mail.safe, {}
+            probes = dict(mail.probes)
+            for name in probes:
+                mail.probes[name] = _TAKEN
+            progress, has_progress, mail.has_progress = mail.progress, mail.has_progress, False
+            stop = mail.stop
+        for session, offset in safe.items():
+            if self._outbox.note_safe(session, offset):
+                self._list_sessions()
+        for name, reading in probes.items():
+            if reading is not _TAKEN:
+                self._take_probe(name, reading)
+        if has_progress:
+            self._slot("session", b"" if progress is None else self._encode(progress), retain=True)
+        return stop
+
+    def _take_probe(self, name: str, reading: Mapping[str, Any]) -> None:
+        if not SESSION.fullmatch(name):  # the same letters: it becomes a segment of a topic
+            self._counts.not_sent += 1
+            return
+        new = self._topic(f"probe/{name}") not in self._slots
+        payload = self._encode(reading)
+        if payload is not None:
+            self._slot(f"probe/{name}", payload, retain=False)
+            if new and self._config.discovery:
+                self._describe()
+
+    def _encode(self, payload: Mapping[str, Any]) -> bytes | None:
+        try:
+            return json.dumps(payload, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+        except (TypeError, ValueError, RuntimeError):  # RuntimeError: nested too deep, or changed by its owner meanwhile
+            self._counts.not_sent += 1
+            return None
+
+    def _topic(self, leaf: str) -> str:
+        return station_topic(self._station, leaf)
+
+    def _slot(self, leaf: str, payload: bytes | None, retain: bool) -> None:
+        if payload is not None:
+            self._put(self._topic(leaf), payload, retain)
+
+    def _put(self, topic: str, payload: bytes, retain: bool) -> None:
+        slot = self._slots.setdefault(topic, _Slot(retain))
+        slot.payload, slot.wanted = payload, True
+
+    def _want(self, topic: str) -> None:
+        if topic in self._slots:
+            self._slots[topic].wanted = True
+
+    def _list_sessions(self) -> None:
+        body = self._encode({"sessions": self._outbox.listing()})
+        self._slot("sessions", body, retain=True)
+
+    def _describe(self) -> None:
+        """Home automation learns of a probe when it has been read for the first time."""
+        prefix = self._topic("probe/")
+        probes = [topic[len(prefix) :] for topic in self._slots if topic.startswith(prefix)]
+        body = self._encode(device_config(self._station, probes))
+        if body is not None:
+            self._put(config_topic(self._station), body, retain=True)
+
+    def _hello(self, now_s: float) -> None:
+        self._greet = False
+        if now_s >= self._deaf_until_s:
+            self._link.subscribe(self._topic("again"))
+        if self._config.discovery:
+            self._link.subscribe(HOME_STATUS_TOPIC)
+            self._describe()
+        self._list_sessions()
+        for slot in self._slots.values():
+            slot.wanted = slot.wanted or slot.retain
+
+    def _send(self, now_s: float) -> None:
+        self._live.refill(now_s)
+        self._again.refill(now_s)
+        if self._deaf_until_s and now_s >= self._deaf_until_s:
+            self._deaf_until_s = 0.0
+            self._link.subscribe(self._topic("again"))
+        while len(self._flying) < IN_FLIGHT and self._link.up:
+            if not self._send_slot() and not self._send_line():
+                return
+
+    def _send_slot(self) -> bool:
+        for topic, slot in self._slots.items():
+            if slot.wanted:
+                slot.wanted = False
+                self._hand_over(topic, slot.payload, slot.retain, topic)
+                return True
+        return False
+
+    def _send_line(self) -> bool:
+        """One line: what is new and what was asked for again take turns, so that neither waits for the other."""
+        self._again_turn = not self._again_turn
+        first, second = (self._next_again, self._next_live) if self._again_turn else (self._next_live, self._next_again)
+        line = first() or second()
+        if line is None:
+            return False
+        self._hand_over(self._topic("journal"), line.payload, False, line)
+        if line.seq:
+            self._counts.sent_again += 1
+        else:
+            self._counts.sent += 1
+            if b'"close"' in line.payload and (body := parse_object(line.payload)) and body.get("event") == "close":
+                self._list_sessions()
+        return True
+
+    def _next_live(self) -> Line | None:
+        if self._live.empty:
+            return None
+        line = self._outbox.next_line()
+        if line is not None:
+            self._live.take(1.0)
+        return line
+
+    def _next_again(self) -> Line | None:
+        if self._again.empty or not self._replays:
+            return None
+        before = self._replays.cost
+        line = self._replays.next_line()
+        self._again.take(self._replays.cost - before)
+        return line
+
+    def _hand_over(self, topic: str, payload: bytes, retain: bool, item: Line | str) -> None:
+        if not self._flying:
+            self._last_ack_s = self._clock.mono_s()
+        mid = self._link.publish(topic, payload, retain)
+        if mid is not None:
+            self._flying[mid] = item
+        elif isinstance(item, str):
+            self._slots[item].wanted = True
+        elif item.seq:
+            self._replays.ask(item.session, item.seq)
+
+    def _finished(self, stop_by_s: float) -> bool:
+        if not self._link.up or self._clock.mono_s() >= stop_by_s:
+            return True
+        self._pending_bytes = self._outbox.pending_bytes
+        return not self._flying and self._pending_bytes == 0 and not any(slot.wanted for slot in self._slots.values())
+
+    def _farewell(self) -> None:
+        """`offline`, as the last word before a clean end; the broker's acknowledgement is waited for, briefly."""
+        until_s = self._clock.mono_s() + self._pace.farewell_s / 2.0
+        try:
+            mid = self._link.publish(self._topic("status"), OFFLINE, retain=True)
+            if mid is not None:
+                self._flying[mid] = self._topic("status")
+            while mid in self._flying and self._link.up and self._clock.mono_s() < until_s:
+                self._link.turn(0.05)
+            self._save(until_s)
+        except Exception:
+            self._fault("saying farewell")
+        self._link.close()
+        self._replays.close()
+        self._outbox.close()
+
+
+_TAKEN: Mapping[str, Any] = {}

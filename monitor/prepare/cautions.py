@@ -1,0 +1,253 @@
+"""What must be said about hands, lungs, eyes, water, mains and light: where, from which source, and for which recipe. Data.
+
+Decides only what is shown. It is no safety device and no substitute for local codes and the maker's safety data sheet,
+which every list ends with. Sources are named beside each text; "common practice, no source" and "from memory, not
+verified" mean what they say. No I/O. Tests: tests/prepare/test_cautions.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from monitor.core.recipe.recipe import Recipe
+
+Place = Literal[
+    "first run", "pre-flight", "before the dark", "mixing", "powders", "cleaning up",
+    "tempering", "probes", "wiring", "plan", "wall card", "discard",
+]  # fmt: skip
+
+HAZARDS = "M. McCann, Photographic Processing Hazards"
+NAVY = "NAVEDTRA 14209, chapter 10"
+PRACTICE = "common practice, no source"
+MEMORY = "from memory, not verified"
+
+SENSITISERS = (
+    "pyro", "catechin", "catechol", "amidol", "diaminophenol", "metol", "methylaminophenol", "phenylenediamine", "phenylene diamine", "ppd",
+)  # fmt: skip
+"""Parts of words by which a solution's own name tells of an agent that sensitises or is absorbed by the skin."""
+POWDER_WORDS = ("powder", "crystal", "from scratch")
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: its text in whole sentences, the places where it is shown, and its source. `belongs` picks recipes for a plan."""
+
+    id: str
+    text: str
+    where: tuple[Place, ...]
+    source: str
+    belongs: Callable[[Recipe], bool]
+
+
+def _always(recipe: Recipe) -> bool:
+    return True
+
+
+def _open_film(recipe: Recipe) -> bool:
+    """Film that lies bare in a solution, or is loaded with the lid off."""
+    return bool(recipe.open_film)
+
+
+def _bare_hands(recipe: Recipe) -> bool:
+    return recipe.vessel in ("open tray", "open tank")
+
+
+def _colour(recipe: Recipe) -> bool:
+    return recipe.film == "colour"
+
+
+def _words(recipe: Recipe) -> str:
+    said = [recipe.name, recipe.what or ""]
+    for stage in recipe.stages:
+        said += [stage.name, stage.solution or ""]
+    return " ".join(said).lower()
+
+
+def sensitises(recipe: Recipe) -> bool:
+    """Whether the recipe's own words name an agent of `SENSITISERS`, or the film is colour (its developing agents sensitise strongly)."""
+    return _colour(recipe) or any(word in _words(recipe) for word in SENSITISERS)
+
+
+def from_powder(recipe: Recipe) -> bool:
+    """Whether something in it may have been weighed or dissolved: the words say so, or a developer is used as stock."""
+    stock = any(s.role == "develop" and s.dilution is not None and s.dilution.parts_water == 0 for s in recipe.stages)
+    return stock or any(word in _words(recipe) for word in POWDER_WORDS)
+
+
+def _roles(*roles: str) -> Callable[[Recipe], bool]:
+    def belongs(recipe: Recipe) -> bool:
+        return any(stage.role in roles for stage in recipe.stages)
+
+    return belongs
+
+
+def _warm(recipe: Recipe) -> bool:
+    return any(stage.reference_c >= WARM_BATH_C for stage in recipe.stages)
+
+
+def _gloves(recipe: Recipe) -> bool:
+    return sensitises(recipe) or _bare_hands(recipe)
+
+
+def _probes_in_solutions(recipe: Recipe) -> bool:
+    """A gate or a band watches a solution itself; colour does so in more than one."""
+    return _colour(recipe) or _bare_hands(recipe) or any(stage.gate is not None for stage in recipe.stages)
+
+
+WARM_BATH_C = 30.0
+"""From here on the bath comes from the kettle."""
+
+CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "opaque box",
+        "In total darkness this tool must be inside an opaque box, even with all its lamps off: start-up, restart and a dip of the"
+        " mains light lamps and screens before any program runs. Test it before the first film.",
+        ("first run", "before the dark", "wiring", "plan"),
+        PRACTICE,
+        _open_film,
+    ),
+    Caution(
+        "second clock",
+        "Keep a second clock that needs neither this board nor the mains.",
+        ("pre-flight", "plan", "wall card"),
+        PRACTICE,
+        _always,
+    ),
+    Caution(
+        "sensitisers",
+        "Pyrogallol, pyrocatechin, amidol, metol and agents of the p-phenylenediamine kind are taken up by the skin or sensitise"
+        " it; once sensitised, always sensitised. Gloves of nitrile, not latex; no bare hands in trays; stains show where you"
+        " touched. Pyrogallol dust must not be breathed: dust mask when weighing, mixed wet.",
+        ("mixing", "powders", "before the dark", "plan", "wall card"),
+        f"{HAZARDS}; a note on pyrogallol (nitrile, dust)",
+        _gloves,
+    ),
+    Caution(
+        "powders",
+        "Weigh and mix powders with the windows open and away from food. Children and pets out of the room; bottles labelled, never"
+        " drink bottles.",
+        ("mixing", "powders", "plan"),
+        HAZARDS,
+        from_powder,
+    ),
+    Caution(
+        "kitchen",
+        "In a kitchen: jugs, spoons and funnels of their own that never go back to cooking; no eating; wipe down afterwards.",
+        ("mixing", "powders", "cleaning up", "plan"),
+        HAZARDS,
+        _always,
+    ),
+    Caution(
+        "acid into water",
+        "Acid into water, never water into acid. Glacial acetic acid burns.",
+        ("mixing", "plan"),
+        HAZARDS,
+        _roles("stop"),
+    ),
+    Caution(
+        "gases",
+        "Fixer, sulphite or bisulphite with any acid gives sulphur dioxide; ammonium fixer with household bleach gives chloramines;"
+        " stop bath carried into a sulphide toner gives hydrogen sulphide; ferricyanide bleach never with strong acid or heat."
+        " Nothing of all this ever with household chlorine bleach: look at the shared laundry shelf.",
+        ("mixing", "cleaning up", "plan"),
+        f"sulphur dioxide: {HAZARDS}; the rest {MEMORY}",
+        _roles("stop", "bleach", "fix", "bleach-fix"),
+    ),
+    Caution(
+        "asthma",
+        "Asthma: acid fixer and stop bath give off fumes. Change the air (ten room changes an hour is common advice); a room closed"
+        " for the dark is a closed room.",
+        ("mixing", "before the dark", "plan"),
+        f"fumes: {HAZARDS}; ten changes: {PRACTICE}",
+        _roles("stop", "fix", "bleach-fix"),
+    ),
+    Caution(
+        "eyes",
+        "Eyes: goggles when pouring concentrates. A splash: rinse with running water for 15 minutes and call the number on your card.",
+        ("mixing", "wall card", "plan"),
+        HAZARDS,
+        _always,
+    ),
+    Caution(
+        "colour agents",
+        "Colour developer agents sensitise strongly. A stabiliser of the formaldehyde kind wants air and gloves.",
+        ("mixing", "plan", "wall card"),
+        f"agents: {HAZARDS}; stabiliser: {MEMORY}",
+        _colour,
+    ),
+    Caution(
+        "mains and water",
+        "Board, supply and circulator on a residual-current device; supply outside the splash, with a drip loop, never on the wet"
+        " side; only extra-low voltage at the bath. Hands dry before a plug; a heater is never run dry. A probe lead is no earth.",
+        ("first run", "wiring", "pre-flight", "plan"),
+        MEMORY,
+        _warm,
+    ),
+    Caution(
+        "hot water",
+        "Kettle water goes in away from tank and film; it scalds, and a bath of 38 C to 60 C does so sooner than it looks.",
+        ("tempering", "plan"),
+        PRACTICE,
+        _warm,
+    ),
+    Caution(
+        "probe metal",
+        "In solutions only seamless 316 steel, glass, or a sleeve of PTFE, FEP or PP: no brass, copper, solder, galvanised iron or"
+        ' aluminium. Cheap "stainless" tubes may be poor steel with an open crimp: sleeve them; bleach attacks steel. One probe, one'
+        " solution, rinsed between. Bubbles put air into developer: circulate the bath, never the developer.",
+        ("probes", "plan"),
+        PRACTICE,
+        _probes_in_solutions,
+    ),
+    Caution(
+        "dark room",
+        "No leads to trip over, no climbing, floor dry. Somebody knows that you are in there; the door opens from inside, and from"
+        " outside in an emergency; the light cord within reach, at the end only.",
+        ("before the dark", "plan"),
+        PRACTICE,
+        lambda recipe: _open_film(recipe) and _bare_hands(recipe),
+    ),
+    Caution(
+        "silver",
+        "Used fixer and bleach-fix carry silver, colour bleaches iron salts: collect them and follow your local rules; never into a"
+        " septic tank.",
+        ("discard", "cleaning up", "plan"),
+        MEMORY,
+        _roles("bleach", "fix", "bleach-fix"),
+    ),
+    Caution(
+        "no alarm",
+        "This tool guides film, not health: it is no gas or fire alarm, and its sounds are not theirs.",
+        ("first run", "wall card", "plan"),
+        "design of this project",
+        _always,
+    ),
+    Caution("pregnancy", "Pregnancy: avoid powders.", ("mixing", "powders", "plan"), HAZARDS, from_powder),
+)
+
+RULE = Caution(
+    "the rule",
+    "Above all this stand your local codes and the maker's safety data sheet of each thing you use: read it before you open the bottle.",
+    get_args(Place),
+    "design of this project",
+    _always,
+)
+
+
+def cautions_for(recipe: Recipe) -> tuple[Caution, ...]:
+    """The cautions that belong to a recipe, for its plan and card; the rule about local codes and data sheets comes last, always."""
+    return (*(c for c in CAUTIONS if "plan" in c.where and c.belongs(recipe)), RULE)
+
+
+def cautions_at(place: Place) -> tuple[Caution, ...]:
+    """All cautions of one place, whatever the recipe; the rule last."""
+    return (*(c for c in CAUTIONS if place in c.where), RULE)
+
+
+def discard_caution(role: str | None) -> Caution | None:
+    """What to say when a solution of this role is thrown away; None where silver and bleach are not in it."""
+    if role not in ("bleach", "fix", "bleach-fix"):
+        return None
+    return next(c for c in CAUTIONS if c.id == "silver")

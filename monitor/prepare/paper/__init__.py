@@ -1,0 +1,1 @@
+"""What is printed: the wall card and labels for bottles."""

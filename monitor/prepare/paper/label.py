@@ -1,0 +1,101 @@
+"""What to write on a bottle: plain text, or a page with one label to cut out. Pure.
+
+Decides what stands on it: the name large, what and how thin, dates, how long it keeps full and part-full, boxes to tick for
+each unit of film, when to throw it away, and that it is never food. Tests: tests/prepare/paper/test_label.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from html import escape
+
+from monitor.core.text.quantities import format_duration, format_number, format_volume
+from monitor.prepare.bottles.bottles import Bottle
+from monitor.prepare.days import read_day, read_span
+from monitor.prepare.paper.page_fit import FACE
+
+MOST_BOXES = 40
+NEVER_FOOD = "NEVER FOOD OR DRINK. Keep from children and animals."
+RULE = "The maker's safety data sheet rules."
+_BLANK = "__________"
+
+
+def label_lines(bottle: Bottle) -> list[str]:
+    """The label as lines of text, the name first."""
+    return [bottle.name, *_contents(bottle), *_dates(bottle), *_limits(bottle), NEVER_FOOD, *_careful(bottle), RULE]
+
+
+def label_html(bottle: Bottle) -> str:
+    """One label on a page, 95 mm wide, black on white, self-contained."""
+    rows = [*_contents(bottle), *_dates(bottle), *_limits(bottle)]
+    body = "".join(f"<p>{escape(row).replace('[ ]', '[&nbsp;] ')}</p>" for row in rows)
+    careful = "".join(f'<p class="small">{escape(row)}</p>' for row in (*_careful(bottle), RULE))
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<title>{escape(bottle.name)}: label</title>
+<style>
+@page {{ size: A4 portrait; margin: 10mm; }}
+* {{ box-sizing: border-box; }}
+html {{ font: 10pt/1.25 {FACE}; color: #000; background: #fff; }}
+body {{ margin: 0; }}
+.label {{ width: 95mm; border: 1pt dashed #000; padding: 3mm 4mm; overflow-wrap: break-word; }}
+h1 {{ font-size: 22pt; line-height: 1.1; margin: 0 0 1mm; border-bottom: 3pt solid #000; }}
+p {{ margin: .6mm 0; }}
+.food {{ font-weight: bold; font-size: 12pt; border: 2pt solid #000; padding: 1mm 2mm; margin: 1.5mm 0; }}
+.small {{ font-size: 8pt; }}
+</style>
+</head>
+<body><div class="label"><h1>{escape(bottle.name)}</h1>{body}<p class="food">{NEVER_FOOD}</p>{careful}</div></body>
+</html>
+"""
+
+
+def _contents(bottle: Bottle) -> Iterator[str]:
+    words = [w for w in (bottle.what, bottle.dilution, format_volume(bottle.filled_ml)) if w]
+    yield ", ".join(words)
+    if bottle.role not in (None, "other"):
+        yield f"for: {bottle.role}{', ONE-SHOT: use once, then throw away' if bottle.rules.one_shot else ''}"
+
+
+def _dates(bottle: Bottle) -> Iterator[str]:
+    yield f"mixed {bottle.mixed}, opened {bottle.opened or _BLANK}"
+    yield "[ ] full, [ ] part-full"
+    keeps = []
+    if bottle.rules.keeps_full is not None:
+        until = read_span(bottle.rules.keeps_full).after(read_day(bottle.mixed)).isoformat()
+        keeps.append(f"full until {until}")
+    if bottle.rules.keeps_part is not None:
+        ends = bottle.keeps_until if bottle.opened is not None else None
+        since = f"{bottle.rules.keeps_part} from opening" if ends is None else f"until {ends.isoformat()}"
+        keeps.append(f"part-full {since}")
+    yield f"keeps {'; '.join(keeps)}" if keeps else f"keeps until {_BLANK} (your sheet says)"
+
+
+def _limits(bottle: Bottle) -> Iterator[str]:
+    rules = bottle.rules
+    capacity = bottle.capacity_units
+    if capacity is not None:
+        boxes = min(MOST_BOXES, math.floor(capacity + 1e-9))
+        more = "" if capacity <= MOST_BOXES else " ..."
+        yield f"good for {format_number(capacity, 1)} units of 80 sq in (roll, four 4x5): {'[ ]' * boxes}{more}"
+    if rules.longer_percent:
+        yield f"each unit: time longer by {format_number(rules.longer_percent)} %"
+    if rules.replenish_ml:
+        yield f"replenish {format_volume(rules.replenish_ml)} for each unit"
+    if rules.fresh_s is not None:
+        test = "leader dark" if bottle.role == "develop" else "clears"
+        yield f"fresh: {test} in {format_duration(rules.fresh_s)}; from {format_duration(2 * rules.fresh_s)} on throw it away"
+
+
+def _careful(bottle: Bottle) -> Iterator[str]:
+    if bottle.role in ("develop", "replenisher"):
+        yield "Developer: nitrile gloves; no crystals may be left: warm to 40 C closed and shake. Brown: throw it away."
+    elif bottle.role in ("fix", "bleach-fix"):
+        yield "Fixer: no acid, no household bleach to it. Yellow, milky or with a sediment: throw it away. Carries silver: collect it."
+    elif bottle.role == "bleach":
+        yield "Bleach: no strong acid, no heat, no household bleach; away from the developer. Collect it."
+    elif bottle.role == "stop":
+        yield "Acid: acid into water, never water into acid; not together with fixer or household bleach."

@@ -1,0 +1,92 @@
+"""How large the type of a printed page may be so that everything stands on one page. Arithmetic only, no fonts are opened.
+
+Widths are those of the plain sans-serif face that Liberation Sans, Arial, Helvetica and Nimbus Sans share (the metric
+files of the 35 PostScript standard faces, from memory; checked by printing). Text is broken between words as a browser
+does. Another face may be wider: `SAFETY` is for that. Tests: tests/prepare/paper/test_card.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+FACE = '"Liberation Sans", Arial, Helvetica, "Nimbus Sans", sans-serif'
+LINE_EM = 1.25
+PAGE_PT = (190 / 25.4 * 72, 277 / 25.4 * 72)
+"""Printable width and height of A4 with margins of 10 mm, in points."""
+LARGEST_PT, SMALLEST_PT, STEP_PT = 13.5, 5.0, 0.1
+SAFETY = 0.97
+BOLD = 1.06
+"""How much wider the bold face is, about."""
+
+_WIDTHS = {
+    191: "'", 222: "ijl", 260: "|", 278: " !,./:;[\\]Ift", 333: "()-`r", 334: "{}", 355: '"', 389: "*", 469: "^", 500: "Jcksvxyz",
+    556: "#$0123456789?L_abdeghnopqu", 584: "+<=>~", 611: "FTZ", 667: "&ABEKPSVXY", 722: "CDHNRUw", 778: "GOQ", 833: "Mm", 889: "%",
+    944: "W", 1015: "@",
+}  # fmt: skip
+_WIDTH = {letter: width / 1000.0 for width, letters in _WIDTHS.items() for letter in letters}
+_OTHER = 0.7
+
+
+def width_em(text: str) -> float:
+    """Width of a text in em of its own size."""
+    return sum(_WIDTH.get(letter, _OTHER) for letter in text)
+
+
+def lines_of(text: str, room_em: float) -> int:
+    """How many lines a text takes in a column `room_em` wide (in em of its own size); words longer than a line are broken."""
+    lines, used = 1, 0.0
+    space = _WIDTH[" "]
+    for word in text.split():
+        wide = width_em(word)
+        if used and used + space + wide > room_em:
+            lines, used = lines + 1, 0.0
+        used += wide if not used else space + wide
+        while used > room_em > 0:
+            lines, used = lines + 1, used - room_em
+    return lines
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A text of the page: size in em, share of the width, `padding_em` of it lost, `above_em` added to its first line."""
+
+    words: str
+    size_em: float = 1.0
+    share: float = 1.0
+    padding_em: float = 0.0
+    above_em: float = 0.0
+    bold: bool = False
+
+    def height_em(self, page_em: float) -> float:
+        """Its height where the page is `page_em` wide."""
+        room_em = (self.share * page_em - self.padding_em) / self.size_em / (BOLD if self.bold else 1.0)
+        return lines_of(self.words, max(1.0, room_em)) * self.size_em * LINE_EM + self.above_em
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A piece of the page: its HTML, rows of texts that stand side by side, and what else takes height, `padding_em`."""
+
+    html: str
+    rows: tuple[tuple[Text, ...], ...]
+    padding_em: float
+
+    def height_em(self, page_em: float) -> float:
+        """Its height where the page is `page_em` wide."""
+        return self.padding_em + sum(max(text.height_em(page_em) for text in row) for row in self.rows)
+
+
+def below(*texts: Text) -> tuple[tuple[Text, ...], ...]:
+    """Texts one below the other."""
+    return tuple((text,) for text in texts)
+
+
+def type_size_pt(blocks: Sequence[Block]) -> float:
+    """The largest size with which all blocks stand on one A4 page, `SMALLEST_PT` at least."""
+    steps = round((LARGEST_PT - SMALLEST_PT) / STEP_PT)
+    for step in range(steps):
+        size_pt = LARGEST_PT - step * STEP_PT
+        if sum(block.height_em(PAGE_PT[0] / size_pt) for block in blocks) * size_pt <= PAGE_PT[1] * SAFETY:
+            return round(size_pt, 1)
+    return SMALLEST_PT

@@ -1,0 +1,1 @@
+"""Probes before the film: comparing them, and learning lags."""

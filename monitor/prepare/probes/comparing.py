@@ -1,0 +1,198 @@
+"""Compares a probe with a thermometer that is trusted: accepts or refuses one point, and makes the correction from the points there are.
+
+Decides whether the water was steady enough (slope below 0.05 C a minute), what the offset is (probe minus reference) and
+how sure it is; never corrects a reading in silence and never forces a zero. It reads no clock: the day comes in.
+One model serves one point and many: a straight line whose slope is believed to be 0 within `SLOPE_PRIOR_PER_C`, so that
+one point gives an offset whose uncertainty grows away from it, and points far apart give a line.
+Tests: tests/prepare/probes/test_comparing.py; figures: tests/benchmarks/bench_prepare.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.core.errors import InputWrong
+from monitor.core.probes.learned import COLOUR_DAYS, DEFAULT_LAG_S, Comparison, ComparisonPoint
+from monitor.prepare.probes.coded_fit import QUIET_STEPS, Matrix, fit_codes, step_of, straight_line_posterior
+from monitor.prepare.probes.journal_source import Series
+
+STEADY_C_PER_MIN = 0.05
+"""Water whose reading moves faster is refused (the practice that this project follows; common practice, no source)."""
+BEFORE_S, AFTER_S = 120.0, 60.0
+"""The readings from two minutes before the thermometer was read to one minute after it count."""
+SLOPE_SD_C_PER_S = 0.002
+"""What is believed of the water's drift before a reading: 0.12 C a minute, standard deviation."""
+LEAST_READINGS, LEAST_S = 10, 60.0
+SCATTER_C = 0.25
+"""More scatter than this about a straight line: the water is not stirred or the contact is bad."""
+WRONG_PROBE_C = 3.0
+"""A usual probe is within 0.5 C (its data sheet). So far apart, they are not in the same water."""
+SLOPE_PRIOR_PER_C = 0.004
+"""Standard deviation of a usual probe's fault of slope before it is compared at two temperatures: about +/-0.5 C over its range
+of 95 C is 0.005 per C (data sheet); encapsulated ones needed a straight line each (facts of a published study). Rounded, ours."""
+OFFSET_PRIOR_C = 1.0
+LINE_SPAN_C = 5.0
+"""Points closer together than this carry no line."""
+ICE_POINT_TEXT = (
+    "Ice point: wet crushed ice packed tight, no floating water layer, the probe and 10 cm of its lead deep in it, 5 minutes. "
+    "Good to 0.02 C at home, 0.01 C when well made. It is a check of drift: it finds an offset that has moved, not a fault of slope. "
+    "A probe 1 % wrong in slope reads right at 0 C and 0.4 C wrong at 38 C; only a comparison at the working temperature finds that."
+)
+"""From national institutes' notes on the ice point, at second hand; the arithmetic is 0.01 x 38."""
+
+
+@dataclass(frozen=True, slots=True)
+class PointFound:
+    """One comparison in one water. `sd_c` includes the reference's own; `scatter_sd_c` does not. `why`: why not, or how well."""
+
+    probe: str
+    at_s: float
+    reference_c: float
+    offset_c: float
+    sd_c: float
+    scatter_sd_c: float
+    slope_c_per_min: float
+    accepted: bool
+    why: str
+    readings: int
+
+    @property
+    def point(self) -> ComparisonPoint:
+        """What is stored of it."""
+        return ComparisonPoint(self.reference_c, self.offset_c, self.scatter_sd_c)
+
+
+def compare_at(
+    series: Series,
+    reference_c: float,
+    at_s: float,
+    reference_sd_c: float,
+    lag_s: float = DEFAULT_LAG_S,
+    lag_sd_s: float = 0.5 * DEFAULT_LAG_S,
+) -> PointFound:
+    """Offset of a probe at the moment `at_s` when the trusted thermometer showed `reference_c` +/- `reference_sd_c` (C).
+
+    Works on what the register said, not on what an earlier comparison made of it. A probe in drifting water lags behind it
+    by slope x `lag_s`; that is put right. Raises `InputWrong` where there is hardly a reading around the moment.
+    """
+    window = series.between(at_s - BEFORE_S, at_s + AFTER_S)
+    if len(window.t_s) < 3:
+        raise InputWrong(
+            f'probe "{series.probe}": {len(window.t_s)} good readings around {at_s:g} s; allowed: a moment from {series.t_s[0]:.0f} to '
+            f"{series.t_s[-1]:.0f} s with readings in the two minutes before it"
+        )
+    middle_s = math.fsum(window.t_s) / len(window.t_s)
+    ages = [t - middle_s for t in window.t_s]
+    rows: Matrix = [[1.0, age] for age in ages]
+
+    def straight(theta: Sequence[float]) -> tuple[list[float], Matrix]:
+        return [theta[0] + theta[1] * age for age in ages], rows
+
+    first = math.fsum(window.raw_c) / len(window.raw_c)
+    step_c = step_of(series.raw_c)
+    fit = fit_codes(straight, [first, 0.0], window.raw_c, step_c, [None, (0.0, SLOPE_SD_C_PER_S)])
+    slope = fit.parameters[1]
+    ahead_s = at_s - middle_s + lag_s
+    if fit.sigma_c < QUIET_STEPS * step_c:
+        level, level_sd = straight_line_posterior(ages, window.raw_c, step_c, fit, ahead_s, SLOPE_SD_C_PER_S)
+        drifted = min(1.0, abs(slope) * (ages[-1] - ages[0]) / step_c)
+        level_sd = math.hypot(level_sd, (1.0 - drifted * drifted) * _hidden_in_step(0.5 * fit.sigma_c, step_c))
+    else:
+        level = fit.parameters[0] + slope * ahead_s
+        c = fit.covariance
+        level_sd = math.sqrt(max(0.0, c[0][0] + 2.0 * ahead_s * c[0][1] + ahead_s**2 * c[1][1]))
+    scatter_sd = math.hypot(level_sd, slope * lag_sd_s)
+    offset, per_min = level - reference_c, 60.0 * slope
+    why = _refusal(window, per_min, fit.sigma_c, offset)
+    return PointFound(
+        series.probe,
+        at_s,
+        reference_c,
+        offset,
+        math.hypot(scatter_sd, reference_sd_c),
+        scatter_sd,
+        per_min,
+        why is None,
+        why or f"steady within {abs(per_min):.3f} C/min over {window.t_s[-1] - window.t_s[0]:.0f} s; {len(window.t_s)} readings",
+        len(window.t_s),
+    )
+
+
+def _hidden_in_step(sigma_c: float, step_c: float) -> float:
+    """Root mean square of what rounding adds to the mean of many readings: first harmonic of the sawtooth, faded by the noise.
+
+    Widrow's theory of quantisation; added, for half the noise that was found, because how quiet
+    a quiet probe is can hardly be seen through its steps.
+    """
+    return step_c / (math.pi * math.sqrt(2.0)) * math.exp(-2.0 * (math.pi * sigma_c / step_c) ** 2)
+
+
+def _refusal(window: Series, per_min: float, sigma_c: float, offset_c: float) -> str | None:
+    span_s = window.t_s[-1] - window.t_s[0]
+    if len(window.t_s) < LEAST_READINGS or span_s < LEAST_S:
+        return f"only {len(window.t_s)} readings over {span_s:.0f} s; needed: {LEAST_READINGS} over {LEAST_S:.0f} s"
+    if abs(per_min) >= STEADY_C_PER_MIN:
+        return f"the water moves {per_min:+.3f} C/min; needed: less than {STEADY_C_PER_MIN} C/min. Stir, cover, wait 3 minutes"
+    if sigma_c > SCATTER_C:
+        return f"the readings scatter by {sigma_c:.2f} C; needed: less than {SCATTER_C} C. Stir, and keep probe and thermometer within 2 cm"
+    if abs(offset_c) > WRONG_PROBE_C:
+        return (
+            f"probe and thermometer are {abs(offset_c):.1f} C apart; needed: less than {WRONG_PROBE_C:.0f} C. Are both in the same water?"
+        )
+    return None
+
+
+def combine(
+    points: Sequence[ComparisonPoint], *, probe: str, number: str | None, reference: str, reference_sd_c: float, who: str, day: str
+) -> Comparison:
+    """The correction that follows from one or more points: Bayesian straight line, exact.
+
+    The reference's own uncertainty is shared by all points and so stays apart. `day`: ISO date of the newest point.
+    """
+    if not points:
+        raise ValueError("a comparison needs a point")
+    weights = [1.0 / max(p.sd_c, 1e-4) ** 2 for p in points]
+    at_c = math.fsum(w * p.reference_c for w, p in zip(weights, points, strict=True)) / math.fsum(weights)
+    s_xx = math.fsum(w * (p.reference_c - at_c) ** 2 for w, p in zip(weights, points, strict=True))
+    s_xy = math.fsum(w * (p.reference_c - at_c) * p.offset_c for w, p in zip(weights, points, strict=True))
+    total = math.fsum(weights)
+    mean = math.fsum(w * p.offset_c for w, p in zip(weights, points, strict=True)) / (total + 1.0 / OFFSET_PRIOR_C**2)
+    span = max(p.reference_c for p in points) - min(p.reference_c for p in points)
+    if span >= LINE_SPAN_C:
+        variance = 1.0 / (s_xx + 1.0 / SLOPE_PRIOR_PER_C**2)
+        slope, slope_sd = s_xy * variance, math.sqrt(variance)
+    else:
+        slope, slope_sd = 0.0, SLOPE_PRIOR_PER_C
+    sd = 1.0 / math.sqrt(total + 1.0 / OFFSET_PRIOR_C**2)
+    left = [p.offset_c - mean - slope * (p.reference_c - at_c) for p in points]
+    free = len(points) - (2 if span >= LINE_SPAN_C else 1)
+    if free > 0:  # points that disagree by more than their scatter: the disagreement counts
+        chi2 = math.fsum(w * r * r for w, r in zip(weights, left, strict=True)) / free
+        sd, slope_sd = sd * math.sqrt(max(1.0, chi2)), slope_sd * math.sqrt(max(1.0, chi2)) if span >= LINE_SPAN_C else slope_sd
+    return Comparison(probe, number, at_c, mean, slope, sd, slope_sd, reference, reference_sd_c, who, day, tuple(points))
+
+
+def comparison_lines(comparison: Comparison, working_c: float | None = None) -> list[str]:
+    """The correction in words: what it is, how sure, where it holds, what is still to be done."""
+    low, high = comparison.valid_c
+    c = comparison
+    if c.kind == "line":
+        shape = (
+            f"{c.offset_at(20.0):+.2f} C at 20 C and {c.offset_at(38.0):+.2f} C at 38 C (a straight line through {len(c.points)} points)"
+        )
+    else:
+        count = "one point" if len(c.points) == 1 else f"{len(c.points)} points"
+        shape = f"{c.offset_c:+.2f} C near {c.at_c:.0f} C ({count})"
+    lines = [
+        f"{c.probe} reads {shape}; that much is subtracted; +/- {2 * c.sd_at(c.at_c):.2f} C (2 sd) near {c.at_c:.0f} C,"
+        f" of which {2 * c.reference_sd_c:.2f} C is the {c.reference}'s own",
+        f"compared {c.date} by {c.who}; speaks from measurement between {low:.0f} and {high:.0f} C until {c.expires(False)}"
+        f" ({COLOUR_DAYS} days, until {c.expires(True)}, for a colour developer)",
+    ]
+    if len(c.points) < 3:
+        lines.append(f"{3 - len(c.points)} more point(s) wanted: three in all, one of them at the working temperature")
+    if working_c is not None and not low <= working_c <= high:
+        lines.append(f"no point within 2 C of {working_c:g} C: there it is +/- {2 * c.sd_at(working_c):.2f} C")
+    return lines

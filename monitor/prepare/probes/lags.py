@@ -1,0 +1,349 @@
+"""Learns how a probe lags in stirred water (a dip) and how a vessel's liquid lags behind bath or room (a run with water).
+
+Decides the time constant and its standard uncertainty from the readings of one journal, what a vessel is coupled to, and
+whether a learned lag stood up to the developer poured off. Both models are exact for first-order lags: the dip is an
+exponential towards straight water; the vessel is driven by the readings of bath or room, straight between them, and its
+inside probe's own lag is carried along in closed form.
+
+The bath's probe is taken as the bath itself, its own lag included: whoever predicts the vessel later drives the model with
+the same readings, so what is learned is the lag that fits them. Noise of the driving probe passes the vessel's lag and its
+share is added to the uncertainty (the estimate is a linear map of both probes' noise; the adjoint filter gives it).
+Tests: tests/prepare/probes/test_lags.py; figures: tests/benchmarks/bench_prepare.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.core.errors import InputWrong
+from monitor.core.probes.learned import Coupled
+from monitor.prepare.probes.coded_fit import CodedFit, Matrix, fit_codes, step_of
+from monitor.prepare.probes.journal_source import Series, median
+
+SPAN_S = 3.0
+"""A dip is looked for as the greatest change within this time; a hand needs about as long."""
+LEAST_DIP_C, LEAST_JUMP_C = 1.0, 0.3
+PROBE_LAG_S = (0.5, 300.0)
+VESSEL_LAG_S = (20.0, 6.0 * 3600.0)
+ANOTHER_C = 0.4
+"""A growth of the change within three readings that is no noise."""
+TAIL_LAGS = 10.0
+LONGEST_TAIL_S, SHORTEST_TAIL_S = 900.0, 40.0
+WATER_SLOPE_C_PER_S = 0.002
+"""Standard deviation of the water's own drift during a dip: 0.12 C a minute."""
+WORST_SD = 0.2
+"""A lag that is less sure than this share of itself is not learned."""
+MOST_READINGS, MOST_DRIVES = 1000, 600
+"""Of longer runs every second, third ... inside reading counts, and means of two, three ... drive readings: they move slowly."""
+RELEARN_C = 0.4
+"""A vessel's estimate this far from the developer poured off: learn its lag again (the practice that this project follows)."""
+
+
+@dataclass(frozen=True, slots=True)
+class LagFound:
+    """A time constant, seconds, and its standard uncertainty (the readings' scatter alone).
+
+    `change_c`: how large the jump or the difference was. `coupled_to`: None for a probe's own lag.
+    `against_log`: by how much the other drive fits worse, in log likelihood; None where there was no choice.
+    """
+
+    lag_s: float
+    sd_s: float
+    change_c: float
+    sigma_c: float
+    misfit: float
+    coupled_to: Coupled | None = None
+    against_log: float | None = None
+
+
+def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
+    """Time constant of a probe from a dip into stirred water: the greatest jump in the readings, or the one at about `at_s`.
+
+    Raises `InputWrong` where there is no jump of 1 C or more, or too few readings after it.
+    """
+    start, tail = _dip(series, at_s)
+    t0 = series.t_s[start]
+    rough = _rough_lag(series, start, tail)
+    end = t0 + min(LONGEST_TAIL_S, max(SHORTEST_TAIL_S, TAIL_LAGS * rough))
+    stop = next((i for i in range(start, tail) if series.t_s[i] > end), tail)
+    ages = [t - t0 for t in series.t_s[start:stop]]
+    codes = series.raw_c[start:stop]
+    if len(codes) < 8 or ages[-1] < 3.0 * rough:
+        raise InputWrong(
+            f'probe "{series.probe}": {len(codes)} readings over {ages[-1] if ages else 0:.0f} s after the dip at {t0:.0f} s; '
+            "allowed: leave it in the stirred water for two minutes"
+        )
+    middle = 0.5 * ages[-1]
+    water = median(codes[len(codes) * 2 // 3 :])
+
+    def curve(theta: Sequence[float]) -> tuple[list[float], Matrix]:
+        level, slope, jump, log_lag = theta
+        lag = math.exp(min(max(log_lag, -3.0), 8.0))
+        values, rows = [], []
+        for age in ages:
+            fade = math.exp(-age / lag)
+            values.append(level + slope * (age - middle) + jump * fade)
+            rows.append([1.0, age - middle, fade, jump * fade * age / lag])
+        return values, rows
+
+    slope_prior = (0.0, WATER_SLOPE_C_PER_S)
+    try:
+        first = [water, 0.0, codes[0] - water, math.log(rough)]
+        fit = fit_codes(curve, first, codes, step_of(series.raw_c), [None, slope_prior, None, (math.log(10.0), 1.5)])
+    except ArithmeticError as wrong:
+        raise InputWrong(
+            f'probe "{series.probe}": the dip at {t0:.0f} s cannot be used ({wrong}); allowed: one dip into stirred water'
+        ) from None
+    lag = math.exp(fit.parameters[3])
+    found = LagFound(lag, lag * fit.sd(3), abs(fit.parameters[2]), fit.sigma_c, fit.misfit)
+    if not PROBE_LAG_S[0] <= lag <= PROBE_LAG_S[1] or found.sd_s > WORST_SD * lag:
+        raise InputWrong(
+            f'probe "{series.probe}": the dip at {t0:.0f} s gives {lag:.1f} +/- {2 * found.sd_s:.1f} s; '
+            f"allowed: a clear jump of 3 C or more, "
+            f"a lag of {PROBE_LAG_S[0]:g} to {PROBE_LAG_S[1]:g} s"
+        )
+    return found
+
+
+def _dip(series: Series, at_s: float | None) -> tuple[int, int]:
+    """(first reading surely after the jump, end of the readings). The jump is the greatest change within `SPAN_S`."""
+    best, where = 0.0, -1
+    j = 0
+    for i, t in enumerate(series.t_s):
+        j = max(j, i + 1)
+        while j < len(series.t_s) - 1 and series.t_s[j] < t + SPAN_S - 1e-6:
+            j += 1
+        if j >= len(series.t_s) or series.t_s[j] > t + 3.0 * SPAN_S:
+            continue
+        if at_s is not None and abs(t - at_s) > 30.0:
+            continue
+        change = abs(series.raw_c[j] - series.raw_c[i])
+        if change > best + 1e-9:
+            best, where = change, j
+    last = max(where, 0)
+    later = [series.raw_c[k] for k in range(last, len(series.t_s)) if series.t_s[k] <= series.t_s[last] + 120.0]
+    size = abs(median(later[len(later) // 2 :] or [0.0]) - series.raw_c[max(0, last - 1)]) if where >= 0 else 0.0
+    if where < 0 or max(best, size) < LEAST_DIP_C or best < LEAST_JUMP_C:
+        near = "" if at_s is None else f" near {at_s:g} s"
+        raise InputWrong(
+            f'probe "{series.probe}": no dip{near}: the greatest jump is {max(best, size):.1f} C; '
+            f"allowed: {LEAST_DIP_C:.0f} C or more, better 5, from air or another cup into stirred water"
+        )
+    return where, _next_change(series, where)
+
+
+def _next_change(series: Series, start: int) -> int:
+    """Where something else happens to the probe (it is lifted out, say), or the end.
+
+    Behind one jump the change within three readings only ever fades; a change larger than the smallest so far is another jump.
+    """
+    raw, smallest = series.raw_c, math.inf
+    for k in range(start, len(raw) - 4):
+        change, following = abs(raw[k + 3] - raw[k]), abs(raw[k + 4] - raw[k + 1])
+        if min(change, following) > smallest + ANOTHER_C:  # two in a row: noise alone is hardly that regular
+            return k
+        smallest = min(smallest, 0.5 * (change + following))
+    return len(series.raw_c)
+
+
+def _rough_lag(series: Series, start: int, tail: int) -> float:
+    """Time to 63 per cent of the way from the first reading to where it ends within two minutes, seconds."""
+    t0, y0 = series.t_s[start], series.raw_c[start]
+    for horizon_s in (60.0, 240.0, LONGEST_TAIL_S):
+        part = [k for k in range(start, tail) if series.t_s[k] <= t0 + horizon_s]
+        settled = median([series.raw_c[k] for k in part[-max(1, len(part) // 5) :]])
+        reached = next(
+            (series.t_s[k] - t0 for k in part if abs(series.raw_c[k] - settled) <= abs(y0 - settled) * math.exp(-1.0)), horizon_s
+        )
+        if reached < horizon_s / 5.0:
+            break
+    return max(1.0, reached)
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """What a vessel may follow: the readings of a bath's or a room's probe."""
+
+    series: Series
+    coupled_to: Coupled
+
+
+def learn_vessel_lag(inside: Series, drives: Sequence[Drive], probe_lag_s: float, offset_sd_c: float = 0.41) -> LagFound:
+    """Lag of a vessel from the readings of a probe inside and of what it may be coupled to; the drive that fits better is named.
+
+    `probe_lag_s`: the inside probe's own. `offset_sd_c`: standard uncertainty of the difference between the two probes
+    (neither compared: 0.29 x root 2). Raises `InputWrong` where bath and vessel hardly differed, or no drive was measured.
+    """
+    found: list[tuple[float, LagFound]] = []
+    why = ""
+    for drive in drives:
+        begin = max(inside.t_s[0], drive.series.t_s[0])
+        end = min(inside.t_s[-1], drive.series.t_s[-1])
+        common, driver = inside.between(begin, end), drive.series.between(begin, end)
+        if len(common.t_s) < 60 or len(driver.t_s) < 10 or end - begin < 300.0:
+            why = f'"{inside.probe}" and "{drive.series.probe}" were read together for {max(0.0, end - begin):.0f} s; needed: 5 minutes'
+            continue
+        try:
+            height, lag = _fit_vessel(common, driver, probe_lag_s, offset_sd_c)
+        except ArithmeticError as wrong:
+            why = f'"{inside.probe}" against "{drive.series.probe}": {wrong}'
+            continue
+        found.append((height, LagFound(lag.lag_s, lag.sd_s, lag.change_c, lag.sigma_c, lag.misfit, drive.coupled_to)))
+    if not found:
+        raise InputWrong(f"no lag can be learned: {why or 'no bath and no room probe in these readings'}")
+    found.sort(key=lambda pair: -pair[0])
+    height, best = found[0]
+    if best.sd_s > WORST_SD * best.lag_s or best.change_c < 0.5 or not VESSEL_LAG_S[0] <= best.lag_s <= VESSEL_LAG_S[1]:
+        raise InputWrong(
+            f'"{inside.probe}" and its {best.coupled_to} differed by {best.change_c:.1f} C at most, which gives {best.lag_s:.0f} +/- '
+            f"{2 * best.sd_s:.0f} s; allowed: begin with water 3 C or more from the {best.coupled_to}, and a lag of 20 s to 6 h"
+        )
+    against = height - found[1][0] if len(found) > 1 else None
+    return LagFound(best.lag_s, best.sd_s, best.change_c, best.sigma_c, best.misfit, best.coupled_to, against)
+
+
+def _fit_vessel(inside: Series, driver: Series, probe_lag_s: float, offset_sd_c: float) -> tuple[float, LagFound]:
+    """(log likelihood, lag) for one drive. Parameters: liquid at the start, ln lag, inside minus drive probe, inside probe at the start."""
+    stride = 1 + len(inside.t_s) // MOST_READINGS
+    shown_at = inside.t_s[::stride]
+    codes = inside.celsius[::stride]
+    driver = _thinned(driver)
+    grid, marks = _grid(driver, shown_at)
+    first = codes[0]
+
+    def curve(theta: Sequence[float]) -> tuple[list[float], Matrix]:
+        values = two_lags(grid, marks, theta, probe_lag_s)
+        columns: Matrix = []
+        for k, h in ((0, 0.05), (1, 0.01), (3, 0.05)):
+            moved = list(theta)
+            moved[k] += h
+            columns.append([(b - a) / h for a, b in zip(values, two_lags(grid, marks, moved, probe_lag_s), strict=True)])
+        rows = [[columns[0][i], columns[1][i], 1.0, columns[2][i]] for i in range(len(values))]
+        return values, rows
+
+    priors = [None, (math.log(400.0), 1.5), (0.0, offset_sd_c), (first, 3.0)]
+    starts = [[first, math.log(lag), 0.0, first] for lag in (120.0, 400.0, 1200.0, 4000.0)]
+    start = min(
+        starts, key=lambda theta: math.fsum((y - m) ** 2 for y, m in zip(codes, two_lags(grid, marks, theta, probe_lag_s), strict=True))
+    )
+    fit = fit_codes(curve, start, codes, step_of(inside.raw_c) if inside.raw_c == inside.celsius else 0.0, priors)
+    lag = math.exp(fit.parameters[1])
+    variance = fit.covariance[1][1] + _driver_share(fit, grid, marks, lag, _noise_variance(driver))
+    offset = fit.parameters[2]
+    difference = max(abs(y - offset - u) for y, (_, u) in zip(codes, (grid[m] for m in marks), strict=True))
+    return fit.log_likelihood, LagFound(lag, lag * math.sqrt(variance), difference, fit.sigma_c, fit.misfit)
+
+
+def _thinned(driver: Series) -> Series:
+    """Means of equal numbers of readings, so that at most `MOST_DRIVES` are left."""
+    size = 1 + len(driver.t_s) // MOST_DRIVES
+    if size == 1:
+        return driver
+
+    def means(values: tuple[float, ...]) -> tuple[float, ...]:
+        return tuple(math.fsum(values[i : i + size]) / len(values[i : i + size]) for i in range(0, len(values), size))
+
+    return Series(driver.probe, driver.role, means(driver.t_s), means(driver.raw_c), means(driver.celsius))
+
+
+def _grid(driver: Series, shown_at: Sequence[float]) -> tuple[list[tuple[float, float]], list[int]]:
+    """(time, drive) at every reading of either probe, and where in it the inside readings stand."""
+    grid: list[tuple[float, float]] = []
+    marks: list[int] = []
+    k = 0
+    for t in sorted({*driver.t_s, *shown_at}):
+        while k < len(driver.t_s) - 2 and driver.t_s[k + 1] < t:
+            k += 1
+        t0, t1 = driver.t_s[k], driver.t_s[k + 1]
+        share = min(max((t - t0) / (t1 - t0), 0.0), 1.0)
+        grid.append((t, driver.celsius[k] + share * (driver.celsius[k + 1] - driver.celsius[k])))
+    wanted = set(shown_at)
+    marks = [i for i, (t, _) in enumerate(grid) if t in wanted]
+    return grid, marks
+
+
+def two_lags(grid: Sequence[tuple[float, float]], marks: Sequence[int], theta: Sequence[float], probe_lag_s: float) -> list[float]:
+    """What the inside probe would show at the marks: liquid behind a drive straight between readings, probe behind it."""
+    liquid, log_lag, offset, probe = theta
+    lag = math.exp(min(max(log_lag, 2.0), 11.0))
+    if abs(lag - probe_lag_s) < 1e-3 * lag:
+        lag *= 1.002
+    probe -= offset
+    values: list[float] = []
+    wanted = iter(marks)
+    mark = next(wanted, -1)
+    last_t, last_u = grid[0]
+    dt_known, fade, probe_fade = -1.0, 1.0, 1.0
+    share = lag / (lag - probe_lag_s)
+    for i, (t, u) in enumerate(grid):
+        dt = t - last_t
+        if dt > 0.0:
+            if dt != dt_known:
+                dt_known, fade, probe_fade = dt, math.exp(-dt / lag), math.exp(-dt / probe_lag_s) if probe_lag_s > 0 else 0.0
+            slope = (u - last_u) / dt
+            away = liquid - last_u + lag * slope  # liquid = straight line + away * fade
+            settled = last_u - (lag + probe_lag_s) * slope + share * away
+            probe = u - (lag + probe_lag_s) * slope + share * away * fade + (probe - settled) * probe_fade
+            liquid = u - lag * slope + away * fade
+        if i == mark:
+            values.append(probe + offset)
+            mark = next(wanted, -1)
+        last_t, last_u = t, u
+    return values
+
+
+def _noise_variance(driver: Series) -> float:
+    """Variance of one reading of the drive about its neighbours, C2: second differences, which a smooth drive leaves alone."""
+    c = driver.celsius
+    seconds = [(c[i - 1] - 2.0 * c[i] + c[i + 1]) ** 2 for i in range(1, len(c) - 1)]
+    kept = sorted(seconds)[: max(1, len(seconds) * 98 // 100)]  # a jump of the water is no noise; of normal noise that cuts 13 % away
+    return math.fsum(kept) / len(kept) / 6.0 / 0.87
+
+
+def _driver_share(fit: CodedFit, grid: Sequence[tuple[float, float]], marks: Sequence[int], lag: float, variance: float) -> float:
+    """Variance of ln lag that comes from the noise of the driving probe: the fit's linear map, run through the lag backwards."""
+    gain = [row[1] for row in fit.covariance]
+    at = {m: math.fsum(g * w for g, w in zip(gain, row, strict=True)) for m, row in zip(marks, fit.weighted_rows, strict=True)}
+    total, held = 0.0, 0.0
+    for i in range(len(grid) - 1, 0, -1):
+        dt = grid[i][0] - grid[i - 1][0]
+        held += at.get(i, 0.0)
+        share = 1.0 - math.exp(-dt / lag)
+        total += (held * share) ** 2
+        held *= 1.0 - share
+    return total * variance
+
+
+@dataclass(frozen=True, slots=True)
+class PouredOff:
+    """The estimate at the end against the developer poured off, both C."""
+
+    estimated_c: float
+    measured_c: float
+
+    @property
+    def difference_c(self) -> float:
+        """Measured minus estimated."""
+        return self.measured_c - self.estimated_c
+
+    @property
+    def learn_again(self) -> bool:
+        """True when more than 0.4 C away."""
+        return abs(self.difference_c) > RELEARN_C
+
+    @property
+    def text(self) -> str:
+        """One sentence."""
+        found = f"poured off {self.measured_c:.1f} C, estimated {self.estimated_c:.1f} C: {self.difference_c:+.1f} C"
+        if self.learn_again:
+            return f"{found}, more than {RELEARN_C} C away; learn this vessel's lag again (same volume, same agitation)"
+        return f"{found}, within {RELEARN_C} C; the lag stands"
+
+
+WHEN_AGAIN = (
+    "Learn it again for another volume, another vessel or another way of agitation, "
+    "and when the poured-off developer is more than 0.4 C away."
+)
+"""Said with every vessel's lag."""

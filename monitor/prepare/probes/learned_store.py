@@ -1,0 +1,149 @@
+"""Keeps what was learned in STATE/learned: one JSON object a line, only ever appended to. The newest of each name counts.
+
+Decides the file format; monitor.prepare.kept_lines sees to it that nothing is lost by two shells or by a power cut in the
+middle of a line. A damaged line that is not the last is refused by file and line: guessing at a calibration is worse than none.
+It may not decide what is believed; that is monitor.core.probes.learned. Tests: tests/prepare/probes/test_learned_store.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict, replace
+from datetime import date
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+from monitor.core.errors import FileWrong, Problem
+from monitor.core.probes.learned import Comparison, ComparisonPoint, Coupled, Learned, ProbeLag, VesselLag
+from monitor.prepare.kept_lines import ALLOWED, read_lines, writing
+
+Value = TypeVar("Value")
+
+FOLDER = "learned"
+COMPARISONS, PROBE_LAGS, VESSEL_LAGS = "comparisons.jsonl", "probe_lags.jsonl", "vessel_lags.jsonl"
+
+
+def load_learned(state: Path) -> Learned:
+    """Everything learned that stands in a state folder; empty where there is none. Raises `FileWrong` for a damaged line."""
+    comparisons: dict[str, Comparison] = {}
+    probe_lags: dict[str, ProbeLag] = {}
+    vessel_lags: dict[str, VesselLag] = {}
+    for comparison in _rows(state, COMPARISONS, _comparison):
+        for key in _keys(comparison.probe, comparison.id):
+            comparisons[key] = comparison
+    for probe_lag in _rows(state, PROBE_LAGS, _probe_lag):
+        for key in _keys(probe_lag.probe, probe_lag.id):
+            probe_lags[key] = probe_lag
+    for vessel_lag in _rows(state, VESSEL_LAGS, _vessel_lag):
+        vessel_lags[vessel_lag.vessel] = vessel_lag
+    return Learned(comparisons, probe_lags, vessel_lags)
+
+
+def save_comparison(state: Path, comparison: Comparison) -> None:
+    """Append one comparison. Raises `InputWrong` where the folder cannot be written."""
+    _append(state, COMPARISONS, asdict(comparison))
+
+
+def save_probe_lag(state: Path, lag: ProbeLag) -> None:
+    """Append one probe's lag. Raises `InputWrong` where the folder cannot be written."""
+    _append(state, PROBE_LAGS, asdict(lag))
+
+
+def save_vessel_lag(state: Path, lag: VesselLag) -> None:
+    """Append one vessel's lag. Raises `InputWrong` where the folder cannot be written."""
+    _append(state, VESSEL_LAGS, asdict(lag))
+
+
+def mark_learn_again(state: Path, vessel: str, why: str) -> None:
+    """Note that a vessel's lag did not stand up to its check. Does nothing for a vessel without a lag."""
+    lag = load_learned(state).vessel_lag(vessel)
+    if lag is not None:
+        save_vessel_lag(state, replace(lag, learn_again=why))
+
+
+def _keys(name: str, number: str | None) -> list[str]:
+    return [name] if number is None else [name, number]
+
+
+def _comparison(row: Mapping[str, Any]) -> Comparison:
+    points = tuple(ComparisonPoint(_number(p, "reference_c"), _number(p, "offset_c"), _number(p, "sd_c")) for p in row["points"])
+    if not points:
+        raise ValueError("no points")
+    return Comparison(
+        probe=_text(row, "probe"),
+        id=_maybe_text(row, "id"),
+        at_c=_number(row, "at_c"),
+        offset_c=_number(row, "offset_c"),
+        slope_per_c=_number(row, "slope_per_c"),
+        sd_offset_c=_number(row, "sd_offset_c"),
+        sd_slope_per_c=_number(row, "sd_slope_per_c"),
+        reference=_text(row, "reference"),
+        reference_sd_c=_number(row, "reference_sd_c"),
+        who=_text(row, "who"),
+        date=_day(row),
+        points=points,
+    )
+
+
+def _probe_lag(row: Mapping[str, Any]) -> ProbeLag:
+    return ProbeLag(_text(row, "probe"), _maybe_text(row, "id"), _number(row, "lag_s"), _number(row, "sd_s"), _day(row))
+
+
+def _vessel_lag(row: Mapping[str, Any]) -> VesselLag:
+    return VesselLag(
+        vessel=_text(row, "vessel"),
+        lag_s=_number(row, "lag_s"),
+        sd_s=_number(row, "sd_s"),
+        coupled_to=_coupled(row["coupled_to"]),
+        date=_day(row),
+        volume_ml=None if row.get("volume_ml") is None else _number(row, "volume_ml"),
+        agitation=_maybe_text(row, "agitation"),
+        learn_again=_maybe_text(row, "learn_again"),
+    )
+
+
+def _coupled(value: object) -> Coupled:
+    words: tuple[Literal["bath"], Literal["room"]] = ("bath", "room")
+    for word in words:
+        if value == word:
+            return word
+    raise ValueError("coupled_to is neither bath nor room")
+
+
+def _number(row: Mapping[str, Any], key: str) -> float:
+    value = row[key]
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise ValueError(f"{key} is no number")
+    return float(value)
+
+
+def _text(row: Mapping[str, Any], key: str) -> str:
+    value = row[key]
+    if not isinstance(value, str):
+        raise ValueError(f"{key} is no text")
+    return value
+
+
+def _maybe_text(row: Mapping[str, Any], key: str) -> str | None:
+    return None if row.get(key) is None else _text(row, key)
+
+
+def _day(row: Mapping[str, Any]) -> str:
+    return date.fromisoformat(_text(row, "date")).isoformat()
+
+
+def _rows(state: Path, name: str, read: Callable[[Mapping[str, Any]], Value]) -> Iterator[Value]:
+    """Every value of one file, oldest first."""
+    path = state / FOLDER / name
+    for row in read_lines(path).rows:
+        try:
+            yield read(row.data)
+        except (ValueError, KeyError, TypeError, AttributeError) as wrong:
+            what = f"no {wrong}" if isinstance(wrong, KeyError) else str(wrong)
+            raise FileWrong([Problem(str(path), row.line, f"a damaged line ({what[:80]})", ALLOWED)]) from None
+
+
+def _append(state: Path, name: str, row: Mapping[str, Any]) -> None:
+    with writing(state / FOLDER / name) as file:
+        file.append(row)

@@ -1,0 +1,1 @@
+"""Recipes: new ones from blanks, rates from pairs, read back, and compared with the last time."""

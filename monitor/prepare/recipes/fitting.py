@@ -1,0 +1,197 @@
+"""The person's own pairs of temperature and time made into a rate: read, fitted, checked, written for pasting.
+
+The fit is least squares of ln time on 1/T (monitor.core.development.rate.fit). A result that no recipe would take is refused here.
+No clock, no files. Tests: tests/cli/test_fit.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from monitor.core.development.rate import BOUND_C, Fit, fit
+from monitor.core.errors import InputWrong
+from monitor.core.recipe.recipe import LONGEST_S, SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C
+from monitor.core.text.quantities import (
+    QuantityWrong,
+    format_duration,
+    format_number,
+    read_duration,
+    read_temperature,
+    shown,
+)
+
+PAIR_ALLOWED = 'allowed: "TEMPERATURE=TIME", such as "20 C=10:00"'
+_ENERGY_RANGE_KJ_MOL = (10.0, 200.0)
+_PER_10_C_RANGE = (1.0, 6.0)
+_LEAST_SPAN_C = 0.5
+
+
+_LEAST_SD_KJ_MOL = 2.0
+"""No fit is believed closer: four published tables of 7 to 21 pairs give standard errors of 1.9 to 3.1 kJ/mol."""
+_STUDENT = {1: 1.84, 2: 1.32, 3: 1.20, 4: 1.14}
+"""Half-width of a 68 % interval over the standard error, by degrees of freedom (Student's t, any table of it)."""
+
+
+@dataclass(frozen=True, slots=True)
+class GivenPair:
+    """One pair: values, and the words they came in, so that 68 F stays 68 F in what is printed for pasting."""
+
+    celsius: float
+    seconds: float
+    celsius_text: str
+    time_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class OwnRate:
+    """A fit and the reference that the recipe would state. `given` are the pairs as they came."""
+
+    fit: Fit
+    reference_c: float
+    reference_text: str
+    given: tuple[GivenPair, ...]
+
+    @property
+    def time_at_reference_s(self) -> float:
+        """The person's own time where a pair stands at the reference, else the fitted one; seconds."""
+        own = self.pair_at_reference
+        return self.fit.time_s(self.reference_c) if own is None else own.seconds
+
+    @property
+    def pair_at_reference(self) -> GivenPair | None:
+        """The pair that stands at the reference."""
+        return next((pair for pair in self.given if abs(pair.celsius - self.reference_c) < 1e-6), None)
+
+    @property
+    def sd_kj_mol(self) -> float:
+        """One standard deviation of the energy for the recipe: by the residuals, never below what published tables show; two pairs
+        leave no residual, and get the spread between published tables.
+        """
+        if self.fit.sd_kj_mol is None:
+            return SD_ENERGY_KJ_MOL
+        return max(_LEAST_SD_KJ_MOL, self.fit.sd_kj_mol * _STUDENT.get(len(self.given) - 2, 1.0))
+
+
+def read_pair(text: str) -> GivenPair:
+    """A pair from "20 C=10:00". Raises `InputWrong`."""
+    celsius_text, equals, time_text = text.partition("=")
+    if not equals:
+        raise InputWrong(f"{shown(text)} is not a pair; {PAIR_ALLOWED}")
+    try:
+        celsius, seconds = read_temperature(celsius_text.strip()), read_duration(time_text.strip())
+    except QuantityWrong as wrong:
+        raise InputWrong(f"{shown(text)}: {wrong}") from None
+    if not BOUND_C[0] <= celsius <= BOUND_C[1]:
+        raise InputWrong(f'{shown(text)}: no temperature of a developer; allowed: "0 C" to "60 C"')
+    if not 1.0 <= seconds <= LONGEST_S:
+        raise InputWrong(f'{shown(text)}: no time of a developer; allowed: "0:01" to "24:00:00"')
+    return GivenPair(celsius, seconds, celsius_text.strip(), time_text.strip())
+
+
+def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
+    """Fit pairs as text. The reference is 20 C where none is given. Raises `InputWrong`, with one line for each pair that is wrong."""
+    pairs: list[GivenPair] = []
+    lines: list[str] = []
+    for text in texts:
+        try:
+            pairs.append(read_pair(text))
+        except InputWrong as wrong:
+            lines += wrong.lines
+    if lines:
+        raise InputWrong(*lines)
+    reference_text = "20 C" if reference is None else reference.strip()
+    reference_c = _reference(reference_text)
+    span_c = max(pair.celsius for pair in pairs) - min(pair.celsius for pair in pairs)
+    if span_c < _LEAST_SPAN_C:
+        allowed = f"allowed: two or more temperatures, {format_number(_LEAST_SPAN_C)} C apart at the least"
+        raise InputWrong(f"{len(pairs)} pair(s) over {format_number(span_c)} C make no rate; {allowed}")
+    made = fit([(pair.celsius, pair.seconds) for pair in pairs])
+    low, high = _ENERGY_RANGE_KJ_MOL
+    if not low <= made.activation_energy_kj_mol <= high:
+        what = f"these pairs make {made.activation_energy_kj_mol:.1f} kJ/mol"
+        why = "the time grows with temperature" if made.activation_energy_kj_mol <= 0 else "no developer is like that: look for a slip"
+        raise InputWrong(f"{what}, {why}; allowed: {low:.0f} to {high:.0f} kJ/mol")
+    return OwnRate(made, reference_c, reference_text, tuple(pairs))
+
+
+def _reference(text: str) -> float:
+    celsius = read_temperature(text)
+    if not 5.0 <= celsius <= 50.0:
+        raise InputWrong(f'--reference {shown(text)} is out of range; allowed: "5 C" to "50 C"')
+    return celsius
+
+
+def not_falling(own: OwnRate) -> Iterator[str]:
+    """One line for each pair that is warmer than another and yet has a longer time: a fit takes it, a recipe's pairs do not."""
+    shortest: GivenPair | None = None
+    for pair in sorted(own.given, key=lambda pair: pair.celsius):
+        if shortest is not None and pair.celsius > shortest.celsius + 1e-6 and pair.seconds > shortest.seconds:
+            yield (
+                f"{pair.celsius_text}={pair.time_text} is warmer than {shortest.celsius_text}={shortest.time_text} and has a longer time; "
+                "the fit went on, but a recipe refuses these pairs: look for a slip"
+            )
+        if shortest is None or pair.seconds < shortest.seconds:
+            shortest = pair
+
+
+def fit_data(own: OwnRate) -> dict[str, Any]:
+    """The fit as one JSON-able object (the contract, section 10). `residual_percent` = 100 (given / fitted - 1)."""
+    return {
+        "activation_energy_kj_mol": own.fit.activation_energy_kj_mol,
+        "activation_energy_sd_kj_mol": own.sd_kj_mol,
+        "per_10_c": own.fit.per_10_c,
+        "rms_percent": own.fit.rms_percent,
+        "worst_percent": own.fit.worst_percent,
+        "reference_c": own.reference_c,
+        "time_at_reference_s": own.time_at_reference_s,
+        "pairs": [
+            {"celsius": c, "time_s": s, "fitted_s": own.fit.time_s(c), "residual_percent": residual} for c, s, residual in own.fit.pairs
+        ],
+        "rate_lines": list(rate_lines(own)),
+    }
+
+
+def rate_lines(own: OwnRate) -> Iterator[str]:
+    """`rate = { ... }` as a recipe takes it: the fitted energy, the same per 10 C, and the pairs themselves where a recipe takes them."""
+    energy, per_10_c = own.fit.activation_energy_kj_mol, own.fit.per_10_c
+    yield f'rate = {{ law = "arrhenius", activation_energy_kj_mol = {energy:.1f}, sd = {own.sd_kj_mol:.1f} }}'
+    if _PER_10_C_RANGE[0] <= round(per_10_c, 2) <= _PER_10_C_RANGE[1]:
+        sd_10 = per_10_c * math.log(per_10_c) * own.sd_kj_mol / energy
+        yield f'rate = {{ law = "coefficient", per_10_c = {per_10_c:.2f}, sd = {sd_10:.2f} }}'
+    rows = sorted(own.given, key=lambda pair: pair.celsius)
+    orderly = all(a.celsius < b.celsius - 1e-6 and a.seconds >= b.seconds for a, b in pairwise(rows))
+    if orderly and own.pair_at_reference is not None:
+        pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in rows)
+        yield f'rate = {{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {SD_PERCENT_PER_C} }}'
+
+
+def _time(seconds: float) -> str:
+    return format_duration(seconds) if abs(seconds - round(seconds)) < 1e-9 else format_duration(seconds, 3)
+
+
+def fit_lines(own: OwnRate) -> Iterator[str]:
+    """The fit in words: each pair with its residual, what it comes to, and the lines to paste."""
+    yield "given          fitted    given is"
+    for celsius, seconds, residual in own.fit.pairs:
+        given = f"{format_number(celsius, 2):>5} C {_time(seconds):>7}"
+        longer = "longer" if residual >= 0 else "shorter"
+        yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
+    two = own.fit.sd_kj_mol is None
+    source = "as published tables differ: two pairs leave no residual" if two else "one standard deviation"
+    spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol, {source}"
+    yield ""
+    yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at 25 C as at 15 C"
+    if not two:
+        yield f"residuals {own.fit.rms_percent:.1f} % rms, {own.fit.worst_percent:+.1f} % at worst"
+    yield ""
+    yield f'For the recipe, one of these, with reference = "{own.reference_text}" and time = "{_own_time(own)}":'
+    yield from rate_lines(own)
+
+
+def _own_time(own: OwnRate) -> str:
+    own_pair = own.pair_at_reference
+    return format_duration(own.time_at_reference_s) if own_pair is None else own_pair.time_text

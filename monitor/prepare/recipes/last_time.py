@@ -1,0 +1,182 @@
+"""A recipe in one line, and what differs from the last session with it: a wrong plan is a wrong film that nothing cures later.
+
+Decides which session counts as the last one: the newest live one whose recipe bears the same name, else the newest with the
+same kind of film in the same kind of vessel. Reads the first line of journals, writes nothing.
+Tests: tests/prepare/recipes/test_last_time.py.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from monitor.core.errors import FileWrong
+from monitor.core.recipe.recipe import Burst, Recipe, Stage, recipe_from_data
+from monitor.core.text.quantities import format_duration, format_number, format_volume
+
+JOURNALS = "journals"
+MOST_JOURNALS = 500
+"""So many of the newest are looked at; a film that is older than those is not "last time"."""
+_LONGEST_LINE = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class LastTime:
+    """The last session with a recipe: its id, its label of the wall clock, the recipe's data, and whether the name is the same."""
+
+    session: str
+    wall: str
+    data: Mapping[str, Any]
+    same_name: bool
+
+
+def one_line(recipe: Recipe) -> str:
+    """The jugs first (what, how thin, how much, how long), then the film."""
+    stages = "; ".join(_stage_words(stage) for stage in recipe.stages if stage.role != "load")
+    what = f"{recipe.what}, " if recipe.what else ""
+    area = f", {format_number(recipe.area_units)} units" if recipe.area_units else ""
+    return f"{stages}. Film: {what}{recipe.film}, {recipe.vessel}{area}."
+
+
+def _stage_words(stage: Stage) -> str:
+    words = [stage.solution or stage.name]
+    if stage.dilution is not None:
+        words.append(str(stage.dilution))
+    if stage.volume_ml is not None and stage.dilution is not None and stage.dilution.parts_water:
+        stock_ml = stage.volume_ml * float(stage.dilution.stock_fraction)
+        words.append(f"{format_number(stock_ml, 1)} + {format_number(stage.volume_ml - stock_ml, 1)} ml")
+    elif stage.volume_ml is not None:
+        words.append(format_volume(stage.volume_ml))
+    at = f" at {format_number(stage.reference_c)} C" if stage.role == "develop" else ""
+    factor = "" if stage.factor == 1 else f" (x {format_number(stage.factor)})"
+    return f"{' '.join(words)} {format_duration(stage.target_ref_s)}{factor}{at}"
+
+
+def last_time(state: Path, recipe: Recipe) -> LastTime | None:
+    """The last session with this recipe in a state folder, None if there is none. Journals that cannot be read are passed over."""
+    try:
+        names = sorted((path for path in (state / JOURNALS).iterdir() if path.suffix == ".jsonl"), reverse=True)
+    except OSError:
+        return None
+    similar: LastTime | None = None
+    for path in names[:MOST_JOURNALS]:
+        opening = _opening(path)
+        if opening is None:
+            continue
+        data = opening["recipe"]
+        found = LastTime(str(opening.get("session", path.stem)), str(opening.get("wall", "")), data, data.get("name") == recipe.name)
+        if found.same_name:
+            return found
+        if similar is None and data.get("film") == recipe.film and data.get("vessel") == recipe.vessel:
+            similar = found
+    return similar
+
+
+def _opening(path: Path) -> Mapping[str, Any] | None:
+    """The record that opens a live session, None for anything else."""
+    try:
+        with path.open("rb") as file:
+            record = json.loads(file.readline(_LONGEST_LINE))
+    except (OSError, ValueError, RecursionError):
+        return None
+    if not isinstance(record, dict) or record.get("kind") != "session" or record.get("event") != "open" or record.get("mode") != "live":
+        return None
+    return record if isinstance(record.get("recipe"), dict) else None
+
+
+def differences(recipe: Recipe, earlier: Mapping[str, Any]) -> list[str]:
+    """What is not as it was, one sentence each; empty where all is the same. `earlier` is `Recipe.data` of the other session."""
+    try:
+        before = recipe_from_data(earlier)
+    except FileWrong:
+        return ["The earlier recipe cannot be read by this version: nothing compared."]
+    return [*_whole(recipe, before), *_by_stage(recipe, before)]
+
+
+def _whole(now: Recipe, before: Recipe) -> Iterator[str]:
+    parts: tuple[tuple[str, Callable[[Recipe], str]], ...] = (
+        ("name", lambda r: r.name),
+        ("film", lambda r: r.film),
+        ("vessel", lambda r: r.vessel),
+        ("contents", lambda r: r.what or "not said"),
+        ("area", lambda r: "not said" if r.area_units is None else f"{format_number(r.area_units)} units"),
+        ("sheets", lambda r: "none" if r.sheets is None else _sheet_words(r)),
+    )
+    for word, of in parts:
+        if of(now) != of(before):
+            yield f"{word}: {of(now)}, was {of(before)}"
+
+
+def _sheet_words(recipe: Recipe) -> str:
+    sheets = recipe.sheets
+    if sheets is None:
+        return "none"
+    factors = "" if set(sheets.factors) == {1.0} else f", factors {' '.join(format_number(f) for f in sheets.factors)}"
+    return f"{sheets.count} each {format_duration(sheets.interval_s)}{factors}"
+
+
+def _by_stage(now: Recipe, before: Recipe) -> Iterator[str]:
+    """Stages are told apart by name and role; those that are left on both sides are new or gone."""
+    left = list(before.stages)
+    order: list[int] = []
+    for stage in now.stages:
+        old = next((s for s in left if (s.name, s.role) == (stage.name, stage.role)), None)
+        if old is None:
+            yield f"{stage.name}: new, {format_duration(stage.target_ref_s)}"
+            continue
+        left.remove(old)
+        order.append(old.number)
+        yield from (f"{stage.name}, {word}: {new}, was {was}" for word, new, was in _stage_differences(stage, old))
+    yield from (f"{stage.name}: gone, was {format_duration(stage.target_ref_s)}" for stage in left)
+    if order != sorted(order):
+        yield "the order of the stages is another"
+
+
+def _stage_differences(now: Stage, before: Stage) -> Iterator[tuple[str, str, str]]:
+    for word, of in _PARTS:
+        if of(now) != of(before):
+            yield word, of(now), of(before)
+
+
+def _movement(stage: Stage) -> str:
+    if stage.continuous:
+        return "all the time"
+    return ", ".join(_burst(b) for b in stage.agitation) or "none"
+
+
+def _burst(burst: Burst) -> str:
+    when = f"every {format_duration(burst.every_s or 0)}" if burst.from_s is None else f"from {format_duration(burst.from_s)}"
+    return f"{format_duration(burst.for_s)} {when}"
+
+
+def _law(stage: Stage) -> str:
+    """The rate as the two times that it gives 2 C below and above the reference: what a person can compare."""
+    from monitor.core.development.rate import planned_time
+
+    if stage.law is None:
+        return "none"
+    low, high = (planned_time(stage.law, stage.time_s, stage.reference_c + d) for d in (-2.0, 2.0))
+    at = format_number(stage.reference_c - 2), format_number(stage.reference_c + 2)
+    return f"{format_duration(low)} at {at[0]} C, {format_duration(high)} at {at[1]} C"
+
+
+_PARTS: tuple[tuple[str, Callable[[Stage], str]], ...] = (
+    ("time", lambda s: format_duration(s.time_s, 0 if s.time_s == int(s.time_s) else 1)),
+    ("factor", lambda s: format_number(s.factor)),
+    ("counted", lambda s: s.counted),
+    ("fill", lambda s: format_duration(s.fill_s)),
+    ("temperature", lambda s: f"{format_number(s.reference_c)} C"),
+    ("steered", lambda s: "yes" if s.steer else "no"),
+    ("rate", _law),
+    ("drain", lambda s: format_duration(s.drain_s)),
+    ("agitation", _movement),
+    ("solution", lambda s: s.solution or "not said"),
+    ("dilution", lambda s: "not said" if s.dilution is None else str(s.dilution)),
+    ("volume", lambda s: "not said" if s.volume_ml is None else format_volume(s.volume_ml)),
+    ("jug", lambda s: "not said" if s.jug is None else str(s.jug)),
+    ("until", lambda s: s.until),
+    ("at most", lambda s: "not said" if s.at_most_s is None else format_duration(s.at_most_s)),
+)

@@ -1,0 +1,204 @@
+"""Blanks of recipes, and the questions that turn the sheet in a person's hand into a recipe of their own.
+
+A blank is TOML with marks such as "{{time}}" or "{{drain|0:15}}" (a mark and its usual answer) where the person's words
+go; it stands in monitor/prepare/recipes/blanks and is no recipe before every mark is answered. No blank claims a maker's
+authority. What is written has been read by the recipe's own reader first. Reads the blanks, writes nothing.
+Tests: tests/cli/test_new.py.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import get_args
+
+from monitor.core.errors import FileWrong, InputWrong
+from monitor.core.recipe.recipe import SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C, Film, Recipe, load_recipe
+from monitor.core.text.quantities import (
+    read_dilution,
+    read_duration,
+    read_temperature,
+    read_temperature_difference,
+    read_volume,
+    shown,
+)
+from monitor.prepare.recipes.fitting import GivenPair, read_pair
+
+BLANKS = Path(__file__).parent / "blanks"
+_MARK = re.compile(r'"\{\{(\w+)(?:\|([^}"\n]*))?\}\}"')
+_COMMENT_COLUMN = 34
+DEFAULT_ENERGY_KJ_MOL = 65
+"""Where the person has one pair alone: the middle of published black-and-white tables, 50 to 80 kJ/mol."""
+
+Answers = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What a mark asks for. `fragment` turns an answer, given those before it, into TOML; it raises `InputWrong`."""
+
+    prompt: str
+    fragment: Callable[[str, Answers], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One question of one blank, with its usual answer where it has one."""
+
+    key: str
+    prompt: str
+    usual: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """A blank: the word that names it, its title and its text."""
+
+    key: str
+    title: str
+    text: str
+
+
+def blanks() -> tuple[Blank, ...]:
+    """All blanks, the plainest first."""
+    order = ("roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal")
+    found = {path.stem: path.read_text(encoding="utf-8") for path in BLANKS.glob("*.toml")}
+    keys = [*order, *sorted(found.keys() - set(order))]
+    return tuple(Blank(key, found[key].partition("\n")[0].removeprefix("# "), found[key]) for key in keys)
+
+
+def blank_named(key: str) -> Blank:
+    """The blank of this name. Raises `InputWrong`."""
+    every = blanks()
+    for blank in every:
+        if blank.key == key:
+            return blank
+    raise InputWrong(f"{shown(key)} is no blank; allowed: {', '.join(blank.key for blank in every)}")
+
+
+def questions(blank: Blank) -> Iterator[Asked]:
+    """The blank's questions in the order in which its marks stand, each once."""
+    asked: set[str] = set()
+    for match in _MARK.finditer(blank.text):
+        key, usual = match[1], match[2]
+        if key not in asked:
+            asked.add(key)
+            yield Asked(key, _QUESTIONS[key].prompt, blank.title if key == "name" else "" if key == "pairs" else usual)
+
+
+def check(key: str, answer: str, earlier: Answers) -> None:
+    """Raises `InputWrong` if this is no answer to that question."""
+    _QUESTIONS[key].fragment(answer, earlier)
+
+
+def fill_in(blank: Blank, answers: Answers, file: str) -> tuple[str, Recipe]:
+    """The recipe's text and the recipe itself. Raises `FileWrong` where the answers, each fit by itself, make no recipe together."""
+    text = "\n".join(_filled(line, answers) for line in blank.text.split("\n"))
+    return text, load_recipe(text.encode(), file)
+
+
+def _filled(line: str, answers: Answers) -> str:
+    if not _MARK.search(line):
+        return line
+    code, hash_mark, comment = line.partition("  #")
+    value = _MARK.sub(lambda match: _QUESTIONS[match[1]].fragment(answers[match[1]], answers), code).rstrip()
+    first, newline, more = value.partition("\n")
+    return f"{first:<{_COMMENT_COLUMN}}#{comment}{newline}{more}" if hash_mark else value
+
+
+def _text(answer: str, _: Answers) -> str:
+    if not answer.strip() or len(answer) > 200 or not answer.isprintable():
+        raise InputWrong(f"{shown(answer)} will not do; allowed: one line of 1 to 200 characters")
+    return json.dumps(answer.strip(), ensure_ascii=False)
+
+
+def _quantity(read: Callable[[object], object]) -> Callable[[str, Answers], str]:
+    def fragment(answer: str, _: Answers) -> str:
+        read(answer)
+        return json.dumps(answer.strip(), ensure_ascii=False)
+
+    return fragment
+
+
+def _one_of(*words: str) -> Callable[[str, Answers], str]:
+    def fragment(answer: str, _: Answers) -> str:
+        if answer.strip() not in words:
+            raise InputWrong(f"{shown(answer)} is not known here; allowed: {', '.join(words)}")
+        return json.dumps(answer.strip())
+
+    return fragment
+
+
+def _number(low: float, high: float, says: str, whole: bool = False) -> Callable[[str, Answers], str]:
+    pattern = re.compile(r"\d{1,6}" if whole else r"\d{1,6}(\.\d{1,6})?", re.ASCII)
+
+    def fragment(answer: str, _: Answers) -> str:
+        if not pattern.fullmatch(answer.strip()) or not low <= float(answer) <= high:
+            raise InputWrong(f"{shown(answer)} will not do; allowed: {says}")
+        return str(int(answer)) if whole else str(float(answer))
+
+    return fragment
+
+
+def _counted(answer: str, earlier: Answers) -> str:
+    chosen = _one_of("pour to pour", "full to empty")(answer, earlier)
+    if chosen != '"full to empty"':
+        return chosen
+    fill = 'fill = "0:15"'
+    return f"{chosen}\n{fill:<{_COMMENT_COLUMN}}# 10 to 20 s (manual NAVEDTRA 14209): time your own with water"
+
+
+def _pairs(answer: str, earlier: Answers) -> str:
+    """The rate: the person's pairs with the one at the reference, or one energy where there are none."""
+    given = [read_pair(part.strip()) for part in re.split(r"[,;]", answer) if part.strip()]
+    reference_text, time_text = earlier["reference"].strip(), earlier["time"].strip()
+    reference_c, time_s = read_temperature(reference_text), read_duration(time_text)
+    given = [pair for pair in given if not (abs(pair.celsius - reference_c) < 1e-6 and abs(pair.seconds - time_s) < 1e-6)]
+    if not given:
+        rate = f'{{ law = "arrhenius", activation_energy_kj_mol = {DEFAULT_ENERGY_KJ_MOL}, sd = {SD_ENERGY_KJ_MOL} }}'
+        return f"{rate}   # no second pair: published black-and-white tables lie between 50 and 80 kJ/mol"
+    rows = sorted([*given, GivenPair(reference_c, time_s, reference_text, time_text)], key=lambda pair: pair.celsius)
+    for before, after in pairwise(rows):
+        if after.celsius - before.celsius < 1e-6:
+            raise InputWrong(f"{after.celsius_text} stands twice with different times; allowed: each temperature once")
+        if after.seconds > before.seconds:
+            what = f"the time grows from {before.celsius_text} to {after.celsius_text}"
+            raise InputWrong(f"{what}; allowed: times that fall as it gets warmer")
+    pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in rows)
+    rate = f'{{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {SD_PERCENT_PER_C} }}'
+    return f"{rate}   # the pairs that you typed"
+
+
+_STAGE_TIME = _quantity(read_duration)
+_QUESTIONS: dict[str, Question] = {
+    "name": Question("What shall the recipe be called?", _text),
+    "film": Question("What is the film sensitive to?", _one_of(*get_args(Film))),
+    "what": Question("What is in it, in your words?", _text),
+    "area": Question("How many units of 80 sq in?", _number(0.01, 1000, "a number above 0, such as 1.5")),
+    "time": Question("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
+    "second_time": Question("The second developing bath's time?", _STAGE_TIME),
+    "counted": Question('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
+    "reference": Question("At which temperature?", _quantity(read_temperature)),
+    "pairs": Question('More pairs from your sheet, such as "18 C=12:10, 24 C=6:45"? None: just press return', _pairs),
+    "factor": Question("Times a factor of your own?", _number(0.01, 3, "a number above 0, at most 3")),
+    "drain": Question("How long does the vessel take to empty?", _quantity(read_duration)),
+    "band": Question("Within how much of the reference do you want to hold it?", _quantity(read_temperature_difference)),
+    "developer": Question("What do you call the developer?", _text),
+    "first_bath": Question("What do you call the first bath?", _text),
+    "second_bath": Question("What do you call the second bath?", _text),
+    "dilution": Question('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
+    "volume": Question("How much of it?", _quantity(read_volume)),
+    "bleach": Question("The bleach's time?", _STAGE_TIME),
+    "fix": Question("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
+    "count": Question("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
+    "interval": Question("How long between one sheet and the next going in?", _quantity(read_duration)),
+}
+
+
+def said_together(wrong: FileWrong) -> InputWrong:
+    """What a filled-in blank's own problems are for the person who answered: no file has been written, so no lines are named."""
+    return InputWrong("these answers make no recipe together; nothing was written", *(f"  {p.what}; {p.allowed}" for p in wrong.problems))

@@ -1,0 +1,290 @@
+"""A recipe read back: as data for other programs, and as the lines a person checks before anything is poured.
+
+The lines begin with the jugs (what, how much, how warm, how long), because a wrong jug costs the film; then the film,
+the stages, the times over temperature, the light, and what to be careful about. No clock, no files.
+Tests: tests/cli/test_plan.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from textwrap import wrap
+from typing import Any
+
+from monitor.core.development.rate import planned_time
+from monitor.core.recipe.light import session_refusal
+from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.text.quantities import format_duration, format_number, format_volume
+from monitor.prepare.cautions import cautions_for
+
+_FINE_STEP_C, _COARSE_STEP_C = 0.5, 1.0
+LEAST_BEFORE_READY_S = 10.0
+"""Where READY would fall sooner than this after the begin it is left out (the contract, section 5)."""
+_WIDTH = 110
+_FINE_SPAN_C = 12.0
+"""Up to this span the chart goes by half a degree."""
+
+
+def chart_points(stage: Stage) -> list[dict[str, float | int]]:
+    """Planned seconds over temperature for one steered stage, over its valid range with both ends and the reference.
+
+    Each point: `celsius`, `planned_s` (factor included), `sd_s` (one standard deviation, from the rate's alone), `stage`.
+    """
+    law = stage.law
+    if law is None:
+        return []
+    low_c, high_c = law.valid_c
+    step_c = _FINE_STEP_C if high_c - low_c <= _FINE_SPAN_C else _COARSE_STEP_C
+    grid = (i * step_c for i in range(math.ceil(low_c / step_c), math.floor(high_c / step_c) + 1))
+    inside = [stage.reference_c] if low_c <= stage.reference_c <= high_c else []
+    points: list[dict[str, float | int]] = []
+    for celsius in sorted({round(c, 6) for c in (low_c, high_c, *inside, *grid)}):
+        planned_s = planned_time(law, stage.target_ref_s, celsius)
+        points.append(
+            {"celsius": celsius, "planned_s": planned_s, "sd_s": planned_s * abs(law.log_rate_sd_slope(celsius)), "stage": stage.number}
+        )
+    return points
+
+
+def begin_to_end_s(stage: Stage) -> float:
+    """From a stage's begin to its planned end at the reference; an at-least stage ends at its minimum here."""
+    if stage.counted == "full to empty":
+        return stage.fill_s + stage.target_ref_s + stage.drain_s
+    return stage.target_ref_s
+
+
+def total_s(recipe: Recipe) -> float:
+    """From the first begin to the last planned end: all stages, and with sheets what the last one comes out later than a single one."""
+    whole_s = sum(begin_to_end_s(stage) for stage in recipe.stages)
+    if recipe.sheets is None:
+        return whole_s
+    return whole_s + max(recipe.sheet_exits_s) - _developing(recipe).target_ref_s
+
+
+def plan_data(recipe: Recipe) -> dict[str, Any]:
+    """The plan as one JSON-able object (the contract, section 10). Nothing is rounded."""
+    sheets = recipe.sheets
+    return {
+        "name": recipe.name,
+        "film": recipe.film,
+        "vessel": recipe.vessel,
+        "what": recipe.what,
+        "area_units": recipe.area_units,
+        "stages": [_stage_data(recipe, stage) for stage in recipe.stages],
+        "sheets": None if sheets is None else {
+            "count": sheets.count, "interval_s": sheets.interval_s, "factors": list(sheets.factors), "exits_s": list(recipe.sheet_exits_s),
+        },
+        "total_s": total_s(recipe),
+        "open_film": list(recipe.open_film),
+        "lamp_refused": _lamp_refused(recipe),
+        "chart": [chart_points(stage) for stage in recipe.stages if stage.steer],
+        "warnings": list(recipe.warnings),
+        "cautions": [{"text": caution.text, "source": caution.source} for caution in cautions_for(recipe)],
+    }  # fmt: skip
+
+
+def plan_lines(recipe: Recipe, *, brief: bool = False) -> Iterator[str]:
+    """The plan in words, line by line; `brief` leaves out the cautions, which are the same each evening."""
+    yield recipe.name
+    yield ""
+    yield "Jugs, from the left"
+    for place, stages in _jugs(recipe):
+        yield f"  {place}  {_jug_words(recipe, stages)}"
+    yield ""
+    yield f"Film: {_film_words(recipe)}"
+    yield f"About {format_duration(total_s(recipe))} in all, each stage at its reference or its minimum."
+    yield ""
+    yield "Stages"
+    for stage in recipe.stages:
+        yield from _stage_lines(stage)
+    if recipe.sheets is not None:
+        yield from _sheet_lines(recipe)
+    for stage in recipe.stages:
+        if stage.steer and stage.law is not None:
+            yield from _chart_lines(stage)
+    yield ""
+    yield from _light_lines(recipe)
+    if recipe.warnings:
+        yield ""
+        yield "Careful"
+        yield from (f"  {warning}" for warning in recipe.warnings)
+    if brief:
+        return
+    yield ""
+    yield "Cautions"
+    for caution in cautions_for(recipe):
+        yield from wrap(f"{caution.text} [{caution.source}]", _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+
+
+def _developing(recipe: Recipe) -> Stage:
+    return next(stage for stage in recipe.stages if stage.role == "develop")
+
+
+def _lamp_refused(recipe: Recipe) -> str | None:
+    return session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
+
+
+def _stated(recipe: Recipe, stage: Stage) -> bool:
+    """Whether the recipe itself says at which temperature this stage is meant."""
+    return "reference" in recipe.data["stage"][stage.number - 1]
+
+
+def _stage_data(recipe: Recipe, stage: Stage) -> dict[str, Any]:
+    return {
+        "number": stage.number,
+        "name": stage.name,
+        "role": stage.role,
+        "time_s": stage.time_s,
+        "factor": stage.factor,
+        "planned_s": stage.target_ref_s,
+        "begin_to_end_s": begin_to_end_s(stage),
+        "reference_c": stage.reference_c,
+        "reference_stated": _stated(recipe, stage),
+        "steered": stage.steer,
+        "counted": stage.counted,
+        "fill_s": stage.fill_s,
+        "drain_s": stage.drain_s,
+        "ready_s": stage.ready_s,
+        "until": stage.until,
+        "at_most_s": stage.at_most_s,
+        "valid_c": None if stage.valid_c is None else list(stage.valid_c),
+        "band_c": stage.band_c,
+        "gate": None if stage.gate is None else {"band_c": stage.gate.band_c, "for_s": stage.gate.for_s},
+        "agitation": "continuous" if stage.continuous else [
+            {"from_s": burst.from_s, "every_s": burst.every_s, "for_s": burst.for_s} for burst in stage.agitation
+        ],
+        "solution": stage.solution,
+        "jug": stage.jug,
+        "dilution": None if stage.dilution is None else str(stage.dilution),
+        "volume_ml": stage.volume_ml,
+    }  # fmt: skip
+
+
+def _jugs(recipe: Recipe) -> list[tuple[str, list[Stage]]]:
+    """What stands ready, in the order of the hands: numbered jugs from the left, then what has no number, in order of use."""
+    numbered: dict[int, list[Stage]] = {}
+    loose: list[tuple[str, list[Stage]]] = []
+    for stage in recipe.stages:
+        if stage.jug is not None:
+            numbered.setdefault(stage.jug, []).append(stage)
+        elif stage.role != "load":
+            loose.append(("-", [stage]))
+    return [(str(jug), numbered[jug]) for jug in sorted(numbered)] + loose
+
+
+def _jug_words(recipe: Recipe, stages: list[Stage]) -> str:
+    """What, how much, how warm, how long. A temperature that the recipe leaves open is the developer's, roughly."""
+    first = stages[0]
+    what = first.solution or first.name
+    words = [what if first.dilution is None else f"{what} {first.dilution}"]
+    if first.volume_ml is not None:
+        words.append(_volume_words(first))
+    elif first.role != "wash":
+        words.append("how much: your recipe does not say")
+    degrees = f"{format_number(first.reference_c)} C"
+    band = f" within {format_number(first.band_c)} C" if first.band_c else ""
+    words.append(f"at {degrees}{band}" if _stated(recipe, first) else f"near {degrees}")
+    words += [f"{_time_words(stage)} ({stage.name})" if len(stages) > 1 else _time_words(stage) for stage in stages]
+    return ", ".join(words)
+
+
+def _volume_words(stage: Stage) -> str:
+    if stage.volume_ml is None:
+        return ""
+    if stage.dilution is None or not stage.dilution.parts_water:
+        return format_volume(stage.volume_ml)
+    stock_ml = stage.volume_ml * float(stage.dilution.stock_fraction)
+    water_ml = stage.volume_ml - stock_ml
+    return f"{format_volume(stage.volume_ml)} ({format_number(stock_ml, 1)} ml stock, {format_number(water_ml, 1)} ml water)"
+
+
+def _time_words(stage: Stage) -> str:
+    pushed = "" if stage.factor == 1 else f" ({format_duration(stage.time_s)} x {format_number(stage.factor)})"
+    least = "at least " if stage.until == "at least" else ""
+    most = "" if stage.at_most_s is None else f", at most {format_duration(stage.at_most_s)}"
+    return f"{least}{format_duration(stage.target_ref_s)}{pushed}{most}"
+
+
+def _film_words(recipe: Recipe) -> str:
+    what = f"{recipe.what}; " if recipe.what else ""
+    area = f"; area {format_number(recipe.area_units)} x 80 sq in" if recipe.area_units else ""
+    sheets = f"; {recipe.sheets.count} sheets one after another" if recipe.sheets else ""
+    return f"{what}{recipe.film}, in a {recipe.vessel}{area}{sheets}"
+
+
+def _stage_lines(stage: Stage) -> Iterator[str]:
+    if stage.role == "load":
+        yield f"  {stage.number}. {stage.name}: dark and silent, no clock; your press ends it."
+        return
+    yield f"  {stage.number}. {stage.name}: {_time_words(stage)}{_at_words(stage)}. {_end_words(stage)}"
+    if stage.counted == "full to empty":
+        yield f"     Counted from full ({format_duration(stage.fill_s)} after the begin) to NOW; the drain comes after it."
+    if stage.gate is not None:
+        band = f"{format_number(stage.gate.band_c)} C of {format_number(stage.reference_c)} C"
+        yield f"     Not begun before the developer was within {band} for {format_duration(stage.gate.for_s)}."
+    yield f"     {_agitation_words(stage)}"
+
+
+def _at_words(stage: Stage) -> str:
+    return f" at {format_number(stage.reference_c)} C" if stage.law is not None or stage.role == "develop" else ""
+
+
+def _end_words(stage: Stage) -> str:
+    if stage.until == "at least":
+        return "READY sounds once at the minimum; your tap ends it."
+    moves = "Temperature moves its end." if stage.steer else "Temperature does not move its end."
+    room_s = begin_to_end_s(stage) - stage.drain_s - stage.ready_s
+    ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= LEAST_BEFORE_READY_S else "No READY, it is too short; "
+    return f"{moves} {ready}NOW {format_duration(stage.drain_s)} before the end."
+
+
+def _agitation_words(stage: Stage) -> str:
+    if stage.continuous:
+        return "Agitation: all the time."
+    if not stage.agitation:
+        return "Agitation: none."
+    bursts = [
+        f"{format_duration(b.for_s)} from {format_duration(b.from_s)}" if b.from_s is not None
+        else f"{format_duration(b.for_s)} every {format_duration(b.every_s or 0)}"
+        for b in stage.agitation
+    ]  # fmt: skip
+    dropped = "; none that would run into NOW" if stage.until == "time" else ""
+    return f"Agitation: {', '.join(bursts)}{dropped}."
+
+
+def _sheet_lines(recipe: Recipe) -> Iterator[str]:
+    sheets = recipe.sheets
+    if sheets is None:
+        return
+    stage = _developing(recipe)
+    yield ""
+    yield f"Sheets: {sheets.count}, one in each {format_duration(sheets.interval_s)}, out of {stage.name} as planned at the reference"
+    for number, (factor, exit_s) in enumerate(zip(sheets.factors, recipe.sheet_exits_s, strict=True), start=1):
+        own = "" if factor == 1 else f"  (x {format_number(factor)})"
+        yield f"  sheet {number}  in {format_duration((number - 1) * sheets.interval_s)}  out {format_duration(exit_s)}{own}"
+
+
+def _chart_lines(stage: Stage) -> Iterator[str]:
+    yield ""
+    yield f"{stage.name}, if it stayed at one temperature"
+    for point in chart_points(stage):
+        mark = "  <- reference" if abs(point["celsius"] - stage.reference_c) < 1e-6 else ""
+        spread = f" +/-{format_duration(point['sd_s'])}" if point["sd_s"] >= 0.5 else ""
+        yield f"  {format_number(point['celsius'], 2):>5} C  {format_duration(point['planned_s']):>7}{spread}{mark}"
+    if stage.valid_c is not None:
+        low_c, high_c = stage.valid_c
+        yield f"  Outside {format_number(low_c)} C to {format_number(high_c)} C the rate goes on, three times as uncertain: outside data."
+
+
+def _light_lines(recipe: Recipe) -> Iterator[str]:
+    if recipe.open_film:
+        stages = ", ".join(f"{n} ({recipe.stages[n - 1].name})" for n in recipe.open_film)
+        yield f"Light: film is bare during stage {stages}: no lamp of any colour, no screen, no phone."
+    else:
+        yield "Light: no stage leaves film bare, as long as the lid stays on."
+    refused = _lamp_refused(recipe)
+    if refused is None:
+        yield "  The tool's lamp stays dark unless you ask for it with --lamp, for that session alone."
+    else:
+        yield f"  The tool's lamp cannot be asked for: {refused}."

@@ -1,0 +1,75 @@
+"""When something happens in the dark: how long a film may wait in each stage. Shared by the plan, the wall card and the station.
+
+All of it is common practice without a source, and says so. A smoke or gas alarm stands above every line. Pure, no I/O.
+Tests: tests/prepare/test_waiting.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.text.quantities import format_duration
+
+ALARM_FIRST = "A smoke or gas alarm always comes first: leave the film, get out."
+SOURCE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """What may wait in one stage. `short` is for a card read at arm's length.
+
+    `most_s` is how long, seconds; None where no number would be honest.
+    """
+
+    stage: int
+    name: str
+    role: str
+    short: str
+    text: str
+    most_s: float | None
+    source: str = SOURCE
+
+
+def waits_for(recipe: Recipe) -> tuple[Wait, ...]:
+    """One line for every stage of the recipe, in its order."""
+    return tuple(_wait(stage, stage.number in recipe.open_film) for stage in recipe.stages)
+
+
+FIX_BLEACHES_S = 600.0
+"""About here a fixer may begin to bleach the image (common practice, no source)."""
+_STOP_S = 120.0
+
+
+def _wait(stage: Stage, bare: bool) -> Wait:
+    short, text, most_s = _rule(stage)
+    dark = " The film is bare: no light." if bare and stage.role != "load" else ""
+    return Wait(stage.number, stage.name, stage.role, short, f"{text}{dark}", most_s)
+
+
+def _rule(stage: Stage) -> tuple[str, str, float | None]:
+    most_s = stage.at_most_s
+    if stage.role == "load":
+        text = "A reel that sticks: film into the closed tank, dry your hands, wait as long as you like."
+        return "lid on, then long", text, None
+    if stage.role == "develop":
+        return "NEVER", "Never wait: finish it by your second clock, into the next bath, and see to the rest there.", 0.0
+    if stage.role == "stop":
+        return "a minute or two, then plain water", "A minute or two; then plain water of the same temperature for some minutes.", _STOP_S
+    if stage.role in ("fix", "bleach-fix"):
+        limit_s = FIX_BLEACHES_S if most_s is None else most_s
+        said = format_duration(limit_s)
+        return f"up to about {said}", f"Up to about {said} in all; later it may begin to bleach the image. Then plain water.", limit_s
+    if stage.role == "wash":
+        return "long, not hours", "Long, but not for hours: wet gelatine softens and swells.", None
+    if stage.role == "rinse":
+        said = "no longer than stated" if most_s is None else f"up to {format_duration(most_s)}"
+        return said, f"A wetting or final bath: {said}.", most_s
+    if stage.role == "presoak":
+        return "a few minutes", "A few minutes more in plain water do no harm; keep its temperature.", None
+    if stage.role == "bleach":
+        return "some minutes", "Some minutes more do little harm, a shorter bleach leaves silver; do not cut it short.", None
+    if stage.role == "wash aid":
+        return "a few minutes, then plain water", "A few minutes; then plain water.", None
+    said = "as its sheet says" if most_s is None else f"up to {format_duration(most_s)}"
+    return said, f"A holding step: {said}.", most_s

@@ -1,0 +1,1 @@
+"""Water and solutions: mixing, tempering, powders, and how the bath will drift."""

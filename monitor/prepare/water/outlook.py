@@ -1,0 +1,210 @@
+"""Whether a bath lasts a recipe, and what to do if it does not. Decides from a fitted bath and the recipe's stages; changes nothing.
+
+What a stage can bear: its own band; a steered stage the range of its own pairs (temperature moves its end); another develop stage
+0.5 C; other baths 3 C and washes 5 C from the developer (common practice). The 95 per cent interval of the forecast must stay
+inside. Tests: tests/prepare/water/test_forecast.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.text.quantities import format_duration, format_temperature, format_volume
+from monitor.prepare.water.forecast import HOLD_C, OTHERS_WITHIN_C, WASH_WITHIN_C, Cooling
+from monitor.prepare.water.tempering import HOT_WATER_CAUTION, temper
+
+INTERVAL = 1.96
+LOOK_S, STEP_S = 15.0, 5.0
+"""The stages are looked at so often; the liquid's path is reckoned in such steps."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bearing:
+    """What one stage can bear, C, and why. `begin_s`, `end_s`: planned, after the first stage's begin."""
+
+    stage: int
+    name: str
+    develops: bool
+    begin_s: float
+    end_s: float
+    low_c: float
+    high_c: float
+    aim_c: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Whether the bath lasts. `leaves_s`: seconds from the newest reading until it may first be outside; None if it never is.
+
+    `begin_c`, `end_c`: expected in the bath when the first limited stage begins and ends. `needed_tau_s`: time constant that would do;
+    None where none does (the bath is already outside).
+    """
+
+    lasts: bool
+    leaves_s: float | None
+    bearing: Bearing | None
+    begin_c: float
+    end_c: float
+    end_sd_c: float
+    needed_tau_s: float | None
+
+
+def bearings(recipe: Recipe) -> list[Bearing]:
+    """What every stage after loading can bear; the first develop stage is the measure for the others."""
+    develop = next((s for s in recipe.stages if s.role == "develop"), None)
+    out: list[Bearing] = []
+    begin = 0.0
+    for stage in recipe.stages:
+        end = begin + stage.target_ref_s
+        limits = _limits(stage, develop)
+        if limits is not None:
+            low, high, why = limits
+            out.append(Bearing(stage.number, stage.name, stage.role == "develop", begin, end, low, high, _aim(stage, develop), why))
+        begin = end
+    return out
+
+
+def _aim(stage: Stage, develop: Stage | None) -> float:
+    return develop.reference_c if develop is not None and stage.role != "develop" else stage.reference_c
+
+
+def _limits(stage: Stage, develop: Stage | None) -> tuple[float, float, str] | None:
+    if stage.role in ("load", "hold"):
+        return None
+    if stage.band_c is not None:
+        return stage.reference_c - stage.band_c, stage.reference_c + stage.band_c, "its own band"
+    if stage.role == "develop":
+        if stage.steer and stage.law is not None:
+            return (*stage.law.valid_c, "the range of its own data, temperature moves its end")
+        return stage.reference_c - HOLD_C, stage.reference_c + HOLD_C, f"within {HOLD_C} C, it is not steered"
+    if develop is None:
+        return None
+    within = WASH_WITHIN_C if stage.role in ("wash", "wash aid", "rinse") else OTHERS_WITHIN_C
+    return develop.reference_c - within, develop.reference_c + within, f"within {within:.0f} C of the developer"
+
+
+def outlook(cooling: Cooling, recipe: Recipe, starts_in_s: float = 0.0, vessel_lag_s: float | None = None) -> Outlook:
+    """Follow the bath through the recipe, begun `starts_in_s` after the newest reading.
+
+    `vessel_lag_s`: the developer's vessel follows the bath with this lag, from the bath's own temperature at the begin; without it the
+    bath stands for the developer.
+    """
+    steps = bearings(recipe)
+    origin = cooling.origin_s + starts_in_s
+    liquid, bath = _Liquid(cooling, origin, vessel_lag_s), _Liquid(cooling, origin, None)
+    outside: tuple[float, Bearing] | None = None
+    for bearing in steps:
+        marks = _marks(bearing.begin_s, bearing.end_s)
+        for mark in marks:
+            celsius, sd = (liquid if bearing.develops else bath).at(mark)
+            if celsius - INTERVAL * sd < bearing.low_c or celsius + INTERVAL * sd > bearing.high_c:
+                outside = outside or (mark, bearing)
+                break
+    first = next((b for b in steps if b.develops), steps[0] if steps else None)
+    if first is None:
+        now = cooling.at(origin)
+        return Outlook(True, None, None, now.celsius, now.celsius, now.sd_c, None)
+    begin, end = cooling.at(origin + first.begin_s), cooling.at(origin + first.end_s)
+    if outside is None:
+        return Outlook(True, None, None, begin.celsius, end.celsius, end.sd_c, None)
+    mark, bearing = outside
+    return Outlook(False, starts_in_s + mark, bearing, begin.celsius, end.celsius, end.sd_c, needed_tau(cooling, bearing))
+
+
+def _marks(begin_s: float, end_s: float) -> list[float]:
+    count = max(1, math.ceil((end_s - begin_s) / LOOK_S))
+    return [begin_s + (end_s - begin_s) * k / count for k in range(count + 1)]
+
+
+class _Liquid:
+    """The developer behind its bath: first order, from the bath's temperature at the begin, in steps of `STEP_S`; or the bath itself."""
+
+    def __init__(self, cooling: Cooling, origin_s: float, lag_s: float | None) -> None:
+        self._cooling, self._origin_s, self._lag_s = cooling, origin_s, lag_s
+        self._path = [cooling.at(origin_s).celsius]
+
+    def at(self, mark_s: float) -> tuple[float, float]:
+        """(Celsius, standard deviation) so long after the begin."""
+        ahead = self._cooling.at(self._origin_s + mark_s)
+        if not self._lag_s:
+            return ahead.celsius, ahead.sd_c
+        steps = round(mark_s / STEP_S)
+        share = 1.0 - math.exp(-STEP_S / self._lag_s)
+        while len(self._path) <= steps:
+            middle_s = self._origin_s + (len(self._path) - 0.5) * STEP_S
+            self._path.append(self._path[-1] + share * (self._cooling.at(middle_s).celsius - self._path[-1]))
+        return self._path[steps], ahead.sd_c
+
+
+def needed_tau(cooling: Cooling, bearing: Bearing) -> float | None:
+    """Time constant with which the bath, starting as it is now, would stay inside to the stage's end; None where it is outside."""
+    now = cooling.at(cooling.origin_s).celsius
+    room = cooling.room_c
+    edge = bearing.low_c if room < now else bearing.high_c
+    if (edge - now) * (room - now) <= 0 or abs(edge - now) >= abs(room - now):
+        return None
+    return -bearing.end_s / math.log(1.0 - (edge - now) / (room - now))
+
+
+def advice(cooling: Cooling, view: Outlook, bath_ml: float | None, second_c: float | None) -> list[str]:
+    """What to do if it will not last, with amounts: water now, lagging, a larger bath."""
+    if view.lasts or view.bearing is None:
+        return []
+    now = cooling.at(cooling.origin_s).celsius
+    lines = []
+    target_c = view.bearing.aim_c
+    mean_c = 0.5 * (view.begin_c + view.end_c)
+    want = now + target_c - mean_c
+    other = second_c if second_c is not None else (60.0 if want > now else 5.0)
+    if abs(want - now) >= 0.05 and min(now, other) < want < max(now, other):
+        amount = temper(bath_ml or 1000.0, now, want, other)
+        whole = "" if bath_ml is not None else " for each litre of bath"
+        lines.append(
+            f"water now: add {format_volume(amount.add_ml)} of {format_temperature(other, 0)}{whole} "
+            f"(or swap {format_volume(amount.swap_ml)}): "
+            f"starts at {format_temperature(want)}, so that the stage has {format_temperature(target_c)} in its middle; "
+            f"two thirds first, stir, measure"
+        )
+        if other > 50.0:
+            lines.append(f"caution: {HOT_WATER_CAUTION}")
+    if view.needed_tau_s is not None and view.needed_tau_s > cooling.tau_s:
+        ratio = view.needed_tau_s / cooling.tau_s
+        lines.append(
+            f"lag it: a towel, a lid; its time constant is {format_duration(cooling.tau_s)}, "
+            f"{format_duration(view.needed_tau_s)} would last "
+            f"({ratio:.1f} times as much; a lid and a towel often double it, common practice, measure)"
+        )
+        volume = "" if bath_ml is None else f", here {format_volume(bath_ml * ratio**3)}"
+        lines.append(
+            f"or a larger bath: {ratio**3:.1f} times the water in a vessel of the same shape{volume}, or one {ratio:.1f} times as deep"
+        )
+    return lines
+
+
+def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
+    """The answer in words."""
+    expected = (
+        f"while developing the bath goes from {format_temperature(view.begin_c)} to {format_temperature(view.end_c)} "
+        f"+/- {INTERVAL * view.end_sd_c:.1f} C (forecast, 95 in 100)"
+    )
+    lines = [expected]
+    if view.lasts:
+        lines.append("it lasts the session")
+    elif view.bearing is not None and view.leaves_s is not None:
+        b = view.bearing
+        lines.append(
+            f"it may not last: {format_duration(view.leaves_s)} from now, in {b.name}, it may be outside "
+            f"{format_temperature(b.low_c)} to {format_temperature(b.high_c)} ({b.why})"
+        )
+    if not vessel_known:
+        lines.append("the bath is not the developer: with a learned lag (--vessel) the developer's own temperature is forecast")
+    return lines
+
+
+def total_s(stages: Sequence[Stage]) -> float:
+    """Planned length of a session, seconds."""
+    return math.fsum(s.target_ref_s for s in stages)

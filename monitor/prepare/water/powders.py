@@ -1,0 +1,136 @@
+"""Making a solution from powder: the order of the hands, and how long until it has cooled enough to be used. Pure.
+
+Cooling is Newton's: the solution goes towards its surroundings with one time constant. Estimates of that constant, where
+none was measured: in air, water of a compact cylinder (as high as wide) that gives off 12 W for each m2 and K over its whole
+surface, still air and radiation together (from memory, not verified); in a water bath the usual lag of a bottle, larger
+with the cube root of the volume. Both may well be out by a third, and the answer says so: measure before use.
+The order of mixing: common practice, no source; the maker's sheet rules. Tests: tests/prepare/water/test_powders.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.core.errors import InputWrong
+from monitor.core.text.quantities import format_duration, format_number, format_temperature, format_volume
+from monitor.prepare.water.tempering import BOTTLE_LAG_S, mixed_c, warm_up_s
+
+WATER_J_PER_ML_K = 4.18
+AIR_W_PER_M2_K = 12.0
+SPREAD = 4.0 / 3.0
+"""Earliest and latest: the time constant a third smaller or larger."""
+FIRST_WATER = 0.75
+"""Share of the water that the powder is dissolved in; the rest is added cold."""
+HOT_C = 55.0
+"""Hotter water spoils most developing agents (common practice, no source)."""
+
+Surroundings = Literal["air", "bath"]
+
+
+@dataclass(frozen=True, slots=True)
+class Cooling:
+    """From mixed to usable. Seconds, Celsius. `usable_after_s` counts from the topping up; `measured` where the lag was given."""
+
+    start_c: float
+    around: Surroundings
+    around_c: float
+    want_c: float
+    within_c: float
+    lag_s: float
+    measured: bool
+    usable_after_s: float
+    earliest_s: float
+    latest_s: float
+
+
+def cooling_lag_s(volume_ml: float, around: Surroundings) -> float:
+    """Time constant of so much solution, standing in air or in a water bath. Seconds; `volume_ml` above 0."""
+    if around == "bath":
+        return BOTTLE_LAG_S * math.cbrt(volume_ml / 1000.0)
+    width_m = math.cbrt(4.0 * volume_ml * 1e-6 / math.pi)
+    surface_m2 = 1.5 * math.pi * width_m**2
+    return volume_ml * WATER_J_PER_ML_K / (AIR_W_PER_M2_K * surface_m2)
+
+
+def cooling(
+    volume_ml: float,
+    dissolved_c: float,
+    topped_up_c: float,
+    want_c: float,
+    around: Surroundings,
+    around_c: float,
+    *,
+    within_c: float = 0.5,
+    lag_s: float | None = None,
+) -> Cooling:
+    """How long until it is within `within_c` of the wanted: dissolved in three quarters of the water, topped up cold.
+
+    Raises `InputWrong` where its surroundings never bring it there.
+    """
+    if volume_ml < 1:
+        raise InputWrong("less than a millilitre to mix; allowed: 1 ml and more")
+    if within_c <= 0:
+        raise InputWrong("within 0 C; allowed: above zero, such as 0.5 C")
+    start_c = mixed_c(FIRST_WATER * volume_ml, dissolved_c, (1.0 - FIRST_WATER) * volume_ml, topped_up_c)
+    constant_s = cooling_lag_s(volume_ml, around) if lag_s is None else lag_s
+    after_s = _until_s(start_c, around_c, want_c, within_c, constant_s)
+    spread = 1.0 if lag_s is not None else SPREAD
+    return Cooling(
+        start_c, around, around_c, want_c, within_c, constant_s, lag_s is not None, after_s, after_s / spread, after_s * spread
+    )  # fmt: skip
+
+
+def _until_s(start_c: float, around_c: float, want_c: float, within_c: float, lag_s: float) -> float:
+    if abs(start_c - want_c) <= within_c:
+        return 0.0
+    edge_c = want_c + math.copysign(within_c, start_c - want_c)
+    if (around_c - edge_c) * (start_c - edge_c) >= 0:
+        raise InputWrong(
+            f"standing at {format_temperature(around_c)} it stays more than {format_number(within_c)} C from {format_temperature(want_c)}; "
+            "allowed: colder surroundings (--bath), or a wider --within"
+        )
+    return warm_up_s(start_c, around_c, edge_c, lag_s)
+
+
+def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
+    """The order of mixing, for any powder; what the maker's sheet says goes before."""
+    first_ml = FIRST_WATER * volume_ml
+    yield "Gloves, dust mask, window open; a jug, spoon and funnel of their own; nothing to eat near."
+    yield f"{format_volume(first_ml)} of water at {format_temperature(dissolved_c)}: three quarters of the whole."
+    yield "The parts in the order of the sheet, A before B, slowly into stirred water; each wholly dissolved before the next."
+    yield "By your own formula: a pinch of sulphite, metol, the rest of the sulphite, the other agents, alkali, bromide last."
+    yield f"Cold water up to {format_volume(volume_ml)}; stir, not so that it foams."
+    yield "Let it cool, stoppered; many stock solutions are best left overnight. Measure before use."
+    yield "Label it at once: evenbath label. A full bottle keeps longer than a part-full one."
+    yield CRYSTALS
+
+
+CRYSTALS = "Crystals in the cold: warm the closed bottle in water of 40 C and shake until they are gone; never pour off above them."
+
+
+def cooling_lines(result: Cooling) -> Iterator[str]:
+    """When it can be used, with how far that is to be trusted and why."""
+    where = "standing in air" if result.around == "air" else "standing in a water bath"
+    at = f"{where} at {format_temperature(result.around_c)}"
+    yield f"After topping up it is at about {format_temperature(result.start_c)}."
+    if result.usable_after_s == 0:
+        yield f"It is within {format_number(result.within_c)} C of {format_temperature(result.want_c)} at once: measure it."
+        return
+    near = f"within {format_number(result.within_c)} C of {format_temperature(result.want_c)}"
+    if result.measured:
+        yield f"Usable ({near}) after about {_coarse(result.usable_after_s)}, {at}; your lag of {format_duration(result.lag_s)}."
+        return
+    span = f"between {_coarse(result.earliest_s)} and {_coarse(result.latest_s)}"
+    yield f"Usable ({near}) after about {_coarse(result.usable_after_s)}, {span}, {at}."
+    yield f"An estimate: time constant {_coarse(result.lag_s)} for this volume, right to a third at best. Measure before use."
+
+
+def _coarse(seconds: float) -> str:
+    """A rough time said roughly: to a minute, from half an hour on to ten."""
+    step_s = 60.0 if seconds < 1800 else 600.0
+    minutes = round(seconds / step_s) * round(step_s / 60)
+    hours, rest = divmod(minutes, 60)
+    return f"{hours} h {rest:02d} min" if hours else f"{max(1, rest)} min"

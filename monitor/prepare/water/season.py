@@ -1,0 +1,207 @@
+"""Before anything is mixed: can this recipe be held with this tap and this room, and at which temperature is it best planned?
+
+Decides a plan temperature within the recipe's own data, the time there, and whether a bath keeps it; measures nothing, so its
+bath is a rule of thumb until a forecast has measured the real one. Tests: tests/prepare/water/test_season.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.core.development.rate import Pairs, planned_time
+from monitor.core.errors import InputWrong
+from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.text.quantities import format_duration, format_temperature, format_volume
+from monitor.prepare.water.tempering import ice, temper
+
+BOWL_ML, BOWL_TAU_S = 2500.0, 49 * 60.0
+"""A 2.5 l bowl on a bench has a time constant of about 49 minutes (worked example of this project's practice, no source)."""
+EVEN_S = 300.0
+"""Developing shorter than 5 minutes risks unevenness (common practice)."""
+EDGE_C = 0.5
+"""So far a stage may end outside its own data before the plan is given up; there the law counts three times as uncertain."""
+COLOUR_BAND_C, USUAL_BAND_C = 0.15, 0.5
+"""Half-widths for a developer that is not steered: colour (process definition, at second hand), black-and-white (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonPlan:
+    """One develop stage in this season. `drift_c`: what the bath moves while it lasts, signed. Amounts are for the bath, from the tap.
+
+    `needed_tau_s`, `needed_bath_ml`: what would hold it; None where this bath does. `hot_ml`: at `hot_c`, the rest tap water.
+    """
+
+    stage: int
+    name: str
+    held: bool
+    plan_c: float
+    reference_c: float
+    planned_s: float
+    at_reference_s: float
+    start_c: float
+    end_c: float
+    drift_c: float
+    low_c: float
+    high_c: float
+    tau_s: float
+    needed_tau_s: float | None
+    needed_bath_ml: float | None
+    ice_kg: float | None
+    hot_ml: float | None
+    hot_c: float
+    source: Literal["pairs", "law", "not steered"]
+    too_short: bool
+
+
+def usual_tau(bath_ml: float) -> float:
+    """Time constant of an open bath of this volume, seconds: the 2.5 l bowl's, growing with size (volume over surface: cube root)."""
+    if bath_ml <= 0:
+        raise InputWrong(f"a bath of {bath_ml:g} ml; allowed: above zero")
+    return BOWL_TAU_S * math.cbrt(bath_ml / BOWL_ML)
+
+
+def plan_season(
+    recipe: Recipe, tap_c: float, room_c: float, *, bath_ml: float, tau_s: float | None, hot_c: float = 60.0
+) -> list[SeasonPlan]:
+    """A plan for each develop stage. `tap_c`: coldest tap water. Raises `InputWrong` for a recipe without one and for impossible water."""
+    for name, celsius, high in (("tap", tap_c, 60.0), ("room", room_c, 50.0)):
+        if not -10.0 <= celsius <= high or (name == "tap" and celsius < 0.0):
+            raise InputWrong(f"{name}: {celsius:g} C; allowed: {'0' if name == 'tap' else '-10'} C to {high:.0f} C")
+    stages = [s for s in recipe.stages if s.role == "develop"]
+    if not stages:
+        raise InputWrong(f'recipe "{recipe.name}" has no develop stage; allowed: a recipe with one')
+    tau = usual_tau(bath_ml) if tau_s is None else tau_s
+    if not tau > 0:
+        raise InputWrong("a time constant of zero; allowed: above zero")
+    return [_plan(stage, recipe.film == "colour", tap_c, room_c, bath_ml, tau, hot_c) for stage in stages]
+
+
+def _time_at(stage: Stage, celsius: float) -> float:
+    if stage.law is None or not stage.steer:
+        return stage.target_ref_s
+    return planned_time(stage.law, stage.target_ref_s, celsius)
+
+
+def _drift(stage: Stage, celsius: float, room_c: float, tau_s: float) -> float:
+    """What a bath left alone moves during the stage, its mean being `celsius`."""
+    keep = math.exp(-_time_at(stage, celsius) / tau_s)
+    start = room_c + (celsius - room_c) * 2.0 / (1.0 + keep)  # middle of start and end is `celsius`
+    return (room_c - start) * (1.0 - keep)
+
+
+def _plan(stage: Stage, colour: bool, tap_c: float, room_c: float, bath_ml: float, tau_s: float, hot_c: float) -> SeasonPlan:
+    steered = stage.steer and stage.law is not None
+    if stage.law is not None and steered:
+        low, high = stage.law.valid_c
+        slack = EDGE_C
+    else:
+        band = stage.band_c if stage.band_c is not None else (COLOUR_BAND_C if colour else USUAL_BAND_C)
+        low, high, slack = stage.reference_c - band, stage.reference_c + band, 0.0
+
+    def held_at(celsius: float) -> bool:
+        half = 0.5 * abs(_drift(stage, celsius, room_c, tau_s))
+        return celsius - half >= low - slack and celsius + half <= high + slack
+
+    plan_c = stage.reference_c
+    if steered:
+        wish = min(max(tap_c, stage.reference_c), high)  # a tap colder than the reference is warmed; a warmer one is met half-way
+        plan_c = wish if held_at(wish) else _nearest_held(held_at, low, high, wish)
+        while plan_c > stage.reference_c and _time_at(stage, plan_c) < EVEN_S <= stage.target_ref_s:
+            plan_c = max(stage.reference_c, plan_c - 0.5)
+    held = held_at(plan_c)
+    drift = _drift(stage, plan_c, room_c, tau_s)
+    needed = None if held else _needed_tau(stage, plan_c, room_c, low - slack, high + slack)
+    time_s = _time_at(stage, plan_c)
+    start_c = plan_c - 0.5 * drift
+    chill = ice(bath_ml, tap_c, start_c).ice_kg if start_c < tap_c and start_c >= 0 else None
+    warm = temper(bath_ml, tap_c, start_c, hot_c).swap_ml if tap_c < start_c < hot_c else None
+    return SeasonPlan(
+        stage=stage.number,
+        name=stage.name,
+        held=held,
+        plan_c=plan_c,
+        reference_c=stage.reference_c,
+        planned_s=time_s,
+        at_reference_s=stage.target_ref_s,
+        start_c=start_c,
+        end_c=plan_c + 0.5 * drift,
+        drift_c=drift,
+        low_c=low,
+        high_c=high,
+        tau_s=tau_s,
+        needed_tau_s=needed,
+        needed_bath_ml=None if needed is None else bath_ml * (needed / tau_s) ** 3,
+        ice_kg=chill,
+        hot_ml=warm,
+        hot_c=hot_c,
+        source=("pairs" if isinstance(stage.law, Pairs) else "law") if steered else "not steered",
+        too_short=time_s < EVEN_S,
+    )
+
+
+def _nearest_held(held_at: Callable[[float], bool], low: float, high: float, wish: float) -> float:
+    """The temperature of the range, in half degrees, nearest to the wish that is held; the wish where none is."""
+    marks = [low + 0.5 * k for k in range(int((high - low) / 0.5) + 1)]
+    good = [m for m in marks if held_at(m)]
+    return min(good, key=lambda m: abs(m - wish), default=wish)
+
+
+def _needed_tau(stage: Stage, plan_c: float, room_c: float, low: float, high: float) -> float | None:
+    """Time constant with which the stage would be held at `plan_c`, by halving; None where none up to 30 days does."""
+    room = min(plan_c - low, high - plan_c)
+    if room <= 0:
+        return None
+    short, long = 60.0, 30 * 86400.0
+    if 0.5 * abs(_drift(stage, plan_c, room_c, long)) > room:
+        return None
+    for _ in range(60):
+        middle = math.sqrt(short * long)
+        if 0.5 * abs(_drift(stage, plan_c, room_c, middle)) > room:
+            short = middle
+        else:
+            long = middle
+    return long
+
+
+def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[str]:
+    """The plan in words, verdict first."""
+    by = {"pairs": "by your own pairs", "law": "by the recipe's rate", "not steered": "the time stays, temperature does not move it"}[
+        plan.source
+    ]
+    lines = []
+    if plan.held:
+        lines.append(
+            f"{plan.name}: plan at {format_temperature(plan.plan_c, 0 if plan.plan_c == int(plan.plan_c) else 1)} {by}: "
+            f"{format_duration(plan.planned_s)} (at {format_temperature(plan.reference_c)} {format_duration(plan.at_reference_s)})"
+        )
+    else:
+        lines.append(f"{plan.name}: cannot be held here at {format_temperature(plan.plan_c)}: insulate, or a larger bath")
+    tau = f"time constant {format_duration(plan.tau_s)}, {'measured' if measured_tau else 'a rule of thumb for an open bath'}"
+    lines.append(
+        f"a bath of {format_volume(bath_ml)} ({tau}) moves {plan.drift_c:+.1f} C in {format_duration(plan.planned_s)}: start it at "
+        f"{format_temperature(plan.start_c)}, it ends at {format_temperature(plan.end_c)}; "
+        f"allowed {format_temperature(plan.low_c)} to {format_temperature(plan.high_c)}"
+    )
+    if plan.needed_tau_s is not None and plan.needed_bath_ml is not None:
+        ratio = plan.needed_tau_s / plan.tau_s
+        lines.append(
+            f"needed: a time constant of {format_duration(plan.needed_tau_s)} ({ratio:.1f} times as much): lid, towel, or about "
+            f"{format_volume(plan.needed_bath_ml)} in a vessel of the same shape"
+        )
+    if plan.held and plan.source != "not steered" and abs(plan.drift_c) > 2 * USUAL_BAND_C:
+        lines.append("so much drift asks for a probe in the developer, a witness vessel or a learned lag: the bath alone moves no time")
+    if plan.held and not plan.low_c <= min(plan.start_c, plan.end_c) <= max(plan.start_c, plan.end_c) <= plan.high_c:
+        lines.append("a little of it lies outside the recipe's own data, where its rate counts three times as uncertain")
+    if plan.ice_kg is not None:
+        lines.append(f"to get there from the tap: {plan.ice_kg:.2f} kg of melting ice in the bath")
+    if plan.hot_ml is not None:
+        lines.append(
+            f"to get there from the tap: {format_volume(plan.hot_ml)} of the {format_volume(bath_ml)} from the kettle at "
+            f"{format_temperature(plan.hot_c, 0)}"
+        )
+    if plan.too_short:
+        lines.append("under 5:00: unevenness is likely (common practice)")
+    return lines

@@ -1,0 +1,162 @@
+"""How much hot or cold water or ice brings a volume of water to a temperature, by adding or by swapping, and what comes out.
+
+Decides amounts and their limits; measures nothing. Add m = V (want - now)/(with - want); swap x = V (want - now)/(with - now);
+melting ice kg = V c (now - want)/(334 + c want): heat balances at constant c = 4.18 kJ/(kg C) and 1 kg a litre (334 kJ/kg: heat
+of melting of ice, textbook value). What that leaves out, against IAPWS-IF97: c and density change with temperature, so that a mixture of
+equal litres at 50 C and 10 C is at 29.87 C, not 30.00 (up to 0.16 C; it matters less than the vessel's own heat, and the
+probe shows it afterwards). Two thirds first, then measured and reckoned again, makes up for both.
+Tests: tests/prepare/water/test_tempering.py.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.core.errors import InputWrong
+
+WATER_KJ_PER_L_C = 4.18
+MELTING_KJ_PER_KG = 334.0
+FIRST_SHARE = 2.0 / 3.0
+FORMULA_SD = 0.004
+"""What constant heat and density miss, as a share of the second water's distance: 0.16 C for 40 C (IAPWS-IF97, facts of this project)."""
+MEASURE_SD = 0.03
+"""Standard uncertainty of an amount measured with a jug: 3 % (ours)."""
+HOT_C = 50.0
+"""Water that scalds (common practice)."""
+HOT_WATER_CAUTION = "hot water: away from tank and film, pour slowly, stir, wait 60 s; it scalds"
+USABLE_C = (-0.1, 100.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """One of two ways to the wanted temperature. `add_ml`: more water; `swap_ml`: as much taken out first. `outcome_sd_c`: with a jug."""
+
+    add_ml: float
+    swap_ml: float
+    first_add_ml: float
+    first_swap_ml: float
+    after_add_ml: float
+    outcome_sd_c: float
+    fits: Literal["add", "swap", "neither"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ice:
+    """Melting ice that cools to the wanted temperature, and what the container then holds."""
+
+    ice_kg: float
+    first_kg: float
+    after_ml: float
+    outcome_sd_c: float
+    fits: bool
+
+
+def effective_volume(volume_ml: float, vessel_water_ml: float) -> float:
+    """Water that takes as much heat as the water and its vessel together, ml."""
+    if volume_ml <= 0:
+        raise InputWrong(f"a volume of {volume_ml:g} ml; allowed: above zero")
+    return volume_ml + vessel_water_ml
+
+
+def temper(
+    volume_ml: float, now_c: float, want_c: float, with_c: float, *, vessel_water_ml: float = 0.0, container_ml: float | None = None
+) -> Warmth:
+    """Amounts of water at `with_c` that bring `volume_ml` from `now_c` to `want_c`.
+
+    `vessel_water_ml`: the vessel's heat as water. `container_ml`: what it holds; where adding would run over, only swapping fits.
+    Raises `InputWrong` for a target that the second water cannot reach and for water that is no liquid.
+    """
+    total = effective_volume(volume_ml, vessel_water_ml)
+    for name, celsius in (("now", now_c), ("want", want_c), ("with", with_c)):
+        if not USABLE_C[0] <= celsius <= USABLE_C[1]:
+            raise InputWrong(f"{name}: {celsius:g} C is no liquid water; allowed: from 0 C to 100 C")
+    if container_ml is not None and volume_ml > container_ml:
+        raise InputWrong(f"{volume_ml:g} ml in a container of {container_ml:g} ml; allowed: a volume that it holds")
+    lift = want_c - now_c
+    if lift == 0.0:
+        return Warmth(0.0, 0.0, 0.0, 0.0, volume_ml, 0.0, "add")
+    if not min(now_c, with_c) < want_c < max(now_c, with_c):
+        raise InputWrong(
+            f"{want_c:g} C cannot be reached from {now_c:g} C with water of {with_c:g} C; "
+            f"allowed: a target between {min(now_c, with_c):g} C and {max(now_c, with_c):g} C, or another water"
+        )
+    add = total * lift / (with_c - want_c)
+    swap = total * lift / (with_c - now_c)
+    after = volume_ml + add
+    if container_ml is None or after <= container_ml:
+        fits: Literal["add", "swap", "neither"] = "add"
+    else:
+        fits = "swap" if swap <= volume_ml else "neither"
+    sd = math.hypot(MEASURE_SD * abs(lift), FORMULA_SD * abs(with_c - now_c) * min(1.0, swap / total * 4.0))
+    return Warmth(add, swap, FIRST_SHARE * add, FIRST_SHARE * swap, after, sd, fits)
+
+
+def ice(volume_ml: float, now_c: float, want_c: float, *, vessel_water_ml: float = 0.0, container_ml: float | None = None) -> Ice:
+    """Melting ice (at 0 C, dripping) that brings `volume_ml` from `now_c` down to `want_c`. Raises `InputWrong` for one not below."""
+    total_l = effective_volume(volume_ml, vessel_water_ml) / 1000.0
+    if not 0.0 <= want_c < now_c <= USABLE_C[1]:
+        raise InputWrong(f"ice cannot bring {now_c:g} C to {want_c:g} C; allowed: a target from 0 C to below the water's temperature")
+    mass = total_l * WATER_KJ_PER_L_C * (now_c - want_c) / (MELTING_KJ_PER_KG + WATER_KJ_PER_L_C * want_c)
+    after = volume_ml + 1000.0 * mass
+    return Ice(mass, FIRST_SHARE * mass, after, 0.1 * (now_c - want_c), container_ml is None or after <= container_ml)
+
+
+def mixed_c(volume_ml: float, now_c: float, added_ml: float, with_c: float, vessel_water_ml: float = 0.0) -> float:
+    """Temperature after adding, by the same heat balance, C."""
+    total = effective_volume(volume_ml, vessel_water_ml)
+    return (total * now_c + added_ml * with_c) / (total + added_ml)
+
+
+def vessel_water(volume_ml: float, poured_c: float, vessel_c: float, after_c: float) -> float:
+    """What a vessel is worth in water, ml: `volume_ml` at `poured_c`, poured into a vessel at `vessel_c`, is at `after_c` at once.
+
+    Raises `InputWrong` where the vessel was too near the water to tell.
+    """
+    if abs(after_c - vessel_c) < 3.0 or not min(vessel_c, poured_c) < after_c <= max(vessel_c, poured_c):
+        raise InputWrong(
+            f"poured {poured_c:g} C, vessel {vessel_c:g} C, together {after_c:g} C: cannot be told; "
+            "allowed: a vessel 5 C or more from the water, and a mixture between the two"
+        )
+    return volume_ml * (poured_c - after_c) / (after_c - vessel_c)
+
+
+def warm_up_s(now_c: float, bath_c: float, want_c: float, lag_s: float) -> float:
+    """Seconds until a bottle at `now_c` in a bath at `bath_c` is at `want_c`, its lag being `lag_s` (first order).
+
+    Raises `InputWrong` where the bath cannot bring it there.
+    """
+    if lag_s <= 0:
+        raise InputWrong("a bottle's lag of zero; allowed: above zero")
+    if abs(want_c - now_c) < 1e-9:
+        return 0.0
+    ratio = (bath_c - now_c) / (bath_c - want_c) if bath_c != want_c else -1.0
+    if ratio < 1.0:
+        raise InputWrong(
+            f"a bath at {bath_c:g} C never brings a bottle from {now_c:g} C to {want_c:g} C; allowed: a bath beyond the wanted temperature"
+        )
+    return lag_s * math.log(ratio)
+
+
+BOTTLE_LAG_S = 25 * 60.0
+"""A litre bottle in a still 38 C bath lags 20 to 30 minutes (common practice); shaken now and then, less. Measure."""
+
+
+def recompute(
+    volume_ml: float,
+    measured_c: float,
+    want_c: float,
+    with_c: float,
+    *,
+    near_c: float,
+    vessel_water_ml: float = 0.0,
+    container_ml: float | None = None,
+) -> Warmth | None:
+    """What is still wanted after the first two thirds, from what the probe now says; None when it is within `near_c` of the target.
+
+    Past the target the second water cannot help; then `temper` raises `InputWrong` and says so.
+    """
+    if abs(measured_c - want_c) <= near_c:
+        return None
+    return temper(volume_ml, measured_c, want_c, with_c, vessel_water_ml=vessel_water_ml, container_ml=container_ml)

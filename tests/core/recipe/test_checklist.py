@@ -1,0 +1,60 @@
+"""The pre-flight list as data: which items belong to which recipe."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.core.recipe.checklist import ITEMS, PARTS, items_for, machine_items, person_items
+from monitor.core.recipe.recipe import load_recipe
+from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.prepare.test_cautions import COLOUR
+
+LOADED = changed(ROLL, '[[stage]]\nname = "develop" => [[stage]]\nname = "load"\nrole = "load"\n\n[[stage]]\nname = "develop"')
+DARK_LIST = {"box", "board lamps", "phone", "standby", "machines", "detector", "gaps", "tubes", "tested dark", "way out"}
+
+
+def ids(text: str) -> list[str]:
+    """The list of a recipe, by id."""
+    return [item.id for item in items_for(load_recipe(text.encode(), "r.toml"))]
+
+
+def test_open_film_has_the_whole_dark_list_and_a_lidded_tank_has_not() -> None:
+    """Loading a tank asks one question about the dark."""
+    assert set(ids(TRAY)) >= DARK_LIST
+    assert not DARK_LIST & set(ids(ROLL))
+    assert "loading" not in ids(ROLL)
+    assert "loading" in ids(LOADED)
+    assert "loading" not in ids(TRAY)
+    assert not DARK_LIST & set(ids(LOADED))
+
+
+def test_infrared_film_asks_for_invisible_light_too() -> None:
+    """Only there."""
+    assert "infrared" in ids(changed(TRAY, "panchromatic => infrared"))
+    assert "infrared" not in ids(TRAY)
+
+
+def test_colour_asks_for_circulation_and_not_for_a_leader() -> None:
+    """And black and white the other way round."""
+    assert "circulation" in ids(COLOUR)
+    assert "leader" not in ids(COLOUR)
+    assert "leader" in ids(ROLL)
+    assert "circulation" not in ids(ROLL)
+
+
+@pytest.mark.parametrize("text", [ROLL, TRAY, COLOUR, LOADED])
+def test_every_session_asks_for_a_second_clock_ears_and_jugs(text: str) -> None:
+    """Of a person; disk, probes, switch and clock of the machine."""
+    recipe = load_recipe(text.encode(), "r.toml")
+    assert {"plan", "jugs", "second clock", "sounder", "alarms"} <= {item.id for item in person_items(recipe)}
+    assert {"probes", "disk", "clock", "switch", "power", "compared"} <= {item.id for item in machine_items(recipe)}
+    assert len(person_items(recipe)) + len(machine_items(recipe)) == len(items_for(recipe))
+
+
+def test_the_order_is_that_of_the_parts() -> None:
+    """Solutions first, the dark near the end, hands last; each id once; each no has a meaning."""
+    order = list(PARTS)
+    places = [order.index(item.part) for item in ITEMS]
+    assert places == sorted(places)
+    assert len({item.id for item in ITEMS}) == len(ITEMS)
+    assert all(item.text.endswith("?") and item.if_no for item in ITEMS)

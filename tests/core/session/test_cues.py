@@ -1,0 +1,208 @@
+"""The sounds as data, and how they share one sounder."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from monitor.core.session import cues
+from monitor.core.session.cues import Mixer, Sound
+
+UNASKED = {"tick": cues.TICK, "ready": cues.READY, "now": cues.NOW, "fault": cues.FAULT}
+
+
+def pulses(pattern: tuple[float, ...]) -> list[tuple[float, float]]:
+    """(onset, length) of every pulse."""
+    at, found = 0.0, []
+    for i, part in enumerate(pattern):
+        if i % 2 == 0:
+            found.append((at, part))
+        at += part
+    return found
+
+
+def wave(pattern: tuple[float, ...], upto_s: float, step_s: float = 0.005) -> list[bool]:
+    """The level in steps of 5 ms."""
+    spans = [(on, on + length) for on, length in pulses(pattern)]
+    return [any(a <= k * step_s < b for a, b in spans) for k in range(round(upto_s / step_s))]
+
+
+def test_the_four_families_differ_within_their_first_half_second_by_more_than_a_room_smears() -> None:
+    """MIL-STD-1472E 5.3.4: the first 0.5 s of each can be told apart. A tiled room smears gaps below 90 ms (common practice, no source)."""
+    for (_, a), (_, b) in itertools.combinations(UNASKED.items(), 2):
+        differing_s = 0.005 * sum(x != y for x, y in zip(wave(a, 0.5), wave(b, 0.5), strict=True))
+        assert differing_s >= 0.09 - 1e-9, (a, b, differing_s)
+
+
+def test_there_are_four_unasked_families_and_the_warnings_last_half_a_second() -> None:
+    """Not more than four signals; warnings last at least 0.5 s (MIL-STD-1472E 5.3.4, as quoted in the project's practice)."""
+    assert len(UNASKED) == 4
+    assert all(cues.length_s(UNASKED[name]) >= 0.5 for name in ("ready", "now", "fault"))
+
+
+def repeated(pattern: tuple[float, ...], every_s: float, times: int) -> list[tuple[float, float]]:
+    """Pulses of a pattern that is sounded again and again."""
+    return [(k * every_s + on, length) for k in range(times) for on, length in pulses(pattern)]
+
+
+def looks_like_evacuation(train: list[tuple[float, float]]) -> bool:
+    """ISO 8201 (as quoted in a building code's note): three pulses of 0.5 s with 0.5 s between, then 1.5 s, each within 10 %."""
+    for k in range(len(train) - 3):
+        ons = [train[k + j][1] for j in range(3)]
+        gaps = [train[k + j + 1][0] - train[k + j][0] - train[k + j][1] for j in range(3)]
+        if all(0.45 <= on <= 0.55 for on in ons) and all(0.45 <= g <= 0.55 for g in gaps[:2]) and 1.35 <= gaps[2] <= 1.65:
+            return True
+    return False
+
+
+def looks_like_carbon_monoxide(train: list[tuple[float, float]]) -> bool:
+    """Four pulses of 0.1 s, then about 5 s of silence (from a sounder maker's summary)."""
+    for k in range(len(train) - 4):
+        ons = [train[k + j][1] for j in range(4)]
+        gaps = [train[k + j + 1][0] - train[k + j][0] - train[k + j][1] for j in range(4)]
+        if all(0.08 <= on <= 0.12 for on in ons) and all(g <= 0.15 for g in gaps[:3]) and 4.0 <= gaps[3] <= 6.0:
+            return True
+    return False
+
+
+def test_the_detectors_know_the_forbidden_rhythms() -> None:
+    """A check that could not fail would prove nothing."""
+    assert looks_like_evacuation(repeated((0.5, 0.5, 0.5, 0.5, 0.5), 4.0, 3))
+    assert looks_like_carbon_monoxide(repeated((0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1), 5.7, 3))
+
+
+@pytest.mark.parametrize("every_s", [1.0, 2.0, 2.4, 3.0, 5.0, 10.0])
+@pytest.mark.parametrize("pattern", [*UNASKED.values(), cues.DOUBLE_TICK, cues.SHEET_NOW, *(cues.answer(n) for n in range(60))])
+def test_no_pattern_at_any_of_our_repeats_sounds_like_the_alarms_of_the_house(pattern: tuple[float, ...], every_s: float) -> None:
+    """Evacuation and carbon-monoxide rhythms hang in kitchens and laundries and are forbidden here."""
+    train = repeated(pattern, max(every_s, cues.length_s(pattern) + 0.3), 6)
+    assert not looks_like_evacuation(train)
+    assert not looks_like_carbon_monoxide(train)
+
+
+def test_nothing_but_an_answer_has_to_be_counted() -> None:
+    """Minutes are fives and ones; six is one long and one short, none is one long tone."""
+    assert cues.answer(6) == (0.5, 0.35, 0.15)
+    assert cues.answer(0) == (1.2,)
+    assert [length for _, length in pulses(cues.answer(13))] == [0.5, 0.5, 0.15, 0.15, 0.15]
+
+
+def heard(mixer: Mixer, until_s: float) -> tuple[list[tuple[float, float]], list[str], list[str]]:
+    """Step a mixer at its own times: the on-spans, what began and what was dropped."""
+    spans: list[tuple[float, float]] = []
+    began: list[str] = []
+    dropped: list[str] = []
+    t_s, on_since = 0.0, None
+    while t_s <= until_s:
+        step = mixer.step(t_s)
+        began += [s.cue for s in step.began]
+        dropped += [s.cue for s in step.dropped]
+        if step.on and on_since is None:
+            on_since = t_s
+        elif not step.on and on_since is not None:
+            spans.append((round(on_since, 4), round(t_s, 4)))
+            on_since = None
+        if step.next_s is None:
+            break
+        t_s = step.next_s
+    return spans, began, dropped
+
+
+def test_a_pattern_is_stepped_edge_by_edge() -> None:
+    """The sounder's level follows the table to the millisecond."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "now", 1.0, cues.NOW), 0.0)
+    spans, began, _ = heard(mixer, 10.0)
+    assert began == ["now"]
+    assert spans[0] == (1.0, 1.09)
+    assert spans[-1] == (1.9, 2.6)
+    assert len(spans) == 6
+
+
+def test_a_tick_that_falls_into_a_cue_is_dropped() -> None:
+    """Priority: NOW > READY > FAULT > ANSWER > tick."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "ready", 1.0, cues.READY), 0.0)
+    mixer.add(Sound(2, "tick", 1.5, cues.TICK), 0.0)
+    spans, _, dropped = heard(mixer, 10.0)
+    assert dropped == ["tick"]
+    assert spans == [(1.0, 1.9)]
+
+
+@pytest.mark.parametrize(("before_s", "sounds"), [(0.02, False), (0.09, False), (0.11, True)])
+def test_a_tick_that_a_cue_would_silence_is_dropped_and_not_told_as_one_that_sounded(before_s: float, sounds: bool) -> None:
+    """The 60 ms of silence before READY would swallow it."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "ready", 1.0, cues.READY), 0.0)
+    mixer.add(Sound(2, "tick", 1.0 - before_s, cues.TICK), 0.0)
+    _, began, dropped = heard(mixer, 10.0)
+    assert began == (["tick", "ready"] if sounds else ["ready"])
+    assert dropped == ([] if sounds else ["tick"])
+
+
+def test_now_cuts_in_on_time_after_a_moment_of_silence() -> None:
+    """A lower cue gives way 60 ms before, so that the first onset of NOW is heard and is not late."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "ready", 1.0, cues.READY), 0.0)
+    mixer.add(Sound(2, "now", 1.5, cues.NOW), 0.0)
+    spans, began, _ = heard(mixer, 10.0)
+    assert began == ["ready", "now"]
+    assert spans[:2] == [(1.0, 1.44), (1.5, 1.59)]
+
+
+def test_a_click_answers_within_a_tenth_of_a_second_even_during_a_cue_and_the_cue_comes_again_whole() -> None:
+    """No cue is cancelled by another, and every press is answered."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "ready", 0.0, cues.READY), 0.0)
+    mixer.step(0.3)
+    mixer.add(Sound(2, "click", 0.3, cues.CLICK), 0.3)
+    spans: list[tuple[float, float]] = []
+    began: list[str] = []
+    t_s = 0.3
+    on_since: float | None = 0.0
+    while True:
+        step = mixer.step(t_s)
+        began += [s.cue for s in step.began]
+        if step.on and on_since is None:
+            on_since = t_s
+        elif not step.on and on_since is not None:
+            spans.append((round(on_since, 3), round(t_s, 3)))
+            on_since = None
+        if step.next_s is None:
+            break
+        t_s = step.next_s
+    assert began == ["click"]
+    assert spans == [(0.0, 0.3), (0.36, 0.385), (0.535, 1.435)]
+
+
+def test_hushing_silences_what_sounds_and_what_waits_of_that_family_only() -> None:
+    """A tap silences NOW, the ticks go on."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "now", 0.0, cues.NOW), 0.0)
+    mixer.add(Sound(2, "tick", 2.0, cues.TICK), 0.0)
+    mixer.step(0.2)
+    mixer.hush({"now"}, 0.2)
+    assert not mixer.step(0.2).on
+    assert heard(mixer, 10.0)[1] == ["tick"]
+
+
+def test_the_silence_before_a_click_is_meant_and_is_no_lateness() -> None:
+    """A press under a sounding NOW: the click's intended onset lies behind the silence."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "now", 0.0, cues.NOW), 0.0)
+    mixer.step(0.05)
+    mixer.hush({"now"}, 0.05)
+    mixer.add(Sound(2, "click", 0.05, cues.CLICK), 0.05)
+    step = mixer.step(0.11)
+    assert [s.onset_s for s in step.began] == [pytest.approx(0.11)]
+
+
+def test_a_tick_at_the_moment_in_which_now_falls_silent_is_dropped() -> None:
+    """It would be no edge of its own, only a longer pulse."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "now", 0.0, cues.NOW), 0.0)
+    mixer.step(0.05)
+    mixer.hush({"now"}, 0.05)
+    mixer.add(Sound(2, "tick", 0.051, cues.TICK), 0.05)
+    assert [s.cue for s in mixer.step(0.051).dropped] == ["tick"]

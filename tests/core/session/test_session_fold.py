@@ -1,0 +1,120 @@
+"""Taking up an earlier life: a session that died and was folded from its records goes on as if it had not."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from monitor.core.session.session import Session
+from tests.core.session.test_session_sheets import entered, tray
+from tests.evening import FIX, STOP, Evening, Record, develop, recipe
+
+PLAN = recipe(develop("5:00", 'agitation = [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]'), STOP, FIX)
+
+
+def liquid(t_s: float) -> float:
+    """A developer that cools."""
+    return 20.5 - 0.004 * t_s
+
+
+def revive(dead: Evening, gap_s: float, **options: object) -> Evening:
+    """A new session from the dead one's records, which goes on after a gap."""
+    alive = Evening(dead.session.recipe, *(f for _, _, f in dead._liquids))
+    alive.session = Session(dead.session.recipe, dead.session.beliefs, dead.session.options)
+    for record in dead.records:
+        alive.session.fold(json.loads(json.dumps(record)))
+    alive.records = list(dead.records)
+    alive.t_s = dead.t_s + gap_s
+    alive._probe_c, alive._liquid_c = dead._probe_c, dead._liquid_c
+    alive._reading_s = float(int(alive.t_s) + 1)
+    alive._do(alive.session.resume(alive.t_s, gap_s, same_boot=True, **options))  # type: ignore[arg-type]
+    return alive
+
+
+def moments(evening: Evening) -> list[tuple[int, str, int | None, float]]:
+    """Every stage event with its time."""
+    return [(r["stage"], r["event"], r.get("sheet"), r["t_s"]) for r in evening.kind("stage")]
+
+
+def rounded(rows: list[tuple[int, str, int | None, float]]) -> list[tuple[int, str, int | None, int]]:
+    """To whole seconds, for comparing two runs."""
+    return [(n, e, s, round(t)) for n, e, s, t in rows]
+
+
+@pytest.mark.parametrize("at_s", [30.0, 150.3, 262.0, 291.0, 299.0, 320.0, 372.0, 500.0])
+def test_a_restart_on_the_same_boot_changes_no_moment(at_s: float) -> None:
+    """Killed while developing, after READY, after NOW, in the stop, in the fixer: the next cue is where it would have been."""
+    whole = Evening(PLAN, liquid).begin().to(800)
+    dead = Evening(PLAN, liquid).begin().to(at_s)
+    alive = revive(dead, 2.0).to(800)
+    assert [r["seq"] for r in alive.records] == list(range(1, len(alive.records) + 1))
+    expected = {(n, e): t for n, e, _, t in moments(whole)}
+    for number, event, _, t_s in moments(alive):
+        assert t_s == pytest.approx(expected[number, event], abs=0.2), (number, event)
+    assert len(moments(alive)) == len(moments(whole))
+
+
+def test_ticks_keep_their_phase_through_a_restart() -> None:
+    """On whole seconds after the begin, none of those that fell into the gap."""
+    dead = Evening(PLAN, liquid).begin(0.25).to(62.4)
+    alive = revive(dead, 2.0).to(75)
+    assert [t for t in alive.cues("tick") if t > 63] == pytest.approx([65.25, 66.25, 67.25, 68.25, 69.25])
+
+
+def test_a_loss_that_was_told_is_not_told_again_after_a_restart() -> None:
+    """A restart on the same boot sounds no FAULT for it."""
+    dead = Evening(PLAN, lambda t: 20.0 if t < 60 else None).begin().to(120)
+    assert len(dead.cues("fault")) == 1
+    alive = revive(dead, 2.0).to(250)
+    assert len(alive.cues("fault")) == 1
+
+
+def test_a_now_that_fell_into_the_gap_sounds_at_once() -> None:
+    """Late, but heard; its lateness is recorded by the player."""
+    whole = Evening(PLAN, liquid).begin().to(320)
+    now_s = whole.stage(1, "now")["t_s"]
+    dead = Evening(PLAN, liquid).begin().to(now_s - 1.0)
+    alive = revive(dead, 3.0).to(now_s + 4)
+    assert alive.cues("now")[0] == pytest.approx(now_s + 2.0, abs=0.1)
+
+
+def test_a_begin_that_was_assumed_before_the_restart_can_still_be_corrected() -> None:
+    """However late."""
+    dead = Evening(PLAN, liquid).begin().to(330)
+    assumed = dead.stage(2, "begin")
+    alive = revive(dead, 2.0).press(336.0).to(350)
+    (correction,) = alive.kind("correction")
+    assert correction["replaces_seq"] == assumed["seq"]
+
+
+def test_another_boot_sounds_fault_and_gives_earliest_and_latest() -> None:
+    """Never one confident time after the power was gone."""
+    dead = Evening(PLAN, liquid).begin().to(100)
+    alive = Evening(PLAN, liquid)
+    for record in dead.records:
+        alive.session.fold(record)
+    alive.records, alive.t_s, alive._reading_s = list(dead.records), 120.0, 121.0
+    alive._do(alive.session.resume(120.0, None, same_boot=False, spread_s=15.0))
+    alive.to(140)
+    assert len(alive.cues("fault")) == 1
+    last: Record = alive.kind("progress")[-1]
+    assert last["latest_end_t_s"] - last["earliest_end_t_s"] == pytest.approx(30.0)
+    assert alive.kind("session", event="resume")[0]["gap_s"] is None
+
+
+@pytest.mark.parametrize("at_s", [25.0, 300.0, 440.0, 472.0])
+def test_sheets_survive_a_restart(at_s: float) -> None:
+    """Killed while they go in, while they lie, after READY, while they come out."""
+    whole = entered(tray()).to(700)
+    dead = tray().begin()
+    for k in range(1, 6):
+        if 10.0 * k < at_s:
+            dead.press(10.0 * k)
+    dead.to(at_s)
+    alive = revive(dead, 1.0)
+    for k in range(1, 6):
+        if 10.0 * k > at_s:
+            alive.press(10.0 * k)
+    alive.to(700)
+    assert rounded(sorted(moments(alive), key=str)) == rounded(sorted(moments(whole), key=str))

@@ -1,0 +1,79 @@
+"""When the following terminal must be black."""
+
+from typing import Any
+
+from monitor.core.recipe.recipe import load_recipe
+from monitor.live.view.curtain import Curtain
+from tests.live.simulated import DARK, SHORT
+
+LID, OPEN = load_recipe(SHORT.encode(), "r"), load_recipe(DARK.encode(), "r")
+LOAD = load_recipe(SHORT.replace("[[stage]]", '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]', 1).encode(), "r")
+
+
+def record(kind: str, t_s: float = 60.0, **fields: Any) -> dict[str, Any]:
+    """An event with a record."""
+    return {"event": "record", "record": {"seq": 1, "t_s": t_s, "kind": kind, **fields}}
+
+
+def test_a_lidded_session_has_no_curtain() -> None:
+    """Its terminal may be lit."""
+    assert not Curtain(LID).down
+
+
+def test_the_curtain_stays_down_until_the_fixing_minimum_and_a_key() -> None:
+    """A key before does nothing; the minimum alone does nothing either."""
+    curtain = Curtain(OPEN)
+    assert curtain.down
+    curtain.take(record("stage", stage=1, event="end"))
+    assert not curtain.key()
+    curtain.take(record("stage", stage=3, event="minimum"))
+    assert curtain.down
+    assert curtain.key()
+    assert not curtain.down
+
+
+def test_a_session_that_ended_leaves_the_curtain_to_the_person() -> None:
+    """Nobody knows where the film is."""
+    curtain = Curtain(OPEN)
+    curtain.take({"event": "closed", "session": "x"})
+    assert curtain.down
+    assert curtain.key()
+
+
+def test_what_was_not_shown_is_kept_for_the_light() -> None:
+    """But for readings and ticks."""
+    curtain = Curtain(OPEN)
+    for event in (record("cue", cue="tick"), record("reading", probe="jug"), record("trust", probe="jug"), record("cue", cue="now")):
+        curtain.take(event)
+    assert [(r["kind"], r.get("cue")) for r in curtain.kept] == [("trust", None), ("cue", "now")]
+
+
+def test_with_a_lid_the_curtain_is_down_until_the_loading_is_left() -> None:
+    """Armed and while the reel is loaded; no key lifts it, the begin of the next stage does, and that record is not kept."""
+    curtain = Curtain(LOAD)
+    assert curtain.down
+    curtain.take(record("stage", stage=1, event="begin"))
+    curtain.take(record("stage", stage=1, event="minimum"))
+    curtain.take({"event": "view", "view": {"stage": 1}})
+    assert not curtain.key()
+    assert curtain.down
+    curtain.take(record("stage", stage=2, event="begin"))
+    assert not curtain.down
+    assert [r["event"] for r in curtain.kept] == ["begin", "minimum"]
+
+
+def test_a_snapshot_too_tells_that_the_loading_is_left() -> None:
+    """After a connection was lost, when nobody saw the begin."""
+    curtain = Curtain(LOAD)
+    curtain.take({"event": "view", "view": {"stage": None}})
+    assert curtain.down
+    curtain.take({"event": "view", "view": {"stage": 2}})
+    assert not curtain.down
+
+
+def test_a_session_that_ended_while_loading_waits_for_a_key() -> None:
+    """The film may lie open."""
+    curtain = Curtain(LOAD)
+    curtain.take({"event": "closed", "session": "x"})
+    assert curtain.down
+    assert curtain.key()

@@ -1,0 +1,142 @@
+"""The card for the wall, printed by a real browser: one page, nothing cut off, nothing fetched, black on white."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.prepare.paper.card import card_html
+from monitor.prepare.paper.page_fit import lines_of
+from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
+from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.prepare.bottles.test_booking import DILUTED
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+MINE = {"name": "Cold laundry", "time": "11:00", "pairs": "18 C=13:20, 24 C=7:30", "dilution": "1+31", "second_time": "5:00"}
+A4_PX = (718, 1047)
+"""190 mm by 277 mm at 96 px an inch."""
+
+
+def from_blank(blank: Blank) -> Recipe:
+    """A recipe from a blank, with its usual answers."""
+    answers = {asked.key: asked.usual if asked.usual is not None else MINE[asked.key] for asked in questions(blank)}
+    return fill_in(blank, answers, f"{blank.key}.toml")[1]
+
+
+def crowded() -> Recipe:
+    """More than anybody needs: fourteen stages with long names, twelve sheets with their own factors, a wide chart."""
+    stage = (
+        '\n[[stage]]\nname = "a wash with a rather long name, number {n}"\nrole = "wash"\ntime = "5:00"\n'
+        'agitation = [{{ from = "0:00", for = "0:30" }}, {{ every = "0:45", for = "0:10" }}]\n'
+        'jug = {n}\nsolution = "plain water number {n}"\n'
+    )
+    text = TRAY.partition("[sheets]")[0] + "".join(stage.format(n=n) for n in range(5, 15))
+    text += f'\n[sheets]\ncount = 12\ninterval = "0:12"\nfactors = {[1.0] * 11 + [1.3]}\n'
+    text = text.replace('"Six sheets"', '"A name that goes on and on, as people do who want to remember which evening this was"')
+    moving = 'agitation = "continuous"\n'
+    return load_recipe(text.replace(moving, moving + 'valid = ["10 C", "30 C"]\n', 1).encode(), "r.toml")
+
+
+def test_the_card_says_what_the_hands_need() -> None:
+    """Jugs, the time at each temperature, movement, when to pour, the fixing minimum, what may wait, and the second clock."""
+    page = card_html(load_recipe(DILUTED.encode(), "r.toml"))
+    text = re.sub(r"<[^>]+>", " ", page)
+    for words in (
+        "Start your second clock with mine", "1+31", "16 ml stock + 496 ml water", "first 0:30, then 0:10 each minute", "pour at 9:45",
+        "5:00", "at least", "NEVER", "up to about 12:00", "smoke or gas alarm", "Emergency number", "data sheet",
+        "12:10", "6:45", "8:12",
+    ):  # fmt: skip
+        assert words in text, words
+
+
+def test_sheets_have_their_way_out_each() -> None:
+    """Six sheets, ten seconds apart, eight minutes each."""
+    text = re.sub(r"<[^>]+>", " ", card_html(load_recipe(TRAY.encode(), "r.toml")))
+    assert all(f"{n + 1}: in 0:{n}0" in text for n in range(6))
+    assert all(out in text for out in ("8:00", "8:10", "8:50"))
+    assert "lift each 0:05 before its time" in text
+
+
+def test_a_recipes_words_cannot_become_markup() -> None:
+    """A name with angle brackets and a quote."""
+    page = card_html(load_recipe(changed(ROLL, '"Roll film, cold laundry" => "<script>alert(1)</script> & co"').encode(), "r.toml"))
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_the_page_stands_alone() -> None:
+    """No script, no picture, no address, no colour but black and white."""
+    for blank in blanks():
+        page = card_html(from_blank(blank))
+        assert not re.search(r"<script|<img|<link|https?:|url\(|@import|src=", page)
+        assert set(re.findall(r"#[0-9a-f]{3,6}\b", page)) <= {"#000", "#fff"}
+
+
+def test_lines_are_counted_as_a_browser_breaks_them() -> None:
+    """Between words; a word longer than the line is broken."""
+    assert lines_of("one", 10.0) == 1
+    assert lines_of("one two three four", 4.5) == 2
+    assert lines_of("x" * 30, 5.0) == 3
+    assert lines_of("", 5.0) == 1
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """A real Chromium without a network."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield running
+        running.close()
+
+
+def printed(browser: Any, page: str, tmp_path: Path) -> int:
+    """Print the page to PDF as a person would; the number of its pages. Nothing may be wider than the paper or be fetched."""
+    tab = browser.new_page(viewport={"width": A4_PX[0], "height": A4_PX[1]})
+    asked: list[str] = []
+    tab.on("request", lambda request: asked.append(request.url))
+    tab.set_content(page)
+    tab.emulate_media(media="print")
+    wide = tab.evaluate("[...document.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).length")
+    cells = "[...document.querySelectorAll('.cell, td, .jug')].filter(e => e.scrollWidth > e.clientWidth + 2).map(e => e.textContent)"
+    crowded_cells = tab.evaluate(cells)
+    pdf = tab.pdf(prefer_css_page_size=True)
+    tab.close()
+    assert asked == []
+    assert wide == 0
+    assert crowded_cells == []
+    return _pages(pdf, tmp_path)
+
+
+def _pages(pdf: bytes, tmp_path: Path) -> int:
+    tool = shutil.which("pdfinfo")
+    if tool is None:
+        return len(re.findall(rb"/Type\s*/Page\b", pdf))
+    (tmp_path / "card.pdf").write_bytes(pdf)
+    said = subprocess.run([tool, str(tmp_path / "card.pdf")], capture_output=True, text=True, check=True).stdout
+    assert "A4" in said
+    return int(re.search(r"Pages:\s+(\d+)", said)[1])  # type: ignore[index]
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
+def test_every_blank_prints_on_one_page_in_readable_type(browser: Any, tmp_path: Path, blank: Blank) -> None:
+    """No smaller than nine points, times half as large again."""
+    page = card_html(from_blank(blank))
+    assert printed(browser, page, tmp_path) == 1
+    assert float(re.search(r"font: ([0-9.]+)pt", page)[1]) >= 9.0  # type: ignore[index]
+
+
+@pytest.mark.browser
+def test_even_a_crowded_recipe_prints_on_one_page(browser: Any, tmp_path: Path) -> None:
+    """In smaller type."""
+    assert printed(browser, card_html(crowded()), tmp_path) == 1

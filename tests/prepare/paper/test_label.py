@@ -1,0 +1,36 @@
+"""What stands on a bottle's label."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from monitor.prepare.paper.label import NEVER_FOOD, label_html, label_lines
+from tests.prepare.bottles.test_ledger import added, put
+
+
+def test_a_label_names_dates_limits_and_that_it_is_never_food(tmp_path: Path) -> None:
+    """A litre for four units: four boxes; full until, part-full from opening; discard at twice the fresh time."""
+    entry = added("Fixer <A>", discard_at=4.0, keeps_full="6 months", keeps_part="1 month", fresh_s=40.0)
+    bottle = put(tmp_path, {**entry, "what": "rapid fixer", "dilution": "1+4"}).bottle("Fixer <A>")
+    lines = label_lines(bottle)
+    text = "\n".join(lines)
+    assert lines[0] == "Fixer <A>"
+    assert NEVER_FOOD in lines
+    assert "mixed 2026-11-01" in text
+    assert "full until 2027-05-01; part-full 1 month from opening" in text
+    assert text.count("[ ]") == 4 + 2
+    assert "from 1:20 on throw it away" in text
+    assert "silver" in text
+    page = label_html(bottle)
+    assert "Fixer &lt;A&gt;" in page
+    assert "<A>" not in page
+    assert NEVER_FOOD in page
+
+
+def test_an_opened_bottle_shows_the_day_until_which_it_keeps(tmp_path: Path) -> None:
+    """And a one-shot says so."""
+    bottle = put(tmp_path, added(opened="2026-11-10", keeps_part="2 weeks", one_shot=True)).bottle("fixer")
+    text = "\n".join(label_lines(bottle))
+    assert "opened 2026-11-10" in text
+    assert "part-full until 2026-11-24" in text
+    assert "ONE-SHOT" in text

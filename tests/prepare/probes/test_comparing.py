@@ -1,0 +1,131 @@
+"""Comparing a probe with a trusted thermometer: right offsets, refused waters, honest corrections."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from monitor.core.errors import InputWrong
+from monitor.core.probes.learned import Comparison, ComparisonPoint, apply
+from monitor.prepare.probes.comparing import ICE_POINT_TEXT, combine, compare_at, comparison_lines
+from monitor.prepare.probes.journal_source import Series
+from tests.prepare.probes.water import lagged, series, shown, steady
+
+
+def water(seed: int, celsius: float, offset_c: float, noise_c: float = 0.06, c_per_min: float = 0.0, seconds: int = 360) -> Series:
+    """A probe in stirred water that is at `celsius` after 300 s."""
+    truth = steady(celsius - 5.0 * c_per_min, c_per_min)
+    return series(shown(lagged(truth, 8.0, seconds, fine=4), random.Random(seed), noise_c, offset_c))
+
+
+def made(points: list[ComparisonPoint], reference_sd_c: float = 0.0) -> Comparison:
+    """The correction of these points."""
+    return combine(points, probe="jug", number=None, reference="thermometer", reference_sd_c=reference_sd_c, who="Ann", day="2026-03-01")
+
+
+def test_a_probe_that_reads_high_has_a_positive_offset() -> None:
+    """Probe minus reference: +0.37 C within 0.02 C, accepted, with the reference's uncertainty inside."""
+    found = compare_at(water(1, 20.1, 0.37), 20.1, 300.0, 0.05)
+    assert found.accepted
+    assert found.offset_c == pytest.approx(0.37, abs=0.02)
+    assert 0.05 < found.sd_c < 0.06
+    assert compare_at(water(1, 20.1, -0.37), 20.1, 300.0, 0.05).offset_c == pytest.approx(-0.37, abs=0.02)
+
+
+@pytest.mark.parametrize(("noise_c", "c_per_min"), [(0.005, 0.0), (0.02, 0.0), (0.06, 0.0), (0.06, 0.02), (0.03, -0.03)])
+def test_offsets_are_unbiased_and_their_uncertainty_is_honest(noise_c: float, c_per_min: float) -> None:
+    """Known truth, 150 runs: bias below 0.02 C, 2 sd hold in 88 to 100 per cent (the lag's allowance widens it in drifting water)."""
+    errors, inside = [], 0
+    for k in range(150):
+        rng = random.Random(k)
+        offset, celsius = rng.gauss(0.0, 0.3), 20.0 + rng.random()
+        found = compare_at(water(k, celsius, offset, noise_c, c_per_min), celsius, 300.0, 0.0)
+        errors.append(found.offset_c - offset)
+        inside += abs(errors[-1]) < 2.0 * found.sd_c
+    assert abs(sum(errors) / 150) < 0.002
+    assert inside >= 132
+    if c_per_min == 0.0:
+        assert inside <= 149
+
+
+def test_unsteady_water_is_refused_with_its_slope() -> None:
+    """0.1 C a minute is too much, 0.02 is not; the why says what to do."""
+    found = compare_at(water(2, 20.1, 0.3, c_per_min=0.1), 20.1, 300.0, 0.05)
+    assert not found.accepted
+    assert found.slope_c_per_min == pytest.approx(0.1, abs=0.02)
+    assert "C/min" in found.why
+    assert compare_at(water(2, 20.1, 0.3, c_per_min=0.02), 20.1, 300.0, 0.05).accepted
+
+
+def test_hardly_any_readings_unstirred_water_and_another_vessel_are_refused() -> None:
+    """Each with its own reason; no readings at all is wrong input."""
+    short = water(3, 20.1, 0.3, seconds=40)
+    assert "only" in compare_at(short, 20.1, 40.0, 0.05).why
+    rough = compare_at(water(3, 20.1, 0.3, noise_c=0.5), 20.1, 300.0, 0.05)
+    assert not rough.accepted
+    assert "scatter" in rough.why or "moves" in rough.why
+    assert "same water" in compare_at(water(3, 20.1, 0.0), 30.0, 300.0, 0.05).why
+    with pytest.raises(InputWrong, match="around 900 s"):
+        compare_at(short, 20.1, 900.0, 0.05)
+
+
+def test_the_stored_correction_of_the_worked_case_leaves_less_than_a_twentieth_of_a_degree() -> None:
+    """The practice's own case: +0.37 at 20 C, +0.30 at 38 C, noise 0.06 C, three points; checked from 18 to 40 C."""
+
+    def offset(celsius: float) -> float:
+        return 0.37 + (0.30 - 0.37) * (celsius - 20.0) / 18.0
+
+    for seed in range(10):
+        points = []
+        for k, celsius in enumerate((20.0, 29.0, 38.0)):
+            points.append(compare_at(water(100 * seed + k, celsius, offset(celsius)), celsius, 300.0, 0.05).point)
+        correction = made(points, 0.05)
+        assert correction.kind == "line"
+        for celsius in (18.0, 20.0, 24.0, 30.0, 38.0, 40.0):
+            assert abs(apply(correction, celsius + offset(celsius)) - celsius) < 0.05
+
+
+def test_one_point_gives_an_offset_that_is_trusted_less_farther_away() -> None:
+    """No slope is invented; at 18 C from its point the usual fault of slope widens it."""
+    single = made([ComparisonPoint(20.0, 0.37, 0.005)], 0.05)
+    assert single.kind == "offset"
+    assert single.offset_c == pytest.approx(0.37, abs=0.001)
+    assert single.sd_at(20.0) == pytest.approx(0.05, abs=0.002)
+    assert single.sd_at(38.0) > 0.08
+
+
+def test_points_close_together_carry_no_line_and_disagreement_widens() -> None:
+    """19 and 20 C say nothing about slope; 0.2 C between repeats counts as uncertainty."""
+    close = made([ComparisonPoint(19.0, 0.30, 0.005), ComparisonPoint(20.0, 0.50, 0.005)])
+    assert close.kind == "offset"
+    assert close.sd_offset_c > 0.05
+
+
+def test_a_line_is_as_sure_as_it_says() -> None:
+    """300 probes with a drawn offset and slope: at 30 C, between and beyond the points, 2 sd hold in 88 to 99 per cent."""
+    inside = 0
+    for k in range(300):
+        rng = random.Random(k)
+        offset, slope = rng.gauss(0.0, 0.3), rng.gauss(0.0, 0.004)
+        points = [ComparisonPoint(c, offset + slope * (c - 20.0) + rng.gauss(0.0, 0.02), 0.02) for c in (18.0, 20.0, 24.0)]
+        correction = made(points)
+        inside += abs(correction.offset_at(30.0) - offset - slope * 10.0) < 2.0 * correction.sd_at(30.0)
+    assert 264 <= inside <= 297
+
+
+def test_a_fault_of_slope_is_found_at_38_c_and_not_at_the_ice_point() -> None:
+    """1 % of slope: nothing at 0 C, 0.38 C at 38 C; the text says so."""
+    ice = compare_at(water(5, 0.0, 0.0), 0.0, 300.0, 0.01)
+    hot = compare_at(water(6, 38.0, 0.38), 38.0, 300.0, 0.05)
+    assert abs(ice.offset_c) < 2.5 * ice.sd_c
+    assert hot.offset_c > 5.0 * hot.sd_c
+    assert "not a fault of slope" in ICE_POINT_TEXT
+
+
+def test_the_words_say_how_sure_how_long_and_what_is_missing() -> None:
+    """Date, person, thermometer, expiry, points still wanted; nothing claims more than was measured."""
+    text = "\n".join(comparison_lines(made([ComparisonPoint(20.0, 0.37, 0.005)], 0.05), 38.0))
+    for words in ("+0.37 C", "2026-03-01", "Ann", "thermometer", "2026-05-30", "2027-03-01", "2 more point", "no point within 2 C of 38 C"):
+        assert words in text
+    assert "compensated" not in text

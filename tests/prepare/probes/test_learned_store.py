@@ -1,0 +1,123 @@
+"""What was learned is kept, by name and number, through torn lines and two shells at once."""
+
+from __future__ import annotations
+
+import datetime as dt
+import multiprocessing
+from pathlib import Path
+
+import pytest
+
+from monitor.core.errors import FileWrong, InputWrong
+from monitor.core.probes.learned import Comparison, ComparisonPoint, ProbeLag, VesselLag, apply
+from monitor.prepare.probes.learned_store import load_learned, mark_learn_again, save_comparison, save_probe_lag, save_vessel_lag
+
+
+def comparison(probe: str = "jug", offset_c: float = 0.37, slope_per_c: float = 0.0, day: str = "2026-03-01") -> Comparison:
+    """A comparison at 20 C."""
+    points = (ComparisonPoint(20.0, offset_c, 0.01),)
+    return Comparison(probe, "28-0316a2795f3c", 20.0, offset_c, slope_per_c, 0.01, 0.004, "glass thermometer", 0.05, "Ann", day, points)
+
+
+def test_what_is_saved_is_loaded_again_and_the_newest_counts(tmp_path: Path) -> None:
+    """By name and by permanent number; an empty folder knows nothing."""
+    assert load_learned(tmp_path).comparison("jug") is None
+    save_comparison(tmp_path, comparison(offset_c=0.1))
+    save_comparison(tmp_path, comparison(offset_c=0.37))
+    save_probe_lag(tmp_path, ProbeLag("jug", None, 8.2, 0.1, "2026-03-01"))
+    save_vessel_lag(tmp_path, VesselLag("tank", 361.0, 4.0, "bath", "2026-03-01", 500.0, "5 s each minute"))
+    learned = load_learned(tmp_path)
+    assert learned.comparison("jug") == comparison(offset_c=0.37)
+    assert learned.comparison("28-0316a2795f3c") == learned.comparison("jug")
+    assert learned.probe_lag("jug") == ProbeLag("jug", None, 8.2, 0.1, "2026-03-01")
+    assert learned.vessel_lag("tank") == VesselLag("tank", 361.0, 4.0, "bath", "2026-03-01", 500.0, "5 s each minute")
+    assert learned.vessel_lag("drum") is None
+
+
+def test_a_torn_last_line_is_left_out_and_the_next_writing_is_whole(tmp_path: Path) -> None:
+    """A power cut in the middle of a line loses that line and no other, and spoils nothing later."""
+    save_probe_lag(tmp_path, ProbeLag("jug", None, 8.0, 0.1, "2026-03-01"))
+    file = tmp_path / "learned" / "probe_lags.jsonl"
+    whole = file.read_bytes()
+    file.write_bytes(whole + whole[: len(whole) // 2])
+    assert load_learned(tmp_path).probe_lag("jug") == ProbeLag("jug", None, 8.0, 0.1, "2026-03-01")
+    save_probe_lag(tmp_path, ProbeLag("bowl", None, 11.0, 0.2, "2026-03-02"))
+    learned = load_learned(tmp_path)
+    assert learned.probe_lag("jug") is not None
+    assert learned.probe_lag("bowl") == ProbeLag("bowl", None, 11.0, 0.2, "2026-03-02")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "{not json}",
+        "[]",
+        '{"probe":"jug"}',
+        '{"probe":"jug","id":null,"lag_s":"8","sd_s":0.1,"date":"2026-03-01"}',
+        '{"probe":"jug","id":null,"lag_s":8,"sd_s":0.1,"date":"spring"}',
+    ],
+)
+def test_a_damaged_line_before_the_last_is_refused_by_file_and_line(tmp_path: Path, line: str) -> None:
+    """Guessing at what was learned is worse than stopping."""
+    file = tmp_path / "learned" / "probe_lags.jsonl"
+    file.parent.mkdir()
+    file.write_text(f'{line}\n{{"probe":"jug","id":null,"lag_s":8,"sd_s":0.1,"date":"2026-03-01"}}\n')
+    with pytest.raises(FileWrong) as refused:
+        load_learned(tmp_path)
+    assert refused.value.lines[0].startswith(f"{file}:1: ")
+
+
+def test_a_folder_that_cannot_be_written_is_refused_in_one_line(tmp_path: Path) -> None:
+    """And nothing is half written."""
+    (tmp_path / "learned").write_text("a file where the folder should be")
+    with pytest.raises(InputWrong, match=r"cannot be written|cannot be read"):
+        save_probe_lag(tmp_path, ProbeLag("jug", None, 8.0, 0.1, "2026-03-01"))
+
+
+def _save_many(folder: str, probe: str) -> None:
+    for k in range(20):
+        save_probe_lag(Path(folder), ProbeLag(f"{probe}{k}", None, 8.0, 0.1, "2026-03-01"))
+
+
+def test_two_shells_at_once_lose_nothing(tmp_path: Path) -> None:
+    """Every line of both stands in the file, whole."""
+    start = multiprocessing.get_context("spawn")
+    shells = [start.Process(target=_save_many, args=(str(tmp_path), name)) for name in ("left", "right")]
+    for shell in shells:
+        shell.start()
+    for shell in shells:
+        shell.join()
+    assert len(load_learned(tmp_path).probe_lags) == 40
+
+
+def test_a_failed_check_is_remembered_with_the_vessel(tmp_path: Path) -> None:
+    """The lag stays, the note says why to learn again; an unknown vessel is left alone."""
+    save_vessel_lag(tmp_path, VesselLag("tank", 361.0, 4.0, "bath", "2026-03-01"))
+    mark_learn_again(tmp_path, "tank", "poured off 18.4 C, estimated 19.1 C")
+    mark_learn_again(tmp_path, "drum", "never seen")
+    lag = load_learned(tmp_path).vessel_lag("tank")
+    assert lag is not None
+    assert lag.lag_s == 361.0
+    assert lag.learn_again == "poured off 18.4 C, estimated 19.1 C"
+    assert load_learned(tmp_path).vessel_lag("drum") is None
+
+
+def test_a_probe_that_reads_high_is_corrected_downwards() -> None:
+    """The sign of an offset is probe minus reference; a line is undone exactly."""
+    assert apply(comparison(offset_c=0.37), 20.37) == pytest.approx(20.0)
+    line = comparison(offset_c=0.37, slope_per_c=-0.004)
+    for true_c in (0.0, 20.0, 38.0):
+        assert apply(line, true_c + line.offset_at(true_c)) == pytest.approx(true_c, abs=1e-12)
+
+
+def test_a_comparison_expires_sooner_for_colour_and_speaks_only_near_its_points() -> None:
+    """90 days for a narrow band, a year otherwise; a point at 20 C says nothing from measurement about 38 C."""
+    found = comparison(day="2026-03-01")
+    june = dt.date(2026, 6, 15)
+    assert not found.verifies(20.0, june, narrow=True)
+    assert found.verifies(20.0, june, narrow=False)
+    assert found.verifies(20.0, dt.date(2026, 5, 30), narrow=True)
+    assert not found.verifies(38.0, dt.date(2026, 3, 2), narrow=False)
+    assert not found.verifies(20.0, dt.date(2027, 3, 2), narrow=False)
+    assert found.sd_at(38.0) > 1.3 * found.sd_at(20.0)
+    assert found.age_days(june) == 106

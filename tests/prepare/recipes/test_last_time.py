@@ -1,0 +1,73 @@
+"""A recipe in one line, and what differs from the last session with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from monitor.core.recipe.recipe import load_recipe
+from monitor.prepare.recipes.last_time import differences, last_time, one_line
+from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.prepare.bottles.test_booking import DILUTED, journal
+
+RECIPE = load_recipe(ROLL.encode(), "r.toml")
+
+
+def test_one_line_begins_with_the_jugs_and_ends_with_the_film() -> None:
+    """What, how thin, ml of stock and water, how long, at what; then the film."""
+    line = one_line(load_recipe(DILUTED.encode(), "r.toml"))
+    assert line.startswith("developer A 1+31 16 + 496 ml 10:00 at 20 C; fix 5:00. Film: ")
+    assert line.endswith("panchromatic, lidded tank, 1 units.")
+    assert "\n" not in line
+
+
+def test_nothing_differs_from_the_same_recipe() -> None:
+    """Not even the order."""
+    assert differences(RECIPE, RECIPE.data) == []
+
+
+@pytest.mark.parametrize(
+    ("edits", "said"),
+    [
+        (('"10:00"\ncounted => "11:00"\ncounted', '["20 C", "10:00"] => ["20 C", "11:00"]'), "develop, time: 10:00, was 11:00"),
+        (("factor = 1.0 => factor = 1.3",), "develop, factor: 1, was 1.3"),
+        (('"6:45" => "7:00"',), "develop, rate: "),
+        (('drain = "0:15" => drain = "0:10"',), "develop, drain: 0:15, was 0:10"),
+        (('"developer A" => "developer B"',), "develop, solution: developer A, was developer B"),
+        (('for = "0:10" => for = "0:05"',), "develop, agitation: "),
+        (('"panchromatic" => "orthochromatic"',), "film: panchromatic, was orthochromatic"),
+        (('name = "fix" => name = "fixer"',), "fix: new, 5:00"),
+        (("area_units = 1.0 => area_units = 2.0",), "area: 1 units, was 2 units"),
+    ],
+)
+def test_each_change_that_matters_is_told(edits: tuple[str, ...], said: str) -> None:
+    """In the words of the person's own recipe, what it is and what it was."""
+    earlier = load_recipe(changed(ROLL, *edits).encode(), "r.toml")
+    assert any(line.startswith(said) for line in differences(RECIPE, earlier.data)), differences(RECIPE, earlier.data)
+
+
+def test_a_recipe_of_another_version_is_not_guessed_at() -> None:
+    """Said instead."""
+    assert "cannot be read" in differences(RECIPE, {"schema": 7})[0]
+
+
+def test_the_last_live_session_of_the_same_name_counts(tmp_path: Path) -> None:
+    """Newest first; rehearsals and broken files are passed over; another name only where there is none of this one."""
+    folder = tmp_path / "journals"
+    assert last_time(tmp_path, RECIPE) is None
+    folder.mkdir()
+    journal(folder / "20261101.jsonl", changed(ROLL, "factor = 1.0 => factor = 1.2"))
+    journal(folder / "20261103.jsonl", TRAY)
+    journal(folder / "20261104.jsonl", changed(ROLL, "Roll film, cold laundry => Another evening"))
+    journal(folder / "20261105.jsonl", mode="rehearsal")
+    (folder / "20261106.jsonl").write_bytes(b"\xff\xfe{{{\n")
+    found = last_time(tmp_path, RECIPE)
+    assert found is not None
+    assert found.same_name
+    assert differences(RECIPE, found.data) == ["develop, factor: 1, was 1.2"]
+    (folder / "20261101.jsonl").unlink()
+    found = last_time(tmp_path, RECIPE)
+    assert found is not None
+    assert not found.same_name
+    assert found.data["name"] == "Another evening"

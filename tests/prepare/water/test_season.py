@@ -1,0 +1,118 @@
+"""Before anything is mixed: where to plan, and whether it can be held."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.core.errors import InputWrong
+from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.prepare.water.season import plan_season, season_lines, usual_tau
+
+PAIRS = 'rate = { law = "pairs", pairs = [["18 C", "12:10"], ["20 C", "10:00"], ["24 C", "6:45"]] }'
+
+
+def recipe(rate: str = PAIRS, time: str = "10:00", extra: str = "", film: str = "panchromatic", reference: str = "20 C") -> Recipe:
+    """One develop stage and a fix."""
+    text = f"""schema = 1
+name = "Roll film"
+film = "{film}"
+vessel = "lidded tank"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "{time}"
+reference = "{reference}"
+{rate}
+{extra}
+[[stage]]
+name = "fix"
+role = "fix"
+time = "5:00"
+"""
+    return load_recipe(text.encode(), "r.toml")
+
+
+def test_a_tap_at_26_c_plans_at_24_c_by_the_persons_own_pairs() -> None:
+    """The worked case: 6:45 at 24 C, with the ice that gets there."""
+    (plan,) = plan_season(recipe(), 26.0, 30.0, bath_ml=2500.0, tau_s=None)
+    assert plan.held
+    assert plan.plan_c == 24.0
+    assert plan.planned_s == pytest.approx(405.0)
+    assert plan.ice_kg is not None
+    assert 0.0 < plan.ice_kg < 0.2
+    assert season_lines(plan, 2500.0, False)[0].startswith("develop: plan at 24 C by your own pairs: 6:45")
+
+
+def test_a_mild_room_plans_at_the_reference() -> None:
+    """Cold tap, room at 21 C: 20 C, warmed from the kettle."""
+    (plan,) = plan_season(recipe(), 14.0, 21.0, bath_ml=2500.0, tau_s=None)
+    assert plan.held
+    assert plan.plan_c == 20.0
+    assert plan.hot_ml is not None
+    assert abs(plan.drift_c) < 0.3
+
+
+def test_what_cannot_be_held_says_what_would_hold_it() -> None:
+    """Not steered, 8 C room: refused with a time constant and a volume; with that time constant it is held."""
+    (plan,) = plan_season(recipe(rate=""), 8.0, 8.0, bath_ml=2500.0, tau_s=None)
+    assert not plan.held
+    assert plan.drift_c == pytest.approx(-2.44, abs=0.02)
+    assert plan.needed_tau_s is not None
+    (again,) = plan_season(recipe(rate=""), 8.0, 8.0, bath_ml=2500.0, tau_s=1.001 * plan.needed_tau_s)
+    assert again.held
+    (not_yet,) = plan_season(recipe(rate=""), 8.0, 8.0, bath_ml=2500.0, tau_s=0.98 * plan.needed_tau_s)
+    assert not not_yet.held
+    text = "\n".join(season_lines(plan, 2500.0, False))
+    assert "cannot be held here" in text
+    assert "insulate, or a larger bath" in text
+
+
+def test_a_steered_recipe_in_a_cold_laundry_is_held_only_with_a_source() -> None:
+    """Within its own data, but 2.4 C of drift: the bath alone moves no time, and that is said."""
+    (plan,) = plan_season(recipe(), 8.0, 8.0, bath_ml=2500.0, tau_s=None)
+    assert plan.held
+    assert "witness" in "\n".join(season_lines(plan, 2500.0, False))
+
+
+def test_colour_is_never_moved_and_needs_a_held_bath() -> None:
+    """37.8 C in a 20 C room: the plan stays at the reference and a bowl cannot hold it."""
+    (plan,) = plan_season(recipe(rate="", time="3:15", film="colour", reference="37.8 C"), 15.0, 20.0, bath_ml=5000.0, tau_s=None)
+    assert plan.plan_c == 37.8
+    assert plan.planned_s == 195.0
+    assert not plan.held
+
+
+def test_a_warmer_plan_does_not_go_under_five_minutes() -> None:
+    """6:00 at 20 C would be 4:03 at 24 C: the plan stays where it takes 5:00."""
+    pairs = 'rate = { law = "pairs", pairs = [["18 C", "7:18"], ["20 C", "6:00"], ["24 C", "4:03"]] }'
+    (plan,) = plan_season(recipe(rate=pairs, time="6:00"), 26.0, 30.0, bath_ml=2500.0, tau_s=None)
+    assert plan.planned_s >= 300.0
+    assert not plan.too_short
+
+
+def test_a_larger_bath_drifts_less_and_nothing_has_no_time_constant() -> None:
+    """49 minutes for the 2.5 l bowl of the practice."""
+    assert usual_tau(2500.0) == pytest.approx(2940.0)
+    assert usual_tau(20000.0) == pytest.approx(5880.0)
+    with pytest.raises(InputWrong):
+        usual_tau(0.0)
+    with pytest.raises(InputWrong, match="tap"):
+        plan_season(recipe(), 90.0, 20.0, bath_ml=2500.0, tau_s=None)
+
+
+def test_the_command_answers_in_words_and_as_data(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Verdict first; --json has every stage."""
+    file = tmp_path / "r.toml"
+    file.write_text(
+        f'schema = 1\nname = "R"\nfilm = "panchromatic"\nvessel = "lidded tank"\n[[stage]]\nname = "develop"\nrole = "develop"\n'
+        f'time = "10:00"\nreference = "20 C"\n{PAIRS}\n'
+    )
+    assert main(["season", str(file), "--tap", "26 C", "--room", "30 C"]) == 0
+    assert "plan at 24 C by your own pairs: 6:45" in capsys.readouterr().out
+    assert main(["season", str(file), "--tap", "26 C", "--room", "30 C", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["stages"][0]["planned_s"] == pytest.approx(405.0)
+    assert main(["season", str(file), "--tap", "26", "--room", "30 C"]) == 2
