@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -25,6 +26,29 @@ MAY = {
     "review": {"core", "review"},
     "cli": {"core", "prepare", "live", "review", "cli"},
 }
+
+DOORS: dict[str, str] = {
+    "core.text": "core",
+    "core.probes": "",
+    "core.development": "core.probes",
+    "core.recipe": "core.text core.development",
+    "core.journal": "core core.text core.probes",
+    "core.session": "core.probes core.development core.recipe core.journal",
+    "prepare": "core core.text core.recipe",
+    "prepare.bottles": "core core.text core.recipe prepare",
+    "prepare.probes": "core core.probes prepare",
+    "prepare.recipes": "core core.text core.development core.recipe prepare",
+    "prepare.water": "core core.text core.development core.recipe prepare.probes",
+    "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",
+    "live": "core.probes core.session",
+    "live.disk": "core core.journal live",
+    "live.telemetry": "core live live.disk",
+    "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
+    "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
+    "review": "core core.text core.probes core.development core.recipe core.journal",
+    "cli.arguments": "core core.text core.probes core.recipe live live.station prepare prepare.probes",
+}
+"""Which room may import which; the same picture stands in DEVELOPERS.md. `cli` itself joins them all."""
 
 
 def module(path: Path) -> str:
@@ -66,6 +90,42 @@ def test_imports_run_one_way(path: Path) -> None:
             assert name == "hardware.ports", name
         if name.split(".")[0] in HEAVY:
             assert here == "review", f"{name} lives in review only"
+
+
+def sub_room(name: str) -> str | None:
+    """`core.session` for a module of it, `core` for one that stands directly in core, None outside monitor's rooms."""
+    parts = name.split(".")
+    if parts[0] != "monitor" or len(parts) < 3:
+        return None
+    return ".".join(parts[1:3]) if (ROOT / "monitor" / parts[1] / parts[2]).is_dir() else parts[1]
+
+
+@pytest.mark.parametrize("path", [p for p in SOURCES if sub_room(module(p)) in DOORS], ids=module)
+def test_rooms_within_rooms_are_joined_by_the_doors_of_the_map_alone(path: Path) -> None:
+    """`DOORS` is the map."""
+    here = sub_room(module(path))
+    assert here is not None
+    for name in imports(path):
+        there = sub_room(name)
+        assert there is None or there == here or there in DOORS[here].split(), f"there is no door from {here} to {name}"
+
+
+def test_the_map_in_the_developers_page_names_every_room() -> None:
+    """Each folder with modules in it, by its name and a slash."""
+    told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for path in {p.parent for p in SOURCES}:
+        assert f"{path.name}/" in told, path
+
+
+def test_docstrings_name_no_test_that_is_not_there() -> None:
+    """Sources and tests that a source mentions by their path exist."""
+    gone = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for path in [*SOURCES, *(ROOT / "tests").rglob("*.py"), *ROOT.glob("*.md")]
+        for name in re.findall(r"(?<![\w/])(?:tests|monitor|hardware)/[\w/]+\.py", path.read_text(encoding="utf-8"))
+        if not (ROOT / name).exists()
+    ]
+    assert not gone
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=module)

@@ -1,6 +1,6 @@
 """Numbers for other programs: JSON objects, CSV and Parquet with the unit in every name, nothing rounded.
 
-Tests: tests/review/test_export.py.
+Tests: tests/cli/test_review.py.
 """
 
 from __future__ import annotations

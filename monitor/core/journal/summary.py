@@ -1,6 +1,6 @@
 """What happened in a session, in plain words, from its records as they are written. For the end of a rehearsal or a session.
 
-`evenbath review` tells more and recomputes; this only repeats what the session itself said. Tests: tests/core/test_summary.py.
+`evenbath review` tells more and recomputes; this only repeats what the session itself said. Tests: tests/live/test_rehearsal.py.
 """
 
 from __future__ import annotations

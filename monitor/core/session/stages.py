@@ -2,7 +2,7 @@
 
 Rules of this file: nothing here holds state or does anything; `session` looks things up here and carries them out.
 A press is a tap (released within 0.7 s), longer a question; where a begin is due a press of any length is a tap.
-Decided in the project's contract, section 5. Tests: tests/core/test_stages.py, tests/core/session/test_session.py.
+Decided in the project's contract, section 5. Tests: tests/core/session/test_session.py.
 """
 
 from __future__ import annotations

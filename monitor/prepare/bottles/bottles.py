@@ -6,7 +6,7 @@ passes makes a bottle good whose count is over, until it is used again. Film are
 
 Sources: units a litre, per cents a film and ages full and part-full are the person's own, from the maker's sheet: none is
 built in. The growth of time with use as a straight line ("+10 % a film") and "part-full from the first opening": common
-practice, no source. Tests: tests/prepare/test_bottles.py.
+practice, no source. Tests: tests/prepare/bottles/test_ledger.py, tests/cli/test_bottle.py.
 """
 
 from __future__ import annotations
