@@ -17,8 +17,9 @@ from typing import Any
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
 from monitor.cli.rehearse import ROLES
-from monitor.core.development.estimator import NOT_COMPARED_SD_C, Beliefs, ProbeModel, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.journal.records import encode
+from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.recipe import Recipe, load_recipe
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import stamp

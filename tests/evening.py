@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from hardware.simulated.probes import relaxed_c
-from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading, Role
 from monitor.core.recipe.recipe import Recipe, load_recipe

@@ -12,7 +12,7 @@ from monitor.core.errors import InputWrong
 from monitor.core.probes.readings import Role
 
 if TYPE_CHECKING:
-    from monitor.core.development.estimator import Beliefs
+    from monitor.core.development.beliefs import Beliefs
     from monitor.core.session.session import Session
     from monitor.live.disk.journal_file import JournalFile
     from monitor.live.rehearsal import Rehearsal
@@ -100,7 +100,7 @@ def _speed(text: str) -> float | None:
 
 def _beliefs(args: argparse.Namespace, recipe: Any, lag_s: float, has_room: bool, demo: bool) -> Beliefs:
     """What the core is told: the probe's lag and comparison, the vessel's learned lag, the temperature at pour-in."""
-    from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+    from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
     from monitor.core.probes.learned import NOT_COMPARED_SD_C
     from monitor.core.text.quantities import read_temperature
 

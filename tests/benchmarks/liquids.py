@@ -12,7 +12,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from monitor.core.development.estimator import Beliefs, Estimator, ProbeModel, TrustChange, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, TrustChange, Vessel
+from monitor.core.development.estimator import Estimator
 from monitor.core.development.rate import Coefficient, RateLaw, rate
 from monitor.core.probes.readings import Quality, Reading
 

@@ -10,7 +10,8 @@ import math
 import random
 from dataclasses import dataclass
 
-from monitor.core.development.estimator import Beliefs, Estimator, ProbeModel, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
+from monitor.core.development.estimator import Estimator
 from monitor.core.development.rate import Coefficient, RateLaw, rate
 from monitor.core.probes.readings import Quality, Reading, Role
 from tests.benchmarks.liquids import quantised

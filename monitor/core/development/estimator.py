@@ -11,8 +11,8 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, replace
-from typing import Literal
 
+from monitor.core.development.beliefs import Beliefs, Done, End, ProbeModel, Temperature, TrustChange
 from monitor.core.development.filter import (
     AIR,
     AIR_LAG_S,
@@ -35,77 +35,7 @@ from monitor.core.development.integral import simpson
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.development.sensitivity import LAG, LAW, variance
-from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading, Role, Source
-
-
-@dataclass(frozen=True, slots=True)
-class ProbeModel:
-    """What is believed of one probe. `comparison_sd_c`: standard uncertainty left after its comparison."""
-
-    name: str
-    role: Role
-    lag_s: float = DEFAULT_LAG_S
-    comparison_sd_c: float = NOT_COMPARED_SD_C
-
-
-@dataclass(frozen=True, slots=True)
-class Vessel:
-    """A vessel whose lag towards bath or room was learned with water. `lag_sd_s` is its standard uncertainty."""
-
-    lag_s: float
-    lag_sd_s: float
-    coupled_to: Literal["bath", "room"] = "bath"
-
-
-@dataclass(frozen=True, slots=True)
-class Beliefs:
-    """All that is known before the first reading. `pour_c`: measured by the person at pour-in, None if not."""
-
-    reference_c: float
-    probes: tuple[ProbeModel, ...]
-    vessel: Vessel | None = None
-    pour_c: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class TrustChange:
-    """A probe gained or lost, or the source changed. `since_t_s`: since when it has been so. `loss` asks for one FAULT."""
-
-    probe: str
-    believed: bool
-    why: str
-    since_t_s: float
-    source: Source
-    loss: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Temperature:
-    """Where the developer is now: best estimate, its standard deviation (comparison included), whose it is, how old the last believed
-    reading is (None: never)."""
-
-    celsius: float
-    sd_c: float
-    source: Source
-    age_s: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """Development done, seconds at the reference, and its standard deviation (noise, comparison and rate law together)."""
-
-    done_ref_s: float
-    sd_ref_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class End:
-    """When the target will be reached, with the expected drift, and the standard deviation of that moment."""
-
-    end_t_s: float
-    sd_s: float
-
 
 LOST_S = 15.0
 """No sample for longer than this: lost (the project's practice, section 6). From 5 s on it is in doubt: the deviation grows, nothing is

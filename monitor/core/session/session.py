@@ -17,7 +17,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from monitor.core.development.estimator import Beliefs, Estimator, TrustChange
+from monitor.core.development.beliefs import Beliefs, TrustChange
+from monitor.core.development.estimator import Estimator
 from monitor.core.journal.records import SCHEMA_VERSION
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading

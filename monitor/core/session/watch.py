@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from monitor.core.development.estimator import Temperature
+from monitor.core.development.beliefs import Temperature
 from monitor.core.development.rate import believed_at
 from monitor.core.recipe.recipe import Stage
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor import __version__
-from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.recipe import Recipe

@@ -10,7 +10,8 @@ from itertools import pairwise
 
 import pytest
 
-from monitor.core.development.estimator import Beliefs, Estimator, ProbeModel, TrustChange, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, TrustChange, Vessel
+from monitor.core.development.estimator import Estimator
 from monitor.core.development.rate import Arrhenius, Coefficient, rate
 from monitor.core.probes.readings import Quality, Reading
 from tests.benchmarks.liquids import BUDGETS, COUNTED_BUDGET, FAMILIES, develop, quantised

@@ -6,7 +6,8 @@ import random
 
 import pytest
 
-from monitor.core.development.estimator import Beliefs, Estimator, ProbeModel, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
+from monitor.core.development.estimator import Estimator
 from monitor.core.development.rate import Coefficient
 from monitor.core.probes.readings import Reading
 from tests.benchmarks.liquids import quantised

@@ -6,7 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from monitor.core.development.estimator import End, Estimator
+from monitor.core.development.beliefs import End
+from monitor.core.development.estimator import Estimator
 from monitor.core.session import cues
 from monitor.core.session.stages import AT_ONCE, MEANING
 from tests.evening import FIX, STOP, Evening, develop, recipe

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
 from monitor.cli.rehearse import DEMO, ROLES
-from monitor.core.development.estimator import Beliefs, ProbeModel, Vessel
+from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.recipe import Recipe, load_recipe
 from monitor.core.session.session import Options, Session
