@@ -20,7 +20,8 @@ from monitor.cli.rehearse import ROLES
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.journal.records import encode
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import stamp
 from monitor.live.rehearsal import Rehearsal

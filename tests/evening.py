@@ -12,7 +12,8 @@ from hardware.simulated.probes import relaxed_c
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading, Role
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Lamp, Play, Write
 from monitor.core.session.session import Options, Session

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import COMMANDS
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 

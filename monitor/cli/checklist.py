@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from monitor.core.recipe.recipe import Recipe
+    from monitor.core.recipe.values import Recipe
 
 _WIDTH = 110
 

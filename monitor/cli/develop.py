@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.errors import EvenbathError, InputWrong, NotThere
 
 if TYPE_CHECKING:
-    from monitor.core.recipe.recipe import Recipe
+    from monitor.core.recipe.values import Recipe
     from monitor.live.station.control import Link
     from monitor.live.station.station_file import StationConfig
     from monitor.live.view.screen import PlainView, TerminalView
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
     from monitor.cli.arguments.recipe_file import read_file
-    from monitor.core.recipe.recipe import load_recipe
+    from monitor.core.recipe.reader import load_recipe
     from monitor.core.text.quantities import read_temperature
     from monitor.live.station.requests import refuse_lamp
 

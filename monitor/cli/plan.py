@@ -10,7 +10,7 @@ import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from monitor.core.recipe.recipe import Recipe
+    from monitor.core.recipe.values import Recipe
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

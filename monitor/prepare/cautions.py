@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from monitor.core.recipe.recipe import Recipe
+from monitor.core.recipe.values import Recipe
 
 Place = Literal[
     "first run", "pre-flight", "before the dark", "mixing", "powders", "cleaning up",

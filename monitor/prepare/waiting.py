@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration
 
 ALARM_FIRST = "A smoke or gas alarm always comes first: leave the film, get out."

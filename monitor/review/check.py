@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.core.recipe.recipe import Stage
+from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal, Progress
 from monitor.review.measures import ESTIMATED, Review, StageMeasures
 from monitor.review.timeline import Stretch, believed_spans, within

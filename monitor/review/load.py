@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.journal.check import LONGEST_LINE, Findings, Record, read_records
-from monitor.core.recipe.recipe import Recipe, recipe_from_data
+from monitor.core.recipe.reader import recipe_from_data
+from monitor.core.recipe.values import Recipe
 
 if TYPE_CHECKING:
     import pandas as pd

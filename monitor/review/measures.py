@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.review.load import Journal, Progress, Series
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measured, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, stretches, within

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
-from tests.core.recipe.test_recipe import ROLL, changed
+from tests.core.recipe.samples import ROLL, changed
 from tests.prepare.bottles.test_booking import journal
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
-from tests.core.recipe.test_recipe import ROLL, TRAY
+from tests.core.recipe.samples import ROLL, TRAY
 
 
 def test_the_list_holds_questions_waits_and_cautions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

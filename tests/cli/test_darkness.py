@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from tests.core.recipe.test_recipe import TRAY
+from tests.core.recipe.samples import TRAY
 
 
 def data(capsys: pytest.CaptureFixture[str], state: Path, *words: str) -> dict[str, Any]:

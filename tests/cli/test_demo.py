@@ -15,7 +15,7 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.cli.rehearse import DEMO
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 
 
 @pytest.fixture

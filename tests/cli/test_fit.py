@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 from tests.core.development.test_rate import REGULATION_F_MIN
 
 

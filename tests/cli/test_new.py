@@ -10,7 +10,8 @@ import pytest
 from monitor.cli.main import main
 from monitor.core.development.rate import Arrhenius, Pairs
 from monitor.core.errors import FileWrong
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 
 KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal"]

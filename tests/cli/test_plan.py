@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.core.recipe.samples import ROLL, TRAY, changed
 
 
 @pytest.fixture

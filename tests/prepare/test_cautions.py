@@ -6,9 +6,10 @@ from typing import get_args
 
 import pytest
 
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.prepare.cautions import CAUTIONS, RULE, Place, cautions_at, cautions_for, discard_caution, sensitises
-from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.core.recipe.samples import ROLL, TRAY, changed
 
 
 def recipe(text: str) -> Recipe:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from monitor.core.recipe.recipe import StageRole, load_recipe
+from monitor.core.recipe.kinds import StageRole
+from monitor.core.recipe.reader import load_recipe
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
-from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.core.recipe.samples import ROLL, TRAY, changed
 
 
 def test_developer_never_waits_and_every_stage_has_its_line() -> None:

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
-    from monitor.core.recipe.recipe import Recipe
+    from monitor.core.recipe.values import Recipe
 
 
 def open_recipe(name: str) -> Recipe:
     """The recipe in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
-    from monitor.core.recipe.recipe import load_recipe
+    from monitor.core.recipe.reader import load_recipe
 
     return load_recipe(read_file(name, "recipe"), name)
 

@@ -13,8 +13,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.core.recipe.light import CLOSED_VESSELS
-from monitor.core.recipe.recipe import Recipe
+from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.core.recipe.values import Recipe
 
 AskedOf = Literal["person", "machine"]
 Part = Literal["solutions", "probes", "station", "room", "dark", "hands"]

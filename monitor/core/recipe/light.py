@@ -10,13 +10,13 @@ source. No I/O. Tests: tests/core/recipe/test_light.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, get_args
 
-FILMS: Final = ("panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared")
-CLOSED_VESSELS: Final = ("lidded tank", "drum")
-OPEN_VESSELS: Final = ("open tank", "open tray")
-ROLES: Final = ("load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold")
-FIXING_ROLES: Final = ("fix", "bleach-fix")
+from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES, Film, StageRole, VesselKind
+
+FILMS: Final = get_args(Film)
+ROLES: Final = get_args(StageRole)
+OPEN_VESSELS: Final = tuple(vessel for vessel in get_args(VesselKind) if vessel not in CLOSED_VESSELS)
 
 
 @dataclass(frozen=True, slots=True)

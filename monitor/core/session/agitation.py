@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from monitor.core.recipe.recipe import Burst
+from monitor.core.recipe.values import Burst
 
 QUIET_S = 30.0
 """No agitation this close before NOW (common practice, no source)."""

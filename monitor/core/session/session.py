@@ -22,8 +22,8 @@ from monitor.core.development.estimator import Estimator
 from monitor.core.journal.records import SCHEMA_VERSION
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading
-from monitor.core.recipe.light import FIXING_ROLES
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.session import cues
 from monitor.core.session.calls import AHEAD_S, Calls
 from monitor.core.session.cues import Cue, Sound

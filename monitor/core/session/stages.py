@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.session.agitation import Pace
 from monitor.core.session.watch import Band
 

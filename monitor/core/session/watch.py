@@ -11,7 +11,7 @@ from typing import Any, Literal, Protocol
 
 from monitor.core.development.beliefs import Temperature
 from monitor.core.development.rate import believed_at
-from monitor.core.recipe.recipe import Stage
+from monitor.core.recipe.values import Stage
 
 OUTSIDE_BAND_S = 15.0
 """Out of the wanted band for longer than this the person is told once (the project's practice, session c)."""

@@ -22,7 +22,7 @@ from monitor.core.errors import EvenbathError
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.learned import Comparison, Learned
 from monitor.core.probes.readings import Reading
-from monitor.core.recipe.recipe import Recipe
+from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import Sound
 from monitor.core.session.foot import Debounce
 from monitor.core.session.session import Session

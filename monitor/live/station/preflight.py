@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from monitor.core.probes.readings import Quality, Role
 from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
-from monitor.core.recipe.recipe import Recipe
+from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import TICK
 
 FRESH_S = 5.0

@@ -11,7 +11,8 @@ from typing import Any
 
 from monitor.core.errors import InputWrong
 from monitor.core.recipe.light import session_refusal
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.live.station.running import Wish
 
 POUR_C = (0.0, 60.0)

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from monitor.core.errors import FileWrong
-from monitor.core.recipe.recipe import Recipe, recipe_from_data
+from monitor.core.recipe.reader import recipe_from_data
+from monitor.core.recipe.values import Recipe
 from monitor.live.clock import Clock, read_stamp, stamp
 from monitor.live.disk.whole_lines import end_of_whole_lines
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from monitor.core.recipe.recipe import Recipe
+from monitor.core.recipe.values import Recipe
 from monitor.live.inbox import Request
 from monitor.live.station.preflight import Facts, Preflight, Question, machine_findings, questions_for, stopping
 from monitor.live.station.requests import Refused, wish_of

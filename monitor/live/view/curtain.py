@@ -13,8 +13,8 @@ from collections import deque
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.core.recipe.light import FIXING_ROLES
-from monitor.core.recipe.recipe import Recipe
+from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.values import Recipe
 
 MOST_KEPT = 5000
 """Records kept for the view that comes with the light: an hour and more of everything but readings and ticks."""

@@ -25,7 +25,7 @@ from monitor.live.view.text import Line, Piece, cells, clean, cut, cut_line, lab
 from monitor.live.view.trace import LEAST_ROWS, draw
 
 if TYPE_CHECKING:
-    from monitor.core.recipe.recipe import Recipe
+    from monitor.core.recipe.values import Recipe
     from monitor.core.session.session import Session
 
 NARROW = 60

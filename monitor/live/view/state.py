@@ -13,7 +13,7 @@ from typing import Any
 
 from monitor.core.journal.summary import ESTIMATED
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 
 HOLD_S = 5.0
 """A count that would have to grow by no more stands still until time has caught up; beyond it the change is said."""

@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.recipe.recipe import Recipe, Stage, recipe_from_data
+from monitor.core.recipe.reader import recipe_from_data
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.prepare.bottles.bottles import standing
 from monitor.prepare.bottles.ledger import Booking, Solution, read_ledger
 

@@ -12,8 +12,8 @@ import math
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from monitor.core.recipe.light import CLOSED_VESSELS
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for

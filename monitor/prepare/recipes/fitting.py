@@ -14,7 +14,7 @@ from typing import Any
 
 from monitor.core.development.rate import BOUND_C, Fit, fit
 from monitor.core.errors import InputWrong
-from monitor.core.recipe.recipe import LONGEST_S, SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C
+from monitor.core.recipe.reader import LONGEST_S, SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C
 from monitor.core.text.quantities import (
     QuantityWrong,
     format_duration,

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.core.errors import FileWrong
-from monitor.core.recipe.recipe import Burst, Recipe, Stage, recipe_from_data
+from monitor.core.recipe.reader import recipe_from_data
+from monitor.core.recipe.values import Burst, Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 
 JOURNALS = "journals"

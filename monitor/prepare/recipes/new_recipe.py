@@ -17,7 +17,9 @@ from pathlib import Path
 from typing import get_args
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.core.recipe.recipe import SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C, Film, Recipe, load_recipe
+from monitor.core.recipe.kinds import Film
+from monitor.core.recipe.reader import SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C, load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.core.text.quantities import (
     read_dilution,
     read_duration,

@@ -14,7 +14,7 @@ from typing import Any
 
 from monitor.core.development.rate import planned_time
 from monitor.core.recipe.light import session_refusal
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
 

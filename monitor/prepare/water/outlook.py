@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_temperature, format_volume
 from monitor.prepare.water.forecast import HOLD_C, OTHERS_WITHIN_C, WASH_WITHIN_C, Cooling
 from monitor.prepare.water.tempering import HOT_WATER_CAUTION, temper

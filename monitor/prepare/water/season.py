@@ -13,7 +13,7 @@ from typing import Literal
 
 from monitor.core.development.rate import Pairs, planned_time
 from monitor.core.errors import InputWrong
-from monitor.core.recipe.recipe import Recipe, Stage
+from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_temperature, format_volume
 from monitor.prepare.water.tempering import ice, temper
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from monitor.core.recipe.checklist import ITEMS, PARTS, items_for, machine_items, person_items
-from monitor.core.recipe.recipe import load_recipe
-from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from monitor.core.recipe.reader import load_recipe
+from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.test_cautions import COLOUR
 
 LOADED = changed(ROLL, '[[stage]]\nname = "develop" => [[stage]]\nname = "load"\nrole = "load"\n\n[[stage]]\nname = "develop"')

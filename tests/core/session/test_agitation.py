@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from monitor.core.recipe.recipe import Burst
+from monitor.core.recipe.values import Burst
 from monitor.core.session.agitation import Pace
 
 FIRST_30_THEN_10_A_MINUTE = Pace((Burst(0.0, None, 30.0), Burst(None, 60.0, 10.0)))

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 from monitor.live.station.preflight import Facts, Preflight, ProbeFacts, machine_findings, questions_for, stopping
 from tests.live.simulated import BOWL, DARK, JUG, SHORT, World
 

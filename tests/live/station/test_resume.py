@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 from monitor.live.clock import FakeClock
 from monitor.live.station.resume import Left, load, plan, repair, unfinished
 from tests.live.simulated import JUG, SHORT, World

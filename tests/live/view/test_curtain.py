@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 from monitor.live.view.curtain import Curtain
 from tests.live.simulated import DARK, SHORT
 

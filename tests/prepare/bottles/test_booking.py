@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 from monitor.prepare.bottles.booking import read_booking
 from monitor.prepare.bottles.ledger import Ledger, booking_entries, write_entries
-from tests.core.recipe.test_recipe import ROLL, changed
+from tests.core.recipe.samples import ROLL, changed
 from tests.prepare.bottles.test_ledger import added, put
 
 NOW = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)

@@ -11,11 +11,12 @@ from typing import Any
 
 import pytest
 
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.prepare.paper.card import card_html
 from monitor.prepare.paper.page_fit import lines_of
 from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
-from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.bottles.test_booking import DILUTED
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

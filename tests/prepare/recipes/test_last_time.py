@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.core.recipe.recipe import load_recipe
+from monitor.core.recipe.reader import load_recipe
 from monitor.prepare.recipes.last_time import differences, last_time, one_line
-from tests.core.recipe.test_recipe import ROLL, TRAY, changed
+from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.bottles.test_booking import DILUTED, journal
 
 RECIPE = load_recipe(ROLL.encode(), "r.toml")

@@ -8,7 +8,8 @@ from collections.abc import Callable
 import pytest
 
 from monitor.core.errors import InputWrong
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.prepare.probes.journal_source import Series
 from monitor.prepare.water.forecast import Cooling, fit_cooling, forecast_points
 from monitor.prepare.water.outlook import INTERVAL, advice, bearings, outlook, outlook_lines

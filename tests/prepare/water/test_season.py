@@ -9,7 +9,8 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.core.errors import InputWrong
-from monitor.core.recipe.recipe import Recipe, load_recipe
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.prepare.water.season import plan_season, season_lines, usual_tau
 
 PAIRS = 'rate = { law = "pairs", pairs = [["18 C", "12:10"], ["20 C", "10:00"], ["24 C", "6:45"]] }'

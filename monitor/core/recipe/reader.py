@@ -1,18 +1,20 @@
-"""A recipe: the stages of one evening as frozen values, and the reader that refuses everything it does not understand.
+"""The reader of recipes: TOML to frozen values, refusing everything that it does not understand.
 
 The format is the project's contract, section 2. `load_recipe` takes the file's bytes and its name (for messages); all
-problems are raised together as one `FileWrong`. Tests: tests/core/recipe/test_recipe.py.
+problems are raised together as one `FileWrong`. Tests: tests/core/recipe/test_reader.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from itertools import groupby, pairwise
-from typing import Any, Literal, get_args
+from collections.abc import Mapping
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any, get_args
 
-from monitor.core.development.rate import BOUND_C, Arrhenius, Coefficient, Pairs, RateLaw, planned_time
-from monitor.core.recipe.light import FIXING_ROLES, bare_film, stages_before_last_fix
+from monitor.core.development.rate import BOUND_C, Arrhenius, Coefficient, Pairs, RateLaw
+from monitor.core.recipe.kinds import AT_LEAST_ROLES, Counted, Film, StageRole, Until, VesselKind
+from monitor.core.recipe.values import SAME, Burst, Gate, Recipe, Sheets, Stage, planned_exits
+from monitor.core.recipe.warnings import warnings
 from monitor.core.text.quantities import (
     Dilution,
     QuantityWrong,
@@ -25,107 +27,6 @@ from monitor.core.text.quantities import (
     shown,
 )
 from monitor.core.text.toml_table import Document, Table, parse
-
-Film = Literal["panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared"]
-VesselKind = Literal["lidded tank", "open tank", "open tray", "drum"]
-StageRole = Literal["load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold"]
-Until = Literal["time", "at least"]
-Counted = Literal["pour to pour", "full to empty"]
-
-
-@dataclass(frozen=True, slots=True)
-class Burst:
-    """Agitation of `for_s` seconds: once at `from_s` after the stage's begin, or again every `every_s` (the other is None)."""
-
-    from_s: float | None
-    every_s: float | None
-    for_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Gate:
-    """The start is withheld until the developer has been within `band_c` of the reference for `for_s`."""
-
-    band_c: float
-    for_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Stage:
-    """One stage. `number` is 1-based. Fields as in the contract, defaults filled in."""
-
-    number: int
-    line: int
-    name: str
-    role: StageRole
-    time_s: float
-    counted: Counted
-    fill_s: float
-    reference_c: float
-    steer: bool
-    law: RateLaw | None
-    valid_c: tuple[float, float] | None
-    drain_s: float
-    ready_s: float
-    agitation: tuple[Burst, ...]
-    continuous: bool
-    band_c: float | None
-    gate: Gate | None
-    factor: float
-    solution: str | None
-    jug: int | None
-    until: Until
-    at_most_s: float | None
-    dilution: Dilution | None = None
-    volume_ml: float | None = None
-
-    @property
-    def target_ref_s(self) -> float:
-        """Time times factor: seconds of development at the reference, or plain seconds where temperature does not steer."""
-        return self.time_s * self.factor
-
-
-@dataclass(frozen=True, slots=True)
-class Sheets:
-    """One film after another through the develop stage. `factors` has `count` entries and multiplies the stage's factor."""
-
-    count: int
-    interval_s: float
-    factors: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Recipe:
-    """A recipe that has passed every check. `data` is what the file said, for the journal; `warnings` are plain sentences."""
-
-    name: str
-    film: Film
-    vessel: VesselKind
-    stages: tuple[Stage, ...]
-    sheets: Sheets | None
-    what: str | None
-    area_units: float | None
-    data: Mapping[str, Any]
-    warnings: tuple[str, ...] = field(default=())
-
-    @property
-    def open_film(self) -> tuple[int, ...]:
-        """Numbers of the stages during which film is bare: `load`, and in an open vessel all up to the end of the last fix."""
-        before = stages_before_last_fix(tuple(stage.role for stage in self.stages))
-        return tuple(s.number for s, early in zip(self.stages, before, strict=True) if bare_film(self.vessel, s.role, early))
-
-    @property
-    def sheet_exits_s(self) -> tuple[float, ...]:
-        """Planned exit of each sheet from a developer at the reference, seconds after the first sheet's begin; in the order of going in."""
-        if self.sheets is None:
-            return ()
-        stage = next(s for s in self.stages if s.role == "develop")
-        return planned_exits(stage.target_ref_s, self.sheets)
-
-
-def planned_exits(target_s: float, sheets: Sheets) -> tuple[float, ...]:
-    """Seconds after the first sheet's begin at which each sheet is due out of a bath at the reference."""
-    return tuple(i * sheets.interval_s + target_s * factor for i, factor in enumerate(sheets.factors))
 
 
 def load_recipe(text: bytes, file: str) -> Recipe:
@@ -153,15 +54,7 @@ SD_PER_10_C = 0.3
 """The same spread said per 10 C: 65 kJ/mol is 2.48 per 10 C, and 2.48 x ln 2.48 x 8.7/65 = 0.30."""
 SD_PERCENT_PER_C = 0.5
 """Published tables lie 2 to 5 per cent rms off one line over 10 C, which is about half a per cent per C."""
-SHORTEST_DEVELOP_S = 300.0
-"""Below five minutes development may be uneven: common practice, no source."""
-SHOCK_C, RETICULATION_C = 3.0, 8.0
-"""Steps between baths: 3 C is common practice (a navy manual: 5 F between trays); reticulation is told of at 15 F."""
-MOST_SHEETS_EASILY = 6
-"""NAVEDTRA 14209 names 6 to 12 with experience; six for a first year is common practice."""
-
 _TIME_SAYS = '"0:01" to "24:00:00"'
-_AT_LEAST_ROLES = ("load", "fix", "wash", "wash aid", "rinse", "hold")
 _STAGES = "one [[stage]] table for each stage"
 
 
@@ -190,7 +83,7 @@ def _read(document: Document) -> Recipe:
         raise AssertionError("a missing value was not written down")
     settled = _with_references(tuple(stages), {r.number for r in readers if "reference" in r.table})
     recipe = Recipe(name, film, vessel, settled, sheets, what, area, document.data)
-    return replace(recipe, warnings=tuple(_warnings(recipe, {r.number for r in readers if "reference" in r.table})))
+    return replace(recipe, warnings=tuple(warnings(recipe, {r.number for r in readers if "reference" in r.table})))
 
 
 class _StageReader:
@@ -333,8 +226,8 @@ class _StageReader:
         for i in range(1, len(pairs)):
             (before_c, before_s), (celsius, seconds) = pairs[i - 1], pairs[i]
             path = (*table.path, "pairs", i)
-            if celsius <= before_c + _SAME:
-                what = "stands twice" if celsius >= before_c - _SAME else "is out of order"
+            if celsius <= before_c + SAME:
+                what = "stands twice" if celsius >= before_c - SAME else "is out of order"
                 allowed = "each temperature once, the coldest first"
                 table.document.problem(path, f"pair {i + 1}: the temperature {format_number(celsius)} C {what}", allowed)
                 sound = False
@@ -345,12 +238,12 @@ class _StageReader:
         return sound
 
     def _pair_at_reference(self, table: Table, pairs: list[tuple[float, float]], reference_c: float, time_s: float) -> bool:
-        at = [(i, seconds) for i, (celsius, seconds) in enumerate(pairs) if abs(celsius - reference_c) <= _SAME]
+        at = [(i, seconds) for i, (celsius, seconds) in enumerate(pairs) if abs(celsius - reference_c) <= SAME]
         pair = f'["{format_number(reference_c)} C", "{format_duration(time_s)}"]'
         if not at:
             table.wrong("pairs", f"pairs: none at the reference, {format_number(reference_c)} C", f"pairs among which is {pair}")
             return False
-        if abs(at[0][1] - time_s) > _SAME:
+        if abs(at[0][1] - time_s) > SAME:
             what = f"pair {at[0][0] + 1}: {format_duration(at[0][1])} at the reference, but time is {format_duration(time_s)}"
             table.document.problem((*table.path, "pairs", at[0][0]), what, f"{pair}, or the same in time")
             return False
@@ -372,7 +265,7 @@ class _StageReader:
         until = self.table.choice("until", get_args(Until))
         if until == "time" and role == "load" and not time_s:
             self.table.wrong("until", 'until = "time" for loading without a time', '"at least": a tap ends the loading')
-        return until or ("at least" if role in _AT_LEAST_ROLES else "time")
+        return until or ("at least" if role in AT_LEAST_ROLES else "time")
 
     def _at_most(self, until: str, planned_s: float | None) -> float | None:
         at_most_s = self.table.duration("at_most", 1.0, LONGEST_S, _TIME_SAYS)
@@ -453,10 +346,6 @@ class _StageReader:
             return None
 
 
-_SAME = 1e-6
-"""Two temperatures or times nearer than this are one: 68 F is 20 C."""
-
-
 def _read_sheets(table: Table, stages: list[Stage], readers: list[_StageReader]) -> Sheets | None:
     count = table.whole("count", 1, 100, "1 to 100", required=True)
     interval_s = table.duration("interval", 1.0, 3600.0, '"0:01" to "1:00:00"', required=True)
@@ -499,7 +388,7 @@ def _check_exits(table: Table, stage: Stage, sheets: Sheets) -> None:
     least_s = stage.drain_s + EXIT_GAP_S
     key = "factors" if "factors" in table and len(set(sheets.factors)) > 1 else "interval"
     for (first_s, first), (second_s, second) in pairwise(exits):
-        if second_s - first_s < least_s - _SAME:
+        if second_s - first_s < least_s - SAME:
             apart = format_duration(second_s - first_s, 1)
             at = f"{format_duration(first_s)} and {format_duration(second_s)}"
             what = f"sheets {first + 1} and {second + 1} would leave {apart} apart, at {at}"
@@ -517,68 +406,3 @@ def _with_references(stages: tuple[Stage, ...], stated: set[int]) -> tuple[Stage
     if donor is None:
         return stages
     return tuple(s if s.number in stated else replace(s, reference_c=donor.reference_c) for s in stages)
-
-
-def _warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
-    """What is allowed but should be known before the film is wet. Whole sentences."""
-    for stage in recipe.stages:
-        yield from _stage_warnings(recipe, stage)
-    if recipe.film != "colour":  # colour processes have short times of their own, held closely
-        yield from _short_warnings(recipe.stages)
-    if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
-        yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
-    if any(s.role == "load" for s in recipe.stages[1:]):
-        yield "A stage of role load is not the first."
-    if recipe.sheets is not None and recipe.sheets.count > MOST_SHEETS_EASILY:
-        yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} want practice (common practice)."
-    if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
-        yield from _shock_warnings([s for s in recipe.stages if s.number in stated])
-    yield from _jug_warnings(recipe.stages)
-
-
-def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
-    said = f"Stage {stage.number} ({stage.name})"
-    if stage.law is None:
-        return
-    low_c, high_c = stage.law.valid_c
-    if not low_c <= stage.reference_c <= high_c:
-        yield f"{said}: the reference {format_number(stage.reference_c)} C is outside the data, {_span(low_c, high_c)}."
-    if isinstance(stage.law, Pairs) and (low_c < stage.law.pairs[0][0] - _SAME or high_c > stage.law.pairs[-1][0] + _SAME):
-        yield f"{said}: valid goes beyond the pairs, {_span(stage.law.pairs[0][0], stage.law.pairs[-1][0])}; there the end slope is used."
-    if stage.steer and stage.role == "develop":
-        warm_s = planned_time(stage.law, stage.target_ref_s, high_c)
-        if warm_s < SHORTEST_DEVELOP_S <= stage.target_ref_s:
-            yield f"{said}: at {format_number(high_c)} C it is {format_duration(warm_s)}, under 5:00 (common practice)."
-    if recipe.film == "colour":
-        yield f"{said}: the rate does not move the time of colour film; temperature is watched and recorded."
-
-
-def _short_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
-    """Development under five minutes; two baths in a row count as one."""
-    for developing, run in groupby(stages, key=lambda stage: stage.role == "develop"):
-        together = list(run)
-        whole_s = sum(stage.target_ref_s for stage in together)
-        if developing and whole_s < SHORTEST_DEVELOP_S:
-            said = " and ".join(f"{stage.number} ({stage.name})" for stage in together)
-            yield f"Stage {said}: {format_duration(whole_s)} is under 5:00, development may be uneven (common practice)."
-
-
-def _span(low_c: float, high_c: float) -> str:
-    return f"{format_number(low_c)} C to {format_number(high_c)} C"
-
-
-def _shock_warnings(stages: list[Stage]) -> Iterator[str]:
-    for before, after in pairwise(stages):
-        step_c = abs(after.reference_c - before.reference_c)
-        if step_c > SHOCK_C:
-            strong = step_c >= RETICULATION_C
-            risk = "the gelatine may wrinkle (reticulation is told of at 15 F)" if strong else "common practice keeps baths within 3 C"
-            apart = f"{format_number(step_c, 1)} C away from stage {before.number} ({before.name})"
-            yield f"Stage {after.number} ({after.name}) is {apart}: {risk}."
-
-
-def _jug_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
-    seen: dict[int, str] = {}
-    for stage in stages:
-        if stage.jug is not None and stage.solution is not None and seen.setdefault(stage.jug, stage.solution) != stage.solution:
-            yield f"Jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}: one jug a solution."

@@ -1,0 +1,17 @@
+"""The words that a recipe may use for films, vessels, roles and ways of ending (contract, section 2). Each is written down here alone."""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+Film = Literal["panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared"]
+VesselKind = Literal["lidded tank", "open tank", "open tray", "drum"]
+StageRole = Literal["load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold"]
+Until = Literal["time", "at least"]
+Counted = Literal["pour to pour", "full to empty"]
+
+CLOSED_VESSELS: Final[tuple[VesselKind, ...]] = ("lidded tank", "drum")
+"""Those with a lid; the others are open."""
+FIXING_ROLES: Final[tuple[StageRole, ...]] = ("fix", "bleach-fix")
+AT_LEAST_ROLES: Final[tuple[StageRole, ...]] = ("load", "fix", "wash", "wash aid", "rinse", "hold")
+"""Stages of these roles end by a tap after their time unless the recipe says otherwise."""

@@ -1,0 +1,113 @@
+"""A recipe as frozen values: the stages of one evening, with every default filled in.
+
+The fields are those of the project's contract, section 2. Tests: tests/core/recipe/test_reader.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from monitor.core.development.rate import RateLaw
+from monitor.core.recipe.kinds import Counted, Film, StageRole, Until, VesselKind
+from monitor.core.recipe.light import bare_film, stages_before_last_fix
+from monitor.core.text.quantities import Dilution
+
+SAME = 1e-6
+"""Two temperatures (C) or times (s) nearer than this are one: 68 F is 20 C."""
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """Agitation of `for_s` seconds: once at `from_s` after the stage's begin, or again every `every_s` (the other is None)."""
+
+    from_s: float | None
+    every_s: float | None
+    for_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """The start is withheld until the developer has been within `band_c` of the reference for `for_s`."""
+
+    band_c: float
+    for_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage. `number` is 1-based. Fields as in the contract, defaults filled in."""
+
+    number: int
+    line: int
+    name: str
+    role: StageRole
+    time_s: float
+    counted: Counted
+    fill_s: float
+    reference_c: float
+    steer: bool
+    law: RateLaw | None
+    valid_c: tuple[float, float] | None
+    drain_s: float
+    ready_s: float
+    agitation: tuple[Burst, ...]
+    continuous: bool
+    band_c: float | None
+    gate: Gate | None
+    factor: float
+    solution: str | None
+    jug: int | None
+    until: Until
+    at_most_s: float | None
+    dilution: Dilution | None = None
+    volume_ml: float | None = None
+
+    @property
+    def target_ref_s(self) -> float:
+        """Time times factor: seconds of development at the reference, or plain seconds where temperature does not steer."""
+        return self.time_s * self.factor
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """One film after another through the develop stage. `factors` has `count` entries and multiplies the stage's factor."""
+
+    count: int
+    interval_s: float
+    factors: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A recipe that has passed every check. `data` is what the file said, for the journal; `warnings` are plain sentences."""
+
+    name: str
+    film: Film
+    vessel: VesselKind
+    stages: tuple[Stage, ...]
+    sheets: Sheets | None
+    what: str | None
+    area_units: float | None
+    data: Mapping[str, Any]
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def open_film(self) -> tuple[int, ...]:
+        """Numbers of the stages during which film is bare: `load`, and in an open vessel all up to the end of the last fix."""
+        before = stages_before_last_fix(tuple(stage.role for stage in self.stages))
+        return tuple(s.number for s, early in zip(self.stages, before, strict=True) if bare_film(self.vessel, s.role, early))
+
+    @property
+    def sheet_exits_s(self) -> tuple[float, ...]:
+        """Planned exit of each sheet from a developer at the reference, seconds after the first sheet's begin; in the order of going in."""
+        if self.sheets is None:
+            return ()
+        stage = next(s for s in self.stages if s.role == "develop")
+        return planned_exits(stage.target_ref_s, self.sheets)
+
+
+def planned_exits(target_s: float, sheets: Sheets) -> tuple[float, ...]:
+    """Seconds after the first sheet's begin at which each sheet is due out of a bath at the reference."""
+    return tuple(i * sheets.interval_s + target_s * factor for i, factor in enumerate(sheets.factors))

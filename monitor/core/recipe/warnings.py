@@ -1,0 +1,86 @@
+"""What a recipe may say but the person should know before the film is wet: whole sentences, shown by plan and before the start.
+
+Tests: tests/core/recipe/test_reader.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import groupby, pairwise
+
+from monitor.core.development.rate import Pairs, planned_time
+from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.values import SAME, Recipe, Stage
+from monitor.core.text.quantities import format_duration, format_number
+
+SHORTEST_DEVELOP_S = 300.0
+"""Below five minutes development may be uneven: common practice, no source."""
+SHOCK_C, RETICULATION_C = 3.0, 8.0
+"""Steps between baths: 3 C is common practice (a navy manual: 5 F between trays); reticulation is told of at 15 F."""
+MOST_SHEETS_EASILY = 6
+"""NAVEDTRA 14209 names 6 to 12 with experience; six for a first year is common practice."""
+
+
+def warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
+    """What is allowed but should be known before the film is wet. Whole sentences."""
+    for stage in recipe.stages:
+        yield from _stage_warnings(recipe, stage)
+    if recipe.film != "colour":  # colour processes have short times of their own, held closely
+        yield from _short_warnings(recipe.stages)
+    if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
+        yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
+    if any(s.role == "load" for s in recipe.stages[1:]):
+        yield "A stage of role load is not the first."
+    if recipe.sheets is not None and recipe.sheets.count > MOST_SHEETS_EASILY:
+        yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} want practice (common practice)."
+    if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
+        yield from _shock_warnings([s for s in recipe.stages if s.number in stated])
+    yield from _jug_warnings(recipe.stages)
+
+
+def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
+    said = f"Stage {stage.number} ({stage.name})"
+    if stage.law is None:
+        return
+    low_c, high_c = stage.law.valid_c
+    if not low_c <= stage.reference_c <= high_c:
+        yield f"{said}: the reference {format_number(stage.reference_c)} C is outside the data, {_span(low_c, high_c)}."
+    if isinstance(stage.law, Pairs) and (low_c < stage.law.pairs[0][0] - SAME or high_c > stage.law.pairs[-1][0] + SAME):
+        yield f"{said}: valid goes beyond the pairs, {_span(stage.law.pairs[0][0], stage.law.pairs[-1][0])}; there the end slope is used."
+    if stage.steer and stage.role == "develop":
+        warm_s = planned_time(stage.law, stage.target_ref_s, high_c)
+        if warm_s < SHORTEST_DEVELOP_S <= stage.target_ref_s:
+            yield f"{said}: at {format_number(high_c)} C it is {format_duration(warm_s)}, under 5:00 (common practice)."
+    if recipe.film == "colour":
+        yield f"{said}: the rate does not move the time of colour film; temperature is watched and recorded."
+
+
+def _short_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
+    """Development under five minutes; two baths in a row count as one."""
+    for developing, run in groupby(stages, key=lambda stage: stage.role == "develop"):
+        together = list(run)
+        whole_s = sum(stage.target_ref_s for stage in together)
+        if developing and whole_s < SHORTEST_DEVELOP_S:
+            said = " and ".join(f"{stage.number} ({stage.name})" for stage in together)
+            yield f"Stage {said}: {format_duration(whole_s)} is under 5:00, development may be uneven (common practice)."
+
+
+def _span(low_c: float, high_c: float) -> str:
+    return f"{format_number(low_c)} C to {format_number(high_c)} C"
+
+
+def _shock_warnings(stages: list[Stage]) -> Iterator[str]:
+    for before, after in pairwise(stages):
+        step_c = abs(after.reference_c - before.reference_c)
+        if step_c > SHOCK_C:
+            strong = step_c >= RETICULATION_C
+            risk = "the gelatine may wrinkle (reticulation is told of at 15 F)" if strong else "common practice keeps baths within 3 C"
+            apart = f"{format_number(step_c, 1)} C away from stage {before.number} ({before.name})"
+            yield f"Stage {after.number} ({after.name}) is {apart}: {risk}."
+
+
+def _jug_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
+    seen: dict[int, str] = {}
+    for stage in stages:
+        if stage.jug is not None and stage.solution is not None and seen.setdefault(stage.jug, stage.solution) != stage.solution:
+            yield f"Jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}: one jug a solution."
