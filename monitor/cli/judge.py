@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.errors import InputWrong, NotThere
 
 if TYPE_CHECKING:
-    from monitor.review.measures import Review, SessionMeasures, StageMeasures
+    from monitor.review.measures import Review
+    from monitor.review.numbers import SessionMeasures, StageMeasures
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

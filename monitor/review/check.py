@@ -13,8 +13,10 @@ import numpy as np
 
 from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal, Progress
-from monitor.review.measures import ESTIMATED, Review, StageMeasures
+from monitor.review.measures import Review
+from monitor.review.numbers import StageMeasures
 from monitor.review.timeline import Stretch, believed_spans, within
+from monitor.review.track import ESTIMATED
 
 DONE_PERCENT = 0.5
 """Live and recomputed development may differ by this much of the target where all was measured: several times what the live

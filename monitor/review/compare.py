@@ -20,9 +20,11 @@ from monitor.core.errors import FileWrong
 from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import latest, read_judgements
 from monitor.review.load import load
-from monitor.review.measures import Review, StageMeasures, counted_from_to, measure
+from monitor.review.measures import Review, measure
+from monitor.review.numbers import StageMeasures
 from monitor.review.smoother import Array
 from monitor.review.summary import main_stages
+from monitor.review.timeline import counted_from_to
 
 MOST_CURVES = 24
 """More lines than this nobody can tell apart; the rest stand in the tables."""

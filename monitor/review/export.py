@@ -12,7 +12,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from monitor.review.measures import SessionMeasures
+from monitor.review.numbers import SessionMeasures
 
 Columns = Mapping[str, Sequence[Any]]
 

@@ -18,7 +18,10 @@ from typing import Literal
 
 from monitor.core.development.rate import Arrhenius, Fit, fit
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.review.measures import Review, StageMeasures, counted_from_to, integral, mean_kinetic_temperature, weights
+from monitor.review.integrals import integral, mean_kinetic_temperature, weights
+from monitor.review.measures import Review
+from monitor.review.numbers import StageMeasures
+from monitor.review.timeline import counted_from_to
 
 SCHEMA_VERSION = 1
 DENSITIES = ("thin", "normal", "dense")

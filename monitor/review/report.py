@@ -18,9 +18,12 @@ from monitor.core.development.rate import rate
 from monitor.core.text.quantities import format_duration
 from monitor.review import figures, summary
 from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Line, Mark, Picture
+from monitor.review.integrals import weights
 from monitor.review.judgement import read_judgements
 from monitor.review.load import Journal
-from monitor.review.measures import Review, StageMeasures, counted_from_to, weights
+from monitor.review.measures import Review
+from monitor.review.numbers import StageMeasures
+from monitor.review.timeline import counted_from_to
 
 if TYPE_CHECKING:
     from monitor.review.compare import Comparison

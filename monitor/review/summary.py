@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from monitor.core.text.quantities import format_duration, format_number
-from monitor.review.measures import NO_PROBE, ProbeFacts, SessionMeasures, Span, StageMeasures
+from monitor.review.numbers import NO_PROBE, ProbeFacts, SessionMeasures, Span, StageMeasures
 
 OUTSIDE_TELL_S = 15.0
 """Shorter excursions of a stage that is not steered are told as seconds alone (the project's practice text, colour)."""

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal
 
 EndedBy = Literal["tap", "assumed", "correction", "close", "planned end", "end of the record"]
@@ -42,6 +43,15 @@ class Stretch:
     def late_s(self) -> float | None:
         """How much later than planned the hands were; negative: earlier."""
         return None if self.planned_end_s is None else self.end_s - self.planned_end_s
+
+
+def counted_from_to(stage: Stage | None, part: Stretch) -> tuple[float, float]:
+    """The stretch of time whose development counts, by the person's way of counting."""
+    if stage is None or stage.counted == "pour to pour":
+        return part.begin_s, part.end_s
+    drain_s = part.planned_end_s - part.now_s if part.planned_end_s is not None and part.now_s is not None else stage.drain_s
+    begin_s = min(part.begin_s + stage.fill_s, part.end_s)
+    return begin_s, max(begin_s, part.end_s - drain_s)
 
 
 @dataclass(slots=True)

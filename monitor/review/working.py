@@ -9,7 +9,9 @@ from __future__ import annotations
 from typing import Any
 
 from monitor.core.development.rate import rate
-from monitor.review.measures import Review, counted_from_to, weights
+from monitor.review.integrals import weights
+from monitor.review.measures import Review
+from monitor.review.timeline import counted_from_to
 
 MEANING = {
     "session": "id of the session",

@@ -24,7 +24,8 @@ from monitor.review.judgement import (
     series,
 )
 from monitor.review.load import load
-from monitor.review.measures import Review, StageMeasures, measure
+from monitor.review.measures import Review, measure
+from monitor.review.numbers import StageMeasures
 from tests.review.journals import play, recipe_data
 
 ENTRY = Judgement("2026-03-02T08:00:00Z", "s1", density="thin", base_fog=0.28)

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from monitor.review.load import Journal, load
-from monitor.review.measures import Review, StageMeasures, measure, warmest_gap_c
+from monitor.review.measures import Review, measure, warmest_gap_c
+from monitor.review.numbers import StageMeasures
 from tests.review.journals import Fault, Played, coefficient_rate, play, recipe_data
 
 

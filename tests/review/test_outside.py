@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from monitor.core.development.rate import R_J_PER_MOL_K, Arrhenius, Coefficient
+from monitor.review.integrals import integral, mean_kinetic_temperature, weights
 from monitor.review.load import load
-from monitor.review.measures import integral, mean_kinetic_temperature, measure, weights
+from monitor.review.measures import measure
 from tests.review.journals import play, recipe_data
 
 MKT_LAW = Arrhenius(25.0, 83.144 * R_J_PER_MOL_K / 8.3144, 0.0, (0.0, 60.0))

@@ -11,7 +11,8 @@ import pytest
 from monitor.cli.main import main
 from monitor.review.check import check
 from monitor.review.load import load
-from monitor.review.measures import Review, StageMeasures, measure
+from monitor.review.measures import Review, measure
+from monitor.review.numbers import StageMeasures
 from monitor.review.report import session_page
 from monitor.review.summary import paragraph
 from tests.review.journals import coefficient_rate

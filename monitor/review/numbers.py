@@ -1,0 +1,137 @@
+"""The numbers of a session as values: what each means, its unit, and when it is None. Nothing is computed or shown here.
+
+"Now known" comes from the readings by the review's own smoother, "live said" from the progress records; both stand side by
+side. The numbers are made by monitor/review/measures.py and stage_measures.py beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+NO_PROBE = "none"
+"""Stands for a probe's name where only the live estimate is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeFacts:
+    """What the session believed of a probe. `compared` is the comparison as recorded, None if there was none."""
+
+    probe: str
+    role: str
+    lag_s: float
+    comparison_sd_c: float
+    compared: Mapping[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time that deserves a word. Session seconds."""
+
+    what: str
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class StageMeasures:
+    """One stage of one sheet.
+
+    `planned_s`: time x factor; 0 for a stage without a time, which has no planned end.
+    `actual_s`: begin to the next begin. `planned_end_s`, `actual_end_s`: session time.
+    `overrun_s`: actual minus planned end (negative: early), None where no end was planned. `ended_by`: what told the actual end.
+    `done_ref_s`: integral of the rate over the stage to its ACTUAL end, now known; in a stage without a rate temperature does
+    not count and it is plain seconds (`rate_law` None). Counted "full to empty": from begin + fill to the actual end less the
+    drain. `done_sd_ref_s`: standard deviation (noise, comparison, estimate, rate law together). `done_percent`: of `target_ref_s`.
+    `live_...`: what the live filter said for the same moment, None without progress records.
+    `mean_c`: time-weighted mean of the smoothed temperature, `mean_kinetic_c`: the steady temperature that would have done as much
+    by the stage's own law, `min_c`/`max_c` with the session time where they lay, `drift_c_per_min`: least squares; all None if
+    nothing was read. `mean_sd_c`: standard deviation of the mean, comparison included. `measured_by`: the probe,
+    `probe_compared`: whether it was ever compared with a thermometer that is trusted.
+    `estimated_s`: seconds whose progress came from vessel model, held or clock (a stage without progress has none);
+    `unmeasured_s`: seconds without a believed reading. `below_band_s`, `above_band_s`: None without a band,
+    and where all of the stage went by the clock and no probe was believed: then its temperature is only assumed.
+    """
+
+    stage: int
+    name: str
+    role: str
+    sheet: int | None
+    begin_s: float
+    begin_assumed: bool
+    planned_s: float | None
+    actual_s: float
+    planned_end_s: float | None
+    actual_end_s: float
+    ended_by: str
+    overrun_s: float | None
+    steered: bool
+    rate_law: str | None
+    reference_c: float | None
+    counted: str
+    target_ref_s: float | None
+    done_ref_s: float | None
+    done_sd_ref_s: float | None
+    done_percent: float | None
+    done_sd_percent: float | None
+    live_done_ref_s: float | None
+    live_done_sd_ref_s: float | None
+    live_done_percent: float | None
+    measured_by: str | None
+    probe_compared: bool | None
+    mean_c: float | None
+    mean_sd_c: float | None
+    mean_kinetic_c: float | None
+    min_c: float | None
+    min_sd_c: float | None
+    min_at_s: float | None
+    max_c: float | None
+    max_sd_c: float | None
+    max_at_s: float | None
+    drift_c_per_min: float | None
+    band_c: float | None
+    below_band_s: float | None
+    above_band_s: float | None
+    outside_data_s: float | None
+    estimated_s: float
+    unmeasured_s: float
+    estimated_spans: tuple[Span, ...]
+
+
+@dataclass(slots=True)
+class SessionMeasures:
+    """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal). `problems`: of the file, as told.
+
+    `waived`, `gate_overridden`: the reasons that the person gave, None where nothing was waived or overridden.
+    `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
+    """
+
+    file: str
+    session: str
+    mode: str
+    recipe: str | None
+    film: str | None
+    vessel: str | None
+    contents: str | None
+    area_units: float | None
+    program_version: str | None
+    opened_wall: str
+    zone: str | None
+    closed: bool
+    close_why: str | None
+    stages: list[StageMeasures]
+    max_cue_lateness_s: float | None
+    cues: dict[str, int]
+    faults: int
+    probes: list[ProbeFacts]
+    trust: list[dict[str, Any]]
+    gaps: list[Span]
+    doubted: list[Span]
+    resumes: list[dict[str, Any]]
+    solutions: list[dict[str, Any]]
+    waived: str | None = None
+    gate_overridden: str | None = None
+    notes: list[str] = field(default_factory=list)
+    torn: str | None = None
+    problems: list[str] = field(default_factory=list)

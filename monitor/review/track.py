@@ -1,0 +1,209 @@
+"""The temperature track of a stage: which readings count, what stands in where none did, and the smoothed curve through them.
+
+Decides which probes speak for a stage, which readings are left out afterwards, and where the live estimate is used; that stretch
+stays marked as estimated. Tests: tests/review/test_measures.py, tests/review/test_outside.py.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.recipe.values import Stage
+from monitor.review.load import Journal, Progress, Series
+from monitor.review.numbers import NO_PROBE, ProbeFacts, Span
+from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measured, Smoothed, noise_sd, smooth
+from monitor.review.timeline import Stretch, believed_spans, counted_from_to, within
+
+ESTIMATED = ("vessel model", "held", "clock")
+STUCK_S = 20.0
+"""A code may stand still for so long in calm water; with a jump behind it, it was stuck."""
+STALE_LIVE_S = 10.0
+"""Live estimates that far apart belong to different stretches."""
+GAP_S = 5.0
+"""No good reading for longer than this is a gap (the project's practice text: stale after 5 s)."""
+BESIDE_S = 60.0
+"""So much of the record beside a stage helps to know its edges: several lags of a probe."""
+JUMP_C = 0.15
+"""A probe that leaves its line by more within half a minute has met another liquid (several times its noise)."""
+
+Believed = Mapping[str, NDArray[np.bool_]]
+"""For each probe which of its readings count."""
+
+
+@dataclass(slots=True)
+class Track:
+    """The smoothed temperature of one stage (all sheets) with what it rests on."""
+
+    probe: str
+    compared: bool
+    smoothed: Smoothed
+    systematic_sd_c: Array
+    estimated: Array
+
+
+def track_of(
+    journal: Journal, facts: Mapping[str, ProbeFacts], believed: Believed, stage: Stage | None, parts: Sequence[Stretch]
+) -> Track | None:
+    """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one."""
+    begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
+    if end_s <= begin_s:
+        return None
+    wanted = (
+        ("wash", "developer", "witness") if stage is not None and stage.role in ("wash", "wash aid", "rinse") else ("developer", "witness")
+    )
+    measured: list[Measured] = []
+    lags: list[float] = []
+    named: list[tuple[str, float]] = []
+    covered: list[tuple[float, float]] = []
+    for role in wanted:
+        for series in journal.readings.values():
+            if series.role != role:
+                continue
+            from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
+            to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
+            taken = _measured(series, believed[series.probe] & ~_inside(np.frombuffer(series.t_s), covered), from_s, to_s, len(lags))
+            if taken:
+                measured += taken
+                lags.append(facts[series.probe].lag_s)
+                named.append((series.probe, facts[series.probe].comparison_sd_c))
+                covered += believed_spans(journal, series.probe)
+        if role == "wash" and measured:
+            break
+    heard = [m.t_s for m in measured]
+    live = _live_estimates(journal, parts, (begin_s, end_s), (min(heard, default=math.inf), max(heard, default=-math.inf)))
+    measured += live
+    measured.sort(key=lambda m: m.t_s)
+    nodes = _nodes(stage, parts, [m.t_s for m in measured], begin_s, end_s)
+    smoothed = smooth(measured, lags, nodes)
+    if smoothed is None:
+        return None
+    estimated = _estimated_spans(journal, parts)
+    marks = np.array([within(estimated, t) for t in smoothed.t_s.tolist()]) if estimated else np.zeros(len(smoothed.t_s), dtype=bool)
+    systematic = np.full(len(smoothed.t_s), named[0][1] if named else NOT_COMPARED_SD_C)
+    if not named:
+        systematic = np.zeros(len(smoothed.t_s))  # the live estimate's own standard deviation holds everything
+    compared = bool(named) and facts[named[0][0]].compared is not None
+    return Track(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float))
+
+
+def _goes_on(series: Series, at_s: float) -> bool:
+    """Whether a probe's readings go straight on through a moment. Not if there are few of them, or if another liquid came."""
+    times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
+    low, middle, high = np.searchsorted(times, [at_s - BESIDE_S / 2, at_s, at_s + BESIDE_S / 2])
+    before, after = slice(low, middle), slice(middle, high)
+    if middle - low < 8 or high - middle < 8 or np.isnan(values[low:high]).any():
+        return False
+    line = np.polynomial.polynomial.polyfit(times[before] - at_s, values[before], 1)
+    off = values[after] - line[0] - line[1] * (times[after] - at_s)
+    return bool(abs(np.median(off)) < JUMP_C)
+
+
+def stuck_spans(series: Series) -> list[Span]:
+    """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
+
+    Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. Across a gap
+    nothing is known of the probe, and the liquid may have gone anywhere: one value and a jump count only within `GAP_S`.
+    """
+    times, raw = np.frombuffer(series.t_s), np.frombuffer(series.raw_c)
+    told = ~np.isnan(np.frombuffer(series.celsius)) | (np.array(series.quality, dtype=object) == "stuck")
+    told &= ~np.isnan(raw)
+    times, raw = times[told], raw[told]
+    breaks = np.diff(times) > GAP_S
+    changes = np.flatnonzero((np.diff(raw) != 0.0) | breaks) + 1
+    found = []
+    for first, after in itertools.pairwise((0, *changes.tolist())):
+        jump = raw[after] - raw[after - 1]
+        if times[after] - times[first] >= STUCK_S and abs(jump) >= JUMP_C and not breaks[after - 1]:
+            later = int(np.searchsorted(times, times[after] + STUCK_S / 2))
+            if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
+                words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"
+                found.append(Span(words, float(times[first]), float(times[after])))
+    return found
+
+
+def believed_readings(journal: Journal, series: Series) -> NDArray[np.bool_]:
+    """Which readings of a probe count: good, believed since then, and not found out afterwards."""
+    times = np.frombuffer(series.t_s)
+    counts = _inside(times, believed_spans(journal, series.probe))
+    stuck = [(s.from_s, s.to_s) for s in stuck_spans(series)]
+    return counts & ~np.isnan(np.frombuffer(series.celsius)) & ~_inside(times, stuck)
+
+
+def _inside(times: Array, spans: Sequence[tuple[float, float]]) -> NDArray[np.bool_]:
+    """Which times lie in one of the spans (from included, to not)."""
+    inside = np.zeros(len(times), dtype=bool)
+    for low, high in spans:
+        inside |= (times >= low) & (times < high)
+    return inside
+
+
+def _measured(series: Series, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int) -> list[Measured]:
+    times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
+    pick = counts & (times >= from_s) & (times < to_s)
+    sd_c = noise_sd(values[pick])
+    return [Measured(t, v, sd_c, channel) for t, v in zip(times[pick].tolist(), values[pick].tolist(), strict=True)]
+
+
+def _live_estimates(
+    journal: Journal, parts: Sequence[Stretch], within_s: tuple[float, float], heard_s: tuple[float, float]
+) -> list[Measured]:
+    """What the live filter believed where no probe was, with the moments at which it went over to another source.
+
+    `heard_s`: first and last believed reading; only between them can readings tell how far the estimate had drifted.
+    """
+    found: dict[float, tuple[float, float, str]] = {}
+    for part in parts:
+        said = journal.progress.get((part.stage, part.sheet))
+        if said is None:
+            continue
+        for t, celsius, sd_c, source in zip(said.t_s, said.developer_c, said.developer_sd_c, said.source, strict=True):
+            if source in ESTIMATED and within_s[0] <= t <= within_s[1] and not math.isnan(celsius) and not math.isnan(sd_c):
+                found.setdefault(t, (celsius, sd_c, source))
+    made: list[Measured] = []
+    before, before_s = "", -math.inf
+    for t, (celsius, sd_c, source) in sorted(found.items()):
+        fresh = source != before or t - before_s > STALE_LIVE_S
+        made.append(Measured(t, celsius, max(sd_c, LIVE_NOISE_C), LIVE, fresh, heard_s[0] < t < heard_s[1]))
+        before, before_s = source, t
+    return made
+
+
+def _nodes(stage: Stage | None, parts: Sequence[Stretch], times: Sequence[float], begin_s: float, end_s: float) -> list[float]:
+    nodes = [begin_s, end_s]
+    for part in parts:
+        nodes += [part.begin_s, part.end_s, *counted_from_to(stage, part)]
+    edges = [begin_s, *times, end_s]
+    for a, b in itertools.pairwise(edges):
+        if b - a > 3.0:
+            nodes += np.arange(a + 2.0, b, 2.0).tolist()
+    return nodes
+
+
+def source_pieces(said: Progress, begin_s: float, end_s: float) -> list[Span]:
+    """(source, from, to): a progress record speaks for the time since the one before it, the last one to the end too."""
+    pieces: list[Span] = []
+    at_s = begin_s
+    for i, (t, source) in enumerate(zip(said.t_s, said.source, strict=True)):
+        to_s = end_s if i == len(said.source) - 1 else min(max(t, at_s), end_s)
+        if pieces and pieces[-1].what == source:
+            pieces[-1] = Span(source, pieces[-1].from_s, to_s)
+        elif to_s > at_s:
+            pieces.append(Span(source, at_s, to_s))
+        at_s = max(at_s, to_s)
+    return pieces
+
+
+def _estimated_spans(journal: Journal, parts: Sequence[Stretch]) -> list[tuple[float, float]]:
+    spans = []
+    for part in parts:
+        said = journal.progress.get((part.stage, part.sheet))
+        if said is not None:
+            spans += [(p.from_s, p.to_s) for p in source_pieces(said, part.begin_s, part.end_s) if p.what in ESTIMATED]
+    return sorted(set(spans))
