@@ -1,0 +1,74 @@
+"""A session at one moment, for whoever shows it: status, followers, the view. Plain values, units in names.
+
+The session makes it (`Session.snapshot`); it crosses the station's socket as JSON (`plain`, `read`); a view that has seen only
+records makes the same of them. None where nothing is known. Pure; tests: tests/core/journal/test_history.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from typing import Any
+
+from monitor.core.journal.words import Cue
+from monitor.core.probes.readings import Source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastCue:
+    """The newest sound: what it was, and when it began."""
+
+    cue: Cue
+    t_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """Where a session stands at `t_s`. Each `sd` is one standard deviation.
+
+    The stage that the film is in: `stage` (from 1 on), `name`, `role`, `until`, `steered`, `began_s`, `planned_s`. The film whose end
+    comes next: `sheet` to `target_ref_s`. `lost`: probes that are not believed, and why. `spread_s`: by how much the time itself may be
+    wrong after an interruption. `unconfirmed`: a begin was assumed and nobody has answered yet.
+    """
+
+    t_s: float
+    stages: int
+    stage: int | None = None
+    name: str | None = None
+    role: str | None = None
+    until: str | None = None
+    steered: bool = False
+    began_s: float | None = None
+    planned_s: float | None = None
+    developer_c: float | None = None
+    developer_sd_c: float | None = None
+    developer_age_s: float | None = None
+    source: Source = "clock"
+    compared: bool = False
+    lost: Mapping[str, str] = field(default_factory=dict)
+    gate: str = "none"
+    unconfirmed: bool = False
+    spread_s: float = 0.0
+    last_cue: LastCue | None = None
+    closed: bool = False
+    sheet: int | None = None
+    ready_s: float | None = None
+    now_s: float | None = None
+    end_t_s: float | None = None
+    end_sd_s: float | None = None
+    frozen: bool = False
+    done_ref_s: float | None = None
+    done_sd_ref_s: float | None = None
+    target_ref_s: float | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """As an object of JSON."""
+        return asdict(self)
+
+    @classmethod
+    def read(cls, plain: Mapping[str, Any]) -> Snapshot:
+        """From an object of JSON; fields of a later version are passed over. Raises TypeError where `t_s` or `stages` is missing."""
+        known = {f.name: plain[f.name] for f in fields(cls) if f.name in plain}
+        if known.get("last_cue") is not None:
+            known["last_cue"] = LastCue(**known["last_cue"])
+        return cls(**known)
