@@ -13,7 +13,6 @@ import dataclasses
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any, ClassVar, Literal
 
 from monitor.core.journal.words import Cue, GateState, Meaning
@@ -48,9 +47,15 @@ class Record:
         return told
 
 
-@cache
+_FIELDS: dict[type[Record], tuple[tuple[str, Any], ...]] = {}
+
+
 def _own_fields(of: type[Record]) -> tuple[tuple[str, Any], ...]:
-    return tuple((f.name, f.default) for f in dataclasses.fields(of) if f.name != "t_s")
+    """Name and default of each field but `t_s`, looked up once for each type."""
+    known = _FIELDS.get(of)
+    if known is None:
+        known = _FIELDS[of] = tuple((f.name, f.default) for f in dataclasses.fields(of) if f.name != "t_s")
+    return known
 
 
 # -- the session itself -------------------------------------------------------------------------------------------------
@@ -320,9 +325,18 @@ Anything = (
     | BandLeft | BandSummary | CueSounded | Tapped | SwitchStuck | ToolFault | Note
 )  # fmt: skip
 
-_ONE_OF_ITS_KIND: tuple[type[Record], ...] = (Read, Progress, TrustChanged, Corrected, Annulled, GateChanged, CueSounded, Tapped, ToolFault)
-_TYPES: dict[tuple[str, str | None], type[Record]] = {
-    **{(t.kind, None): t for t in _ONE_OF_ITS_KIND},
+_BY_KIND: dict[str, type[Anything]] = {
+    "reading": Read,
+    "progress": Progress,
+    "trust": TrustChanged,
+    "correction": Corrected,
+    "annulled": Annulled,
+    "gate": GateChanged,
+    "cue": CueSounded,
+    "tap": Tapped,
+    "fault": ToolFault,
+}
+_BY_EVENT: dict[tuple[str, Any], type[Anything]] = {
     ("session", "resume"): Resumed,
     ("session", "close"): Closed,
     ("stage", "begin"): StageBegun,
@@ -338,19 +352,16 @@ def parse(record: Mapping[str, Any]) -> Anything:
     kind, event = str(record["kind"]), record.get("event")
     if kind == "session" and event == "open":
         opening = {k: v for k, v in record.items() if k not in (*_FRAME, "event", "schema", "name", "mode", "recipe")}
-        schema = record.get("schema", SCHEMA_VERSION)
-        return Opened(
-            t_s=record["t_s"], schema=schema, name=record.get("name", ""), mode=record["mode"], opening=opening, recipe=record["recipe"]
-        )
+        return _read(Opened, {"name": "", **record, "opening": opening})
     if kind == "stage" and event in ("ready", "now", "minimum", "end"):
-        return _made(StageMoment, {**record, "moment": event})
-    of = _TYPES.get((kind, event if (kind, event) in _TYPES else None))
+        return _read(StageMoment, {**record, "moment": event})
+    of = _BY_KIND.get(kind) or _BY_EVENT.get((kind, event))
     if of is None:
         return Note(t_s=record["t_s"], named=kind, told={k: v for k, v in record.items() if k not in _FRAME})
-    return _made(of, record)
+    return _read(of, record)
 
 
-def _made(of: type[Record], record: Mapping[str, Any]) -> Any:
+def _read(of: type[Anything], record: Mapping[str, Any]) -> Anything:
     known = {name: record[name] for name, _ in _own_fields(of) if name in record}
     try:
         return of(t_s=record["t_s"], **known)
