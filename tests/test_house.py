@@ -35,8 +35,10 @@ DOORS: dict[str, str] = {
     "core.journal": "core core.text core.probes",
     "core.session": "core.probes core.development core.recipe core.journal",
     "prepare": "core core.text core.recipe",
-    "prepare.bottles": "core core.text core.recipe prepare",
-    "prepare.probes": "core core.probes prepare",
+    "prepare.state": "core core.text",
+    "prepare.darkness": "core core.text core.recipe prepare prepare.state",
+    "prepare.bottles": "core core.text core.recipe prepare prepare.state",
+    "prepare.probes": "core core.probes prepare.state",
     "prepare.recipes": "core core.text core.development core.recipe prepare",
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
     "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",
@@ -46,7 +48,7 @@ DOORS: dict[str, str] = {
     "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
     "review": "core core.text core.probes core.development core.recipe core.journal",
-    "cli.arguments": "core core.text core.probes core.recipe live live.station prepare prepare.probes",
+    "cli.arguments": "core core.text core.probes core.recipe live live.station prepare.state prepare.probes",
 }
 """Which room may import which; the same picture stands in DEVELOPERS.md. `cli` itself joins them all."""
 

@@ -84,7 +84,7 @@ def _configure_test(test: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do one action. Raises `InputWrong`, `FileWrong`."""
     from monitor.live.clock import RealClock
-    from monitor.prepare.state import state_folder, station_state
+    from monitor.prepare.state.folder import state_folder, station_state
 
     state = station_state(args.file) if args.file is not None and args.state is None else state_folder(args.state)
     now = RealClock().wall()
@@ -242,7 +242,7 @@ def _use_entries(args: argparse.Namespace, ledger: Ledger) -> list[Entry]:
 
 def _units(args: argparse.Namespace) -> float | None:
     from monitor.core.errors import InputWrong
-    from monitor.prepare.area import units_of
+    from monitor.prepare.bottles.area import units_of
 
     if args.sheets is None:
         if args.count != "1":

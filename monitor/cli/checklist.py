@@ -45,8 +45,8 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     from monitor.live.clock import RealClock
     from monitor.prepare.bottles.bottles import standing
     from monitor.prepare.bottles.ledger import read_ledger
-    from monitor.prepare.coin_test import darkness, load
-    from monitor.prepare.state import state_folder
+    from monitor.prepare.darkness.coin_test import darkness, load
+    from monitor.prepare.state.folder import state_folder
 
     folder, today = state_folder(state), RealClock().wall().astimezone().date()
     bottles = read_ledger(folder).bottles

@@ -145,7 +145,7 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
 
     from monitor.cli.arguments.bath_source import today
     from monitor.prepare.probes.comparing import combine
-    from monitor.prepare.state import station_probe_id
+    from monitor.prepare.state.folder import station_probe_id
 
     day = today()
     before = learned.comparison(found.probe)

@@ -1,6 +1,6 @@
 """`evenbath darkness guide | record | changed | status`: the test of darkness with coins, and its record.
 
-Decides nothing: monitor.prepare.coin_test does. Tests: tests/cli/test_darkness.py.
+Decides nothing: monitor.prepare.darkness.coin_test does. Tests: tests/cli/test_darkness.py.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ def _with_state(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> int:
     """Do one action. Raises `InputWrong`, `FileWrong`."""
-    from monitor.prepare.coin_test import Change, save
+    from monitor.prepare.darkness.coin_test import Change, save
 
     if args.action == "guide":
         return _guide(args)
     if args.action == "status":
         return _status(args)
-    from monitor.prepare.state import state_folder
+    from monitor.prepare.state.folder import state_folder
 
     entry = Change(_today().isoformat(), args.what) if args.action == "changed" else _test(args)
     save(state_folder(args.state), entry)
@@ -69,7 +69,7 @@ def _open_s(recipe: Any) -> float:
 def _guide(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
     from monitor.core.recipe.light import FILMS
-    from monitor.prepare.coin_test import guide
+    from monitor.prepare.darkness.coin_test import guide
 
     film, open_s = args.film, None
     if args.recipe is not None:
@@ -87,7 +87,7 @@ def _test(args: argparse.Namespace) -> Any:
     from monitor.cli.arguments.numbers import read_plain
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_duration
-    from monitor.prepare.coin_test import COINS_S, CoinTest, coin_test
+    from monitor.prepare.darkness.coin_test import COINS_S, CoinTest, coin_test
     from monitor.prepare.days import read_day
 
     day = _today() if args.day is None else read_day(args.day)
@@ -114,8 +114,8 @@ def _test(args: argparse.Namespace) -> Any:
 def _status(args: argparse.Namespace, film: str | None = None) -> int:
     from monitor.core.recipe.light import FILMS
     from monitor.core.text.quantities import format_duration
-    from monitor.prepare.coin_test import covers, darkness, load
-    from monitor.prepare.state import state_folder
+    from monitor.prepare.darkness.coin_test import covers, darkness, load
+    from monitor.prepare.state.folder import state_folder
 
     open_s: float | None = None
     if film is None and getattr(args, "recipe", None) is not None:
@@ -141,7 +141,7 @@ def _status(args: argparse.Namespace, film: str | None = None) -> int:
 def _data(known: Any, open_s: float | None) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from monitor.prepare.coin_test import covers
+    from monitor.prepare.darkness.coin_test import covers
 
     test = known.test
     return {

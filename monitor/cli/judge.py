@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
 
 def find_journal(name: str, station: Path | None) -> Path:
     """The journal named by a path, by its id, or by the end of its id among the station's journals. Raises `InputWrong`, `NotThere`."""
-    from monitor.prepare.state import state_folder, station_state
+    from monitor.prepare.state.folder import state_folder, station_state
 
     path = Path(name)
     if path.is_file():

@@ -18,7 +18,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the label. Raises `InputWrong`."""
     from monitor.prepare.bottles.ledger import read_ledger
     from monitor.prepare.paper.label import label_html, label_lines
-    from monitor.prepare.state import state_folder
+    from monitor.prepare.state.folder import state_folder
 
     bottle = read_ledger(state_folder(args.state)).bottle(args.name)
     if args.html is not None:

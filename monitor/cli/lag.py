@@ -59,7 +59,7 @@ def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
     from monitor.core.probes.learned import ProbeLag
     from monitor.prepare.probes.lags import learn_probe_lag
     from monitor.prepare.probes.learned_store import save_probe_lag
-    from monitor.prepare.state import station_probe_id
+    from monitor.prepare.state.folder import station_probe_id
 
     found = learn_probe_lag(series, args.at)
     if args.save:

@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 def _last_time(args: argparse.Namespace, recipe: Recipe) -> tuple[str | None, list[str]]:
     """The last session with this recipe, if there is one, and what differs from it."""
     from monitor.prepare.recipes.last_time import differences, last_time
-    from monitor.prepare.state import state_folder
+    from monitor.prepare.state.folder import state_folder
 
     found = last_time(state_folder(args.state), recipe)
     return (None, []) if found is None else (found.session, differences(recipe, found.data))

@@ -52,7 +52,7 @@ def open_station(name: str) -> StationConfig:
     """The station in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
     from monitor.cli.arguments.recipe_file import read_file
     from monitor.live.station.station_file import load_station
-    from monitor.prepare.state import state_folder
+    from monitor.prepare.state.folder import state_folder
 
     return load_station(read_file(name, "station file"), name, state_folder())
 

@@ -29,7 +29,7 @@ def add_source(parser: argparse.ArgumentParser) -> None:
 
 def state_of(args: argparse.Namespace) -> Path:
     """The state folder: --state, else the station file's, else the default one."""
-    from monitor.prepare.state import state_folder, station_state
+    from monitor.prepare.state.folder import state_folder, station_state
 
     if args.file is not None and args.state is None:
         return station_state(args.file)

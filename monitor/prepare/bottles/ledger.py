@@ -16,7 +16,7 @@ from typing import Any
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.prepare.bottles.bottles import Bottle, NotAllowed, fold, standing
-from monitor.prepare.kept_lines import Row, read_lines, writing
+from monitor.prepare.state.kept_lines import Row, read_lines, writing
 
 FOLDER, FILE = "ledger", "bottles.jsonl"
 Entry = dict[str, Any]

@@ -1,6 +1,6 @@
 """Keeps what was learned in STATE/learned: one JSON object a line, only ever appended to. The newest of each name counts.
 
-Decides the file format; monitor.prepare.kept_lines sees to it that nothing is lost by two shells or by a power cut in the
+Decides the file format; monitor.prepare.state.kept_lines sees to it that nothing is lost by two shells or by a power cut in the
 middle of a line. A damaged line that is not the last is refused by file and line: guessing at a calibration is worse than none.
 It may not decide what is believed; that is monitor.core.probes.learned. Tests: tests/prepare/probes/test_learned_store.py.
 """
@@ -16,7 +16,7 @@ from typing import Any, Literal, TypeVar
 
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.probes.learned import Comparison, ComparisonPoint, Coupled, Learned, ProbeLag, VesselLag
-from monitor.prepare.kept_lines import ALLOWED, read_lines, writing
+from monitor.prepare.state.kept_lines import ALLOWED, read_lines, writing
 
 Value = TypeVar("Value")
 

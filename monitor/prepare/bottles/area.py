@@ -2,7 +2,7 @@
 
 Source of the unit and of its equals (36-exposure roll = roll film = four 4x5 in = one 8x10 in): facts collected from a
 public wiki on fixer capacity and hobby texts; a navy manual counts alike. Other sheets by their area. A 24-exposure roll as
-24/36 of a long one: common practice, no source. Tests: tests/prepare/test_area.py.
+24/36 of a long one: common practice, no source. Tests: tests/prepare/bottles/test_area.py.
 """
 
 from __future__ import annotations

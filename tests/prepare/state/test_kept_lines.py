@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.prepare.kept_lines import read_lines, writing
+from monitor.prepare.state.kept_lines import read_lines, writing
 
 
 def put(path: Path, *rows: dict[str, object]) -> None:

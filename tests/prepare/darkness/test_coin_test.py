@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.prepare.coin_test import Change, CoinTest, coin_test, covers, darkness, guide, load, save
+from monitor.prepare.darkness.coin_test import Change, CoinTest, coin_test, covers, darkness, guide, load, save
 
 TODAY = dt.date(2026, 11, 25)
 CLEAR = CoinTest("panchromatic", "developer tray", "2026-11-01", 150.0, 1800.0, None)

@@ -5,7 +5,7 @@ lights nothing and times nothing: the person counts the minutes. Records stand i
 
 Sources: coins on film for twice the longest open time, NAVEDTRA 14209, chapter 10; five coins lifted at 1, 2, 4, 8 and 16
 minutes, a control with the tool off, and again after six months or any change: common practice, no source.
-Tests: tests/prepare/test_coin_test.py.
+Tests: tests/prepare/darkness/test_coin_test.py.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.recipe.light import FILMS
 from monitor.core.text.quantities import format_duration
 from monitor.prepare.days import Span, read_day
-from monitor.prepare.kept_lines import read_lines, writing
+from monitor.prepare.state.kept_lines import read_lines, writing
 
 FOLDER, FILE = "learned", "darkness.jsonl"
 COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, NotThere
-from monitor.prepare.state import state_folder, station_probe_id, station_state
+from monitor.prepare.state.folder import state_folder, station_probe_id, station_state
 
 
 def test_what_is_given_wins_over_the_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

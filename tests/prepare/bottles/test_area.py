@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from monitor.core.errors import InputWrong
-from monitor.prepare.area import units_of
+from monitor.prepare.bottles.area import units_of
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 Decides that a writer holds a lock from reading to the end of its writing, that what was written is on the disk when the
 call returns, that a damaged last line is kept aside in FILE.damaged and cut off before the next line, and that a damaged
 line anywhere else is refused by file and line. It knows nothing of what the lines mean.
-Tests: tests/prepare/test_kept_lines.py.
+Tests: tests/prepare/state/test_kept_lines.py.
 """
 
 from __future__ import annotations

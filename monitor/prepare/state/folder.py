@@ -2,7 +2,7 @@
 
 Decides between the `--state` option, a station file's `state`, $STATE_DIRECTORY and the XDG state folder, in this
 order; creates nothing. The whole check of a station file is the daemon's; here only its `state` is read.
-Tests: tests/prepare/test_state.py.
+Tests: tests/prepare/state/test_folder.py.
 """
 
 from __future__ import annotations
