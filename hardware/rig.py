@@ -25,7 +25,7 @@ from hardware.simulated.w1_tree import W1Tree
 PROBE_IDS = {"developer": "28-000000000a01", "bath": "28-000000000a02", "room": "28-000000000a03"}
 """Folder of each probe of a trace on the rig's bus."""
 
-PERIOD_S = 0.25
+RENEW_EVERY_S = 0.25
 """How often the rig renews its files: often enough that a reader's second is not blurred, seldom enough to cost nothing."""
 
 _LONGEST_LINE = 4096
@@ -51,12 +51,12 @@ class RigPlayer:
         zero_s = clock()
         _replace(self._directory / "rig.json", json.dumps({"mono_s0": zero_s, "speed": speed}) + "\n")
         ticks = 0
-        while ticks * PERIOD_S * speed < self._trace.end_s:
+        while ticks * RENEW_EVERY_S * speed < self._trace.end_s:
             ticks += 1
-            if wait(zero_s + ticks * PERIOD_S - clock()):
+            if wait(zero_s + ticks * RENEW_EVERY_S - clock()):
                 return False
             # A file stands for a whole period, so it says what is true in its middle.
-            self._show((ticks + 0.5) * PERIOD_S * speed)
+            self._show((ticks + 0.5) * RENEW_EVERY_S * speed)
         return True
 
     def _show(self, t_s: float) -> None:

@@ -21,7 +21,7 @@ from monitor.core.errors import EvenbathError, InputWrong, NotThere
 
 if TYPE_CHECKING:
     from monitor.core.recipe.values import Recipe
-    from monitor.live.station.control import Link
+    from monitor.live.station.control import StationLink
     from monitor.live.station.station_file import StationConfig
     from monitor.live.view.screen import PlainView, TerminalView
 
@@ -48,12 +48,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
     from monitor.cli.station import open_station
-    from monitor.live.station.control import Link
+    from monitor.live.station.control import StationLink
 
     request, recipe = _request(args)
     config = open_station(args.file)
     request["solutions"] = _solutions(config.state, recipe)
-    with Link(config.state) as link:
+    with StationLink(config.state) as link:
         answer = told(link.ask(request))
         for remark in answer.get("remarks", []):
             sys.stderr.write(f"note: {remark}\n")
@@ -124,7 +124,7 @@ def told(answer: Mapping[str, Any]) -> Mapping[str, Any]:
 # -- the questions ----------------------------------------------------------------------------------------------------
 
 
-def _ask_person(link: Link, answer: Mapping[str, Any]) -> None:
+def _ask_person(link: StationLink, answer: Mapping[str, Any]) -> None:
     questions = answer["questions"]
     sys.stdout.write(f"\nBefore the film: {len(questions)} questions. y is yes, n is no; Ctrl-C ends it, nothing is armed.\n")
     for number, question in enumerate(questions, 1):
@@ -161,7 +161,7 @@ def _pause(seconds: float) -> None:
     select.select([], [], [], seconds)
 
 
-def _wait_for(link: Link, question: Mapping[str, Any], key: str, hint: str) -> None:
+def _wait_for(link: StationLink, question: Mapping[str, Any], key: str, hint: str) -> None:
     number = question["id"]
     while True:
         told(link.ask({"verb": "answer", "id": number, "phase": "begin"}))
@@ -181,7 +181,7 @@ def _again() -> bool:
     return _yes()
 
 
-def _count(link: Link, question: Mapping[str, Any], has_switch: bool) -> None:
+def _count(link: StationLink, question: Mapping[str, Any], has_switch: bool) -> None:
     while True:
         _line("     enter, then count: ")
         begun = told(link.ask({"verb": "answer", "id": question["id"], "phase": "begin"}))
@@ -222,7 +222,7 @@ class Following:
         self._last_words = ""
         self._interrupts = _Interrupts()
 
-    def run(self, link: Link) -> int:
+    def run(self, link: StationLink) -> int:
         """Follow to the end. In the dark nothing ends it but its own end and a key."""
         with _raw_keyboard(self._terminal):
             try:
@@ -237,7 +237,7 @@ class Following:
         sys.stdout.write(self._last_words)
         return 0
 
-    def _to_the_end(self, link: Link | None) -> None:
+    def _to_the_end(self, link: StationLink | None) -> None:
         while not self._finished:
             try:
                 link = self._follow(link)
@@ -293,13 +293,13 @@ class Following:
             self._view = follow_view(self._recipe, self._opening, keys, self._red)
         return self._view
 
-    def _follow(self, link: Link | None) -> Link | None:
+    def _follow(self, link: StationLink | None) -> StationLink | None:
         """One connection, until it is lost or the session over. In the dark a lost station is looked for in silence."""
-        from monitor.live.station.control import Link
+        from monitor.live.station.control import StationLink
 
         try:
             if link is None:
-                link = Link(self._config.state)
+                link = StationLink(self._config.state)
             answer = link.ask({"verb": "follow"})
             if not answer.get("ok"):
                 self._end("nothing is running any more")
@@ -324,7 +324,7 @@ class Following:
         self._curtain.take({"event": "closed"})
         self._last_words = f"{why}\n"
 
-    def _wait_key(self, link: Link | None) -> None:
+    def _wait_key(self, link: StationLink | None) -> None:
         """Wait for the station or for a key, at most a second."""
         if link is not None and link.pending:
             self._take(link.receive())
@@ -360,7 +360,7 @@ class Following:
         if event.get("event") != "record" or record["kind"] in ("stage", "cue", "session"):
             view.show()
 
-    def _key(self, keys: bytes, link: Link | None) -> None:
+    def _key(self, keys: bytes, link: StationLink | None) -> None:
         if self._dark:
             if self._curtain.key():
                 self._lift()

@@ -65,7 +65,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     from monitor.live.station.keeper import Keeper
     from monitor.live.station.player import Player
     from monitor.live.station.readers import Reader
-    from monitor.live.station.resume import unfinished
+    from monitor.live.station.resume import unfinished_journals
     from monitor.live.station.sdnotify import Notifier
     from monitor.prepare.probes.learned_store import load_learned
 
@@ -77,7 +77,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     # Every thread that is started from here on inherits this: a signal must not cut short the kernel's wait for a conversion,
     # and only the main thread, which listens again below, is woken by one.
     signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
-    waiting = bool(unfinished(config.journals))
+    waiting = bool(unfinished_journals(config.journals))
     try:
         learned = load_learned(config.state)
     except EvenbathError as wrong:

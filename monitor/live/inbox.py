@@ -36,9 +36,9 @@ class Sampled:
 
 @dataclass(frozen=True, slots=True)
 class Sounded:
-    """A sound began, at `onset_s` of session time. `tune` tells which run of the player it belongs to."""
+    """A sound began, at `onset_s` of session time. `generation`: the start of the player that it belongs to."""
 
-    tune: int
+    generation: int
     sound: Sound
     onset_s: float
 
@@ -47,7 +47,7 @@ class Sounded:
 class Unsounded:
     """A sound that will never be heard: another took its place, or the sounder failed."""
 
-    tune: int
+    generation: int
     sound: Sound
 
 
@@ -61,7 +61,7 @@ class Trouble:
 
 
 @dataclass(frozen=True, slots=True)
-class House:
+class MachineHealth:
     """What the keeper found: free bytes of the state folder (None: cannot be asked) and the board's throttling word."""
 
     free_bytes: int | None
@@ -91,7 +91,7 @@ class Stop:
     why: Literal["signal", "test"] = "signal"
 
 
-Message = Edge | Sampled | Sounded | Unsounded | Trouble | House | Request | HungUp | Stop
+Message = Edge | Sampled | Sounded | Unsounded | Trouble | MachineHealth | Request | HungUp | Stop
 
 
 class Inbox:

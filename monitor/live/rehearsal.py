@@ -24,7 +24,7 @@ READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2
 GATE_PATIENCE_S = 3600.0
 """Behind the trace's end the liquids stand still: a gate (at most 30 minutes) that has not opened by then never will."""
-LONGEST_S = 86400.0
+GIVE_UP_AFTER_S = 86400.0
 """A rehearsal that is not over after a day is given up."""
 
 
@@ -98,7 +98,7 @@ class Rehearsal:
             self._carry_out(session.wake(at_s))
         if at_s > self._give_up_s and session.waits_for_gate:
             self.abandon("the gate stayed closed to the end of the trace")
-        elif at_s > LONGEST_S:
+        elif at_s > GIVE_UP_AFTER_S:
             self.abandon("not over after a day")
         return not session.closed
 

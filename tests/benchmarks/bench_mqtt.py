@@ -19,7 +19,7 @@ from pathlib import Path
 
 from monitor.live.clock import RealClock
 from monitor.live.telemetry.broker_link import Timing
-from monitor.live.telemetry.mqtt import Pace
+from monitor.live.telemetry.mqtt import PublishPace
 from tests.live.telemetry.brokers import Mosquitto, free_port, until
 from tests.live.telemetry.publishers import FAST, Listener, RunningRecorder, closing, journal, opening, publisher, record
 
@@ -68,7 +68,7 @@ def start_recorder(broker: Mosquitto, folder: Path, *more: str) -> subprocess.Po
     return running
 
 
-def drain(pace: Pace, name: str) -> None:
+def drain(pace: PublishPace, name: str) -> None:
     """An hour's backlog, to a recorder's disk."""
 
     def work(broker: Mosquitto, folder: Path) -> None:
@@ -90,9 +90,9 @@ VOICE = """
 import sys, threading
 from pathlib import Path
 from tests.live.telemetry.publishers import publisher
-from monitor.live.telemetry.mqtt import Pace
+from monitor.live.telemetry.mqtt import PublishPace
 from monitor.live.telemetry.broker_link import Timing
-timing, pace = Timing(backoff_first_s=0.2, backoff_most_s=1.0), Pace(live_per_s=float(sys.argv[3]))
+timing, pace = Timing(backoff_first_s=0.2, backoff_most_s=1.0), PublishPace(live_per_s=float(sys.argv[3]))
 voice = publisher(int(sys.argv[1]), Path(sys.argv[2]), timing=timing, pace=pace)
 voice.start()
 threading.Event().wait()
@@ -230,7 +230,7 @@ def ticks() -> None:
         keep(folder, 4 * HOUR)
         port = broker.port
         broker.stop()
-        for pace, name in ((Pace(), "at its pace"), (FAST, "without a bound")):
+        for pace, name in ((PublishPace(), "at its pace"), (FAST, "without a bound")):
             broker.stop()
             voice = publisher(port, folder, timing=Timing(backoff_first_s=0.2, backoff_most_s=1.0), pace=pace)
             voice.start()
@@ -247,7 +247,7 @@ def ticks() -> None:
 def main() -> None:
     """All of it."""
     logging.disable(logging.WARNING)
-    drain(Pace(), "at the usual pace")
+    drain(PublishPace(), "at the usual pace")
     drain(FAST, "without a bound")
     memory_of_the_publisher()
     recorder_of_200()

@@ -15,7 +15,7 @@ import pytest
 from hardware.errors import HardwareConfig
 from hardware.one_wire import OneWireBus
 from hardware.panel_config import PanelConfig
-from hardware.rig import PERIOD_S, PROBE_IDS, RigPanel, RigPlayer
+from hardware.rig import PROBE_IDS, RENEW_EVERY_S, RigPanel, RigPlayer
 from hardware.simulated.probes import ProbeOptions
 from hardware.simulated.trace import load_trace
 
@@ -55,10 +55,10 @@ def test_the_bus_says_what_the_trace_says_when_it_says_it(tmp_path: Path) -> Non
     """A ramp of 1 C a second is on the bus within a step and half a period at every moment, and rig.json tells its zero."""
     stage, ended = _play(tmp_path, "0,20,15,10,\n8,28,15,10,")
     assert ended
-    assert len(stage.seen) == 8 / PERIOD_S
+    assert len(stage.seen) == 8 / RENEW_EVERY_S
     errors_c = [raw_c - (20 + at_s) for at_s, raw_c, _ in stage.seen[1:] if raw_c is not None]
     assert len(errors_c) == len(stage.seen) - 1
-    assert all(abs(error_c) <= PERIOD_S / 2 + 0.04 for error_c in errors_c)
+    assert all(abs(error_c) <= RENEW_EVERY_S / 2 + 0.04 for error_c in errors_c)
     assert stage.seen[0] == (0.0, 20.0, None)
     assert json.loads((tmp_path / "rig.json").read_text())["mono_s0"] == 1000.0
     assert stage.bus.read(PROBE_IDS["bath"]).raw_c == 15.0

@@ -19,11 +19,11 @@ from hardware.simulated.panel import RecordingPanel
 from monitor.core.probes.learned import Learned
 from monitor.live.clock import FakeClock
 from monitor.live.disk.journal import Disk
-from monitor.live.inbox import Edge, House, HungUp, Inbox, Request
+from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Request
 from monitor.live.station.daemon import Station
 from monitor.live.station.parts import Publisher
 from monitor.live.station.player import Player
-from monitor.live.station.readers import PERIOD_S, Reader
+from monitor.live.station.readers import READ_EVERY_S, Reader
 from monitor.live.station.sdnotify import Notifier
 from monitor.live.station.station_file import PanelConfig, ProbeConfig, StationConfig
 
@@ -139,7 +139,7 @@ class World:
         self.answers: list[dict[str, Any]] = []
         self.sent: list[tuple[int, dict[str, Any]]] = []
         self.deaf: set[int] = set()
-        self.house = House(1000 * MIB, None)
+        self.health = MachineHealth(1000 * MIB, None)
         self.late_by_s: Callable[[], float] = lambda: 0.0
         self._seed = seed
         self._has_switch = has_switch
@@ -162,7 +162,7 @@ class World:
         self.station.readers = self._readers
         self._read_s = self.clock.mono_s()
         self._write_s = self.clock.mono_s()
-        self._house_s = self.clock.mono_s()
+        self._health_s = self.clock.mono_s()
         if self.panel.switch is not None:
             self.panel.switch.listen(lambda at_s, down: self.inbox.put(Edge(at_s, down)))
         self.station.take_up()
@@ -200,17 +200,17 @@ class World:
         while True:
             now_s = self.clock.mono_s()
             player_s = self.player.step()
-            times = [until_s, self.station.due_s, self._read_s, self._write_s, self._house_s]
+            times = [until_s, self.station.due_s, self._read_s, self._write_s, self._health_s]
             if player_s is not None:
                 times.append(player_s)
             at_s = max(min(times), now_s)
             self.clock.to(at_s + (self.late_by_s() if at_s < until_s else 0.0))
             now_s = self.clock.mono_s()
-            if now_s >= self._house_s:
-                self._house_s = now_s + 10.0
-                self.inbox.put(self.house)
+            if now_s >= self._health_s:
+                self._health_s = now_s + 10.0
+                self.inbox.put(self.health)
             if now_s >= self._read_s:
-                self._read_s += PERIOD_S
+                self._read_s += READ_EVERY_S
                 for reader in self._readers:
                     reader.step()
             self.settle()

@@ -201,6 +201,3 @@ def test_a_stage_without_time_ends_where_the_next_begins(tmp_path: Path) -> None
     ends = [r["t_s"] for r in kinds(records, "stage", event="end")]
     begins = [r["t_s"] for r in kinds(records, "stage", event="begin")]
     assert begins[1:] == ends[: len(begins) - 1]
-
-
-

@@ -107,7 +107,7 @@ class Disk:
         os.fdatasync(descriptor)
 
 
-class Journal:
+class JournalWriter:
     """The journal of one session. `append` never blocks for the disk; `step` is the writer thread's.
 
     `safe` is called with the session and the length of the file up to which it is safe on the disk.

@@ -1,7 +1,7 @@
 """The local door: a socket in the state folder, for the station's own user and group alone. JSON, one object a line.
 
 The server only carries lines: what a request may do is decided by the thread that owns the state, which gets each as a
-`Request` with a way to answer. A follower that does not read is dropped, never waited for. `ask` and `Link` are the other
+`Request` with a way to answer. A follower that does not read is dropped, never waited for. `ask` and `StationLink` are the other
 end, for the commands. Tests: tests/live/station/test_control.py.
 """
 
@@ -26,7 +26,7 @@ from monitor.core.errors import NotThere
 from monitor.live.inbox import HungUp, Message, Request
 
 NAME = "control.sock"
-LONGEST_LINE = 1 << 20
+LONGEST_REQUEST = 1 << 20
 MOST_BEHIND = 4 << 20
 """Bytes that may wait for one connection before it is dropped."""
 MOST_LINES = 16
@@ -206,7 +206,7 @@ class Control:
                 self.send(number, {"ok": False, "status": 2, "lines": ["not a request; allowed: one JSON object a line"]})
                 continue
             self._post(Request(number, body, lambda answer, number=number: void(self.send(number, answer))))  # type: ignore[misc]
-        if len(connection.incoming) > LONGEST_LINE:
+        if len(connection.incoming) > LONGEST_REQUEST:
             self._drop(connection)
 
     def _drop(self, connection: _Connection) -> None:
@@ -222,7 +222,7 @@ def void(_: object) -> None:
     """Forget a result."""
 
 
-class Link:
+class StationLink:
     """A connection to a running station. Raises `NotThere` where none answers."""
 
     def __init__(self, state: Path, timeout_s: float = ANSWER_S) -> None:
@@ -239,7 +239,7 @@ class Link:
                 raise NotThere(f"{state}: the station there belongs to another user and group; ask as its own user") from None
             raise NotThere(f"no station answers in {state}; start one first: evenbath station --file ...") from None
 
-    def __enter__(self) -> Link:
+    def __enter__(self) -> StationLink:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, wrong: BaseException | None, trace: TracebackType | None) -> None:
@@ -294,5 +294,5 @@ class Link:
 
 def ask(state: Path, request: Mapping[str, Any]) -> dict[str, Any]:
     """One request, one answer. Raises `NotThere` where no station answers."""
-    with Link(state) as link:
+    with StationLink(state) as link:
         return link.ask(request)

@@ -27,15 +27,15 @@ from monitor.core.session.cues import Sound
 from monitor.core.session.foot import Debounce
 from monitor.core.session.session import Session
 from monitor.live.clock import BUILT, Clock, stamp
-from monitor.live.disk.journal import Disk, Journal, Reserve, make_journal
-from monitor.live.inbox import Edge, House, HungUp, Inbox, Message, Request, Sampled, Sounded, Trouble, Unsounded
+from monitor.live.disk.journal import Disk, JournalWriter, Reserve, make_journal
+from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Message, Request, Sampled, Sounded, Trouble, Unsounded
 from monitor.live.station.parts import Panel, Publisher
 from monitor.live.station.player import Player
 from monitor.live.station.preflight import Facts, ProbeFacts
 from monitor.live.station.readers import Reader, to_reading
-from monitor.live.station.requests import Refused
-from monitor.live.station.resume import LATER_S, Left, close_by_hand, load, plan, planned_total_s, repair, unfinished
-from monitor.live.station.running import Running, Wish, beliefs_of, opening_fields, options_of
+from monitor.live.station.requests import RequestRefused
+from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, load, plan, planned_total_s, repair, unfinished_journals
+from monitor.live.station.running import Running, StartRequest, beliefs_of, opening_fields, options_of
 from monitor.live.station.sdnotify import Notifier
 from monitor.live.station.starting import Starting
 from monitor.live.station.station_file import StationConfig
@@ -44,14 +44,14 @@ RING_S = 1800.0
 SECOND_S = 1.0
 READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
 """A part that has not moved for this long has stopped: the watchdog is no longer fed."""
-STEP_S = 1.0
+CLOCK_STEP_S = 1.0
 """A wall clock that moves by more than this against the monotonic one within a second was set."""
 KNOWN_S = 5.0
 """A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
 ARM_SAFE_S = 3.0
 """So long the start waits for its first record to be safe; nothing is timed yet."""
 LATE_S, LATE_APART_S = 0.25, 10.0
-TAP_S, HOLD_S = 0.15, 1.2
+KEY_TAP_S, KEY_HOLD_S = 0.15, 1.2
 """How long a key of the keyboard holds the switch that is not there."""
 
 
@@ -92,18 +92,18 @@ class Station:
         self._comparisons: dict[str, Comparison | None] = {}
         self._newest: dict[str, Newest] = {}
         self._ring: deque[Reading] = deque()
-        self._house = House(None, None)
+        self._health = MachineHealth(None, None)
         self._followers: set[int] = set()
         self._keys: list[tuple[float, bool]] = []
         self._debounce = Debounce(panel.switch is not None and panel.switch.is_down())
-        self._tunes = 0
+        self._generations = 0
         now_s = clock.mono_s()
         self._up_s = now_s
         self._second_s = now_s + SECOND_S
         self._planned_s = now_s + SECOND_S
         self._wall_ahead_s = self._ahead()
         self._late_told_s = -LATE_APART_S
-        self._ended: list[Journal] = []
+        self._ended: list[JournalWriter] = []
         self._switch_dead = False
         self._throttled: int | None = None
         self.learn_again()
@@ -118,51 +118,51 @@ class Station:
 
     def take_up(self) -> None:
         """Look for sessions that were left without a close: go on with the newest that can be, close the others as lost."""
-        found: list[Left] = []
-        for path in unfinished(self.config.journals):
+        found: list[UnfinishedSession] = []
+        for path in unfinished_journals(self.config.journals):
             repair(path)
-            left = load(path)
-            if left is not None:
-                found.append(left)
+            earlier = load(path)
+            if earlier is not None:
+                found.append(earlier)
             elif path.stat().st_size == 0:
                 path.unlink()  # made, and never written to: nobody was told of this session
-        for number, left in enumerate(reversed(found)):
-            told = plan(left, self._clock)
-            if number == 0 and told.verdict != "lost" and left.recipe is not None:
+        for number, earlier in enumerate(reversed(found)):
+            told = plan(earlier, self._clock)
+            if number == 0 and told.verdict != "lost" and earlier.recipe is not None:
                 try:
-                    self._go_on(left, left.recipe)
+                    self._go_on(earlier, earlier.recipe)
                     continue
                 except Exception:  # a record that this program cannot fold: the session cannot be saved, the station can
                     self._mishap("take up")
                     if self.running is not None:
                         self.running.let_go()
                     self.running = None
-            journal = self._journal(left.path)
-            journal.append(close_by_hand(left, "lost", self._clock.wall()))
+            journal = self._journal(earlier.path)
+            journal.append(close_by_hand(earlier, "lost", self._clock.wall()))
             journal.finish()
             self._ended.append(journal)
-            self._say(f"session {left.session} was left without an end and cannot go on: closed as lost")
+            self._say(f"session {earlier.session} was left without an end and cannot go on: closed as lost")
         if self.running is None and self._publisher is not None:
             self._publisher.progress(None)
 
-    def _go_on(self, left: Left, recipe: Recipe) -> None:
-        session = Session(recipe, beliefs_of(left.opening, recipe), options_of(left.opening))
-        told = plan(left, self._clock)
-        running = self._running(session, left.session, told.zero_s, self._journal(left.path))
+    def _go_on(self, earlier: UnfinishedSession, recipe: Recipe) -> None:
+        session = Session(recipe, beliefs_of(earlier.opening, recipe), options_of(earlier.opening))
+        told = plan(earlier, self._clock)
+        running = self._running(session, earlier.session, told.zero_s, self._journal(earlier.path))
         self.running = running
-        running.take_up(self._next_tune(), left, told)
-        self._say(f"session {left.session} goes on")
+        running.take_up(self._next_generation(), earlier, told)
+        self._say(f"session {earlier.session} goes on")
         self._reserve(recipe)
         self._done()
 
-    def _journal(self, path: Path) -> Journal:
+    def _journal(self, path: Path) -> JournalWriter:
         safe = None if self._publisher is None else self._publisher.safe
-        journal = Journal(path, self._clock, self._inbox.put, Reserve(self.config.state / "reserve"), safe, self._disk)
+        journal = JournalWriter(path, self._clock, self._inbox.put, Reserve(self.config.state / "reserve"), safe, self._disk)
         if self._threads:
             journal.start()
         return journal
 
-    def _running(self, session: Session, name: str, zero_s: float, journal: Journal) -> Running:
+    def _running(self, session: Session, name: str, zero_s: float, journal: JournalWriter) -> Running:
         return Running(session, name, zero_s, journal, self._player, self._panel, self._clock, self._tell)
 
     def _reserve(self, recipe: Recipe) -> str:
@@ -173,9 +173,9 @@ class Station:
             return wrong.strerror or str(wrong)
         return ""
 
-    def _next_tune(self) -> int:
-        self._tunes += 1
-        return self._tunes
+    def _next_generation(self) -> int:
+        self._generations += 1
+        return self._generations
 
     def on_edge(self, mono_s: float, down: bool) -> None:
         """An edge of the switch, from the pins' own thread: into the inbox and nothing else."""
@@ -192,7 +192,7 @@ class Station:
             journal.stop()
 
     @property
-    def journals(self) -> list[Journal]:
+    def journals(self) -> list[JournalWriter]:
         """All that may still have something to write, the running session's last."""
         return [*self._ended, *([] if self.running is None else [self.running.journal])]
 
@@ -241,10 +241,10 @@ class Station:
         elif isinstance(message, Edge):
             self._edges(self._debounce.feed(message.mono_s, message.down))
         elif isinstance(message, Sounded):
-            if self.running is not None and message.tune == self.running.tune:
+            if self.running is not None and message.generation == self.running.generation:
                 self.running.sounded(message.sound, message.onset_s)
         elif isinstance(message, Unsounded):
-            if self.running is not None and message.tune == self.running.tune:
+            if self.running is not None and message.generation == self.running.generation:
                 self.running.dropped(message.sound, self._clock.mono_s())
         elif isinstance(message, Request):
             self._request(message)
@@ -252,8 +252,8 @@ class Station:
             self._hung_up(message.line)
         elif isinstance(message, Trouble):
             self._note("trouble", {"part": message.part, "well": message.well, "why": message.why})
-        elif isinstance(message, House):
-            self._look_house(message)
+        elif isinstance(message, MachineHealth):
+            self._look_health(message)
         else:
             self.ending = True
 
@@ -338,7 +338,7 @@ class Station:
     def _each_second(self, now_s: float) -> None:
         ahead_s = self._ahead()
         moved_s, self._wall_ahead_s = ahead_s - self._wall_ahead_s, ahead_s
-        if abs(moved_s) > STEP_S:
+        if abs(moved_s) > CLOCK_STEP_S:
             self._note("clock", {"event": "stepped", "by_s": moved_s})
         self._look_switch(now_s)
         if self._notifier is not None and self._moves(now_s):
@@ -362,12 +362,12 @@ class Station:
         if dead and self.running is not None:
             self.running.fault("the foot switch is no longer read: go on by the cues and the second clock", now_s)
 
-    def _look_house(self, house: House) -> None:
-        self._house = house
-        if house.throttled is not None and house.throttled != self._throttled:
-            if self._throttled is not None or house.throttled:
-                self._note("power", {"throttled": house.throttled})
-            self._throttled = house.throttled
+    def _look_health(self, health: MachineHealth) -> None:
+        self._health = health
+        if health.throttled is not None and health.throttled != self._throttled:
+            if self._throttled is not None or health.throttled:
+                self._note("power", {"throttled": health.throttled})
+            self._throttled = health.throttled
 
     def _note(self, kind: str, fields: Mapping[str, Any]) -> None:
         if self.running is not None:
@@ -409,7 +409,7 @@ class Station:
         verb = request.body.get("verb")
         try:
             if not isinstance(verb, str) or verb not in verbs:
-                raise Refused(f"no such verb; allowed: {', '.join(verbs)}")
+                raise RequestRefused(f"no such verb; allowed: {', '.join(verbs)}")
             answer = verbs[verb](request)
         except EvenbathError as wrong:
             answer = {"ok": False, "status": wrong.exit_status, "lines": list(wrong.lines)}
@@ -442,8 +442,8 @@ class Station:
             "view": view,
             "source": None if view is None else view["source"],
             "probes": probes,
-            "free_bytes": self._house.free_bytes,
-            "throttled": self._house.throttled,
+            "free_bytes": self._health.free_bytes,
+            "throttled": self._health.throttled,
             "wall_set": self._clock.wall_set(),
             "unsafe_records": None if running is None else running.journal.backlog,
             "switch": None if self._panel.switch is None else self._panel.alive(),
@@ -464,10 +464,11 @@ class Station:
 
     def _develop(self, request: Request) -> None:
         if self.running is not None:
-            raise Refused(f"session {self.running.name} is armed or running; allowed: one session at a time (evenbath status shows it)")
+            name = self.running.name
+            raise RequestRefused(f"session {name} is armed or running; allowed: one session at a time (evenbath status shows it)")
         self._starting.develop(request)
 
-    def facts(self, wish: Wish) -> Facts:
+    def facts(self, wanted: StartRequest) -> Facts:
         """What the machine knows when somebody wants to start."""
         now_s = self._clock.mono_s()
         probes = []
@@ -483,21 +484,21 @@ class Station:
             has_switch=switch is not None,
             switch_alive=self._panel.alive(),
             switch_down=switch is not None and switch.is_down(),
-            free_bytes=self._house.free_bytes,
+            free_bytes=self._health.free_bytes,
             wall_set=self._clock.wall_set(),
             wall_plausible=self._clock.wall() >= BUILT,
-            throttled=self._house.throttled,
-            has_vessel_lag=self._learned.vessel_lag(wish.vessel or wish.recipe.vessel) is not None,
+            throttled=self._health.throttled,
+            has_vessel_lag=self._learned.vessel_lag(wanted.vessel or wanted.recipe.vessel) is not None,
             broker=self._broker(),
         )
 
     def sound(self, pattern: Sequence[tuple[float, tuple[float, ...]]]) -> None:
         """Ticks of the pre-flight, so many seconds from now."""
-        self._player.tune(self._next_tune(), self._clock.mono_s())
+        self._player.restart(self._next_generation(), self._clock.mono_s())
         for number, (after_s, ticks) in enumerate(pattern):
             self._player.add(Sound(number, "tick", after_s, ticks))
 
-    def start(self, wish: Wish, answers: Mapping[str, Any]) -> Mapping[str, Any]:
+    def start(self, wanted: StartRequest, answers: Mapping[str, Any]) -> Mapping[str, Any]:
         """Arm. The open record is on the disk before anybody is told the session's name."""
         self.learn_again()
         try:
@@ -506,25 +507,25 @@ class Station:
             return {"ok": False, "status": 3, "lines": [f"{self.config.journals}: no journal can be made ({wrong.strerror})"]}
         recent = sorted((r for r in self._ring if r.t_s >= self._clock.mono_s() - KNOWN_S), key=lambda r: r.t_s)
         zero_s = recent[0].t_s if recent else self._clock.mono_s()
-        beliefs, opening = opening_fields(self.config, wish, self._learned, self._clock, zero_s, answers)
-        unreserved = self._reserve(wish.recipe)
-        session = Session(wish.recipe, beliefs, options_of({**opening, "lamp": wish.lamp}))
+        beliefs, opening = opening_fields(self.config, wanted, self._learned, self._clock, zero_s, answers)
+        unreserved = self._reserve(wanted.recipe)
+        session = Session(wanted.recipe, beliefs, options_of({**opening, "lamp": wanted.lamp}))
         running = self._running(session, name, zero_s, self._journal(self.config.journals / f"{name}.jsonl"))
         self.running = running
-        running.begin(self._next_tune(), opening)
+        running.begin(self._next_generation(), opening)
         for reading in recent:  # what is known of the bath is known to the session: a begin may come at once
             running.take(reading, reading.t_s)
         if unreserved:
             self._note("trouble", {"part": "disk", "well": False, "why": f"no space could be set aside: {unreserved}"})
         if not (running.journal.wait_safe(ARM_SAFE_S) if self._threads else running.journal.step()):
             return self._unarm(running)
-        return {"ok": True, "armed": name, "open_film": list(wish.recipe.open_film), "has_switch": opening["has_switch"]}
+        return {"ok": True, "armed": name, "open_film": list(wanted.recipe.open_film), "has_switch": opening["has_switch"]}
 
     def _unarm(self, running: Running) -> Mapping[str, Any]:
         """The disk does not take the first record, so that nothing could be taken up after a crash: no start."""
         self.running = None
         running.let_go()
-        self._player.tune(self._next_tune(), self._clock.mono_s())
+        self._player.restart(self._next_generation(), self._clock.mono_s())
         running.journal.stop()
         path = self.config.journals / f"{running.name}.jsonl"
         path.unlink(missing_ok=True)
@@ -534,23 +535,23 @@ class Station:
         """A key of the keyboard that stands for the switch: in the light, and only where there is no switch."""
         running = self.running
         if running is None:
-            raise Refused("nothing is armed; allowed: develop first")
+            raise RequestRefused("nothing is armed; allowed: develop first")
         if self.config.panel.switch is not None:
-            raise Refused("this station has a foot switch; the keyboard is none")
+            raise RequestRefused("this station has a foot switch; the keyboard is none")
         if running.bare_now:
-            raise Refused("the film is bare: no keyboard and no screen now; begins are assumed")
+            raise RequestRefused("the film is bare: no keyboard and no screen now; begins are assumed")
         now_s = self._clock.mono_s()
         if self._keys:
             return {"ok": True}
         kind = request.body.get("kind")
         self._edges([(now_s, True)])
-        self._keys.append((now_s + (HOLD_S if kind == "hold" else TAP_S), False))
+        self._keys.append((now_s + (KEY_HOLD_S if kind == "hold" else KEY_TAP_S), False))
         return {"ok": True}
 
     def _follow(self, request: Request) -> Mapping[str, Any]:
         running = self.running
         if running is None:
-            raise Refused("no session is running; allowed: develop first")
+            raise RequestRefused("no session is running; allowed: develop first")
         self._followers.add(request.line)
         beliefs = running.session.beliefs
         told: dict[str, Any] = {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
@@ -561,9 +562,9 @@ class Station:
         running = self.running
         why = request.body.get("why")
         if running is None:
-            raise Refused("no session is running; nothing to abandon")
+            raise RequestRefused("no session is running; nothing to abandon")
         if not isinstance(why, str) or not why.strip():
-            raise Refused("no reason; allowed: a few words that will be written into the journal")
+            raise RequestRefused("no reason; allowed: a few words that will be written into the journal")
         running.note("abandon", {"why": why.strip()[:500], "by": "this machine"}, self._clock.mono_s())
         running.abandon(why.strip()[:500], self._clock.mono_s())
         if self._threads:

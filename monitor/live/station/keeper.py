@@ -12,14 +12,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 from monitor.live.clock import Clock
-from monitor.live.inbox import House, Message
+from monitor.live.inbox import MachineHealth, Message
 
 EVERY_S = 10.0
 THROTTLED = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
 """The firmware's word on under-voltage and throttling, hexadecimal, 0 if all is well (from memory, not verified)."""
 
 
-def look(state: Path) -> House:
+def look(state: Path) -> MachineHealth:
     """Ask both now."""
     try:
         disk = os.statvfs(state)
@@ -30,7 +30,7 @@ def look(state: Path) -> House:
         throttled: int | None = int(THROTTLED.read_text(encoding="ascii").strip(), 16)
     except (OSError, ValueError):
         throttled = None
-    return House(free, throttled)
+    return MachineHealth(free, throttled)
 
 
 class Keeper:

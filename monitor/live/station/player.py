@@ -17,7 +17,7 @@ from monitor.core.session.cues import Cue, Mixer, Sound
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
 
-BEAT_S = 0.5
+PLAYER_BEAT_S = 0.5
 """At least this often the player shows that it lives; the watchdog looks at `beat_s`."""
 
 
@@ -31,7 +31,7 @@ class Player:
         self._lamp: Output | None = None
         self._condition = threading.Condition()
         self._mixer = Mixer()
-        self._tune = 0
+        self._generation = 0
         self._zero_s = 0.0
         self._t_s = 0.0
         self._on = False
@@ -42,10 +42,10 @@ class Player:
         self._thread: threading.Thread | None = None
         self.beat_s = clock.mono_s()
 
-    def tune(self, tune: int, zero_s: float) -> None:
+    def restart(self, generation: int, zero_s: float) -> None:
         """Begin anew: silence, and sounds whose onsets count from `zero_s` of the monotonic clock."""
         with self._condition:
-            self._mixer, self._tune, self._zero_s = Mixer(), tune, zero_s
+            self._mixer, self._generation, self._zero_s = Mixer(), generation, zero_s
             self._t_s = self._clock.mono_s() - zero_s
             self._wake()
 
@@ -84,11 +84,11 @@ class Player:
                 over = heard_s >= sound.end_s and not step.on
                 hushed = sound.cue == "tick" and not step.on  # room is being made for a click; a tick has no second half
                 if "sounder" in self._broken or over or hushed:
-                    self._post(Unsounded(self._tune, sound))
+                    self._post(Unsounded(self._generation, sound))
                 else:
-                    self._post(Sounded(self._tune, sound, heard_s))
+                    self._post(Sounded(self._generation, sound, heard_s))
             for sound in step.dropped:
-                self._post(Unsounded(self._tune, sound))
+                self._post(Unsounded(self._generation, sound))
             return None if step.next_s is None else step.next_s + self._zero_s
 
     def start(self) -> None:
@@ -113,7 +113,7 @@ class Player:
             next_s = self.step()
             with self._condition:
                 if not self._changed and not self._ending:
-                    latest_s = self.beat_s + BEAT_S
+                    latest_s = self.beat_s + PLAYER_BEAT_S
                     self._clock.wait(self._condition, latest_s if next_s is None else min(next_s, latest_s))
 
     def _wake(self) -> None:
@@ -121,7 +121,7 @@ class Player:
         self._condition.notify_all()
 
     def _now(self) -> float:
-        """Time of the tune; it never falls."""
+        """Time since this generation began; it never falls."""
         self._t_s = max(self._t_s, self._clock.mono_s() - self._zero_s)
         return self._t_s
 

@@ -138,7 +138,7 @@ _CHECKS: Mapping[str, Callable[[Item, Facts], list[Finding]]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class PreflightQuestion:
     """One thing to ask a person. `kind`: answered by yes, by pressing the switch, by a count, or by lifting the probe `probe`."""
 
     id: str
@@ -153,23 +153,23 @@ class Question:
         return {"id": self.id, "kind": self.kind, "text": self.text, "stops": self.stops, "probe": self.probe}
 
 
-def questions_for(recipe: Recipe, facts: Facts) -> tuple[Question, ...]:
+def questions_for(recipe: Recipe, facts: Facts) -> tuple[PreflightQuestion, ...]:
     """The person's items in the order of the list; probes are lifted one by one, the switch is pressed."""
-    asked: list[Question] = []
+    asked: list[PreflightQuestion] = []
     for item in items_for(recipe):
         if item.id == "switch" and facts.has_switch:
-            asked.append(Question("switch", "press", "Press the foot switch once.", item.stops, item.if_no))
+            asked.append(PreflightQuestion("switch", "press", "Press the foot switch once.", item.stops, item.if_no))
         elif item.asked_of == "machine":
             continue
         elif item.id == "sounder":
-            asked.append(Question("sounder", "count", item.text, item.stops, item.if_no))
+            asked.append(PreflightQuestion("sounder", "count", item.text, item.stops, item.if_no))
         elif item.id == "roles":
             lifted = [p for p in facts.probes if p.role in NEEDED_ROLES]
             for probe in lifted if len(facts.probes) > 1 else ():
                 text = f"Lift the {probe.name} probe ({probe.role}) out of the water and hold it in the air."
-                asked.append(Question(f"roles {probe.name}", "lift", text, item.stops, item.if_no, probe.name))
+                asked.append(PreflightQuestion(f"roles {probe.name}", "lift", text, item.stops, item.if_no, probe.name))
         else:
-            asked.append(Question(item.id, "yes", item.text, item.stops, item.if_no))
+            asked.append(PreflightQuestion(item.id, "yes", item.text, item.stops, item.if_no))
     return tuple(asked)
 
 
@@ -178,7 +178,7 @@ class Preflight:
     """The questions of one start and what has been answered. `line`: the connection that asks; it may hang up."""
 
     line: int
-    questions: tuple[Question, ...]
+    questions: tuple[PreflightQuestion, ...]
     answers: dict[str, Any] = field(default_factory=dict)
     refused: str | None = None
     _baseline: dict[str, float] = field(default_factory=dict)
@@ -197,11 +197,11 @@ class Preflight:
         """Whether it may start."""
         return self.refused is None and self.left == 0
 
-    def find(self, number: object) -> Question | None:
+    def find(self, number: object) -> PreflightQuestion | None:
         """A question by its id."""
         return next((q for q in self.questions if q.id == number), None)
 
-    def answer_yes(self, question: Question, yes: bool) -> str | None:
+    def answer_yes(self, question: PreflightQuestion, yes: bool) -> str | None:
         """A plain answer. Returns why it cannot start, None if it can go on."""
         self.answers[question.id] = yes
         if not yes and question.stops:
@@ -217,7 +217,7 @@ class Preflight:
         """From now on presses count."""
         self._presses = 0
 
-    def look_press(self, question: Question) -> bool:
+    def look_press(self, question: PreflightQuestion) -> bool:
         """Whether the switch has been pressed since."""
         if self._presses:
             self.answers[question.id] = True
@@ -228,7 +228,7 @@ class Preflight:
         self._count, self._taps = number, 0
         return [(COUNT_AFTER_S + COUNT_GAP_S * i, TICK) for i in range(number)]
 
-    def look_count(self, question: Question, typed: int | None) -> tuple[bool, bool]:
+    def look_count(self, question: PreflightQuestion, typed: int | None) -> tuple[bool, bool]:
         """What was tapped (or typed) against what was sounded: (right, done). Three right in a row are wanted."""
         right = (self._taps if typed is None else typed) == self._count > 0
         self._rounds = self._rounds + 1 if right else 0
@@ -241,7 +241,7 @@ class Preflight:
         """Remember where every probe stands before one is lifted."""
         self._baseline = dict(now_c)
 
-    def look_lift(self, question: Question, now_c: Mapping[str, float]) -> str | None:
+    def look_lift(self, question: PreflightQuestion, now_c: Mapping[str, float]) -> str | None:
         """Which probe has moved most, once one has moved enough. The right one answers the question, another one refuses the start."""
         moved = {name: abs(now_c[name] - was_c) for name, was_c in self._baseline.items() if name in now_c}
         if not moved:

@@ -18,7 +18,7 @@ from monitor.core.probes.readings import Reading, Role
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sampled
 
-PERIOD_S = 1.0
+READ_EVERY_S = 1.0
 
 
 class Reader:
@@ -48,7 +48,7 @@ class Reader:
     def next_s(self, due_s: float) -> float:
         """When the read after the one that was due at `due_s` begins: on the same phase, the first that is not over."""
         late_s = self.beat_s - due_s
-        return due_s + PERIOD_S * max(1, math.ceil(late_s / PERIOD_S)) if late_s > PERIOD_S else due_s + PERIOD_S
+        return due_s + READ_EVERY_S * max(1, math.ceil(late_s / READ_EVERY_S)) if late_s > READ_EVERY_S else due_s + READ_EVERY_S
 
     def start(self) -> None:
         """Run in a thread of its own until `stop`."""

@@ -13,41 +13,41 @@ from monitor.core.errors import InputWrong
 from monitor.core.recipe.light import session_refusal
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
-from monitor.live.station.running import Wish
+from monitor.live.station.running import StartRequest
 
 POUR_C = (0.0, 60.0)
 MOST_SOLUTIONS = 40
 SOLUTION_KEYS = frozenset({"solution", "dilution", "mixed", "age_s", "used_area_units", "area_units", "state"})
 
 
-class Refused(InputWrong):
+class RequestRefused(InputWrong):
     """The station does not do this now. Exit status 2."""
 
 
 def refuse_lamp(recipe: Recipe) -> None:
-    """Raise `Refused` where the lamp may not be asked for with this recipe."""
+    """Raise `RequestRefused` where the lamp may not be asked for with this recipe."""
     why = session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
     if why is not None:
-        raise Refused(f"--lamp: {why}; allowed: no lamp with this recipe")
+        raise RequestRefused(f"--lamp: {why}; allowed: no lamp with this recipe")
 
 
-def wish_of(body: Mapping[str, Any], has_lamp: bool) -> Wish:
-    """The wish in a request. Raises `FileWrong` for the recipe and `Refused` for the rest."""
+def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
+    """The start that a request asks for. Raises `FileWrong` for the recipe and `RequestRefused` for the rest."""
     text, file = body.get("recipe"), body.get("file")
     if not isinstance(text, str):
-        raise Refused("no recipe in the request")
+        raise RequestRefused("no recipe in the request")
     recipe = load_recipe(text.encode(), file if isinstance(file, str) else "recipe")
     lamp = body.get("lamp") is True
     if lamp:
         refuse_lamp(recipe)
         if not has_lamp:
-            raise Refused("--lamp: the station has no lamp; allowed: a pin for it in [panel] of the station's file")
+            raise RequestRefused("--lamp: the station has no lamp; allowed: a pin for it in [panel] of the station's file")
     pour_c = body.get("pour_c")
     if pour_c is not None and not (isinstance(pour_c, (int, float)) and POUR_C[0] <= pour_c <= POUR_C[1]):
-        raise Refused('--pour-c is out of range; allowed: "0 C" to "60 C"')
+        raise RequestRefused('--pour-c is out of range; allowed: "0 C" to "60 C"')
     poured_c = None if pour_c is None else float(pour_c)
     words = (_words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
-    return Wish(recipe, lamp, poured_c, *words, solutions=_solutions(body))
+    return StartRequest(recipe, lamp, poured_c, *words, solutions=_solutions(body))
 
 
 def _solutions(body: Mapping[str, Any]) -> tuple[dict[str, str | float], ...]:
@@ -68,5 +68,5 @@ def _words(body: Mapping[str, Any], key: str) -> str | None:
     if value is None:
         return None
     if not isinstance(value, str) or not value.strip() or len(value) > 500 or not value.isprintable():
-        raise Refused(f"--{key.replace('_', '-')} without words; allowed: one line of 1 to 500 characters")
+        raise RequestRefused(f"--{key.replace('_', '-')} without words; allowed: one line of 1 to 500 characters")
     return value.strip()

@@ -35,7 +35,7 @@ Verdict = Literal["same boot", "other boot", "lost"]
 
 
 @dataclass(frozen=True, slots=True)
-class Left:
+class UnfinishedSession:
     """A session that was left without a close. `records` as they stand in the file, damaged lines left out."""
 
     path: Path
@@ -70,7 +70,7 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class ResumePlan:
     """How to take it up. `t_s`: session time now; `zero_s`: the monotonic moment of t_s = 0 on this boot."""
 
     verdict: Verdict
@@ -80,7 +80,7 @@ class Plan:
     spread_s: float
 
 
-def unfinished(journals: Path) -> list[Path]:
+def unfinished_journals(journals: Path) -> list[Path]:
     """Journals whose last record is no `close`, the oldest first. Only their ends are read."""
     return [path for path in sorted(journals.glob("*.jsonl")) if not _closed(path)]
 
@@ -128,7 +128,7 @@ def repair(path: Path) -> int:
         os.close(descriptor)
 
 
-def load(path: Path) -> Left | None:
+def load(path: Path) -> UnfinishedSession | None:
     """The session of a repaired journal; None if it has no first record, so that nobody was ever told of it."""
     records = tuple(_records(path))
     if not records or records[0]["kind"] != "session" or records[0].get("event") != "open":
@@ -137,7 +137,7 @@ def load(path: Path) -> Left | None:
         recipe = recipe_from_data(records[0]["recipe"])
     except (FileWrong, KeyError, TypeError):
         recipe = None
-    return Left(path, records, recipe)
+    return UnfinishedSession(path, records, recipe)
 
 
 def _records(path: Path) -> Iterator[Record]:
@@ -156,49 +156,49 @@ def planned_total_s(recipe: Recipe) -> float:
     return total_s
 
 
-def plan(left: Left, clock: Clock) -> Plan:
+def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
     """What to do with it now."""
     now_s = clock.mono_s()
-    last_s = left.last_t_s
-    life = left.life
+    last_s = earlier.last_t_s
+    life = earlier.life
     zero_s = life.get("mono0_s")
     same = life.get("boot_id") == clock.boot_id() != "unknown" and isinstance(zero_s, (int, float)) and now_s - zero_s >= last_s - 1.0
-    if left.recipe is None:
-        return Plan("lost", last_s, now_s - last_s, None, 0.0)
+    if earlier.recipe is None:
+        return ResumePlan("lost", last_s, now_s - last_s, None, 0.0)
     if same and isinstance(zero_s, (int, float)):
         t_s = max(now_s - zero_s, last_s)
-        return Plan("same boot", t_s, zero_s, t_s - last_s, 0.0)
-    away_s = _away_s(left, clock.wall())
+        return ResumePlan("same boot", t_s, zero_s, t_s - last_s, 0.0)
+    away_s = _away_s(earlier, clock.wall())
     sure = clock.wall_set() and bool(life.get("wall_set")) and away_s is not None and away_s >= 0
-    if away_s is not None and last_s + away_s > planned_total_s(left.recipe) + LATER_S:
-        return Plan("lost", last_s, now_s - last_s, away_s if sure else None, 0.0)
+    if away_s is not None and last_s + away_s > planned_total_s(earlier.recipe) + LATER_S:
+        return ResumePlan("lost", last_s, now_s - last_s, away_s if sure else None, 0.0)
     if sure and away_s is not None:
-        return Plan("other boot", last_s + away_s, now_s - last_s - away_s, away_s, SURE_S)
+        return ResumePlan("other boot", last_s + away_s, now_s - last_s - away_s, away_s, SURE_S)
     guess_s = max(now_s, away_s or 0.0)  # since the boot at least this long has passed
-    if away_s is not None and _went_on(left, now_s, away_s):
+    if away_s is not None and _went_on(earlier, now_s, away_s):
         guess_s = away_s
-    return Plan("other boot", last_s + guess_s, now_s - last_s - guess_s, None, UNSURE_S)
+    return ResumePlan("other boot", last_s + guess_s, now_s - last_s - guess_s, None, UNSURE_S)
 
 
-def _went_on(left: Left, now_s: float, away_s: float) -> bool:
+def _went_on(earlier: UnfinishedSession, now_s: float, away_s: float) -> bool:
     """Whether the monotonic clock cannot have begun anew, for all that the boot has another name (a machine that was moved or
     restored from a picture of itself): it has not fallen back behind the last record, and the wall clock agrees about the gap."""
-    zero_s = left.life.get("mono0_s")
+    zero_s = earlier.life.get("mono0_s")
     if not isinstance(zero_s, (int, float)) or away_s < 0:
         return False
-    since_s = now_s - zero_s - left.last_t_s
+    since_s = now_s - zero_s - earlier.last_t_s
     return since_s >= -1.0 and abs(since_s - away_s) <= UNSURE_S
 
 
-def _away_s(left: Left, wall: datetime) -> float | None:
+def _away_s(earlier: UnfinishedSession, wall: datetime) -> float | None:
     """By the wall clock, seconds since the last record; None where it carries no time."""
-    then = read_stamp(str(left.last.get("wall", "")))
+    then = read_stamp(str(earlier.last.get("wall", "")))
     return None if then is None else (wall - then).total_seconds()
 
 
-def close_by_hand(left: Left, why: str, wall: datetime) -> Mapping[str, Any]:
+def close_by_hand(earlier: UnfinishedSession, why: str, wall: datetime) -> Mapping[str, Any]:
     """A `close` for a session that cannot be taken up at all."""
     return {
-        "seq": int(left.last["seq"]) + 1, "session": left.session, "t_s": left.last_t_s, "wall": stamp(wall),
+        "seq": int(earlier.last["seq"]) + 1, "session": earlier.session, "t_s": earlier.last_t_s, "wall": stamp(wall),
         "kind": "session", "event": "close", "why": why,
     }  # fmt: skip

@@ -19,10 +19,10 @@ from monitor.core.session.cues import NOW_LATER_S
 from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import Clock, stamp
-from monitor.live.disk.journal import Journal
+from monitor.live.disk.journal import JournalWriter
 from monitor.live.station.parts import Panel
 from monitor.live.station.player import Player
-from monitor.live.station.resume import Left, Plan
+from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
 
 MISSED_S = 0.1
@@ -32,7 +32,7 @@ ROUNDING_S = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class StartRequest:
     """What somebody who starts a session asks for. `waived`: the reason for which no person was asked, None if one was.
     `solutions`: what the ledger knew of the recipe's solutions, for the record alone."""
 
@@ -60,18 +60,18 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
     return ProbeModel(probe.name, probe.role, lag_s, sd_c), comparison
 
 
-def vessel_of(wish: Wish, learned: Learned) -> tuple[str, Vessel] | None:
+def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | None:
     """The learned lag of the vessel that was named, else of one that is called as the recipe calls its vessel."""
-    name = wish.vessel or wish.recipe.vessel
+    name = wanted.vessel or wanted.recipe.vessel
     lag = learned.vessel_lag(name)
     return None if lag is None else (name, Vessel(lag.lag_s, lag.sd_s, lag.coupled_to))
 
 
 def opening_fields(
-    config: StationConfig, wish: Wish, learned: Learned, clock: Clock, zero_s: float, preflight: Mapping[str, Any]
+    config: StationConfig, wanted: StartRequest, learned: Learned, clock: Clock, zero_s: float, preflight: Mapping[str, Any]
 ) -> tuple[Beliefs, dict[str, Any]]:
     """What the session believes at its start, and the fields of its open record that say so."""
-    at_c = reference_c(wish.recipe)
+    at_c = reference_c(wanted.recipe)
     models, probes = [], []
     for probe in config.probes:
         model, comparison = probe_model(probe, learned, at_c)
@@ -84,8 +84,8 @@ def opening_fields(
             }  # fmt: skip
         told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "comparison_sd_c": model.comparison_sd_c}
         probes.append({**told, "compared": compared})
-    vessel = vessel_of(wish, learned)
-    beliefs = Beliefs(at_c, tuple(models), None if vessel is None else vessel[1], wish.pour_c)
+    vessel = vessel_of(wanted, learned)
+    beliefs = Beliefs(at_c, tuple(models), None if vessel is None else vessel[1], wanted.pour_c)
     fields: dict[str, Any] = {
         "version": __version__,
         "zone": clock.zone(),
@@ -95,12 +95,12 @@ def opening_fields(
         "wall_set": clock.wall_set(),
         "probes": probes,
         "vessel": None if vessel is None else {"vessel": vessel[0], **_vessel_fields(vessel[1])},
-        "pour_c": wish.pour_c,
+        "pour_c": wanted.pour_c,
         "has_switch": config.panel.switch is not None,
-        "lamp": wish.lamp,
-        "override_gate": wish.override_gate,
-        "waived": wish.waived,
-        "solutions": [dict(solution) for solution in wish.solutions],
+        "lamp": wanted.lamp,
+        "override_gate": wanted.override_gate,
+        "waived": wanted.waived,
+        "solutions": [dict(solution) for solution in wanted.solutions],
         "preflight": dict(preflight),
     }
     return beliefs, fields
@@ -138,13 +138,13 @@ class Running:
     """A session that goes on. `tell` gets each record after it was handed to the journal; `over` is called after its end."""
 
     def __init__(
-        self, session: Session, name: str, zero_s: float, journal: Journal, player: Player, panel: Panel, clock: Clock,
+        self, session: Session, name: str, zero_s: float, journal: JournalWriter, player: Player, panel: Panel, clock: Clock,
         tell: Callable[[Mapping[str, Any]], None],
     ) -> None:  # fmt: skip
         self.session = session
         self.name = name
         self.journal = journal
-        self.tune = 0
+        self.generation = 0
         self._zero_s = zero_s
         self._player = player
         self._panel = panel
@@ -164,25 +164,25 @@ class Running:
         stage = self.session.view["stage"]
         return stage is not None and stage in self.recipe.open_film
 
-    def begin(self, tune: int, opening: Mapping[str, Any]) -> None:
+    def begin(self, generation: int, opening: Mapping[str, Any]) -> None:
         """Arm."""
-        self._tune(tune)
+        self._restart_player(generation)
         self._do(self.session.open(0.0, opening))
 
-    def take_up(self, tune: int, left: Left, plan: Plan) -> None:
+    def take_up(self, generation: int, earlier: UnfinishedSession, plan: ResumePlan) -> None:
         """Go on with an earlier life."""
-        for record in left.records:
+        for record in earlier.records:
             self.session.fold(record)
             if record["kind"] == "reading":
                 self._read_s[record["probe"]] = float(record["t_s"])
         self._latest_s = plan.t_s
-        self._tune(tune)
+        self._restart_player(generation)
         effects = self.session.resume(plan.t_s, plan.gap_s, plan.verdict == "same boot", plan.spread_s)
         self._do(still_matter(effects, plan.t_s))
 
-    def _tune(self, tune: int) -> None:
-        self.tune = tune
-        self._player.tune(tune, self._zero_s)
+    def _restart_player(self, generation: int) -> None:
+        self.generation = generation
+        self._player.restart(generation, self._zero_s)
 
     def at(self, mono_s: float) -> float:
         """Session time of a moment; it never falls from call to call."""

@@ -1,4 +1,4 @@
-"""From somebody's wish to an armed session: the machine's checks, the questions, one start at a time.
+"""From a request to start to an armed session: the machine's checks, the questions, one start at a time.
 
 Decides who may go on with which start, and when readings have been waited for long enough. What is found and asked is
 `monitor.live.station.preflight`'s; facts, sounds and the arming itself are the station's, handed in. Owned by the thread that owns
@@ -14,9 +14,9 @@ from typing import Any, Protocol
 
 from monitor.core.recipe.values import Recipe
 from monitor.live.inbox import Request
-from monitor.live.station.preflight import Facts, Preflight, Question, machine_findings, questions_for, stopping
-from monitor.live.station.requests import Refused, wish_of
-from monitor.live.station.running import Wish
+from monitor.live.station.preflight import Facts, Preflight, PreflightQuestion, machine_findings, questions_for, stopping
+from monitor.live.station.requests import RequestRefused, start_request_of
+from monitor.live.station.running import StartRequest
 
 FIRST_READINGS_S = 4.0
 """So long a start waits for good readings of its probes before it says that there are none."""
@@ -27,7 +27,7 @@ Answer = Mapping[str, Any]
 class Host(Protocol):
     """The station, as a start needs it."""
 
-    def facts(self, wish: Wish) -> Facts:
+    def facts(self, wanted: StartRequest) -> Facts:
         """What the machine knows now."""
         ...
 
@@ -39,17 +39,17 @@ class Host(Protocol):
         """Sound patterns so many seconds from now."""
         ...
 
-    def start(self, wish: Wish, answers: Mapping[str, Any]) -> Answer:
+    def start(self, wanted: StartRequest, answers: Mapping[str, Any]) -> Answer:
         """Arm."""
         ...
 
 
 @dataclass(slots=True)
 class _Pending:
-    """A wish whose probes have not all answered yet."""
+    """A start whose probes have not all answered yet."""
 
     request: Request
-    wish: Wish
+    wanted: StartRequest
     until_s: float
 
 
@@ -62,7 +62,7 @@ class Starting:
         self._has_lamp = has_lamp
         self._dice = dice
         self._pending: _Pending | None = None
-        self._asked: tuple[Preflight, Wish] | None = None
+        self._asked: tuple[Preflight, StartRequest] | None = None
 
     @property
     def until_s(self) -> float | None:
@@ -70,12 +70,12 @@ class Starting:
         return None if self._pending is None else self._pending.until_s
 
     def develop(self, request: Request) -> None:
-        """Somebody wants to start. It is answered now or, at the latest, when `until_s` has come. Raises `Refused` and `FileWrong`."""
+        """Somebody wants to start. Answered now or, at the latest, when `until_s` has come. Raises `RequestRefused` and `FileWrong`."""
         if self._pending is not None or (self._asked is not None and self._asked[0].line != request.line):
-            raise Refused("another start is going through its pre-flight; allowed: one at a time")
-        wish = wish_of(request.body, self._has_lamp)
+            raise RequestRefused("another start is going through its pre-flight; allowed: one at a time")
+        wanted = start_request_of(request.body, self._has_lamp)
         self._asked = None
-        self._pending = _Pending(request, wish, self._mono_s() + FIRST_READINGS_S)
+        self._pending = _Pending(request, wanted, self._mono_s() + FIRST_READINGS_S)
         self.look()
 
     def look(self) -> None:
@@ -83,22 +83,22 @@ class Starting:
         pending = self._pending
         if pending is None:
             return
-        wish, reply = pending.wish, pending.request.reply
-        facts = self._host.facts(wish)
-        findings = machine_findings(wish.recipe, facts)
+        wanted, reply = pending.wanted, pending.request.reply
+        facts = self._host.facts(wanted)
+        findings = machine_findings(wanted.recipe, facts)
         if self._mono_s() < pending.until_s and any(f.item == "probes" for f in stopping(findings)):
             return
         self._pending = None
-        stopped = self._stopped(wish.recipe, facts)
+        stopped = self._stopped(wanted.recipe, facts)
         if stopped is not None:
             reply(stopped)
             return
         remarks = [f.said for f in findings if f.said]
-        preflight = Preflight(pending.request.line, questions_for(wish.recipe, facts))
-        if wish.waived is not None:
-            reply({**self._host.start(wish, preflight.answers), "remarks": remarks})
+        preflight = Preflight(pending.request.line, questions_for(wanted.recipe, facts))
+        if wanted.waived is not None:
+            reply({**self._host.start(wanted, preflight.answers), "remarks": remarks})
             return
-        self._asked = (preflight, wish)
+        self._asked = (preflight, wanted)
         asked = [q.as_json() for q in preflight.questions]
         reply({"ok": True, "questions": asked, "remarks": remarks, "has_switch": facts.has_switch})
 
@@ -111,7 +111,7 @@ class Starting:
         return {"ok": False, "status": max(f.status for f in stops), "lines": [f"pre-flight: {f.said}" for f in stops]}
 
     def answer(self, request: Request) -> Answer:
-        """One question: answered, begun to be tried, or looked at. Raises `Refused` where the answer ends the start."""
+        """One question: answered, begun to be tried, or looked at. Raises `RequestRefused` where the answer ends the start."""
         preflight, question = self._question(request)
         phase = request.body.get("phase")
         answer: dict[str, Any] = {"ok": True}
@@ -128,10 +128,10 @@ class Starting:
             answer["right"], answer["well"] = preflight.look_count(question, typed if isinstance(typed, int) else None)
         if preflight.refused is not None:
             self._asked = None
-            raise Refused(f"pre-flight: {preflight.refused}")
+            raise RequestRefused(f"pre-flight: {preflight.refused}")
         return {**answer, "left": preflight.left}
 
-    def _begin(self, preflight: Preflight, question: Question) -> dict[str, Any]:
+    def _begin(self, preflight: Preflight, question: PreflightQuestion) -> dict[str, Any]:
         if question.kind == "press":
             preflight.begin_press()
             return {}
@@ -142,28 +142,28 @@ class Starting:
         self._host.sound(sounds)
         return {"sounds_for_s": max(after_s for after_s, _ in sounds)}
 
-    def _mine(self, request: Request) -> tuple[Preflight, Wish]:
+    def _mine(self, request: Request) -> tuple[Preflight, StartRequest]:
         if self._asked is None or self._asked[0].line != request.line:
-            raise Refused("no pre-flight is going on here; allowed: develop first")
+            raise RequestRefused("no pre-flight is going on here; allowed: develop first")
         return self._asked
 
-    def _question(self, request: Request) -> tuple[Preflight, Question]:
+    def _question(self, request: Request) -> tuple[Preflight, PreflightQuestion]:
         preflight, _ = self._mine(request)
         question = preflight.find(request.body.get("id"))
         if question is None:
-            raise Refused("no such question in this pre-flight")
+            raise RequestRefused("no such question in this pre-flight")
         return preflight, question
 
     def arm(self, request: Request) -> Answer:
-        """All has been answered: arm. What the machine can check is checked once more. Raises `Refused`."""
-        preflight, wish = self._mine(request)
+        """All has been answered: arm. What the machine can check is checked once more. Raises `RequestRefused`."""
+        preflight, wanted = self._mine(request)
         if not preflight.passed:
-            raise Refused(f"{preflight.left} questions are still open; allowed: arm after the last one")
-        stopped = self._stopped(wish.recipe, self._host.facts(wish))
+            raise RequestRefused(f"{preflight.left} questions are still open; allowed: arm after the last one")
+        stopped = self._stopped(wanted.recipe, self._host.facts(wanted))
         if stopped is not None:
             return stopped
         self._asked = None
-        return self._host.start(wish, preflight.answers)
+        return self._host.start(wanted, preflight.answers)
 
     def pressed(self) -> None:
         """The switch went down, and no session runs."""

@@ -74,7 +74,7 @@ class Timing:
     stall_s: float = 10.0
 
 
-class Refused(Exception):
+class BrokerRefused(Exception):
     """No connection: `why` in plain words. `by_input`: a file or the user's name is wrong, waiting will not help."""
 
     def __init__(self, why: str, by_input: bool = False) -> None:
@@ -102,7 +102,7 @@ class Owner(Protocol):
         ...
 
 
-class Link:
+class BrokerLink:
     """See the module. `will` is (topic, payload), retained; `longest` bounds what may come in, bytes."""
 
     def __init__(
@@ -146,21 +146,21 @@ class Link:
         else:
             try:
                 self.open()
-            except Refused as refused:
+            except BrokerRefused as refused:
                 self._lost(refused.why)
 
     def open(self) -> None:
-        """Connect and send CONNECT; `link_up` follows in a later turn. Blocks for `connect_s` at most. Raises `Refused`."""
+        """Connect and send CONNECT; `link_up` follows in a later turn. Blocks for `connect_s` at most. Raises `BrokerRefused`."""
         client = self._new_client()
         try:
             client.connect(self._config.host, self._config.port, self._timing.keepalive_s)
         except ssl.SSLCertVerificationError as wrong:
             reason = f"its certificate is not trusted ({wrong.verify_message}); if the clock of this machine is wrong, that is why"
-            raise Refused(reason) from None
+            raise BrokerRefused(reason) from None
         except OSError as wrong:
-            raise Refused(wrong.strerror or str(wrong) or type(wrong).__name__) from None
+            raise BrokerRefused(wrong.strerror or str(wrong) or type(wrong).__name__) from None
         except ValueError as wrong:
-            raise Refused(str(wrong), by_input=True) from None
+            raise BrokerRefused(str(wrong), by_input=True) from None
         self._client, self._refusal = client, None
         self._connack_by_s = self._clock.mono_s() + self._timing.connect_s
 
@@ -219,9 +219,9 @@ class Link:
             if config.tls:
                 client.tls_set_context(_tls(config))
         except ssl.SSLError as wrong:
-            raise Refused(f"{_TLS_FILES}: no certificate or key that can be used ({wrong.reason})", by_input=True) from None
+            raise BrokerRefused(f"{_TLS_FILES}: no certificate or key that can be used ({wrong.reason})", by_input=True) from None
         except OSError as wrong:
-            raise Refused(f"{wrong.filename or _TLS_FILES}: cannot be read ({wrong.strerror})", by_input=True) from None
+            raise BrokerRefused(f"{wrong.filename or _TLS_FILES}: cannot be read ({wrong.strerror})", by_input=True) from None
         if self._will is not None:
             client.will_set(self._will[0], self._will[1], qos=1, retain=True)
         client.on_connect = self._on_connect

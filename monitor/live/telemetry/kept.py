@@ -31,7 +31,7 @@ RECENT = 64
 
 
 @dataclass(slots=True)
-class Kept:
+class KeptSession:
     """One session as far as it is kept. `next_seq`: what is to come; `size`: bytes.
 
     The rest is the recorder's, in seconds of its clock: when it asked last (None: answered since), how often in vain (`tries`),
@@ -66,8 +66,8 @@ class Shelf:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._known: OrderedDict[tuple[str, str], Kept] = OrderedDict()
-        self._strangers: OrderedDict[tuple[str, str], Kept] = OrderedDict()
+        self._known: OrderedDict[tuple[str, str], KeptSession] = OrderedDict()
+        self._strangers: OrderedDict[tuple[str, str], KeptSession] = OrderedDict()
         self._files: OrderedDict[tuple[str, str], int] = OrderedDict()
         self._unclosed: set[tuple[str, str]] = set()
         self.repaired: list[str] = []
@@ -93,7 +93,7 @@ class Shelf:
         """Where a session's file stands. Both names must have been checked."""
         return self._folder / station / (session + SUFFIX)
 
-    def find(self, station: str, session: str) -> Kept:
+    def find(self, station: str, session: str) -> KeptSession:
         """What is kept of a session, from memory or from its file; a blank one for a stranger."""
         key = (station, session)
         kept = self._known.get(key)
@@ -111,7 +111,7 @@ class Shelf:
             home.popitem(last=False)
         return kept
 
-    def append(self, kept: Kept, payload: bytes, closes: bool) -> None:
+    def append(self, kept: KeptSession, payload: bytes, closes: bool) -> None:
         """Write the next record. Raises OSError; then nothing is changed, on the disk either."""
         fd = self._open(kept)
         line = payload + b"\n"
@@ -142,7 +142,7 @@ class Shelf:
         """(station, session) of every file without its closing record, in order."""
         return sorted(self._unclosed)
 
-    def busy(self) -> Iterator[Kept]:
+    def busy(self) -> Iterator[KeptSession]:
         """The unclosed sessions that are in memory, strangers too."""
         for kept in (*self._known.values(), *self._strangers.values()):
             if not kept.closed:
@@ -154,7 +154,7 @@ class Shelf:
             self._shut(key)
         os.close(self._lock)
 
-    def _open(self, kept: Kept) -> int:
+    def _open(self, kept: KeptSession) -> int:
         fd = self._files.get(kept.key)
         if fd is not None:
             self._files.move_to_end(kept.key)
@@ -170,8 +170,8 @@ class Shelf:
     def _shut(self, key: tuple[str, str]) -> None:
         os.close(self._files.pop(key))
 
-    def _load(self, station: str, session: str) -> Kept:
-        kept = Kept(station, session)
+    def _load(self, station: str, session: str) -> KeptSession:
+        kept = KeptSession(station, session)
         path = self.path(station, session)
         try:
             with path.open("rb+") as file:

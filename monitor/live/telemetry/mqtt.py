@@ -4,7 +4,7 @@ Decides the order in which things are sent, what is sent again, and which reques
 `again`, which asks for a part of a journal once more. Nothing that comes from the network reaches the session, the panel or
 the journal: this module has no way to them. Its thread owns the outbox and the connection; the station's threads only
 leave a number or a newest value behind a lock that is never held across I/O, so a broker, a name server or a slow card
-can delay nobody. At most `IN_FLIGHT` messages are unacknowledged; an outage costs no memory, since the journal waits on
+can delay nobody. At most `PUBLISHES_IN_FLIGHT` messages are unacknowledged; an outage costs no memory, since the journal waits on
 the disk. Home automation is described by monitor.live.telemetry.discovery. Tests: tests/live/telemetry/test_mqtt.py, test_mqtt_outages.py.
 """
 
@@ -21,14 +21,14 @@ from pathlib import Path
 from typing import Any
 
 from monitor.live.clock import Clock
-from monitor.live.telemetry.broker_link import SESSION, STATION, Link, MqttConfig, Timing, station_topic
+from monitor.live.telemetry.broker_link import SESSION, STATION, BrokerLink, MqttConfig, Timing, station_topic
 from monitor.live.telemetry.discovery import STATUS_TOPIC as HOME_STATUS_TOPIC
 from monitor.live.telemetry.discovery import config_topic, device_config
-from monitor.live.telemetry.outbox import Line, Outbox, Replays, parse_object
+from monitor.live.telemetry.outbox import JournalLine, Outbox, Replays, parse_object
 
-__all__ = ["SESSION", "STATION", "MqttConfig", "Pace", "Publisher", "Timing"]
+__all__ = ["SESSION", "STATION", "MqttConfig", "PublishPace", "Publisher", "Timing"]
 
-IN_FLIGHT = 20
+PUBLISHES_IN_FLIGHT = 20
 """Unacknowledged messages at most: what a common broker allows one client by default."""
 LONGEST_REQUEST = 256
 """Bytes. `{"session": ..., "from_seq": ...}` needs less than 120."""
@@ -43,7 +43,7 @@ _log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class PublishPace:
     """How fast, lines a second, and how often.
 
     An hour of a station with three probes is some 16,000 records: drained in 8 s, sent again in 20 s. The bounds leave the
@@ -131,18 +131,18 @@ class Publisher:
         state: Path,
         clock: Clock,
         timing: Timing | None = None,
-        pace: Pace | None = None,
+        pace: PublishPace | None = None,
     ) -> None:
         if not STATION.fullmatch(station):
             raise ValueError(f"station {station!r}: a-z, 0-9 and -, at most 32")
         self._config, self._station, self._clock = config, station, clock
-        self._timing, self._pace = timing or Timing(), pace or Pace()
+        self._timing, self._pace = timing or Timing(), pace or PublishPace()
         self._outbox = Outbox(journals, state / "mqtt" / "cursor.json")
         self._replays = Replays(self._outbox)
         self._mail = _Mail()
         self._counts = Counts()
         self._slots: dict[str, _Slot] = {}
-        self._flying: dict[int, Line | str] = {}
+        self._flying: dict[int, JournalLine | str] = {}
         self._live, self._again = _Bucket(self._pace.live_per_s), _Bucket(self._pace.again_per_s)
         self._again_turn = False
         self._last_ack_s = self._save_due_s = self._deaf_until_s = 0.0
@@ -150,7 +150,7 @@ class Publisher:
         self._told: str | None = None
         self._oversize_seen = 0
         self._pending_bytes = 0
-        self._link = Link(
+        self._link = BrokerLink(
             config,
             config.client_id or f"evenbath-{station}",
             self,
@@ -228,7 +228,7 @@ class Publisher:
         lost, self._flying = list(self._flying.values()), {}
         self._outbox.rewind()
         for item in lost:
-            if isinstance(item, Line):
+            if isinstance(item, JournalLine):
                 if item.seq:
                     self._replays.ask(item.session, item.seq)
             else:
@@ -241,7 +241,7 @@ class Publisher:
         """The broker has it."""
         item = self._flying.pop(mid, None)
         self._last_ack_s = self._clock.mono_s()
-        if isinstance(item, Line):
+        if isinstance(item, JournalLine):
             self._counts.acked += 1
             if not item.seq:
                 self._outbox.acked(item)
@@ -317,7 +317,7 @@ class Publisher:
     def _patience(self, now_s: float, stop_by_s: float | None) -> float:
         """How long nothing may happen, s: until tokens come, a stalled acknowledgement is to be noticed, the cursor is due."""
         wait_s = 1.0
-        if self._link.up and len(self._flying) < IN_FLIGHT and (self._live.empty or (self._again.empty and self._replays)):
+        if self._link.up and len(self._flying) < PUBLISHES_IN_FLIGHT and (self._live.empty or (self._again.empty and self._replays)):
             wait_s = 0.02
         if self._flying:
             wait_s = min(wait_s, max(0.01, self._last_ack_s + self._timing.stall_s - now_s))
@@ -412,7 +412,7 @@ class Publisher:
         if self._deaf_until_s and now_s >= self._deaf_until_s:
             self._deaf_until_s = 0.0
             self._link.subscribe(self._topic("again"))
-        while len(self._flying) < IN_FLIGHT and self._link.up:
+        while len(self._flying) < PUBLISHES_IN_FLIGHT and self._link.up:
             if not self._send_slot() and not self._send_line():
                 return
 
@@ -440,7 +440,7 @@ class Publisher:
                 self._list_sessions()
         return True
 
-    def _next_live(self) -> Line | None:
+    def _next_live(self) -> JournalLine | None:
         if self._live.empty:
             return None
         line = self._outbox.next_line()
@@ -448,7 +448,7 @@ class Publisher:
             self._live.take(1.0)
         return line
 
-    def _next_again(self) -> Line | None:
+    def _next_again(self) -> JournalLine | None:
         if self._again.empty or not self._replays:
             return None
         before = self._replays.cost
@@ -456,7 +456,7 @@ class Publisher:
         self._again.take(self._replays.cost - before)
         return line
 
-    def _hand_over(self, topic: str, payload: bytes, retain: bool, item: Line | str) -> None:
+    def _hand_over(self, topic: str, payload: bytes, retain: bool, item: JournalLine | str) -> None:
         if not self._flying:
             self._last_ack_s = self._clock.mono_s()
         mid = self._link.publish(topic, payload, retain)

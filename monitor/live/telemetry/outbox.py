@@ -33,7 +33,7 @@ SEEK_COST = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class JournalLine:
     """One line to send. `start` and `end`: bytes in the file, newline included. `seq`: for lines sent again, else 0."""
 
     session: str
@@ -160,7 +160,7 @@ class Outbox:
         journal = self._journals[session]
         return journal.path, journal.sent
 
-    def next_line(self) -> Line | None:
+    def next_line(self) -> JournalLine | None:
         """The next line never sent on this connection: older sessions first, each in its own order; None if there is none now."""
         while self._waiting or self._current is not None:
             if self._current is None:
@@ -171,7 +171,7 @@ class Outbox:
             if line is not None:
                 start, journal.sent = journal.sent, journal.sent + len(line)
                 journal.flying.append(journal.sent)
-                return Line(self._current, start, journal.sent, line[:-1])
+                return JournalLine(self._current, start, journal.sent, line[:-1])
             done = journal.safe - journal.sent < LONGEST_LINE and self._reader is not None
             if not done:  # unreadable, or a line without end: leave the file alone, say so, go on with the others
                 self.unreadable += 1
@@ -191,7 +191,7 @@ class Outbox:
             self._reader.close()
         self._current, self._reader = None, None
 
-    def acked(self, line: Line) -> None:
+    def acked(self, line: JournalLine) -> None:
         """The broker has this line. The cursor moves when no earlier one is still on its way."""
         journal = self._journals.get(line.session)
         if journal is None or line.end <= journal.acked:
@@ -293,7 +293,7 @@ class Replays:
         replay.again_below = max(replay.again_below or 0, replay.seq)
         return "taken"
 
-    def next_line(self) -> Line | None:
+    def next_line(self) -> JournalLine | None:
         """The next line to send again, None if nothing is due. `cost` grows by what it was worth, in lines."""
         while self._turns:
             session, replay = next(iter(self._turns.items()))
@@ -312,7 +312,7 @@ class Replays:
             if self._left <= 0:
                 self._turns.move_to_end(session)
                 self._next_turn()
-            return Line(session, start, start + len(line), line[:-1], seq)
+            return JournalLine(session, start, start + len(line), line[:-1], seq)
         return None
 
     def _line(self, path: Path, below: int, replay: _Replay) -> bytes | None:

@@ -18,14 +18,14 @@ from pathlib import Path
 
 from monitor.core.errors import InputWrong, NotThere
 from monitor.live.clock import Clock
-from monitor.live.telemetry.broker_link import ROOT, SESSION, STATION, Link, MqttConfig, Refused, Timing, station_topic
-from monitor.live.telemetry.kept import Kept, Shelf
+from monitor.live.telemetry.broker_link import ROOT, SESSION, STATION, BrokerLink, BrokerRefused, MqttConfig, Timing, station_topic
+from monitor.live.telemetry.kept import KeptSession, Shelf
 from monitor.live.telemetry.outbox import LISTED, LONGEST_LINE, is_close, parse_object
 
 LEAVES = ("journal", "status", "sessions")
 MOST_STATIONS = 1000
 MOST_ASKS_WAITING = 4096
-IN_FLIGHT = 10
+ASKS_IN_FLIGHT = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ class Recorder:
         self._done = until_closed is not None and any(
             self._shelf.find(station, until_closed).closed for station in self._stations or self._shelf.stations()
         )
-        self._link = Link(config, client_id, self, clock, self._timing, LONGEST_LINE + 1024, None)
+        self._link = BrokerLink(config, client_id, self, clock, self._timing, LONGEST_LINE + 1024, None)
 
     def connect(self) -> None:
         """The first connection: it must succeed. Raises `NotThere` if no broker answers, `InputWrong` if it turns this client away."""
@@ -111,7 +111,7 @@ class Recorder:
             self._link.open()
             while not self._link.up and self._first_loss is None and not self._stopping:
                 self._link.turn(0.5)
-        except Refused as refused:
+        except BrokerRefused as refused:
             if refused.by_input:
                 raise InputWrong(f"broker {where}: {refused.why}") from None
             raise NotThere(f"broker {where}: not there ({refused.why}); allowed: the address of an MQTT broker that runs") from None
@@ -214,7 +214,7 @@ class Recorder:
         else:
             self._keep(kept, payload, is_close(record), now_s)
 
-    def _keep(self, kept: Kept, payload: bytes, closes: bool, now_s: float) -> None:
+    def _keep(self, kept: KeptSession, payload: bytes, closes: bool, now_s: float) -> None:
         try:
             self._shelf.append(kept, payload, closes)
         except OSError as wrong:
@@ -266,7 +266,7 @@ class Recorder:
                 kept.ahead = max(kept.ahead, records)
                 self._want(kept, now_s)
 
-    def _want(self, kept: Kept, now_s: float, at_once: bool = False) -> None:
+    def _want(self, kept: KeptSession, now_s: float, at_once: bool = False) -> None:
         """Put a session in the queue of requests, unless the last one is being answered or is too fresh."""
         if kept.closed or (kept.key in self._asks):
             return
@@ -295,7 +295,7 @@ class Recorder:
         most = self._patience.asks_per_s
         self._tokens = min(most, self._tokens + (now_s - self._tokens_at_s) * most)
         self._tokens_at_s = now_s
-        while self._asks and self._tokens >= 1.0 and len(self._flying) < IN_FLIGHT:
+        while self._asks and self._tokens >= 1.0 and len(self._flying) < ASKS_IN_FLIGHT:
             (station, session), _ = self._asks.popitem(last=False)
             kept = self._shelf.find(station, session)
             if kept.closed:

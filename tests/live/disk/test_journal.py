@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.live.clock import FakeClock, RealClock
-from monitor.live.disk.journal import Journal, Reserve, encode_safely, make_journal
+from monitor.live.disk.journal import JournalWriter, Reserve, encode_safely, make_journal
 from monitor.live.inbox import Inbox, Trouble
 from tests.live.simulated import FakeDisk
 
@@ -38,7 +38,7 @@ def test_records_stand_in_the_file_in_order_and_are_reported_safe(tmp_path: Path
     path = tmp_path / "s.jsonl"
     path.touch()
     safe: list[tuple[str, int]] = []
-    journal = Journal(path, FakeClock(), Inbox().put, safe=lambda session, length: safe.append((session, length)))
+    journal = JournalWriter(path, FakeClock(), Inbox().put, safe=lambda session, length: safe.append((session, length)))
     for seq in (1, 2, 3):
         journal.append(record(seq))
     assert journal.backlog == 3
@@ -53,7 +53,7 @@ def test_a_full_disk_is_told_once_and_everything_is_caught_up(tmp_path: Path) ->
     path = tmp_path / "s.jsonl"
     path.touch()
     inbox, disk = Inbox(), FakeDisk()
-    journal = Journal(path, FakeClock(), inbox.put, disk=disk)
+    journal = JournalWriter(path, FakeClock(), inbox.put, disk=disk)
     journal.append(record(1))
     journal.step()
     disk.full = True
@@ -86,7 +86,7 @@ def test_the_space_set_aside_is_used_when_the_disk_is_full(tmp_path: Path) -> No
             return super().write(descriptor, data, at)
 
     inbox = Inbox()
-    journal = Journal(path, FakeClock(), inbox.put, reserve, disk=Small())
+    journal = JournalWriter(path, FakeClock(), inbox.put, reserve, disk=Small())
     journal.append(record(1))
     assert journal.step()
     assert lines(path) == [1]
@@ -107,7 +107,7 @@ def test_the_thread_makes_a_tap_safe_at_once_and_ends_when_all_is_safe(tmp_path:
     """Real thread, real disk."""
     path = tmp_path / "s.jsonl"
     path.touch()
-    journal = Journal(path, RealClock(), Inbox().put)
+    journal = JournalWriter(path, RealClock(), Inbox().put)
     journal.start()
     journal.append(record(1, "tap"))
     assert journal.wait_safe(5.0)
@@ -126,7 +126,7 @@ def test_a_session_that_ended_on_a_full_disk_is_still_written_when_there_is_room
     path.touch()
     disk = FakeDisk()
     disk.full = True
-    journal = Journal(path, RealClock(), Inbox().put, disk=disk)
+    journal = JournalWriter(path, RealClock(), Inbox().put, disk=disk)
     journal.start()
     journal.append(record(1, "session"))
     journal.finish()
@@ -143,7 +143,7 @@ def test_a_file_that_cannot_be_opened_is_told_not_raised(tmp_path: Path) -> None
     path.parent.mkdir()
     path.touch()
     inbox = Inbox()
-    journal = Journal(path, FakeClock(), inbox.put)
+    journal = JournalWriter(path, FakeClock(), inbox.put)
     path.unlink()
     path.parent.rmdir()
     journal.append(record(1))
@@ -158,7 +158,7 @@ def test_a_file_that_cannot_be_opened_is_told_not_raised(tmp_path: Path) -> None
 def test_the_real_disks_own_error_is_met_in_the_same_way() -> None:
     """/dev/full answers every write as a full disk does."""
     inbox = Inbox()
-    journal = Journal(Path("/dev/full"), FakeClock(), inbox.put)
+    journal = JournalWriter(Path("/dev/full"), FakeClock(), inbox.put)
     journal.append(record(1))
     assert not journal.step()
     message = inbox.get(0)

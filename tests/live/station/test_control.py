@@ -11,7 +11,7 @@ import pytest
 
 from monitor.core.errors import NotThere
 from monitor.live.inbox import HungUp, Inbox, Request
-from monitor.live.station.control import MOST_BEHIND, NAME, Control, Link, ask
+from monitor.live.station.control import MOST_BEHIND, NAME, Control, StationLink, ask
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def request(inbox: Inbox) -> Request:
 def test_a_question_reaches_the_inbox_and_its_answer_the_asker(door: tuple[Path, Control, Inbox]) -> None:
     """One line each way."""
     state, _, inbox = door
-    with Link(state) as link:
+    with StationLink(state) as link:
         link.send({"verb": "status"})
         got = request(inbox)
         assert got.body == {"verb": "status"}
@@ -57,7 +57,7 @@ def test_a_stranger_is_hung_up_on(tmp_path: Path) -> None:
     control.open()
     control.start()
     try:
-        with pytest.raises(NotThere), Link(tmp_path) as link:
+        with pytest.raises(NotThere), StationLink(tmp_path) as link:
             link.ask({"verb": "abandon", "why": "x"})
         assert inbox.get(0.0) is None
     finally:
@@ -67,7 +67,7 @@ def test_a_stranger_is_hung_up_on(tmp_path: Path) -> None:
 def test_what_is_no_request_is_answered_and_not_passed_on(door: tuple[Path, Control, Inbox]) -> None:
     """Status 2."""
     state, _, inbox = door
-    with Link(state) as link:
+    with StationLink(state) as link:
         link._end.sendall(b"hello\n[1]\n")
         assert link.receive()["status"] == 2
         assert link.receive()["status"] == 2
@@ -77,7 +77,7 @@ def test_what_is_no_request_is_answered_and_not_passed_on(door: tuple[Path, Cont
 def test_a_line_without_end_is_hung_up_on(door: tuple[Path, Control, Inbox]) -> None:
     """Memory is bounded."""
     state, _, inbox = door
-    link = Link(state)
+    link = StationLink(state)
     with contextlib.suppress(OSError):
         for _ in range(64):
             link._end.sendall(b"x" * 65536)
@@ -90,7 +90,7 @@ def test_a_line_without_end_is_hung_up_on(door: tuple[Path, Control, Inbox]) -> 
 def test_a_follower_that_does_not_read_is_dropped(door: tuple[Path, Control, Inbox]) -> None:
     """`send` says so, and never blocks."""
     state, control, inbox = door
-    link = Link(state)
+    link = StationLink(state)
     link.send({"verb": "follow"})
     line = request(inbox).line
     body = {"event": "record", "record": {"text": "x" * 10_000}}

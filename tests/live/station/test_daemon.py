@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.session.cues import TICK, Sound
-from monitor.live.inbox import House, Sampled, Sounded
+from monitor.live.inbox import MachineHealth, Sampled, Sounded
 from monitor.live.station.sdnotify import Notifier
 from tests.live.simulated import BOWL, DARK, JUG, MIB, SHORT, World
 
@@ -286,7 +286,7 @@ def test_abandon_needs_a_reason_and_ends_the_session(world: World) -> None:
 
 def test_too_little_room_withholds_the_start(world: World) -> None:
     """What the machine can check is checked."""
-    world.house = House(3 * MIB, None)
+    world.health = MachineHealth(3 * MIB, None)
     world.go(11)
     answer = world.ask(verb="develop", recipe=SHORT, file="r", waive="x")
     assert answer["status"] == 3
@@ -334,7 +334,7 @@ def test_a_sound_of_an_earlier_session_is_no_cue_of_this_one(world: World) -> No
     world.go(3)
     running = world.station.running
     assert running is not None
-    old = running.tune
+    old = running.generation
     world.ask(verb="abandon", why="x")
     name = world.develop()
     world.station.turn(Sounded(old, Sound(9, "tick", 1.0, TICK), 1.0))

@@ -17,7 +17,7 @@ class Stage:
         self.inbox = Inbox()
         self.sounder = RecordingOutput(self.clock.mono_s)
         self.player = Player(self.clock, self.sounder, self.inbox.put)
-        self.player.tune(1, 500.0)
+        self.player.restart(1, 500.0)
 
     def go(self, seconds: float) -> None:
         """Let time pass."""
@@ -62,7 +62,7 @@ def test_what_began_is_told_with_its_real_onset() -> None:
     (message,) = stage.messages()
     assert isinstance(message, Sounded)
     assert abs(message.onset_s - 1.05) < 1e-6
-    assert message.tune == 1
+    assert message.generation == 1
 
 
 def test_a_sound_that_was_slept_through_is_not_said_to_have_sounded() -> None:
@@ -126,7 +126,7 @@ def test_a_new_tune_forgets_the_old_sounds() -> None:
     stage = Stage()
     stage.player.add(Sound(1, "now", 1.0, NOW))
     stage.go(1.05)
-    stage.player.tune(2, stage.clock.mono_s())
+    stage.player.restart(2, stage.clock.mono_s())
     stage.go(5.0)
     assert len(stage.sounder.edges) == 2
 
@@ -137,7 +137,7 @@ def test_a_thread_of_its_own_sounds_a_click_and_stops_dark() -> None:
     sounder = RecordingOutput(clock.mono_s)
     player = Player(clock, sounder, inbox.put)
     player.start()
-    player.tune(1, clock.mono_s())
+    player.restart(1, clock.mono_s())
     player.add(Sound(1, "click", 0.0, CLICK))
     assert isinstance(inbox.get(5.0), Sounded)
     player.add(Sound(2, "over", 0.0, (30.0,)))

@@ -8,7 +8,7 @@ import pytest
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.clock import FakeClock
-from monitor.live.station.resume import Left, load, plan, repair, unfinished
+from monitor.live.station.resume import UnfinishedSession, load, plan, repair, unfinished_journals
 from tests.live.simulated import JUG, SHORT, World
 
 
@@ -257,15 +257,15 @@ def test_only_journals_without_a_close_are_unfinished(tmp_path: Path) -> None:
         '{"seq":1,"t_s":0,"kind":"session","event":"open"}\n{"seq":2,"t_s":1,"kind":"session","event":"close"}\n'
     )
     (tmp_path / "notes.txt").write_text("x")
-    assert [p.name for p in unfinished(tmp_path)] == ["a.jsonl"]
+    assert [p.name for p in unfinished_journals(tmp_path)] == ["a.jsonl"]
     assert load(tmp_path / "b.jsonl") is not None
 
 
-def left_at(t_s: float, **opening: Any) -> Left:
+def left_at(t_s: float, **opening: Any) -> UnfinishedSession:
     """A session that was left at `t_s`, begun at 1000 s of boot-1."""
     first_record = {"seq": 1, "t_s": 0.0, "kind": "session", "event": "open", "mono0_s": 1000.0, "boot_id": "boot-1", "wall_set": True}
     last = {"seq": 2, "t_s": t_s, "wall": "2026-11-25T19:00:00.000Z", "kind": "reading"}
-    return Left(Path("x.jsonl"), ({**first_record, **opening}, last), load_recipe(SHORT.encode(), "r"))
+    return UnfinishedSession(Path("x.jsonl"), ({**first_record, **opening}, last), load_recipe(SHORT.encode(), "r"))
 
 
 def test_the_same_boot_counts_on_the_monotonic_clock_alone() -> None:

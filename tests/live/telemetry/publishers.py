@@ -14,13 +14,13 @@ from typing import Any
 
 from monitor.core.journal.records import encode
 from monitor.live.clock import RealClock
-from monitor.live.telemetry.broker_link import Link, MqttConfig, Timing
-from monitor.live.telemetry.mqtt import Pace, Publisher
+from monitor.live.telemetry.broker_link import BrokerLink, MqttConfig, Timing
+from monitor.live.telemetry.mqtt import Publisher, PublishPace
 from monitor.live.telemetry.recorder import Patience, Recorder
 from tests.live.telemetry.brokers import Broker, SwallowingProxy, until
 
 QUICK = Timing(keepalive_s=1, connect_s=2.0, backoff_first_s=0.02, backoff_most_s=0.2, stall_s=0.5)
-FAST = Pace(live_per_s=50_000.0, again_per_s=20_000.0, save_s=0.2, farewell_s=2.0)
+FAST = PublishPace(live_per_s=50_000.0, again_per_s=20_000.0, save_s=0.2, farewell_s=2.0)
 EAGER = Patience(ask_s=0.3, ask_most_s=1.0, quiet_s=0.6, quiet_most_s=2.0, asks_per_s=500.0)
 STATION = "laundry"
 _NUMBERS = itertools.count()
@@ -81,7 +81,7 @@ class Writer:
         self._file.close()
 
 
-def publisher(port: int, state: Path, station: str = STATION, timing: Timing = QUICK, pace: Pace = FAST, **config: Any) -> Publisher:
+def publisher(port: int, state: Path, station: str = STATION, timing: Timing = QUICK, pace: PublishPace = FAST, **config: Any) -> Publisher:
     """A publisher, not started. `state`: with or without journals."""
     return Publisher(MqttConfig("127.0.0.1", port, **config), station, state / "journals", state, RealClock(), timing, pace)
 
@@ -129,7 +129,7 @@ class Listener:
         self._lock = threading.Lock()
         self._acked = 0
         self._ending = self._greet = False
-        self._link = Link(MqttConfig("127.0.0.1", port, **config), f"listener-{number}", self, RealClock(), QUICK, 1 << 20)
+        self._link = BrokerLink(MqttConfig("127.0.0.1", port, **config), f"listener-{number}", self, RealClock(), QUICK, 1 << 20)
         self._thread = threading.Thread(target=self._run, name="listener")
         self._ready = threading.Event()
         self._greetings: set[int | None] = set()

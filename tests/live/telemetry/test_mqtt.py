@@ -15,7 +15,7 @@ import pytest
 
 from monitor.live.clock import RealClock
 from monitor.live.telemetry.broker_link import MqttConfig
-from monitor.live.telemetry.mqtt import Pace, Publisher
+from monitor.live.telemetry.mqtt import Publisher, PublishPace
 from tests.live.telemetry.brokers import MOSQUITTO, Broker, EmbeddedBroker, Mosquitto, free_port, until
 from tests.live.telemetry.publishers import FAST, QUICK, Listener, RunningRecorder, Writer, closing, journal, publisher, record
 
@@ -260,7 +260,7 @@ def test_a_retained_request_is_not_carried_out(cast: Cast, broker: EmbeddedBroke
 def test_a_flood_changes_nothing_and_a_true_request_is_answered(cast: Cast, fast_broker: Broker, tmp_path: Path) -> None:
     """10,000 spoofed messages on every topic, retained garbage among them: same journal, bounded memory, an answer in time."""
     body = keep(tmp_path, "a1", 400)
-    voice = cast.voice(fast_broker.port, tmp_path, "yard", pace=Pace(save_s=0.2))
+    voice = cast.voice(fast_broker.port, tmp_path, "yard", pace=PublishPace(save_s=0.2))
     until(lambda: voice.counters()["acked"] == 400, "drained")
     flooder = cast.ear(fast_broker.port)
     before_kib = resident_kib()
@@ -316,9 +316,9 @@ def test_home_automation_is_told_and_told_again(cast: Cast, broker: EmbeddedBrok
 CHILD = """
 import sys, threading
 from pathlib import Path
-from monitor.live.telemetry.mqtt import Pace
+from monitor.live.telemetry.mqtt import PublishPace
 from tests.live.telemetry.publishers import publisher
-voice = publisher(int(sys.argv[1]), Path(sys.argv[2]), station="hut", pace=Pace(live_per_s=400.0, save_s=0.1))
+voice = publisher(int(sys.argv[1]), Path(sys.argv[2]), station="hut", pace=PublishPace(live_per_s=400.0, save_s=0.1))
 voice.start()
 threading.Event().wait()
 """
@@ -336,7 +336,7 @@ def test_a_station_killed_with_10_000_records_unsent_loses_none(cast: Cast, fast
         assert len(running.file("a1", "hut")) < len(body)
         until(lambda: b"offline" in ear.on("evenbath/hut/status"), "the last will")
         # at the pace of a real station: faster than the recorder takes it, a broker would drop what it must hold for it
-        voice = cast.voice(fast_broker.port, tmp_path, "hut", pace=Pace(save_s=0.2))
+        voice = cast.voice(fast_broker.port, tmp_path, "hut", pace=PublishPace(save_s=0.2))
         until(lambda: len(running.file("a1", "hut")) >= len(body), "the rest")
         voice.stop()
         assert running.file("a1", "hut") == body

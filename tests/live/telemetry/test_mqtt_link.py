@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.live.clock import Clock, FakeClock, RealClock
-from monitor.live.telemetry.broker_link import Link, MqttConfig, Refused, Timing
+from monitor.live.telemetry.broker_link import BrokerLink, BrokerRefused, MqttConfig, Timing
 from tests.live.telemetry.brokers import MOSQUITTO, NO_MOSQUITTO, Mosquitto, free_port, until
 from tests.live.telemetry.publishers import QUICK
 
@@ -42,12 +42,12 @@ class Told:
         """Not used."""
 
 
-def link(port: int, owner: Told, clock: Clock | None = None, timing: Timing = QUICK, **config: Any) -> Link:
+def link(port: int, owner: Told, clock: Clock | None = None, timing: Timing = QUICK, **config: Any) -> BrokerLink:
     """A link to loopback."""
-    return Link(MqttConfig("127.0.0.1", port, **config), "test", owner, clock or RealClock(), timing, 65536)
+    return BrokerLink(MqttConfig("127.0.0.1", port, **config), "test", owner, clock or RealClock(), timing, 65536)
 
 
-def turned(one: Link) -> bool:
+def turned(one: BrokerLink) -> bool:
     """Give it a round. Always False, so that a condition can follow."""
     one.turn(0.02)
     return False
@@ -137,7 +137,7 @@ def test_a_file_that_is_missing_is_named(tmp_path: Path, key: str) -> None:
     owner = Told()
     files: dict[str, Any] = {key: tmp_path / "none"}
     wrong = link(free_port(), owner, user="station", **files)
-    with pytest.raises(Refused, match="cannot be read") as refused:
+    with pytest.raises(BrokerRefused, match="cannot be read") as refused:
         wrong.open()
     assert refused.value.by_input
     wrong.close()
@@ -146,7 +146,7 @@ def test_a_file_that_is_missing_is_named(tmp_path: Path, key: str) -> None:
 def test_no_broker_says_so() -> None:
     """In plain words."""
     nobody = link(free_port(), Told())
-    with pytest.raises(Refused, match="refused"):
+    with pytest.raises(BrokerRefused, match="refused"):
         nobody.open()
     nobody.close()
 
@@ -200,7 +200,7 @@ def test_password_tls_and_client_certificate_against_the_real_broker(tmp_path: P
         bad.close()
         certificates["ca_file"] = tmp_path / "station.crt"
         system = link(broker.port, Told(), **certificates)
-        with pytest.raises(Refused, match="not trusted"):
+        with pytest.raises(BrokerRefused, match="not trusted"):
             system.open()
         system.close()
     finally:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.live.telemetry.outbox import CHUNK, JournalReader, Line, Outbox, Replays
+from monitor.live.telemetry.outbox import CHUNK, JournalLine, JournalReader, Outbox, Replays
 from tests.live.telemetry.publishers import closing, journal, opening, record
 
 
@@ -26,7 +26,7 @@ def outbox(state: Path) -> Outbox:
     return box
 
 
-def drain(box: Outbox) -> list[Line]:
+def drain(box: Outbox) -> list[JournalLine]:
     """All lines that can go now."""
     lines = []
     while (line := box.next_line()) is not None:
