@@ -20,13 +20,15 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
+    from monitor.review.judgement import DENSITIES, EVENNESS
+
     parser.add_argument("sessions", nargs="*", metavar="SESSION|JOURNAL", help="a journal's file, or a session's id (its end is enough)")
     parser.add_argument("--file", type=Path, metavar="STATION.toml", help="look for the session in this station's state folder")
     entry = parser.add_argument_group("one film, written down beside its journal")
-    entry.add_argument("--density", choices=("thin", "normal", "dense"), help="by eye")
+    entry.add_argument("--density", choices=DENSITIES, help="by eye")
     entry.add_argument("--measured-density", type=_between(0.0, 5.0), metavar="D", help="of a grey card or a step, above base, 0 to 5")
     entry.add_argument("--base-fog", type=_between(0.0, 3.0), metavar="D", help="density of clear film, 0 to 3")
-    entry.add_argument("--evenness", choices=("even", "slightly uneven", "uneven"))
+    entry.add_argument("--evenness", choices=EVENNESS)
     entry.add_argument("--grade", type=_between(0.0, 5.0), metavar="G", help="paper grade that it prints at, 0 to 5")
     entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="C", help="average gradient, measured, 0.05 to 5")
     entry.add_argument(
@@ -151,7 +153,8 @@ def _wall() -> str:
 
 def _series(args: argparse.Namespace, journals: list[Path]) -> int:
     from monitor.core.text.quantities import format_duration
-    from monitor.review.judgement import SeriesPoint, latest, read_judgements, series
+    from monitor.review.judgement import latest, read_judgements
+    from monitor.review.own_data import SeriesPoint, series
 
     points: list[SeriesPoint] = []
     recipes = set()
@@ -203,7 +206,8 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
 
 def _law(args: argparse.Namespace, journals: list[Path]) -> int:
     from monitor.core.text.quantities import format_duration
-    from monitor.review.judgement import latest, own_law, read_judgements
+    from monitor.review.judgement import latest, read_judgements
+    from monitor.review.own_data import own_law
 
     reviews = []
     reference_c = 20.0

@@ -10,22 +10,11 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.review.judgement import (
-    CAUSES,
-    T_95,
-    Judgement,
-    SeriesPoint,
-    advice,
-    append_judgement,
-    judgement_file,
-    latest,
-    own_law,
-    read_judgements,
-    series,
-)
+from monitor.review.judgement import CAUSES, Judgement, advice, append_judgement, judgement_file, latest, read_judgements
 from monitor.review.load import load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
+from monitor.review.own_data import T_95, SeriesPoint, own_law, series
 from tests.review.journals import play, recipe_data
 
 ENTRY = Judgement("2026-03-02T08:00:00Z", "s1", density="thin", base_fog=0.28)
