@@ -136,12 +136,6 @@ def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
     return journal
 
 
-def load_all(paths: Iterable[Path]) -> Iterator[Journal]:
-    """Sessions one after another; each may be let go before the next is read."""
-    for path in journal_files(paths):
-        yield load(path)
-
-
 def _or_nan(value: float | None) -> float:
     return NAN if value is None else float(value)
 

@@ -13,7 +13,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.text.quantities import format_duration
@@ -240,22 +240,6 @@ def _since(since_s: float | None, state: Mapping[str, Any]) -> str:
 
 
 # -- where it is shown --------------------------------------------------------------------------------------------------
-
-
-class Watcher(Protocol):
-    """What a rehearsal feeds."""
-
-    def record(self, record: Mapping[str, Any]) -> None:
-        """A record was written."""
-        ...
-
-    def show(self) -> None:
-        """A moment to draw in."""
-        ...
-
-    def close(self) -> None:
-        """It is over: the terminal is given back."""
-        ...
 
 
 class TerminalView:

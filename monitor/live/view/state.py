@@ -7,7 +7,7 @@ follower at the end of a socket feed it the same dicts. Pure; memory is bounded.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -123,6 +123,17 @@ class Watched:
         self._points: list[Point] = []
         self._point_every_s = 1.0
         self._begins: list[tuple[float, str]] = []
+        self._by_kind: Mapping[str, Callable[[Mapping[str, Any]], None]] = {
+            "session": self._session_record,
+            "reading": self._reading_record,
+            "stage": self._stage_record,
+            "correction": self._correction_record,
+            "tap": self._tap_record,
+            "progress": self._progress_record,
+            "trust": self._trust_record,
+            "cue": self._cue_record,
+            "gate": self._gate_record,
+        }
         if opening is not None:
             self._open(opening)
 
@@ -131,9 +142,8 @@ class Watched:
     def record(self, record: Mapping[str, Any]) -> None:
         """One record of the session."""
         kind = record["kind"]
-        take = getattr(self, f"_{kind}_record", None)
-        if kind in ("stage", "trust", "cue", "progress", "reading", "session", "gate", "correction", "tap") and take is not None:
-            take(record)
+        if kind in self._by_kind:
+            self._by_kind[kind](record)
         self._t_s = max(self._t_s, float(record["t_s"]))
         self._count()
 
