@@ -36,17 +36,13 @@ EVENTS = ("open", "resume", "close")
 
 @dataclass(slots=True)
 class Findings:
-    """What was found in one file. `torn` is a sentence about a last line that was cut off, None if there was none.
-
-    `version_refused`: the file is of a newer format and nothing after its first record was read.
-    """
+    """What was found in one file. `torn` is a sentence about a last line that was cut off, None if there was none."""
 
     file: str
     problems: list[Problem] = field(default_factory=list)
     torn: str | None = None
     records: int = 0
     untold: int = 0
-    version_refused: bool = False
 
     def report(self, line: int, what: str, allowed: str) -> None:
         """Note one problem; beyond `MOST_PROBLEMS` they are only counted."""
@@ -318,7 +314,6 @@ def read_records(lines: Iterable[bytes], findings: Findings, pass_over: Collecti
             continue
         if record["kind"] == "session" and record["event"] == "open" and (refused := _refused_version(record)) is not None:
             findings.report(number, refused, f"allowed: up to format {SCHEMA_VERSION}; a newer evenbath wrote this, read it with that")
-            findings.version_refused = True
             return
         if follow.take(number, record):
             findings.records += 1
