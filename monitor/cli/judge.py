@@ -154,7 +154,7 @@ def _wall() -> str:
 def _series(args: argparse.Namespace, journals: list[Path]) -> int:
     from monitor.core.text.quantities import format_duration
     from monitor.review.judgement import latest, read_judgements
-    from monitor.review.own_data import SeriesPoint, series
+    from monitor.review.own_data import SeriesPoint, fit_series
 
     points: list[SeriesPoint] = []
     recipes = set()
@@ -170,7 +170,7 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
         points.append(SeriesPoint(review.numbers.session, stage.done_ref_s, float(value)))
     if len(recipes) > 1:
         raise InputWrong("these sessions count development at different references or by different laws; allowed: sessions of one recipe")
-    fitted = series(points, args.series)
+    fitted = fit_series(points, args.series)
     reference_c = next(iter(recipes))[0]
     low, high = fitted.range_ref_s
     result: dict[str, Any] = {

@@ -130,9 +130,9 @@ def _write_one(args: argparse.Namespace, journal: Journal, review: Review) -> No
 
 
 def _many(args: argparse.Namespace, files: list[Path]) -> int:
-    from monitor.review.compare import Comparison, compare_files, comparison_text, season_text
+    from monitor.review.compare import SessionComparison, compare_files, comparison_text, season_text
 
-    comparison: Comparison = compare_files(files, curves=args.report is not None)
+    comparison: SessionComparison = compare_files(files, curves=args.report is not None)
     status = _tell(comparison.problems)
     if args.json:
         for row in comparison.rows:

@@ -51,7 +51,7 @@ class Curve:
 
 
 @dataclass(slots=True)
-class Comparison:
+class SessionComparison:
     """Rows in the order of the files, one a develop stage (and sheet); `sessions`: their ids."""
 
     rows: list[Row] = field(default_factory=list)
@@ -132,9 +132,9 @@ def _curve(review: Review, stage: StageMeasures) -> Curve:
     return Curve(review.numbers.session, times[pick] - stage.begin_s, track.smoothed.celsius[pick].copy(), track.estimated[pick].copy())
 
 
-def compare_files(files: Sequence[Path], curves: bool = False) -> Comparison:
+def compare_files(files: Sequence[Path], curves: bool = False) -> SessionComparison:
     """Read every file and keep its rows. What is wrong with files stands in `problems`; the others are compared all the same."""
-    made = Comparison()
+    made = SessionComparison()
     jobs = [(file, curves and i < MOST_CURVES) for i, file in enumerate(files)]
     made.curves_left_out = max(0, len(files) - MOST_CURVES) if curves else 0
     for session, rows, lines, problems in _results(jobs):
@@ -188,7 +188,7 @@ DIFFERENCES = (
 )
 
 
-def difference_table(comparison: Comparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+def difference_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
     """Head and rows of the table of differences from the first session."""
     first = comparison.rows[0] if comparison.rows else {}
     rows = []
@@ -223,7 +223,7 @@ def _with_sd(value: float | None, sd: float | None, unit: str = " C", places: in
 SEASON = ("opened", "session", "recipe", "mean rate", "done", "overrun", "estimated", "faults", "comparison age", "mode")
 
 
-def season_table(comparison: Comparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+def season_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
     """Head and rows of the season, by date."""
     rows = [
         (
@@ -249,7 +249,7 @@ def _age(row: Row) -> str:
     return "compared, no date" if row["compared"] else "not compared"
 
 
-def days(comparison: Comparison) -> list[tuple[float, Row]]:
+def days(comparison: SessionComparison) -> list[tuple[float, Row]]:
     """Rows with a date and a development, as (days since the first of them, row), by date."""
     found = []
     for row in comparison.rows:
@@ -260,7 +260,7 @@ def days(comparison: Comparison) -> list[tuple[float, Row]]:
     return [(day - found[0][0], row) for day, row in found]
 
 
-def sentence(comparison: Comparison) -> str:
+def sentence(comparison: SessionComparison) -> str:
     """What stands out, in words."""
     if not comparison.rows:
         return "No session could be read."
@@ -284,11 +284,11 @@ def _plain(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return "".join("  ".join(str(c).ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() + "\n" for row in [head, *rows])
 
 
-def comparison_text(comparison: Comparison) -> str:
+def comparison_text(comparison: SessionComparison) -> str:
     """Sentence and table of differences."""
     return sentence(comparison) + "\n" + (_plain(*difference_table(comparison)) if comparison.rows else "")
 
 
-def season_text(comparison: Comparison) -> str:
+def season_text(comparison: SessionComparison) -> str:
     """The season as a table."""
     return _plain(*season_table(comparison)) if comparison.rows else sentence(comparison) + "\n"

@@ -33,7 +33,7 @@ STYLES: tuple[Any, ...] = (SOLID, DASHED, DASH_DOT, LONG, (0, (3, 1.5)), (0, (9,
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class PlotLine:
     """One line: `x_min` minutes and `y`, NaN where there is nothing. `dotted`: points that were only estimated."""
 
     name: str
@@ -62,7 +62,7 @@ class Mark:
 class Picture:
     """All of one picture. `levels`: (y, word) of horizontal lines, words at the right or left; `band`: (low, high) shaded."""
 
-    lines: Sequence[Line]
+    lines: Sequence[PlotLine]
     marks: Sequence[Mark]
     x_label: str
     y_label: str
@@ -155,7 +155,7 @@ def _axes(axes: Any, picture: Picture) -> None:
         spine.set_color(DIM)
 
 
-def _line(axes: Any, line: Line, dotted_name: str) -> None:
+def _line(axes: Any, line: PlotLine, dotted_name: str) -> None:
     """`dotted_name`: what the legend calls an estimated stretch; one that begins with a low line is not named."""
     x, y, dotted, spread = thinned(line.x_min, line.y, line.dotted, line.spread)
     if spread is not None:

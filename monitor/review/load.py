@@ -26,7 +26,7 @@ NAN = float("nan")
 
 
 @dataclass(slots=True)
-class Series:
+class ReadingSeries:
     """Readings of one probe in the order of time. `celsius` is NaN where the reading was not good."""
 
     probe: str
@@ -64,7 +64,7 @@ class Journal:
     session: str = ""
     opening: Record = field(default_factory=dict)
     recipe: Recipe | None = None
-    readings: dict[str, Series] = field(default_factory=dict)
+    readings: dict[str, ReadingSeries] = field(default_factory=dict)
     progress: dict[tuple[int, int | None], Progress] = field(default_factory=dict)
     rows: dict[str, list[Record]] = field(default_factory=dict)
     last_t_s: float = 0.0
@@ -143,7 +143,7 @@ def _or_nan(value: float | None) -> float:
 def _take_reading(journal: Journal, record: Record) -> None:
     series = journal.readings.get(record["probe"])
     if series is None:
-        series = journal.readings[record["probe"]] = Series(record["probe"], record["role"])
+        series = journal.readings[record["probe"]] = ReadingSeries(record["probe"], record["role"])
     series.t_s.append(record["t_s"])
     series.raw_c.append(_or_nan(record["raw_c"]))
     series.celsius.append(_or_nan(record["celsius"]))

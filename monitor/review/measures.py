@@ -13,10 +13,10 @@ from typing import Any
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
 from monitor.review.load import Journal
-from monitor.review.numbers import ProbeFacts, SessionMeasures, Span, StageMeasures
+from monitor.review.numbers import NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 from monitor.review.stage_measures import measure_stage
 from monitor.review.timeline import Stretch, stretches
-from monitor.review.track import GAP_S, Track, believed_readings, stuck_spans, track_of
+from monitor.review.track import GAP_S, TemperatureTrack, believed_readings, stuck_spans, track_of
 
 
 @dataclass(slots=True)
@@ -24,12 +24,12 @@ class Review:
     """What `measure` returns beside the numbers, for figures and for the CSV."""
 
     numbers: SessionMeasures
-    tracks: dict[int, Track]
+    tracks: dict[int, TemperatureTrack]
     stretches: list[Stretch]
     recipe: Recipe | None
 
 
-def probe_facts(journal: Journal) -> dict[str, ProbeFacts]:
+def recorded_probes(journal: Journal) -> dict[str, RecordedProbe]:
     """Lag and comparison of each probe as the opening of the session recorded them; the project's defaults where it did not."""
     told: dict[str, Mapping[str, Any]] = {}
     recorded = journal.opening.get("probes")
@@ -42,7 +42,7 @@ def probe_facts(journal: Journal) -> dict[str, ProbeFacts]:
         said = told.get(name, {})
         role = journal.readings[name].role if name in journal.readings else str(said.get("role", "unknown"))
         compared = said.get("compared", said.get("comparison"))
-        facts[name] = ProbeFacts(
+        facts[name] = RecordedProbe(
             name,
             role,
             float(said["lag_s"])
@@ -56,11 +56,11 @@ def probe_facts(journal: Journal) -> dict[str, ProbeFacts]:
 
 def measure(journal: Journal, only_counted: bool = False) -> Review:
     """All numbers of one session. `only_counted`: leave out the temperatures of stages that have no rate (comparing many)."""
-    facts = probe_facts(journal)
+    facts = recorded_probes(journal)
     parts = stretches(journal)
     believed = {series.probe: believed_readings(journal, series) for series in journal.readings.values()}
     recipe = journal.recipe
-    tracks: dict[int, Track] = {}
+    tracks: dict[int, TemperatureTrack] = {}
     made: list[StageMeasures] = []
     for number in sorted({p.stage for p in parts}):
         own = [p for p in parts if p.stage == number]
@@ -74,7 +74,7 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
     return Review(_session(journal, facts, made), tracks, parts, recipe)
 
 
-def gaps(journal: Journal) -> list[Span]:
+def gaps(journal: Journal) -> list[NamedSpan]:
     """Stretches longer than `GAP_S` without a good reading, of every probe, with the worst quality met in them."""
     found = []
     for series in journal.readings.values():
@@ -83,16 +83,16 @@ def gaps(journal: Journal) -> list[Span]:
         for t, quality in zip(series.t_s, series.quality, strict=True):
             if quality == "good":
                 if since is not None and t - since > GAP_S:
-                    found.append(Span(f"{series.probe}: {why}", since, t))
+                    found.append(NamedSpan(f"{series.probe}: {why}", since, t))
                 since, why = t, "no record"
             else:
                 since, why = (t if since is None else since), quality
         if since is not None and why != "no record" and series.t_s[-1] - since > GAP_S:
-            found.append(Span(f"{series.probe}: {why}", since, series.t_s[-1]))
+            found.append(NamedSpan(f"{series.probe}: {why}", since, series.t_s[-1]))
     return found
 
 
-def _session(journal: Journal, facts: Mapping[str, ProbeFacts], stages: list[StageMeasures]) -> SessionMeasures:
+def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures]) -> SessionMeasures:
     recipe, close, opening = journal.recipe, journal.close, journal.opening
     late = [r["lateness_s"] for r in journal.of("cue") if isinstance(r.get("lateness_s"), (int, float))]
     counts: dict[str, int] = {}

@@ -15,7 +15,7 @@ NO_PROBE = "none"
 
 
 @dataclass(frozen=True, slots=True)
-class ProbeFacts:
+class RecordedProbe:
     """What the session believed of a probe. `compared` is the comparison as recorded, None if there was none."""
 
     probe: str
@@ -26,7 +26,7 @@ class ProbeFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class NamedSpan:
     """A stretch of time that deserves a word. Session seconds."""
 
     what: str
@@ -96,7 +96,7 @@ class StageMeasures:
     outside_data_s: float | None
     estimated_s: float
     unmeasured_s: float
-    estimated_spans: tuple[Span, ...]
+    estimated_spans: tuple[NamedSpan, ...]
 
 
 @dataclass(slots=True)
@@ -124,10 +124,10 @@ class SessionMeasures:
     max_cue_lateness_s: float | None
     cues: dict[str, int]
     faults: int
-    probes: list[ProbeFacts]
+    probes: list[RecordedProbe]
     trust: list[dict[str, Any]]
-    gaps: list[Span]
-    doubted: list[Span]
+    gaps: list[NamedSpan]
+    doubted: list[NamedSpan]
     resumes: list[dict[str, Any]]
     solutions: list[dict[str, Any]]
     waived: str | None = None

@@ -36,7 +36,7 @@ class SeriesPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class SeriesFit:
     """value = intercept + slope ln(done), least squares. `sd`: of one value about the line. `interval`: 95 % of the line at `done`.
 
     Straight in ln(done) over a modest range is common practice for contrast; outside the data it is not to be used.
@@ -93,7 +93,7 @@ class Series:
         return min(done), max(done)
 
 
-def series(points: Sequence[SeriesPoint], what: str) -> Series:
+def fit_series(points: Sequence[SeriesPoint], what: str) -> SeriesFit:
     """Fit a series. Raises `InputWrong` for fewer than three sessions or for sessions that do not differ in development."""
     if len(points) < LEAST_SERIES:
         raise InputWrong(
@@ -109,7 +109,7 @@ def series(points: Sequence[SeriesPoint], what: str) -> Series:
     slope = sum((x - mean_x) * (y - mean_y) for x, y in zip(xs, ys, strict=True)) / spread
     intercept = mean_y - slope * mean_x
     rest = sum((y - intercept - slope * x) ** 2 for x, y in zip(xs, ys, strict=True))
-    return Series(what, tuple(points), intercept, slope, math.sqrt(rest / (len(points) - 2)))
+    return SeriesFit(what, tuple(points), intercept, slope, math.sqrt(rest / (len(points) - 2)))
 
 
 @dataclass(frozen=True, slots=True)

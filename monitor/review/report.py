@@ -17,7 +17,7 @@ import numpy as np
 from monitor.core.development.rate import rate
 from monitor.core.text.quantities import format_duration
 from monitor.review import figures, summary
-from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Line, Mark, Picture
+from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Mark, Picture, PlotLine
 from monitor.review.integrals import weights
 from monitor.review.judgement import read_judgements
 from monitor.review.load import Journal
@@ -26,7 +26,7 @@ from monitor.review.numbers import StageMeasures
 from monitor.review.timeline import counted_from_to
 
 if TYPE_CHECKING:
-    from monitor.review.compare import Comparison
+    from monitor.review.compare import SessionComparison
 
 STEP_C = 0.3
 """Between two stages a larger step of temperature is another liquid, and the line is broken."""
@@ -190,15 +190,15 @@ def _recipe_details(journal: Journal) -> str:
 
 def _temperature_figure(journal: Journal, review: Review) -> str:
     numbers = review.numbers
-    lines: list[Line] = []
+    lines: list[PlotLine] = []
     shown_c: list[float] = []
     joined = _joined_tracks(review)
     times, celsius, spread, dotted = joined
-    lines.append(Line("developer, now known", times / 60.0, celsius, colour=INK, width=2.0, dotted=dotted, spread=spread))
+    lines.append(PlotLine("developer, now known", times / 60.0, celsius, colour=INK, width=2.0, dotted=dotted, spread=spread))
     shown_c += [float(np.nanmin(celsius)), float(np.nanmax(celsius))]
     live = _live_line(journal)
     if live is not None:
-        lines.append(Line("developer, live said", live[0] / 60.0, live[1], style=DASHED, colour=FIRST, width=1.1))
+        lines.append(PlotLine("developer, live said", live[0] / 60.0, live[1], style=DASHED, colour=FIRST, width=1.1))
     left_out = []
     for series, style, colour in zip(
         (s for s in journal.readings.values() if s.role in ("bath", "room", "wash")),
@@ -215,7 +215,7 @@ def _temperature_figure(journal: Journal, review: Review) -> str:
             left_out.append(f"{series.probe} (median {middle:.1f} C) lies outside the picture and is left out")
             continue
         x, y = figures.with_gaps(*figures.means(np.frombuffer(series.t_s)[good], values[good], BIN_S), gap_s=2.5 * BIN_S)
-        lines.append(Line(f"{series.probe}, as read, {BIN_S:g} s means", x / 60.0, y, style=style, colour=colour, width=1.0))
+        lines.append(PlotLine(f"{series.probe}, as read, {BIN_S:g} s means", x / 60.0, y, style=style, colour=colour, width=1.0))
     told = summary.main_stages(numbers)
     band, levels = None, []
     if told and told[0].reference_c is not None:
@@ -302,7 +302,7 @@ def _done_figure(journal: Journal, review: Review, number: int) -> str:
     assert stage.law is not None
     own = [(p, s) for p, s in zip(review.stretches, review.numbers.stages, strict=True) if p.stage == number]
     rates = np.array([rate(stage.law, c) for c in track.smoothed.celsius.tolist()])
-    lines: list[Line] = []
+    lines: list[PlotLine] = []
     rows: list[Sequence[Any]] = []
     marks: list[Mark] = []
     origin = min(p.begin_s for p, _ in own)
@@ -316,14 +316,14 @@ def _done_figure(journal: Journal, review: Review, number: int) -> str:
         x = (times[inside] - origin) / 60.0
         many = len(own) > 1
         name = f"{part.sheet}" if many else "now known"
-        lines.append(Line(name, x, percent, style=figures.STYLES[i % len(figures.STYLES)] if many else figures.SOLID, width=1.6,
+        lines.append(PlotLine(name, x, percent, style=figures.STYLES[i % len(figures.STYLES)] if many else figures.SOLID, width=1.6,
                           dotted=track.estimated[inside], at_end=many))  # fmt: skip
         said = journal.progress.get((part.stage, part.sheet))
         live_at = np.full(len(x), np.nan)
         if said is not None:
             live_x, live_y = np.frombuffer(said.t_s), np.frombuffer(said.done_ref_s) / target * 100.0
             if not many:
-                lines.append(Line("live said", (live_x - origin) / 60.0, live_y, style=DASHED, colour=FIRST, width=1.2))
+                lines.append(PlotLine("live said", (live_x - origin) / 60.0, live_y, style=DASHED, colour=FIRST, width=1.2))
             live_at = np.interp(times[inside], live_x, live_y)
         label = () if not many else (part.sheet,)
         rows += _thin_rows([
@@ -348,7 +348,7 @@ def _done_figure(journal: Journal, review: Review, number: int) -> str:
 # --- several sessions ------------------------------------------------------------------------------------------------
 
 
-def write_comparison(comparison: Comparison, out: Path) -> None:
+def write_comparison(comparison: SessionComparison, out: Path) -> None:
     """Write the page of several sessions: paragraph, differences, overlay, the season."""
     from monitor.review.compare import difference_table, season_table, sentence
 
@@ -364,7 +364,7 @@ def write_comparison(comparison: Comparison, out: Path) -> None:
     out.write_text(page(f"{len(comparison.sessions)} sessions", "\n".join(parts)), encoding="utf-8")
 
 
-def _season(comparison: Comparison, by_date: str) -> str:
+def _season(comparison: SessionComparison, by_date: str) -> str:
     from monitor.review.compare import days, name_of
 
     dated = days(comparison)
@@ -374,8 +374,8 @@ def _season(comparison: Comparison, by_date: str) -> str:
     done = np.array([row["done_percent"] for _, row in dated])
     speed = np.array([np.nan if row["rate"] is None else 100.0 * row["rate"] for _, row in dated])
     lines = [
-        Line("development done", x, done, colour=INK, marker="o"),
-        Line("mean rate, 100 at the reference", x, speed, style=DASHED, colour=SECOND, marker="s"),
+        PlotLine("development done", x, done, colour=INK, marker="o"),
+        PlotLine("mean rate, 100 at the reference", x, speed, style=DASHED, colour=SECOND, marker="s"),
     ]
     alt = "The season by date. " + "; ".join(
         f"day {day:.0f}, {name_of(row)}: development {row['done_percent']:.1f} %, overrun {row['overrun_s'] or 0.0:.0f} s"
@@ -386,9 +386,9 @@ def _season(comparison: Comparison, by_date: str) -> str:
     return f"<figure>{figures.draw(picture, 'season', alt)}<figcaption>{caption}</figcaption></figure>" + by_date
 
 
-def _overlay(comparison: Comparison) -> str:
+def _overlay(comparison: SessionComparison) -> str:
     lines = [
-        Line(c.name, c.since_begin_s / 60.0, c.celsius, style=figures.STYLES[i % len(figures.STYLES)],
+        PlotLine(c.name, c.since_begin_s / 60.0, c.celsius, style=figures.STYLES[i % len(figures.STYLES)],
              colour=(INK, FIRST, SECOND, THIRD)[i % 4], dotted=c.estimated, at_end=len(comparison.curves) > 8)
         for i, c in enumerate(comparison.curves)
     ]  # fmt: skip

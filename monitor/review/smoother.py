@@ -43,7 +43,7 @@ LOST_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class Measurement:
     """One number about the liquid: `channel` of the probe, or `LIVE`.
 
     `sd_c`: of a probe its random part; of a live estimate the error that it shares with those around it. `fresh`: the first
@@ -134,7 +134,7 @@ class _Plan:
     first_c: float
 
 
-def smooth(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Sequence[float] = ()) -> Smoothed | None:
+def smooth(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Sequence[float] = ()) -> Smoothed | None:
     """Smooth over `measured` (rising in time); `nodes_s` are further moments at which T is wanted. None without a measurement.
 
     `lags_s`: the lag of each channel. A channel with no lag measures T itself.
@@ -151,7 +151,7 @@ def smooth(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Seque
     return _backward(plan.times, best, LEVELS.index(best[5]))
 
 
-def _plan(measured: Sequence[Measured], lags_s: Sequence[float], nodes_s: Sequence[float]) -> _Plan:
+def _plan(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Sequence[float]) -> _Plan:
     indices = {i: 2 + k for k, i in enumerate([i for i, lag in enumerate(lags_s) if lag > NO_LAG_S])}
     lags = [lag for lag in lags_s if lag > NO_LAG_S]
     times = np.unique(np.round(np.array([*(m.t_s for m in measured), *nodes_s], dtype=float), 6))

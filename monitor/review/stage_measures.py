@@ -15,7 +15,7 @@ from monitor.review.integrals import integral, mean_kinetic_temperature, seconds
 from monitor.review.load import Journal, Progress
 from monitor.review.numbers import NO_PROBE, StageMeasures
 from monitor.review.timeline import Stretch, counted_from_to
-from monitor.review.track import ESTIMATED, GAP_S, Believed, Track, source_pieces
+from monitor.review.track import ESTIMATED, GAP_S, Believed, TemperatureTrack, source_pieces
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class _Temperatures:
     outside_data_s: float | None
 
 
-def _temperatures(stage: Stage | None, part: Stretch, track: Track) -> _Temperatures | None:
+def _temperatures(stage: Stage | None, part: Stretch, track: TemperatureTrack) -> _Temperatures | None:
     smoothed = track.smoothed
     seconds = weights(smoothed.t_s, part.begin_s, part.end_s)
     total = float(seconds.sum())
@@ -74,7 +74,7 @@ def _temperatures(stage: Stage | None, part: Stretch, track: Track) -> _Temperat
     )
 
 
-def _done(stage: Stage, part: Stretch, track: Track) -> tuple[float, float, float] | None:
+def _done(stage: Stage, part: Stretch, track: TemperatureTrack) -> tuple[float, float, float] | None:
     """(done, its standard deviation, mean rate), by the stage's own law."""
     if stage.law is None:
         return None
@@ -121,7 +121,7 @@ def _unmeasured(journal: Journal, believed: Believed, part: Stretch) -> float:
 
 
 def measure_stage(
-    journal: Journal, believed: Believed, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: Track | None
+    journal: Journal, believed: Believed, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: TemperatureTrack | None
 ) -> StageMeasures:
     """All numbers of one stage and sheet; without a recipe and without a track, those that need neither."""
     said = journal.progress.get((part.stage, part.sheet))

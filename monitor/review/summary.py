@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from monitor.core.text.quantities import format_duration, format_number
-from monitor.review.numbers import NO_PROBE, ProbeFacts, SessionMeasures, Span, StageMeasures
+from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 
 OUTSIDE_TELL_S = 15.0
 """Shorter excursions of a stage that is not steered are told as seconds alone (the project's practice text, colour)."""
@@ -43,7 +43,7 @@ def stage_label(stage: StageMeasures) -> str:
     return stage.name if stage.sheet is None else f"{stage.name}, sheet {stage.sheet}"
 
 
-def in_stage(span: Span, stage: StageMeasures) -> str:
+def in_stage(span: NamedSpan, stage: StageMeasures) -> str:
     """A span as minutes of the stage."""
     return f"{format_duration(span.from_s - stage.begin_s)} to {format_duration(span.to_s - stage.begin_s)} ({span.what})"
 
@@ -164,7 +164,7 @@ def estimated_sentence(stage: StageMeasures) -> str:
     return f"estimated, not measured: {spans}, {format_duration(stage.estimated_s)} in all"
 
 
-def probe_sentence(probe: ProbeFacts) -> str:
+def probe_sentence(probe: RecordedProbe) -> str:
     """Which probe was compared when against what."""
     name = f'probe "{probe.probe}" ({probe.role})'
     if probe.compared is None:

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Stage
-from monitor.review.load import Journal, Progress, Series
-from monitor.review.numbers import NO_PROBE, ProbeFacts, Span
-from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measured, Smoothed, noise_sd, smooth
+from monitor.review.load import Journal, Progress, ReadingSeries
+from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
+from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, counted_from_to, within
 
 ESTIMATED = ("vessel model", "held", "clock")
@@ -38,7 +38,7 @@ Believed = Mapping[str, NDArray[np.bool_]]
 
 
 @dataclass(slots=True)
-class Track:
+class TemperatureTrack:
     """The smoothed temperature of one stage (all sheets) with what it rests on."""
 
     probe: str
@@ -49,8 +49,8 @@ class Track:
 
 
 def track_of(
-    journal: Journal, facts: Mapping[str, ProbeFacts], believed: Believed, stage: Stage | None, parts: Sequence[Stretch]
-) -> Track | None:
+    journal: Journal, facts: Mapping[str, RecordedProbe], believed: Believed, stage: Stage | None, parts: Sequence[Stretch]
+) -> TemperatureTrack | None:
     """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one."""
     begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
     if end_s <= begin_s:
@@ -58,7 +58,7 @@ def track_of(
     wanted = (
         ("wash", "developer", "witness") if stage is not None and stage.role in ("wash", "wash aid", "rinse") else ("developer", "witness")
     )
-    measured: list[Measured] = []
+    measured: list[Measurement] = []
     lags: list[float] = []
     named: list[tuple[str, float]] = []
     covered: list[tuple[float, float]] = []
@@ -90,10 +90,10 @@ def track_of(
     if not named:
         systematic = np.zeros(len(smoothed.t_s))  # the live estimate's own standard deviation holds everything
     compared = bool(named) and facts[named[0][0]].compared is not None
-    return Track(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float))
+    return TemperatureTrack(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float))
 
 
-def _goes_on(series: Series, at_s: float) -> bool:
+def _goes_on(series: ReadingSeries, at_s: float) -> bool:
     """Whether a probe's readings go straight on through a moment. Not if there are few of them, or if another liquid came."""
     times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
     low, middle, high = np.searchsorted(times, [at_s - BESIDE_S / 2, at_s, at_s + BESIDE_S / 2])
@@ -105,7 +105,7 @@ def _goes_on(series: Series, at_s: float) -> bool:
     return bool(abs(np.median(off)) < JUMP_C)
 
 
-def stuck_spans(series: Series) -> list[Span]:
+def stuck_spans(series: ReadingSeries) -> list[NamedSpan]:
     """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
 
     Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. Across a gap
@@ -124,11 +124,11 @@ def stuck_spans(series: Series) -> list[Span]:
             later = int(np.searchsorted(times, times[after] + STUCK_S / 2))
             if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
                 words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"
-                found.append(Span(words, float(times[first]), float(times[after])))
+                found.append(NamedSpan(words, float(times[first]), float(times[after])))
     return found
 
 
-def believed_readings(journal: Journal, series: Series) -> NDArray[np.bool_]:
+def believed_readings(journal: Journal, series: ReadingSeries) -> NDArray[np.bool_]:
     """Which readings of a probe count: good, believed since then, and not found out afterwards."""
     times = np.frombuffer(series.t_s)
     counts = _inside(times, believed_spans(journal, series.probe))
@@ -144,16 +144,16 @@ def _inside(times: Array, spans: Sequence[tuple[float, float]]) -> NDArray[np.bo
     return inside
 
 
-def _measured(series: Series, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int) -> list[Measured]:
+def _measured(series: ReadingSeries, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int) -> list[Measurement]:
     times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
     pick = counts & (times >= from_s) & (times < to_s)
     sd_c = noise_sd(values[pick])
-    return [Measured(t, v, sd_c, channel) for t, v in zip(times[pick].tolist(), values[pick].tolist(), strict=True)]
+    return [Measurement(t, v, sd_c, channel) for t, v in zip(times[pick].tolist(), values[pick].tolist(), strict=True)]
 
 
 def _live_estimates(
     journal: Journal, parts: Sequence[Stretch], within_s: tuple[float, float], heard_s: tuple[float, float]
-) -> list[Measured]:
+) -> list[Measurement]:
     """What the live filter believed where no probe was, with the moments at which it went over to another source.
 
     `heard_s`: first and last believed reading; only between them can readings tell how far the estimate had drifted.
@@ -166,11 +166,11 @@ def _live_estimates(
         for t, celsius, sd_c, source in zip(said.t_s, said.developer_c, said.developer_sd_c, said.source, strict=True):
             if source in ESTIMATED and within_s[0] <= t <= within_s[1] and not math.isnan(celsius) and not math.isnan(sd_c):
                 found.setdefault(t, (celsius, sd_c, source))
-    made: list[Measured] = []
+    made: list[Measurement] = []
     before, before_s = "", -math.inf
     for t, (celsius, sd_c, source) in sorted(found.items()):
         fresh = source != before or t - before_s > STALE_LIVE_S
-        made.append(Measured(t, celsius, max(sd_c, LIVE_NOISE_C), LIVE, fresh, heard_s[0] < t < heard_s[1]))
+        made.append(Measurement(t, celsius, max(sd_c, LIVE_NOISE_C), LIVE, fresh, heard_s[0] < t < heard_s[1]))
         before, before_s = source, t
     return made
 
@@ -186,16 +186,16 @@ def _nodes(stage: Stage | None, parts: Sequence[Stretch], times: Sequence[float]
     return nodes
 
 
-def source_pieces(said: Progress, begin_s: float, end_s: float) -> list[Span]:
+def source_pieces(said: Progress, begin_s: float, end_s: float) -> list[NamedSpan]:
     """(source, from, to): a progress record speaks for the time since the one before it, the last one to the end too."""
-    pieces: list[Span] = []
+    pieces: list[NamedSpan] = []
     at_s = begin_s
     for i, (t, source) in enumerate(zip(said.t_s, said.source, strict=True)):
         to_s = end_s if i == len(said.source) - 1 else min(max(t, at_s), end_s)
         if pieces and pieces[-1].what == source:
-            pieces[-1] = Span(source, pieces[-1].from_s, to_s)
+            pieces[-1] = NamedSpan(source, pieces[-1].from_s, to_s)
         elif to_s > at_s:
-            pieces.append(Span(source, at_s, to_s))
+            pieces.append(NamedSpan(source, at_s, to_s))
         at_s = max(at_s, to_s)
     return pieces
 

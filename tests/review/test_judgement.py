@@ -14,7 +14,7 @@ from monitor.review.judgement import CAUSES, Judgement, advice, append_judgement
 from monitor.review.load import load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
-from monitor.review.own_data import T_95, SeriesPoint, own_law, series
+from monitor.review.own_data import T_95, SeriesPoint, fit_series, own_law
 from tests.review.journals import play, recipe_data
 
 ENTRY = Judgement("2026-03-02T08:00:00Z", "s1", density="thin", base_fog=0.28)
@@ -100,9 +100,9 @@ def test_wrinkles_are_held_against_the_record() -> None:
 def test_fewer_than_three_are_refused() -> None:
     """Two points always lie on a line and tell nothing about how sure it is."""
     with pytest.raises(InputWrong, match="2 judged sessions with contrast; allowed: 3 or more"):
-        series([SeriesPoint("a", 400.0, 0.5), SeriesPoint("b", 500.0, 0.6)], "contrast")
+        fit_series([SeriesPoint("a", 400.0, 0.5), SeriesPoint("b", 500.0, 0.6)], "contrast")
     with pytest.raises(InputWrong, match="all the same development"):
-        series([SeriesPoint(n, 400.0, 0.5) for n in "abc"], "contrast")
+        fit_series([SeriesPoint(n, 400.0, 0.5) for n in "abc"], "contrast")
 
 
 def test_the_wanted_time_and_its_interval_are_the_textbooks() -> None:
@@ -112,7 +112,7 @@ def test_the_wanted_time_and_its_interval_are_the_textbooks() -> None:
         SeriesPoint(str(i), done, value)
         for i, (done, value) in enumerate([(360, 0.47), (420, 0.52), (480, 0.57), (600, 0.63), (720, 0.71)])
     ]
-    fitted = series(points, "contrast")
+    fitted = fit_series(points, "contrast")
     xs, ys = [math.log(p.done_ref_s) for p in points], [p.value for p in points]
     theirs = stats.linregress(xs, ys)
     assert fitted.slope == pytest.approx(theirs.slope)
@@ -133,7 +133,7 @@ def test_the_interval_holds_the_true_time_as_often_as_it_says() -> None:
     hits = 0
     for _ in range(300):
         points = [SeriesPoint("x", done, 0.25 * math.log(done) - 1.0 + chance.gauss(0, 0.01)) for done in (360.0, 450.0, 560.0, 700.0)]
-        _, low, high = series(points, "contrast").wanted(0.25 * math.log(500.0) - 1.0)
+        _, low, high = fit_series(points, "contrast").wanted(0.25 * math.log(500.0) - 1.0)
         hits += low <= 500.0 <= high
     assert 0.91 * 300 <= hits <= 0.985 * 300
 
@@ -142,7 +142,7 @@ def test_data_that_show_nothing_give_no_time() -> None:
     """A slope that may be nothing is refused."""
     noise = [SeriesPoint("x", done, value) for done, value in ((400.0, 0.55), (500.0, 0.50), (600.0, 0.56), (700.0, 0.52))]
     with pytest.raises(InputWrong, match="do not show that contrast moves with development"):
-        series(noise, "contrast").wanted(0.6)
+        fit_series(noise, "contrast").wanted(0.6)
 
 
 def test_the_persons_own_temperature_law_is_found(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ import pytest
 
 from monitor.review import figures
 from monitor.review.compare import compare_files
-from monitor.review.figures import Line, Picture
+from monitor.review.figures import Picture, PlotLine
 from monitor.review.judgement import Judgement, append_judgement
 from monitor.review.load import load
 from monitor.review.measures import measure
@@ -92,8 +92,8 @@ def test_estimated_stretches_are_dotted_and_gaps_stay_gaps() -> None:
     """In the picture itself, not by colour: another dash pattern over the same points, and no line over a silence."""
     x = np.arange(0.0, 10.0, 0.1)
     marked = ((x > 3) & (x < 6)).astype(float)
-    plain = figures.draw(Picture([Line("a", x, x)], (), "x", "y"), "t", "alt")
-    dotted = figures.draw(Picture([Line("a", x, x, dotted=marked)], (), "x", "y"), "t", "alt")
+    plain = figures.draw(Picture([PlotLine("a", x, x)], (), "x", "y"), "t", "alt")
+    dotted = figures.draw(Picture([PlotLine("a", x, x, dotted=marked)], (), "x", "y"), "t", "alt")
     assert "estimated, no probe believed" in dotted
     assert "estimated" not in plain
     assert dotted.count("stroke-dasharray") > plain.count("stroke-dasharray")

@@ -8,10 +8,10 @@ import random
 import numpy as np
 import pytest
 
-from monitor.review.smoother import LEVELS, NOISE_RANGE_C, START_SD_C, Measured, noise_sd, smooth, transition
+from monitor.review.smoother import LEVELS, NOISE_RANGE_C, START_SD_C, Measurement, noise_sd, smooth, transition
 
 
-def readings(seconds: int, seed: int, lag_s: float = 8.0, noise_c: float = 0.05) -> tuple[list[Measured], list[float]]:
+def readings(seconds: int, seed: int, lag_s: float = 8.0, noise_c: float = 0.05) -> tuple[list[Measurement], list[float]]:
     """A swinging liquid seen through a lag: measurements and the truth."""
     chance = random.Random(seed)
     probe = 22.0
@@ -21,7 +21,7 @@ def readings(seconds: int, seed: int, lag_s: float = 8.0, noise_c: float = 0.05)
         if t:
             probe = liquid + (probe - liquid) * math.exp(-1.0 / lag_s)
         truth.append(liquid)
-        measured.append(Measured(float(t), round((probe + chance.gauss(0, noise_c)) / 0.0625) * 0.0625, noise_c, 0))
+        measured.append(Measurement(float(t), round((probe + chance.gauss(0, noise_c)) / 0.0625) * 0.0625, noise_c, 0))
     return measured, truth
 
 
@@ -110,8 +110,8 @@ def test_a_silent_stretch_is_bridged_and_its_uncertainty_grows() -> None:
 
 def test_liveliness_follows_the_data() -> None:
     """A step of hot water asks for the lively model, a standing bath for the calm one."""
-    calm = [Measured(float(t), 20.0 + 0.0625 * (t % 3 == 0), 0.03, 0) for t in range(300)]
-    step = [Measured(m.t_s, m.celsius + (2.0 if m.t_s > 150 else 0.0), 0.03, 0) for m in calm]
+    calm = [Measurement(float(t), 20.0 + 0.0625 * (t % 3 == 0), 0.03, 0) for t in range(300)]
+    step = [Measurement(m.t_s, m.celsius + (2.0 if m.t_s > 150 else 0.0), 0.03, 0) for m in calm]
     quiet, hot = smooth(calm, [0.0]), smooth(step, [0.0])
     assert quiet is not None
     assert hot is not None
