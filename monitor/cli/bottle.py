@@ -73,6 +73,9 @@ def _configure_use(use: argparse.ArgumentParser) -> None:
 
 
 def _configure_test(test: argparse.ArgumentParser) -> None:
+    from monitor.prepare.bottles import clearing, leader
+
+    test.epilog = f"The clearing test: {clearing.HOW} The leader test: {leader.HOW}"
     test.add_argument("name", metavar="NAME")
     which = test.add_mutually_exclusive_group(required=True)
     which.add_argument("--clearing", metavar="m:ss", help="of a fixer: until the spot vanished")

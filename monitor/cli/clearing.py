@@ -8,6 +8,9 @@ import sys
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
+    from monitor.prepare.bottles.clearing import HOW
+
+    parser.epilog = f"The test: {HOW}"
     parser.add_argument("--fresh", required=True, metavar="m:ss", help="clearing time of this fixer when it was fresh")
     parser.add_argument("--today", required=True, metavar="m:ss", help="clearing time measured today")
     parser.add_argument("--times", default="2", metavar="N", help="fix so many times the clearing time: 2 to 5, 3 for flat-grain films")

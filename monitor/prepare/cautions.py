@@ -19,7 +19,6 @@ Place = Literal[
 ]  # fmt: skip
 
 HAZARDS = "M. McCann, Photographic Processing Hazards"
-NAVY = "NAVEDTRA 14209, chapter 10"
 PRACTICE = "common practice, no source"
 MEMORY = "from memory, not verified"
 

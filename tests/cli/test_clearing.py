@@ -43,3 +43,13 @@ def test_what_is_wrong_is_one_line_and_exit_2(words: list[str], capsys: pytest.C
     said = capsys.readouterr().err
     assert said.count("\n") == 1
     assert "allowed: " in said
+
+
+def test_help_says_how_the_test_is_done(capsys: pytest.CaptureFixture[str]) -> None:
+    """The clearing test's own help and that of the ledger's tests."""
+    assert main(["clearing", "--help"]) == 0
+    assert "drop of fixer" in " ".join(capsys.readouterr().out.split())
+    assert main(["bottle", "test", "--help"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "drop of fixer" in said
+    assert "film leader" in said

@@ -29,7 +29,6 @@ PARTS: dict[Part, str] = {
 }
 """The parts in their order, with their headings."""
 
-COMPARED_DAYS_COLOUR, COMPARED_DAYS = 90, 365
 FREE_MIB = 50
 """A session of an hour writes about 2 MiB of journal; this leaves room for a night of them (own measure)."""
 
@@ -302,13 +301,3 @@ ITEMS: tuple[Item, ...] = (
 def items_for(recipe: Recipe) -> tuple[Item, ...]:
     """The list for one recipe, in the order of asking. Machine items and person items stand mixed, as they come."""
     return tuple(item for item in ITEMS if item.applies(recipe))
-
-
-def person_items(recipe: Recipe) -> tuple[Item, ...]:
-    """Those that a person must answer."""
-    return tuple(item for item in items_for(recipe) if item.asked_of == "person")
-
-
-def machine_items(recipe: Recipe) -> tuple[Item, ...]:
-    """Those that the station checks itself."""
-    return tuple(item for item in items_for(recipe) if item.asked_of == "machine")

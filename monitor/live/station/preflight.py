@@ -27,7 +27,6 @@ LIFTED_C = 0.4
 ROUNDS = 3
 COUNT_GAP_S = 1.0
 COUNT_AFTER_S = 0.8
-COUNT_TAPS_S = 3.0
 
 Kind = Literal["yes", "press", "count", "lift"]
 

@@ -20,7 +20,7 @@ TIMES_RANGE = (2.0, 5.0)
 FINISHED_AT = 2.0
 """From this many times the fresh time on the fixer is discarded."""
 NEARLY_AT, FAIRLY_AT = 1.75, 1.5
-HOW = "Drop of fixer on scrap film, 30 s; then dip it all and time until the spot has vanished."
+HOW = "Put a drop of fixer on scrap film for 30 s, then dip the whole piece and time it until the spot has vanished."
 
 
 @dataclass(frozen=True, slots=True)

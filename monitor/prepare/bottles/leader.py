@@ -14,7 +14,7 @@ from monitor.core.text.quantities import format_duration, format_number
 
 DEAD_AT = 2.0
 DOUBTFUL_AT = 1.5
-HOW = "A piece of leader into a little developer in daylight, at working temperature: time until it is fully dark."
+HOW = "Put a piece of film leader into a little developer in daylight, at working temperature, and time it until it is fully dark."
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""A recipe in one line, and what differs from the last session with it: a wrong plan is a wrong film that nothing cures later.
+"""What differs from the last session with a recipe: a wrong plan is a wrong film that nothing cures later.
 
 Decides which session counts as the last one: the newest live one whose recipe bears the same name, else the newest with the
 same kind of film in the same kind of vessel. Reads the first line of journals, writes nothing.
@@ -32,28 +32,6 @@ class LastTime:
     wall: str
     data: Mapping[str, Any]
     same_name: bool
-
-
-def one_line(recipe: Recipe) -> str:
-    """The jugs first (what, how thin, how much, how long), then the film."""
-    stages = "; ".join(_stage_words(stage) for stage in recipe.stages if stage.role != "load")
-    what = f"{recipe.what}, " if recipe.what else ""
-    area = f", {format_number(recipe.area_units)} units" if recipe.area_units else ""
-    return f"{stages}. Film: {what}{recipe.film}, {recipe.vessel}{area}."
-
-
-def _stage_words(stage: Stage) -> str:
-    words = [stage.solution or stage.name]
-    if stage.dilution is not None:
-        words.append(str(stage.dilution))
-    if stage.volume_ml is not None and stage.dilution is not None and stage.dilution.parts_water:
-        stock_ml = stage.volume_ml * float(stage.dilution.stock_fraction)
-        words.append(f"{format_number(stock_ml, 1)} + {format_number(stage.volume_ml - stock_ml, 1)} ml")
-    elif stage.volume_ml is not None:
-        words.append(format_volume(stage.volume_ml))
-    at = f" at {format_number(stage.reference_c)} C" if stage.role == "develop" else ""
-    factor = "" if stage.factor == 1 else f" (x {format_number(stage.factor)})"
-    return f"{' '.join(words)} {format_duration(stage.target_ref_s)}{factor}{at}"
 
 
 def last_time(state: Path, recipe: Recipe) -> LastTime | None:

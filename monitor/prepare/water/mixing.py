@@ -19,8 +19,6 @@ from monitor.core.text.quantities import QuantityWrong, format_number, format_vo
 WARN_PERCENT = 5.0
 """A reading error above this is worth another graduate (a developer's strength then moves by as much; ours)."""
 PARTS_ALLOWED = 'allowed: "1+N" such as "1+31", parts with water last such as "1+1+100", or "stock"'
-AREA_UNIT_SQ_IN = 80.0
-"""One area unit: 80 sq in (516 cm2) = one 36-exposure roll = one roll film = four 4x5 in sheets = one 8x10 in (a public teaching text)."""
 _PARTS = re.compile(r"\d+(?:\.\d+)?(?:\s*\+\s*\d+(?:\.\d+)?){2,4}", re.ASCII)
 _PERCENT = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*%", re.ASCII)
 

@@ -8,7 +8,6 @@ inside. Tests: tests/prepare/water/test_forecast.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.recipe.values import Recipe, Stage
@@ -203,8 +202,3 @@ def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
     if not vessel_known:
         lines.append("the bath is not the developer: with a learned lag (--vessel) the developer's own temperature is forecast")
     return lines
-
-
-def total_s(stages: Sequence[Stage]) -> float:
-    """Planned length of a session, seconds."""
-    return math.fsum(s.target_ref_s for s in stages)

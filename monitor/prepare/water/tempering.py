@@ -141,22 +141,3 @@ def warm_up_s(now_c: float, bath_c: float, want_c: float, lag_s: float) -> float
 
 BOTTLE_LAG_S = 25 * 60.0
 """A litre bottle in a still 38 C bath lags 20 to 30 minutes (common practice); shaken now and then, less. Measure."""
-
-
-def recompute(
-    volume_ml: float,
-    measured_c: float,
-    want_c: float,
-    with_c: float,
-    *,
-    near_c: float,
-    vessel_water_ml: float = 0.0,
-    container_ml: float | None = None,
-) -> Warmth | None:
-    """What is still wanted after the first two thirds, from what the probe now says; None when it is within `near_c` of the target.
-
-    Past the target the second water cannot help; then `temper` raises `InputWrong` and says so.
-    """
-    if abs(measured_c - want_c) <= near_c:
-        return None
-    return temper(volume_ml, measured_c, want_c, with_c, vessel_water_ml=vessel_water_ml, container_ml=container_ml)

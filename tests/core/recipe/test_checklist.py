@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from monitor.core.recipe.checklist import ITEMS, PARTS, items_for, machine_items, person_items
+from monitor.core.recipe.checklist import ITEMS, PARTS, items_for
 from monitor.core.recipe.reader import load_recipe
 from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.test_cautions import COLOUR
@@ -46,9 +46,9 @@ def test_colour_asks_for_circulation_and_not_for_a_leader() -> None:
 def test_every_session_asks_for_a_second_clock_ears_and_jugs(text: str) -> None:
     """Of a person; disk, probes, switch and clock of the machine."""
     recipe = load_recipe(text.encode(), "r.toml")
-    assert {"plan", "jugs", "second clock", "sounder", "alarms"} <= {item.id for item in person_items(recipe)}
-    assert {"probes", "disk", "clock", "switch", "power", "compared"} <= {item.id for item in machine_items(recipe)}
-    assert len(person_items(recipe)) + len(machine_items(recipe)) == len(items_for(recipe))
+    asked = {item.id: item.asked_of for item in items_for(recipe)}
+    assert {"plan", "jugs", "second clock", "sounder", "alarms"} <= {i for i, of in asked.items() if of == "person"}
+    assert {"probes", "disk", "clock", "switch", "power", "compared"} <= {i for i, of in asked.items() if of == "machine"}
 
 
 def test_the_order_is_that_of_the_parts() -> None:

@@ -1,4 +1,4 @@
-"""A recipe in one line, and what differs from the last session with it."""
+"""What differs from the last session with it."""
 
 from __future__ import annotations
 
@@ -7,19 +7,11 @@ from pathlib import Path
 import pytest
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.prepare.recipes.last_time import differences, last_time, one_line
+from monitor.prepare.recipes.last_time import differences, last_time
 from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.bottles.test_booking import DILUTED, journal
 
 RECIPE = load_recipe(ROLL.encode(), "r.toml")
-
-
-def test_one_line_begins_with_the_jugs_and_ends_with_the_film() -> None:
-    """What, how thin, ml of stock and water, how long, at what; then the film."""
-    line = one_line(load_recipe(DILUTED.encode(), "r.toml"))
-    assert line.startswith("developer A 1+31 16 + 496 ml 10:00 at 20 C; fix 5:00. Film: ")
-    assert line.endswith("panchromatic, lidded tank, 1 units.")
-    assert "\n" not in line
 
 
 def test_nothing_differs_from_the_same_recipe() -> None:

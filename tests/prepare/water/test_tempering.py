@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.errors import InputWrong
-from monitor.prepare.water.tempering import ice, mixed_c, recompute, temper, vessel_water, warm_up_s
+from monitor.prepare.water.tempering import ice, mixed_c, temper, vessel_water, warm_up_s
 
 
 def test_the_worked_number_of_the_practice() -> None:
@@ -93,11 +93,9 @@ def test_two_thirds_first_then_reckoned_again_ends_nearer() -> None:
     one = temper(3000.0, 16.0, 20.0, 60.0)
     at_once = mixed_c(3000.0, 16.0, one.add_ml, 60.0, 300.0)
     after_first = mixed_c(3000.0, 16.0, one.first_add_ml, 60.0, 300.0)
-    rest = recompute(3000.0 + one.first_add_ml, after_first, 20.0, 60.0, near_c=0.05)
-    assert rest is not None
+    rest = temper(3000.0 + one.first_add_ml, after_first, 20.0, 60.0)
     final = mixed_c(3000.0 + one.first_add_ml, after_first, rest.add_ml, 60.0, 300.0)
     assert abs(final - 20.0) < 0.5 * abs(at_once - 20.0)
-    assert recompute(3000.0, 19.98, 20.0, 60.0, near_c=0.05) is None
 
 
 @pytest.mark.parametrize(
