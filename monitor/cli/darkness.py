@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from monitor.core.recipe.values import Recipe
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -59,11 +62,9 @@ def _today() -> Any:
     return RealClock().wall().astimezone().date()
 
 
-def _open_s(recipe: Any) -> float:
+def _open_s(recipe: Recipe) -> float:
     """Seconds during which film lies bare in baths, loading apart, at the references."""
-    from monitor.prepare.recipes.read_back import begin_to_end_s
-
-    return sum(begin_to_end_s(recipe.stages[number - 1]) for number in recipe.open_film)
+    return sum(recipe.stages[number - 1].begin_to_end_s for number in recipe.open_film)
 
 
 def _guide(args: argparse.Namespace) -> int:

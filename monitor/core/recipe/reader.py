@@ -42,7 +42,8 @@ def recipe_from_data(data: Mapping[str, Any]) -> Recipe:
 # Bounds and defaults. Where a number is not the contract's, it says where it comes from.
 
 LONGEST_S = 24 * 3600.0
-DEFAULT_REFERENCE_C = 20.0
+DEFAULT_REFERENCE_C, REFERENCE_RANGE_C = 20.0, (5.0, 50.0)
+ENERGY_RANGE_KJ_MOL, PER_10_C_RANGE = (10.0, 200.0), (1.0, 6.0)
 VALID_HALF_WIDTH_C = 4.0
 DRAIN_S, SHEET_DRAIN_S = 10.0, 5.0
 READY_S, READY_RANGE_S = 30.0, (15.0, 60.0)
@@ -54,7 +55,9 @@ SD_PER_10_C = 0.3
 """The same spread said per 10 C: 65 kJ/mol is 2.48 per 10 C, and 2.48 x ln 2.48 x 8.7/65 = 0.30."""
 SD_PERCENT_PER_C = 0.5
 """Published tables lie 2 to 5 per cent rms off one line over 10 C, which is about half a per cent per C."""
-_TIME_SAYS = '"0:01" to "24:00:00"'
+REFERENCE_SAYS = '"5 C" to "50 C"'
+TIME_SAYS = '"0:01" to "24:00:00"'
+TEMPERATURE_SAYS = '"0 C" to "60 C"'
 _STAGES = "one [[stage]] table for each stage"
 
 
@@ -81,9 +84,8 @@ def _read(document: Document) -> Recipe:
     document.raise_problems()
     if name is None or film is None or vessel is None:
         raise AssertionError("a missing value was not written down")
-    settled = _with_references(tuple(stages), {r.number for r in readers if "reference" in r.table})
-    recipe = Recipe(name, film, vessel, settled, sheets, what, area, document.data)
-    return replace(recipe, warnings=tuple(warnings(recipe, {r.number for r in readers if "reference" in r.table})))
+    recipe = Recipe(name, film, vessel, _with_references(tuple(stages)), sheets, what, area, document.data)
+    return replace(recipe, warnings=tuple(warnings(recipe)))
 
 
 class _StageReader:
@@ -103,7 +105,7 @@ class _StageReader:
         time_s = self._time(role)
         counted: Counted = table.choice("counted", get_args(Counted)) or "pour to pour"
         fill_s = self._fill(counted)
-        reference_c = table.temperature("reference", 5.0, 50.0, '"5 C" to "50 C"', required=self._needs_reference())
+        reference_c = table.temperature("reference", *REFERENCE_RANGE_C, REFERENCE_SAYS, required=self._needs_reference())
         valid_c = self._valid()
         law = self._law(reference_c, time_s, valid_c)
         steer = self._steer(role)
@@ -128,12 +130,12 @@ class _StageReader:
             fill_s=fill_s, reference_c=reference, steer=steer, law=law, valid_c=law.valid_c if law is not None else None,
             drain_s=drain_s, ready_s=ready_s, agitation=agitation, continuous=continuous, band_c=band_c, gate=gate,
             factor=1.0 if factor is None else factor, solution=solution, jug=jug, until=until, at_most_s=at_most_s,
-            dilution=dilution, volume_ml=volume_ml,
+            dilution=dilution, volume_ml=volume_ml, reference_stated="reference" in table,
         )  # fmt: skip
 
     def _time(self, role: str | None) -> float | None:
         if role != "load":
-            return self.table.duration("time", 1.0, LONGEST_S, _TIME_SAYS, required=True)
+            return self.table.duration("time", 1.0, LONGEST_S, TIME_SAYS, required=True)
         if "time" not in self.table:
             self.table.raw("time")
             return 0.0
@@ -175,12 +177,12 @@ class _StageReader:
         reference = DEFAULT_REFERENCE_C if reference_c is None else reference_c
         around = valid_c or (max(BOUND_C[0], reference - VALID_HALF_WIDTH_C), min(BOUND_C[1], reference + VALID_HALF_WIDTH_C))
         if kind == "coefficient":
-            per_10_c = table.number("per_10_c", 1.0, 6.0, "1.0 to 6.0", required=True)
+            per_10_c = table.number("per_10_c", *PER_10_C_RANGE, "1.0 to 6.0", required=True)
             sd = table.number("sd", 0.0, 3.0, "0 to 3, in the unit of per_10_c")
             table.finish()
             return None if per_10_c is None else Coefficient(reference, per_10_c, SD_PER_10_C if sd is None else sd, around)
         if kind == "arrhenius":
-            energy = table.number("activation_energy_kj_mol", 10.0, 200.0, "10 to 200 kJ/mol", required=True)
+            energy = table.number("activation_energy_kj_mol", *ENERGY_RANGE_KJ_MOL, "10 to 200 kJ/mol", required=True)
             sd = table.number("sd", 0.0, 100.0, "0 to 100 kJ/mol")
             table.finish()
             return None if energy is None else Arrhenius(reference, energy, SD_ENERGY_KJ_MOL if sd is None else sd, around)
@@ -212,7 +214,7 @@ class _StageReader:
                 table.document.problem(path, f"pair {i + 1}: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
                 continue
             if not (BOUND_C[0] <= celsius <= BOUND_C[1] and 1.0 <= seconds <= LONGEST_S):
-                table.document.problem(path, f"pair {i + 1} is out of range", f'"0 C" to "60 C" and {_TIME_SAYS}')
+                table.document.problem(path, f"pair {i + 1} is out of range", f'{TEMPERATURE_SAYS} and {TIME_SAYS}')
                 continue
             pairs.append((celsius, seconds))
         if len(pairs) < len(value) or not self._pairs_in_order(table, pairs):
@@ -268,7 +270,7 @@ class _StageReader:
         return until or ("at least" if role in AT_LEAST_ROLES else "time")
 
     def _at_most(self, until: str, planned_s: float | None) -> float | None:
-        at_most_s = self.table.duration("at_most", 1.0, LONGEST_S, _TIME_SAYS)
+        at_most_s = self.table.duration("at_most", 1.0, LONGEST_S, TIME_SAYS)
         if "at_most" not in self.table:
             return None
         if until != "at least":
@@ -311,8 +313,8 @@ class _StageReader:
 
     def _burst(self, table: Table, until: str, planned_s: float | None) -> Burst | None:
         from_s = table.duration("from", 0.0, LONGEST_S, '"0:00" to "24:00:00"')
-        every_s = table.duration("every", 1.0, LONGEST_S, _TIME_SAYS)
-        for_s = table.duration("for", 1.0, LONGEST_S, _TIME_SAYS, required=True)
+        every_s = table.duration("every", 1.0, LONGEST_S, TIME_SAYS)
+        for_s = table.duration("for", 1.0, LONGEST_S, TIME_SAYS, required=True)
         if ("from" in table) == ("every" in table):
             allowed = '{ from = "0:00", for = "0:30" } or { every = "1:00", for = "0:10" }'
             table.document.problem(table.path, f"{table.name} needs one of from and every", allowed)
@@ -399,10 +401,10 @@ def _check_exits(table: Table, stage: Stage, sheets: Sheets) -> None:
         table.wrong("factors", what, "factors that leave more than the drain")
 
 
-def _with_references(stages: tuple[Stage, ...], stated: set[int]) -> tuple[Stage, ...]:
+def _with_references(stages: tuple[Stage, ...]) -> tuple[Stage, ...]:
     """Stages that state no reference take the develop stage's, else the first that is stated, else 20 C."""
-    given = [s for s in stages if s.number in stated]
+    given = [s for s in stages if s.reference_stated]
     donor = next((s for s in given if s.role == "develop"), given[0] if given else None)
     if donor is None:
         return stages
-    return tuple(s if s.number in stated else replace(s, reference_c=donor.reference_c) for s in stages)
+    return tuple(s if s.reference_stated else replace(s, reference_c=donor.reference_c) for s in stages)

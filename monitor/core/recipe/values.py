@@ -14,6 +14,8 @@ from monitor.core.recipe.kinds import Counted, Film, StageRole, Until, VesselKin
 from monitor.core.recipe.light import bare_film, stages_before_last_fix
 from monitor.core.text.quantities import Dilution
 
+READY_AFTER_BEGIN_LEAST_S = 10.0
+"""Where READY would fall sooner than this after the begin it is left out (contract, section 5)."""
 SAME = 1e-6
 """Two temperatures (C) or times (s) nearer than this are one: 68 F is 20 C."""
 
@@ -64,10 +66,28 @@ class Stage:
     dilution: Dilution | None = None
     volume_ml: float | None = None
 
+    reference_stated: bool = True
+    """Whether the recipe itself says at which temperature this stage is meant."""
+
     @property
     def target_ref_s(self) -> float:
         """Time times factor: seconds of development at the reference, or plain seconds where temperature does not steer."""
         return self.time_s * self.factor
+
+    @property
+    def begin_to_end_s(self) -> float:
+        """From the begin to the planned end at the reference; an at-least stage ends at its minimum here."""
+        if self.counted == "full to empty":
+            return self.fill_s + self.target_ref_s + self.drain_s
+        return self.target_ref_s
+
+    @property
+    def stock_and_water_ml(self) -> tuple[float, float] | None:
+        """Stock and water in `volume_ml` of a diluted solution; None where it is used undiluted or the recipe does not say."""
+        if self.volume_ml is None or self.dilution is None or not self.dilution.parts_water:
+            return None
+        stock_ml = self.volume_ml * float(self.dilution.stock_fraction)
+        return stock_ml, self.volume_ml - stock_ml
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +120,23 @@ class Recipe:
         return tuple(s.number for s, early in zip(self.stages, before, strict=True) if bare_film(self.vessel, s.role, early))
 
     @property
+    def total_s(self) -> float:
+        """From the first begin to the last planned end; with sheets, the last exit in place of a single film's."""
+        whole_s = sum(stage.begin_to_end_s for stage in self.stages)
+        if self.sheets is None:
+            return whole_s
+        return whole_s + max(self.sheet_exits_s) - self._developing.target_ref_s
+
+    @property
+    def _developing(self) -> Stage:
+        return next(stage for stage in self.stages if stage.role == "develop")
+
+    @property
     def sheet_exits_s(self) -> tuple[float, ...]:
         """Planned exit of each sheet from a developer at the reference, seconds after the first sheet's begin; in the order of going in."""
         if self.sheets is None:
             return ()
-        stage = next(s for s in self.stages if s.role == "develop")
-        return planned_exits(stage.target_ref_s, self.sheets)
+        return planned_exits(self._developing.target_ref_s, self.sheets)
 
 
 def planned_exits(target_s: float, sheets: Sheets) -> tuple[float, ...]:

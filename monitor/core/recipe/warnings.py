@@ -15,13 +15,13 @@ from monitor.core.text.quantities import format_duration, format_number
 
 SHORTEST_DEVELOP_S = 300.0
 """Below five minutes development may be uneven: common practice, no source."""
-SHOCK_C, RETICULATION_C = 3.0, 8.0
+BATHS_WITHIN_C, RETICULATION_C = 3.0, 8.0
 """Steps between baths: 3 C is common practice (a navy manual: 5 F between trays); reticulation is told of at 15 F."""
 MOST_SHEETS_EASILY = 6
 """NAVEDTRA 14209 names 6 to 12 with experience; six for a first year is common practice."""
 
 
-def warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
+def warnings(recipe: Recipe) -> Iterator[str]:
     """What is allowed but should be known before the film is wet. Whole sentences."""
     for stage in recipe.stages:
         yield from _stage_warnings(recipe, stage)
@@ -34,7 +34,7 @@ def warnings(recipe: Recipe, stated: set[int]) -> Iterator[str]:
     if recipe.sheets is not None and recipe.sheets.count > MOST_SHEETS_EASILY:
         yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} want practice (common practice)."
     if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
-        yield from _shock_warnings([s for s in recipe.stages if s.number in stated])
+        yield from _shock_warnings([s for s in recipe.stages if s.reference_stated])
     yield from _jug_warnings(recipe.stages)
 
 
@@ -72,9 +72,10 @@ def _span(low_c: float, high_c: float) -> str:
 def _shock_warnings(stages: list[Stage]) -> Iterator[str]:
     for before, after in pairwise(stages):
         step_c = abs(after.reference_c - before.reference_c)
-        if step_c > SHOCK_C:
-            strong = step_c >= RETICULATION_C
-            risk = "the gelatine may wrinkle (reticulation is told of at 15 F)" if strong else "common practice keeps baths within 3 C"
+        if step_c > BATHS_WITHIN_C:
+            risk = f"common practice keeps baths within {format_number(BATHS_WITHIN_C)} C"
+            if step_c >= RETICULATION_C:
+                risk = "the gelatine may wrinkle (reticulation is told of at 15 F)"
             apart = f"{format_number(step_c, 1)} C away from stage {before.number} ({before.name})"
             yield f"Stage {after.number} ({after.name}) is {apart}: {risk}."
 

@@ -23,7 +23,7 @@ from monitor.core.journal.records import SCHEMA_VERSION
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.kinds import FIXING_ROLES
-from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S, Recipe, Stage
 from monitor.core.session import cues
 from monitor.core.session.calls import AHEAD_S, Calls
 from monitor.core.session.cues import Cue, Sound
@@ -36,7 +36,6 @@ from monitor.core.session.stages import (
     MEANING,
     NO_SWITCH_LEAD_S,
     PROGRESS_EVERY_S,
-    READY_AFTER_BEGIN_LEAST_S,
     SECOND_QUESTION_S,
     Current,
     Length,

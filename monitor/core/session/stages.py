@@ -52,7 +52,6 @@ AT_ONCE: frozenset[Phase] = frozenset({"due", "entering", "unconfirmed"})
 """Phases in which the length does not matter: the press acts when it comes, not when it ends."""
 
 DUE_BEFORE_END_S = 5.0
-READY_AFTER_BEGIN_LEAST_S = 10.0
 GROUP_GAP_S = 60.0
 PROGRESS_EVERY_S = 2.0
 SECOND_QUESTION_S = 3.0

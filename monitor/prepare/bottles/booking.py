@@ -69,8 +69,8 @@ def _solution(stage: Stage) -> Solution:
     name = str(stage.solution)
     if stage.dilution is None or stage.dilution.parts_water == 0:
         return Solution(name, False, None)
-    stock_ml = None if stage.volume_ml is None else stage.volume_ml * float(stage.dilution.stock_fraction)
-    return Solution(name, True, stock_ml)
+    parts = stage.stock_and_water_ml
+    return Solution(name, True, None if parts is None else parts[0])
 
 
 def _recipe(path: Path, line: int, record: Mapping[str, Any]) -> Recipe:

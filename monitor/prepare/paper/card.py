@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from monitor.core.recipe.kinds import CLOSED_VESSELS
-from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
@@ -116,7 +116,7 @@ def _jugs(recipe: Recipe) -> Block:
     heading = f"{_PLACES[recipe.vessel].capitalize()}s from left to right"
     cells, columns = [], []
     for place, stage in boxes:
-        lines = _jug_lines(recipe, stage)
+        lines = _jug_lines(stage)
         cells.append(
             f'<div class="jug"><span class="place">{place}</span><b>{escape(lines[0])}</b>'
             + "".join(f"{escape(line)}<br>" for line in lines[1:]) + "</div>"
@@ -133,17 +133,17 @@ def _jugs(recipe: Recipe) -> Block:
     return Block(html, (*below(Text(heading, 1.1)), *rows), 4.0)
 
 
-def _jug_lines(recipe: Recipe, stage: Stage) -> list[str]:
+def _jug_lines(stage: Stage) -> list[str]:
     """What, how thin, how much, how warm."""
     lines = [stage.solution or stage.name]
     if stage.dilution is not None:
         lines.append(str(stage.dilution))
     if stage.volume_ml is not None:
         lines.append(format_volume(stage.volume_ml))
-        if stage.dilution is not None and stage.dilution.parts_water:
-            stock_ml = stage.volume_ml * float(stage.dilution.stock_fraction)
-            lines.append(f"{format_number(stock_ml, 1)} ml stock + {format_number(stage.volume_ml - stock_ml, 1)} ml water")
-    stated = "reference" in recipe.data["stage"][stage.number - 1]
+        parts = stage.stock_and_water_ml
+        if parts is not None:
+            lines.append(f"{format_number(parts[0], 1)} ml stock + {format_number(parts[1], 1)} ml water")
+    stated = stage.reference_stated
     band = f" +/- {format_number(stage.band_c, 2)} C" if stage.band_c else ""
     lines.append(f"{'' if stated else 'near '}{format_number(stage.reference_c)} C{band if stated else ''}")
     return lines
@@ -251,7 +251,7 @@ def _chart(recipe: Recipe, stage: Stage) -> Block:
     heading = f"{stage.name}: time at one steady temperature of the developer itself{factor}"
     cells = []
     for celsius, planned_s in points:
-        mark = " reference" if abs(celsius - stage.reference_c) < 1e-6 else ""
+        mark = " reference" if abs(celsius - stage.reference_c) <= SAME else ""
         cells.append(f'<div class="cell{mark}"><span>{format_number(celsius, 2)} C</span><b>{format_duration(planned_s)}</b></div>')
     low_c, high_c = points[0][0], points[-1][0]
     drain = "" if stage.counted == "full to empty" else f" {_verb(recipe).capitalize()} {format_duration(stage.drain_s)} before it."
@@ -266,7 +266,7 @@ def _thinned(points: Sequence[tuple[float, float]], reference_c: float) -> list[
     """At most `MOST_CELLS` points: every second, third ... of those between the ends; ends and reference stay."""
     every = 1
     while True:
-        kept = [p for i, p in enumerate(points) if i % every == 0 or i == len(points) - 1 or abs(p[0] - reference_c) < 1e-6]
+        kept = [p for i, p in enumerate(points) if i % every == 0 or i == len(points) - 1 or abs(p[0] - reference_c) <= SAME]
         if len(kept) <= MOST_CELLS:
             return kept
         every += 1

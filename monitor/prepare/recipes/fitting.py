@@ -14,7 +14,19 @@ from typing import Any
 
 from monitor.core.development.rate import BOUND_C, Fit, fit
 from monitor.core.errors import InputWrong
-from monitor.core.recipe.reader import LONGEST_S, SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C
+from monitor.core.recipe.reader import (
+    DEFAULT_REFERENCE_C,
+    ENERGY_RANGE_KJ_MOL,
+    LONGEST_S,
+    PER_10_C_RANGE,
+    REFERENCE_RANGE_C,
+    REFERENCE_SAYS,
+    SD_ENERGY_KJ_MOL,
+    SD_PERCENT_PER_C,
+    TEMPERATURE_SAYS,
+    TIME_SAYS,
+)
+from monitor.core.recipe.values import SAME
 from monitor.core.text.quantities import (
     QuantityWrong,
     format_duration,
@@ -25,11 +37,7 @@ from monitor.core.text.quantities import (
 )
 
 PAIR_ALLOWED = 'allowed: "TEMPERATURE=TIME", such as "20 C=10:00"'
-_ENERGY_RANGE_KJ_MOL = (10.0, 200.0)
-_PER_10_C_RANGE = (1.0, 6.0)
 _LEAST_SPAN_C = 0.5
-
-
 _LEAST_SD_KJ_MOL = 2.0
 """No fit is believed closer: four published tables of 7 to 21 pairs give standard errors of 1.9 to 3.1 kJ/mol."""
 _STUDENT = {1: 1.84, 2: 1.32, 3: 1.20, 4: 1.14}
@@ -64,7 +72,7 @@ class OwnRate:
     @property
     def pair_at_reference(self) -> GivenPair | None:
         """The pair that stands at the reference."""
-        return next((pair for pair in self.given if abs(pair.celsius - self.reference_c) < 1e-6), None)
+        return next((pair for pair in self.given if abs(pair.celsius - self.reference_c) <= SAME), None)
 
     @property
     def sd_kj_mol(self) -> float:
@@ -86,9 +94,9 @@ def read_pair(text: str) -> GivenPair:
     except QuantityWrong as wrong:
         raise InputWrong(f"{shown(text)}: {wrong}") from None
     if not BOUND_C[0] <= celsius <= BOUND_C[1]:
-        raise InputWrong(f'{shown(text)}: no temperature of a developer; allowed: "0 C" to "60 C"')
+        raise InputWrong(f'{shown(text)}: no temperature of a developer; allowed: {TEMPERATURE_SAYS}')
     if not 1.0 <= seconds <= LONGEST_S:
-        raise InputWrong(f'{shown(text)}: no time of a developer; allowed: "0:01" to "24:00:00"')
+        raise InputWrong(f'{shown(text)}: no time of a developer; allowed: {TIME_SAYS}')
     return GivenPair(celsius, seconds, celsius_text.strip(), time_text.strip())
 
 
@@ -103,14 +111,14 @@ def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
             lines += wrong.lines
     if lines:
         raise InputWrong(*lines)
-    reference_text = "20 C" if reference is None else reference.strip()
+    reference_text = f"{format_number(DEFAULT_REFERENCE_C)} C" if reference is None else reference.strip()
     reference_c = _reference(reference_text)
     span_c = max(pair.celsius for pair in pairs) - min(pair.celsius for pair in pairs)
     if span_c < _LEAST_SPAN_C:
         allowed = f"allowed: two or more temperatures, {format_number(_LEAST_SPAN_C)} C apart at the least"
         raise InputWrong(f"{len(pairs)} pair(s) over {format_number(span_c)} C make no rate; {allowed}")
     made = fit([(pair.celsius, pair.seconds) for pair in pairs])
-    low, high = _ENERGY_RANGE_KJ_MOL
+    low, high = ENERGY_RANGE_KJ_MOL
     if not low <= made.activation_energy_kj_mol <= high:
         what = f"these pairs make {made.activation_energy_kj_mol:.1f} kJ/mol"
         why = "the time grows with temperature" if made.activation_energy_kj_mol <= 0 else "no developer is like that: look for a slip"
@@ -120,8 +128,8 @@ def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
 
 def _reference(text: str) -> float:
     celsius = read_temperature(text)
-    if not 5.0 <= celsius <= 50.0:
-        raise InputWrong(f'--reference {shown(text)} is out of range; allowed: "5 C" to "50 C"')
+    if not REFERENCE_RANGE_C[0] <= celsius <= REFERENCE_RANGE_C[1]:
+        raise InputWrong(f'--reference {shown(text)} is out of range; allowed: {REFERENCE_SAYS}')
     return celsius
 
 
@@ -129,7 +137,7 @@ def not_falling(own: OwnRate) -> Iterator[str]:
     """One line for each pair that is warmer than another and yet has a longer time: a fit takes it, a recipe's pairs do not."""
     shortest: GivenPair | None = None
     for pair in sorted(own.given, key=lambda pair: pair.celsius):
-        if shortest is not None and pair.celsius > shortest.celsius + 1e-6 and pair.seconds > shortest.seconds:
+        if shortest is not None and pair.celsius > shortest.celsius + SAME and pair.seconds > shortest.seconds:
             yield (
                 f"{pair.celsius_text}={pair.time_text} is warmer than {shortest.celsius_text}={shortest.time_text} and has a longer time; "
                 "the fit went on, but a recipe refuses these pairs: look for a slip"
@@ -159,11 +167,11 @@ def rate_lines(own: OwnRate) -> Iterator[str]:
     """`rate = { ... }` as a recipe takes it: the fitted energy, the same per 10 C, and the pairs themselves where a recipe takes them."""
     energy, per_10_c = own.fit.activation_energy_kj_mol, own.fit.per_10_c
     yield f'rate = {{ law = "arrhenius", activation_energy_kj_mol = {energy:.1f}, sd = {own.sd_kj_mol:.1f} }}'
-    if _PER_10_C_RANGE[0] <= round(per_10_c, 2) <= _PER_10_C_RANGE[1]:
+    if PER_10_C_RANGE[0] <= round(per_10_c, 2) <= PER_10_C_RANGE[1]:
         sd_10 = per_10_c * math.log(per_10_c) * own.sd_kj_mol / energy
         yield f'rate = {{ law = "coefficient", per_10_c = {per_10_c:.2f}, sd = {sd_10:.2f} }}'
     rows = sorted(own.given, key=lambda pair: pair.celsius)
-    orderly = all(a.celsius < b.celsius - 1e-6 and a.seconds >= b.seconds for a, b in pairwise(rows))
+    orderly = all(a.celsius < b.celsius - SAME and a.seconds >= b.seconds for a, b in pairwise(rows))
     if orderly and own.pair_at_reference is not None:
         pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in rows)
         yield f'rate = {{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {SD_PERCENT_PER_C} }}'

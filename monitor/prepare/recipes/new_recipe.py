@@ -19,7 +19,7 @@ from typing import get_args
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.reader import SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C, load_recipe
-from monitor.core.recipe.values import Recipe
+from monitor.core.recipe.values import SAME, Recipe
 from monitor.core.text.quantities import (
     read_dilution,
     read_duration,
@@ -159,13 +159,13 @@ def _pairs(answer: str, earlier: Answers) -> str:
     given = [read_pair(part.strip()) for part in re.split(r"[,;]", answer) if part.strip()]
     reference_text, time_text = earlier["reference"].strip(), earlier["time"].strip()
     reference_c, time_s = read_temperature(reference_text), read_duration(time_text)
-    given = [pair for pair in given if not (abs(pair.celsius - reference_c) < 1e-6 and abs(pair.seconds - time_s) < 1e-6)]
+    given = [pair for pair in given if not (abs(pair.celsius - reference_c) <= SAME and abs(pair.seconds - time_s) <= SAME)]
     if not given:
         rate = f'{{ law = "arrhenius", activation_energy_kj_mol = {DEFAULT_ENERGY_KJ_MOL}, sd = {SD_ENERGY_KJ_MOL} }}'
         return f"{rate}   # no second pair: published black-and-white tables lie between 50 and 80 kJ/mol"
     rows = sorted([*given, GivenPair(reference_c, time_s, reference_text, time_text)], key=lambda pair: pair.celsius)
     for before, after in pairwise(rows):
-        if after.celsius - before.celsius < 1e-6:
+        if after.celsius - before.celsius <= SAME:
             raise InputWrong(f"{after.celsius_text} stands twice with different times; allowed: each temperature once")
         if after.seconds > before.seconds:
             what = f"the time grows from {before.celsius_text} to {after.celsius_text}"

@@ -14,13 +14,11 @@ from typing import Any
 
 from monitor.core.development.rate import planned_time
 from monitor.core.recipe.light import session_refusal
-from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S, SAME, Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
 
 _FINE_STEP_C, _COARSE_STEP_C = 0.5, 1.0
-LEAST_BEFORE_READY_S = 10.0
-"""Where READY would fall sooner than this after the begin it is left out (the contract, section 5)."""
 _WIDTH = 110
 _FINE_SPAN_C = 12.0
 """Up to this span the chart goes by half a degree."""
@@ -47,21 +45,6 @@ def chart_points(stage: Stage) -> list[dict[str, float | int]]:
     return points
 
 
-def begin_to_end_s(stage: Stage) -> float:
-    """From a stage's begin to its planned end at the reference; an at-least stage ends at its minimum here."""
-    if stage.counted == "full to empty":
-        return stage.fill_s + stage.target_ref_s + stage.drain_s
-    return stage.target_ref_s
-
-
-def total_s(recipe: Recipe) -> float:
-    """From the first begin to the last planned end: all stages, and with sheets what the last one comes out later than a single one."""
-    whole_s = sum(begin_to_end_s(stage) for stage in recipe.stages)
-    if recipe.sheets is None:
-        return whole_s
-    return whole_s + max(recipe.sheet_exits_s) - _developing(recipe).target_ref_s
-
-
 def plan_data(recipe: Recipe) -> dict[str, Any]:
     """The plan as one JSON-able object (the contract, section 10). Nothing is rounded."""
     sheets = recipe.sheets
@@ -71,11 +54,11 @@ def plan_data(recipe: Recipe) -> dict[str, Any]:
         "vessel": recipe.vessel,
         "what": recipe.what,
         "area_units": recipe.area_units,
-        "stages": [_stage_data(recipe, stage) for stage in recipe.stages],
+        "stages": [_stage_data(stage) for stage in recipe.stages],
         "sheets": None if sheets is None else {
             "count": sheets.count, "interval_s": sheets.interval_s, "factors": list(sheets.factors), "exits_s": list(recipe.sheet_exits_s),
         },
-        "total_s": total_s(recipe),
+        "total_s": recipe.total_s,
         "open_film": list(recipe.open_film),
         "lamp_refused": _lamp_refused(recipe),
         "chart": [chart_points(stage) for stage in recipe.stages if stage.steer],
@@ -90,10 +73,10 @@ def plan_lines(recipe: Recipe, *, brief: bool = False) -> Iterator[str]:
     yield ""
     yield "Jugs, from the left"
     for place, stages in _jugs(recipe):
-        yield f"  {place}  {_jug_words(recipe, stages)}"
+        yield f"  {place}  {_jug_words(stages)}"
     yield ""
     yield f"Film: {_film_words(recipe)}"
-    yield f"About {format_duration(total_s(recipe))} in all, each stage at its reference or its minimum."
+    yield f"About {format_duration(recipe.total_s)} in all, each stage at its reference or its minimum."
     yield ""
     yield "Stages"
     for stage in recipe.stages:
@@ -117,20 +100,11 @@ def plan_lines(recipe: Recipe, *, brief: bool = False) -> Iterator[str]:
         yield from wrap(f"{caution.text} [{caution.source}]", _WIDTH, initial_indent="  - ", subsequent_indent="    ")
 
 
-def _developing(recipe: Recipe) -> Stage:
-    return next(stage for stage in recipe.stages if stage.role == "develop")
-
-
 def _lamp_refused(recipe: Recipe) -> str | None:
     return session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
 
 
-def _stated(recipe: Recipe, stage: Stage) -> bool:
-    """Whether the recipe itself says at which temperature this stage is meant."""
-    return "reference" in recipe.data["stage"][stage.number - 1]
-
-
-def _stage_data(recipe: Recipe, stage: Stage) -> dict[str, Any]:
+def _stage_data(stage: Stage) -> dict[str, Any]:
     return {
         "number": stage.number,
         "name": stage.name,
@@ -138,9 +112,9 @@ def _stage_data(recipe: Recipe, stage: Stage) -> dict[str, Any]:
         "time_s": stage.time_s,
         "factor": stage.factor,
         "planned_s": stage.target_ref_s,
-        "begin_to_end_s": begin_to_end_s(stage),
+        "begin_to_end_s": stage.begin_to_end_s,
         "reference_c": stage.reference_c,
-        "reference_stated": _stated(recipe, stage),
+        "reference_stated": stage.reference_stated,
         "steered": stage.steer,
         "counted": stage.counted,
         "fill_s": stage.fill_s,
@@ -173,7 +147,7 @@ def _jugs(recipe: Recipe) -> list[tuple[str, list[Stage]]]:
     return [(str(jug), numbered[jug]) for jug in sorted(numbered)] + loose
 
 
-def _jug_words(recipe: Recipe, stages: list[Stage]) -> str:
+def _jug_words(stages: list[Stage]) -> str:
     """What, how much, how warm, how long. A temperature that the recipe leaves open is the developer's, roughly."""
     first = stages[0]
     what = first.solution or first.name
@@ -184,7 +158,7 @@ def _jug_words(recipe: Recipe, stages: list[Stage]) -> str:
         words.append("how much: your recipe does not say")
     degrees = f"{format_number(first.reference_c)} C"
     band = f" within {format_number(first.band_c)} C" if first.band_c else ""
-    words.append(f"at {degrees}{band}" if _stated(recipe, first) else f"near {degrees}")
+    words.append(f"at {degrees}{band}" if first.reference_stated else f"near {degrees}")
     words += [f"{_time_words(stage)} ({stage.name})" if len(stages) > 1 else _time_words(stage) for stage in stages]
     return ", ".join(words)
 
@@ -192,10 +166,10 @@ def _jug_words(recipe: Recipe, stages: list[Stage]) -> str:
 def _volume_words(stage: Stage) -> str:
     if stage.volume_ml is None:
         return ""
-    if stage.dilution is None or not stage.dilution.parts_water:
+    parts = stage.stock_and_water_ml
+    if parts is None:
         return format_volume(stage.volume_ml)
-    stock_ml = stage.volume_ml * float(stage.dilution.stock_fraction)
-    water_ml = stage.volume_ml - stock_ml
+    stock_ml, water_ml = parts
     return f"{format_volume(stage.volume_ml)} ({format_number(stock_ml, 1)} ml stock, {format_number(water_ml, 1)} ml water)"
 
 
@@ -234,8 +208,8 @@ def _end_words(stage: Stage) -> str:
     if stage.until == "at least":
         return "READY sounds once at the minimum; your tap ends it."
     moves = "Temperature moves its end." if stage.steer else "Temperature does not move its end."
-    room_s = begin_to_end_s(stage) - stage.drain_s - stage.ready_s
-    ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= LEAST_BEFORE_READY_S else "No READY, it is too short; "
+    room_s = stage.begin_to_end_s - stage.drain_s - stage.ready_s
+    ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= READY_AFTER_BEGIN_LEAST_S else "No READY, it is too short; "
     return f"{moves} {ready}NOW {format_duration(stage.drain_s)} before the end."
 
 
@@ -257,7 +231,7 @@ def _sheet_lines(recipe: Recipe) -> Iterator[str]:
     sheets = recipe.sheets
     if sheets is None:
         return
-    stage = _developing(recipe)
+    stage = next(stage for stage in recipe.stages if stage.role == "develop")
     yield ""
     yield f"Sheets: {sheets.count}, one in each {format_duration(sheets.interval_s)}, out of {stage.name} as planned at the reference"
     for number, (factor, exit_s) in enumerate(zip(sheets.factors, recipe.sheet_exits_s, strict=True), start=1):
@@ -269,7 +243,7 @@ def _chart_lines(stage: Stage) -> Iterator[str]:
     yield ""
     yield f"{stage.name}, if it stayed at one temperature"
     for point in chart_points(stage):
-        mark = "  <- reference" if abs(point["celsius"] - stage.reference_c) < 1e-6 else ""
+        mark = "  <- reference" if abs(point["celsius"] - stage.reference_c) <= SAME else ""
         spread = f" +/-{format_duration(point['sd_s'])}" if point["sd_s"] >= 0.5 else ""
         yield f"  {format_number(point['celsius'], 2):>5} C  {format_duration(point['planned_s']):>7}{spread}{mark}"
     if stage.valid_c is not None:

@@ -9,7 +9,7 @@ import pytest
 from monitor.core.recipe.reader import load_recipe
 from monitor.prepare.recipes.last_time import differences, last_time
 from tests.core.recipe.samples import ROLL, TRAY, changed
-from tests.prepare.bottles.test_booking import DILUTED, journal
+from tests.prepare.bottles.test_booking import journal
 
 RECIPE = load_recipe(ROLL.encode(), "r.toml")
 
