@@ -17,7 +17,7 @@ from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
-from monitor.prepare.paper.page_fit import FACE, LINE_EM, Block, Text, below, type_size_pt
+from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Text, below, type_size_pt
 from monitor.prepare.recipes.read_back import chart_points
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
 
@@ -39,7 +39,7 @@ def card_html(recipe: Recipe) -> str:
 
 
 def _style(size_pt: float) -> str:
-    return f"""@page {{ size: A4 portrait; margin: 10mm; }}
+    return f"""{NARROWED}@page {{ size: A4 portrait; margin: 10mm; }}
 * {{ box-sizing: border-box; }}
 html {{ font: {size_pt}pt/{LINE_EM} {FACE}; color: #000; background: #fff; }}
 body {{ margin: 0 auto; max-width: 190mm; overflow-wrap: break-word; }}
