@@ -183,18 +183,18 @@ class Estimator:
         self._models = {p.name: p for p in beliefs.probes}
         self._sds = {p.name: p.comparison_sd_c for p in beliefs.probes}
         self._sds |= {LAW: 1.0, LAG: beliefs.vessel.lag_sd_s if beliefs.vessel else 0.0, "": 0.0}
-        self._outside: ProbeModel | None = None
+        self._ambient: ProbeModel | None = None
         if beliefs.vessel is not None:
-            self._outside = next((p for p in beliefs.probes if p.role == beliefs.vessel.coupled_to), None)
-        self._outside_t: float | None = None
-        self._outside_told = False
+            self._ambient = next((p for p in beliefs.probes if p.role == beliefs.vessel.coupled_to), None)
+        self._ambient_t: float | None = None
+        self._ambient_told = False
         self._bath_told = False
         self._source: Source = "clock"
         self._first_t: float | None = None
         self._now_t = 0.0
         self._believed_t: float | None = None
         self._moment = Moment(0.0, *self._prior(beliefs.reference_c), "")
-        self._moment.outside_is_room = beliefs.vessel is not None and beliefs.vessel.coupled_to == "room"
+        self._moment.follows_room = beliefs.vessel is not None and beliefs.vessel.coupled_to == "room"
         self._origin: Moment | None = self._moment.copy()
         self._snapshots: deque[Moment] = deque()
         self._events: deque[_Event] = deque()
@@ -247,7 +247,7 @@ class Estimator:
             elif not watch.ever and not watch.told and quiet > (FIRST_WAIT_S if self._vessel_ready() else LOST_S):
                 watch.told = True
                 changes += self._missing_from_start(watch, since, quiet)
-        changes += self._outside_stale()
+        changes += self._ambient_stale()
         moment = self._moment
         if moment.drift != "liquid" and self._now_t - moment.t > 3.0:
             self._carry(self._now_t - 2.0)
@@ -367,9 +367,9 @@ class Estimator:
         """One event into the arithmetic. Returns the surprise of a followed probe, in standard deviations."""
         moment = self._moment
         self._mean = None
-        if self._outside is not None and event.probe == self._outside.name:
+        if self._ambient is not None and event.probe == self._ambient.name:
             measured = self._beliefs.pour_c is not None
-            moment.read_outside(event.probe, event.t - self._outside.lag_s, event.celsius, measured)
+            moment.read_ambient(event.probe, event.t - self._ambient.lag_s, event.celsius, measured)
         elif event.role == "bath":
             moment.pour_from_bath(event.celsius, self._beliefs.pour_c is not None)
         if event.role == "room":
@@ -388,7 +388,7 @@ class Estimator:
     # Trust
 
     def _vessel_ready(self) -> bool:
-        return self._outside is not None and self._outside_t is not None and self._now_t - self._outside_t <= LOST_S
+        return self._ambient is not None and self._ambient_t is not None and self._now_t - self._ambient_t <= LOST_S
 
     def _ladder(self) -> tuple[Source, Segment | None]:
         """The best source now, without its moment; None where nothing is to be followed differently than "held"."""
@@ -398,7 +398,7 @@ class Estimator:
                 return ("developer" if role == "developer" else "witness"), Segment(0.0, "liquid", watch.model.name, watch.model.lag_s)
         if self._vessel_ready() and self._beliefs.vessel is not None:
             return "vessel model", Segment(0.0, "vessel", "", self._beliefs.vessel.lag_s)
-        return ("held" if self._believed_t is not None or self._outside_told else "clock"), None
+        return ("held" if self._believed_t is not None or self._ambient_told else "clock"), None
 
     def _resettle(self, since_t: float) -> None:
         """Follow the best source there is, from `since_t` on."""
@@ -447,7 +447,7 @@ class Estimator:
             self._bath_told = True
             why += "; " + BATH_ALONE
         elif self._source == "vessel model":
-            self._outside_told = True
+            self._ambient_told = True
         return [TrustChange(watch.model.name, False, why, since_t, self._source, False)]
 
     def _bath_probe(self) -> ProbeModel | None:
@@ -456,34 +456,34 @@ class Estimator:
     def _beside(self, event: _Event) -> list[TrustChange]:
         """A reading of bath, room or wash."""
         changes: list[TrustChange] = []
-        if event.role == "room" or (self._outside is not None and (event.role == "bath" or event.probe == self._outside.name)):
+        if event.role == "room" or (self._ambient is not None and (event.role == "bath" or event.probe == self._ambient.name)):
             self._events.append(event)
             self._take(event)
         if event.role == "room":
             for watch in self._order:
                 if watch.histories is not None:
                     watch.histories.read_room(event.celsius)
-        if self._outside is not None and event.probe == self._outside.name:
-            returned = self._outside_t is None or event.t - self._outside_t > LOST_S
-            self._outside_t = event.t
+        if self._ambient is not None and event.probe == self._ambient.name:
+            returned = self._ambient_t is None or event.t - self._ambient_t > LOST_S
+            self._ambient_t = event.t
             waiting = any(not w.ever and not w.told for w in self._order)
             if returned and not waiting and not any(w.believed for w in self._order):
-                changes += self._outside_gained(event)
-        elif event.role == "bath" and not self._order and not self._bath_told and self._outside is None:
+                changes += self._ambient_gained(event)
+        elif event.role == "bath" and not self._order and not self._bath_told and self._ambient is None:
             self._bath_told = True
             changes.append(TrustChange(event.probe, False, BATH_ALONE, event.t, self._source, False))
         return changes
 
-    def _outside_gained(self, event: _Event) -> list[TrustChange]:
-        self._outside_told = True
+    def _ambient_gained(self, event: _Event) -> list[TrustChange]:
+        self._ambient_told = True
         self._resettle(event.t)
         return [TrustChange(event.probe, True, f"{event.role} read; the vessel's lag is known", event.t, self._source, False)]
 
-    def _outside_stale(self) -> list[TrustChange]:
-        if self._source != "vessel model" or self._outside is None or self._outside_t is None or self._now_t - self._outside_t <= LOST_S:
+    def _ambient_stale(self) -> list[TrustChange]:
+        if self._source != "vessel model" or self._ambient is None or self._ambient_t is None or self._now_t - self._ambient_t <= LOST_S:
             return []
-        self._resettle(self._outside_t)
-        return [TrustChange(self._outside.name, False, f"no reading for {LOST_S:.0f} s", self._outside_t, self._source, True)]
+        self._resettle(self._ambient_t)
+        return [TrustChange(self._ambient.name, False, f"no reading for {LOST_S:.0f} s", self._ambient_t, self._source, True)]
 
     def _direct(self, watch: _Watch, event: _Event) -> list[TrustChange]:
         """A good reading of a probe in the developer or in the witness vessel."""
@@ -769,7 +769,7 @@ class Estimator:
         vessel = self._beliefs.vessel
         if vessel is None or not self._vessel_ready():
             return None
-        level, slope = self._moment.outside.at(self._moment.t)
+        level, slope = self._moment.ambient.at(self._moment.t)
         return vessel.lag_s, level, slope
 
     def end(self, key: int, target_ref_s: float, t_s: float) -> End:

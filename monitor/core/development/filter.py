@@ -105,10 +105,10 @@ def held_step(h: float) -> Step:
     return Step(h, 1.0, 0.0, HELD_FADE_S * (1.0 - fade), h, fade, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)
 
 
-def vessel_step(h: float, lag_s: float, outside_c: float, outside_slope: float) -> Step:
+def vessel_step(h: float, lag_s: float, ambient_c: float, ambient_slope: float) -> Step:
     """No readings but a known vessel: the liquid follows bath or room, straight over the step, with the vessel's lag."""
     e = math.exp(-h / lag_s)
-    toward = outside_c * (1.0 - e) + outside_slope * (h - lag_s * (1.0 - e))
+    toward = ambient_c * (1.0 - e) + ambient_slope * (h - lag_s * (1.0 - e))
     return Step(h, e, toward, 0.0, lag_s * (1.0 - e), 0.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)
 
 

@@ -38,14 +38,14 @@ def expected(moment: Moment, track: Track, follows: tuple[float, float, float] |
     if moment.drift == "vessel":
         s = u = 0.0
     if follows is not None:
-        lag, level, outside_slope = follows
+        lag, level, ambient_slope = follows
         limit = level - t0
         extra = s - limit / lag if moment.drift == "liquid" else 0.0
 
         def towards(ahead: float) -> float:
             e = math.exp(-ahead / lag)
             faded = VESSEL_TAKEOVER_S * (1.0 - math.exp(-ahead / VESSEL_TAKEOVER_S))
-            slope = outside_slope * (FADE_S * (1.0 - math.exp(-ahead / FADE_S)) - lag * (1.0 - e))
+            slope = ambient_slope * (FADE_S * (1.0 - math.exp(-ahead / FADE_S)) - lag * (1.0 - e))
             return t0 + limit * (1.0 - e) + slope + extra * faded + u * TRANSIENT_S * (1.0 - math.exp(-ahead / TRANSIENT_S))
 
         return towards

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from monitor.core.development.ambient import Ambient
 from monitor.core.development.filter import (
     AIR,
     PROBE,
@@ -27,7 +28,6 @@ from monitor.core.development.filter import (
 )
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.development.sensitivity import Systematics
-from monitor.core.development.vessel import Outside
 from monitor.core.probes.readings import PLAUSIBLE_C
 
 START_SLOPE_SD = 0.004
@@ -102,23 +102,23 @@ class Key:
 
 
 class Moment:
-    """State at `t`. `bank` is the liquid, `outside` bath or room for the vessel model."""
+    """State at `t`. `bank` is the liquid, `ambient` bath or room for the vessel model."""
 
     __slots__ = (
+        "ambient",
         "attach",
         "bank",
         "bases",
         "bath_c",
         "between_c",
         "drift",
+        "follows_room",
         "known",
         "lag_s",
         "last_two",
         "law",
         "noise",
         "noises",
-        "outside",
-        "outside_is_room",
         "probe",
         "room",
         "room_c",
@@ -142,12 +142,12 @@ class Moment:
         self.room_c = air
         self.bath_c: float | None = None
         self.between_c = (celsius, celsius)
-        self.outside_is_room = False
+        self.follows_room = False
         self.known = False
         self.noise = NOISE_FIRST
         self.noises = NOISE_START
         self.last_two = ((t, celsius), (t, celsius))
-        self.outside = Outside()
+        self.ambient = Ambient()
         self.systematics = Systematics()
         self.law: RateLaw | None = None
         self.bases: dict[int, dict[str, float]] = {}
@@ -157,10 +157,10 @@ class Moment:
         other = object.__new__(Moment)
         other.t, other.bank, other.drift, other.probe = self.t, self.bank.copy(), self.drift, self.probe
         other.lag_s, other.attach, other.room, other.noise = self.lag_s, self.attach, self.room, self.noise
-        other.outside, other.systematics, other.law = self.outside.copy(), self.systematics.copy(), self.law
+        other.ambient, other.systematics, other.law = self.ambient.copy(), self.systematics.copy(), self.law
         other.bases = dict(self.bases)
         other.known, other.room_c = self.known, self.room_c
-        other.bath_c, other.outside_is_room, other.between_c = self.bath_c, self.outside_is_room, self.between_c
+        other.bath_c, other.follows_room, other.between_c = self.bath_c, self.follows_room, self.between_c
         other.noises, other.last_two = self.noises, self.last_two
         return other
 
@@ -173,7 +173,7 @@ class Moment:
         """Integral `key` begins now."""
         if key.pour is not None and not self.known:
             if self.bath_c is not None and not key.pour.measured:
-                bath_c = self.bath_c if self.outside_is_room else self.outside.at(self.t)[0]
+                bath_c = self.bath_c if self.follows_room else self.ambient.at(self.t)[0]
                 self._believe(bath_c, BATH_START_SD_C)
             else:
                 self._believe(key.pour.celsius, key.pour.sd_c)
@@ -193,11 +193,11 @@ class Moment:
         for track in self.bank.tracks:
             track.replace(T, celsius, sd_c * sd_c)
 
-    def read_outside(self, probe: str, t: float, celsius: float, measured: bool) -> None:
+    def read_ambient(self, probe: str, t: float, celsius: float, measured: bool) -> None:
         """A reading of what the vessel follows. The bath's first one also stands for the liquid; the room's never does."""
         self._heard(celsius)
-        self.outside.read(probe, t, celsius, self.reading_variance)
-        if not self.outside_is_room:
+        self.ambient.read(probe, t, celsius, self.reading_variance)
+        if not self.follows_room:
             self.pour_from_bath(celsius, measured)
 
     def pour_from_bath(self, celsius: float, measured: bool) -> None:
@@ -251,7 +251,7 @@ class Moment:
         if self.drift == "liquid":
             return liquid_step(h, self.lag_s)
         if self.drift == "vessel":
-            level, slope = self.outside.at(self.t)
+            level, slope = self.ambient.at(self.t)
             return vessel_step(h, self.lag_s, level, slope)
         return held_step(h)
 
@@ -263,7 +263,7 @@ class Moment:
             self.bank.drift(step, VESSEL_NOISE if self.drift == "vessel" else Noise(0.0, 0.0, 0.0))
         x = self.bank.tracks[0].x
         if self.drift == "vessel":
-            self.systematics.follow_vessel(step, self.outside.probe or "", self.lag_s, self.outside.at(self.t)[0] - x[T])
+            self.systematics.follow_vessel(step, self.ambient.probe or "", self.lag_s, self.ambient.at(self.t)[0] - x[T])
         if self.bases and self.law is not None:
             self.systematics.count(self.law, x[T] - 0.5 * h * x[SLOPE], h)
 

@@ -35,10 +35,10 @@ class Systematics:
         """The temperature is now that of one probe, with its error and no other."""
         self.of_c = {probe: 1.0}
 
-    def follow_vessel(self, step: Step, outside: str, lag_s: float, difference_c: float) -> None:
-        """One step of the vessel model: errors of the start die out, that of the outside probe and of the lag come in."""
+    def follow_vessel(self, step: Step, ambient: str, lag_s: float, difference_c: float) -> None:
+        """One step of the vessel model: errors of the start die out, that of the ambient probe and of the lag come in."""
         self.of_c = {k: v * step.keep for k, v in self.of_c.items()}
-        self.of_c[outside] = self.of_c.get(outside, 0.0) + 1.0 - step.keep
+        self.of_c[ambient] = self.of_c.get(ambient, 0.0) + 1.0 - step.keep
         self.of_c[LAG] = self.of_c.get(LAG, 0.0) - difference_c * step.keep * step.h / (lag_s * lag_s)
 
     def count(self, law: RateLaw, celsius: float, h: float) -> None:

@@ -1,4 +1,4 @@
-"""The bath or room as the thing that a lidded vessel follows: its temperature and slope from its own probe.
+"""What surrounds a lidded vessel, bath or room: its temperature and slope from its own probe.
 
 A small filter of level and slope; a real step (hot water into the bath) is taken up after a few readings. Whether the
 vessel model is used at all is decided by `estimator`. Tests: tests/core/development/test_estimator.py.
@@ -18,7 +18,7 @@ FURTHEST_C = 1.5
 """A slope is followed ahead by so much at most."""
 
 
-class Outside:
+class Ambient:
     """Level (C) and slope (C/s) of bath or room at `t`, seconds; `probe` None until its first reading."""
 
     __slots__ = ("c00", "c01", "c11", "level", "odd", "probe", "slope", "t")
@@ -28,9 +28,9 @@ class Outside:
         self.t = self.level = self.slope = self.c00 = self.c01 = self.c11 = 0.0
         self.odd = 0
 
-    def copy(self) -> Outside:
+    def copy(self) -> Ambient:
         """An independent copy."""
-        other = Outside()
+        other = Ambient()
         other.probe, other.t, other.level, other.slope, other.odd = self.probe, self.t, self.level, self.slope, self.odd
         other.c00, other.c01, other.c11 = self.c00, self.c01, self.c11
         return other
