@@ -41,6 +41,13 @@ class Beliefs:
     vessel: Vessel | None = None
     pour_c: float | None = None
 
+    @property
+    def ambient_probe(self) -> ProbeModel | None:
+        """The probe in what the vessel follows, bath or room. None without a learned vessel or without such a probe."""
+        if self.vessel is None:
+            return None
+        return next((p for p in self.probes if p.role == self.vessel.coupled_to), None)
+
 
 @dataclass(frozen=True, slots=True)
 class TrustChange:

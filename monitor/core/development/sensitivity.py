@@ -10,12 +10,22 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from monitor.core.development.beliefs import Beliefs
 from monitor.core.development.filter import Step
 from monitor.core.development.rate import RateLaw
 
 LAG = " vessel's lag"
 LAW = " rate law"
 """Names that no probe can have (they begin with a space)."""
+NO_PROBE = ""
+"""Stands for a probe that has not spoken yet."""
+
+
+def standard_deviations(beliefs: Beliefs) -> dict[str, float]:
+    """Of each unknown, by name, in its own unit: each probe's comparison, the vessel's lag, the rate law's number (1: `log_rate_sd_slope`
+    has it in already)."""
+    sds = {p.name: p.comparison_sd_c for p in beliefs.probes}
+    return sds | {LAW: 1.0, LAG: beliefs.vessel.lag_sd_s if beliefs.vessel else 0.0, NO_PROBE: 0.0}
 
 
 class Systematics:

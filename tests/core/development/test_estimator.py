@@ -595,7 +595,7 @@ def test_memory_does_not_grow_with_the_hours() -> None:
             for probe in (DEVELOPER, BATH, ROOM):
                 run.read(good(float(t), 20.0, probe))
         e = run.estimator
-        kept.append((len(e._events), len(e._snapshots), len(e._segments), len(e._rivalries)))
+        kept.append(e._replay.kept)
     assert kept[0] == kept[1]
 
 

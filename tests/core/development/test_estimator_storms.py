@@ -8,6 +8,7 @@ import pytest
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.development.estimator import Estimator
+from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.rate import Coefficient
 from monitor.core.probes.readings import Reading
 from tests.benchmarks.liquids import quantised
@@ -37,9 +38,9 @@ def test_a_loss_from_before_all_that_is_kept_is_followed(since_s: float) -> None
     rng = random.Random(4)
     for t in range(600):
         estimator.read(good(float(t), quantised(20.0 + rng.gauss(0.0, 0.03))))
-    changes = estimator._lose(estimator._watches["developer"], since_s, "as if it had been stuck")
+    changes = estimator._lose(estimator._trusts["developer"], Verdict(False, since_s, "as if it had been stuck"))
     assert [(c.believed, c.source) for c in changes] == [(False, "held")]
-    assert estimator._moment.drift == "held"
+    assert estimator._replay.moment.drift == "held"
     for t in range(600, 660):
         estimator.read(good(float(t), quantised(20.0 + rng.gauss(0.0, 0.03))))
         assert estimator.done(1, float(t)).done_ref_s == pytest.approx(t, abs=3.0)

@@ -1,0 +1,348 @@
+"""The estimator's past: what is kept of it, and how a stretch of it is computed again.
+
+Trust is often decided late: a probe turns out to have hung in air for half a minute, a begin is corrected by 45 s. Then the stretch
+since is computed again, with the source, the rivals and the begins as they now stand. For that `Replay` keeps the good readings, the
+segments (which source from when), the rivalries (where rival models run) and copies of the `Moment` every few seconds.
+It decides nothing: `estimator` switches sources, `suspicion` opens rivalries. Tests: tests/core/development/test_estimator.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from monitor.core.development.beliefs import Beliefs
+from monitor.core.development.filter import KINDS, SLOPE, TRANSIENT, Kind, T, Track
+from monitor.core.development.moment import Key, Moment, Pour, Segment
+from monitor.core.development.rate import RateLaw
+from monitor.core.probes.readings import Role
+
+SNAPSHOT_S = 8.0
+KEEP_S = 300.0
+"""A copy of the moment is kept this often, and the copies reach back at least this far: a begin in the past, a loss found late."""
+READINGS_AT_START = 4000
+"""Most readings kept while nothing has been believed yet. With more, the start is no longer computed again."""
+RERUN_S = (15.0, 40.0)
+"""So long after the first belief the start is computed again, about the temperature found by then (design, section 2)."""
+REFERENCE_SD_C = 3.0
+"""Before anything is known the liquid is at the reference, with this standard deviation (design, section 2)."""
+POUR_SD_C = 0.5
+"""A temperature that a person measured at pour-in (household thermometer, common practice, no source)."""
+JUST_AFTER_S = 1e-6
+"""The reading at the moment of a switch still belongs to the rivalry before it."""
+
+
+@dataclass(frozen=True, slots=True)
+class GoodReading:
+    """A good reading of any probe, as the arithmetic takes it: session seconds, Celsius corrected by the probe's comparison."""
+
+    t_s: float
+    probe: str
+    role: Role
+    celsius: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rivalry:
+    """A stretch in which rival models run: these."""
+
+    since_t_s: float
+    until_t_s: float
+    kinds: tuple[Kind, ...] = KINDS
+
+
+class Rivalries:
+    """The stretches in which rival models run, in the order of their opening. The last one may still be open (it ends at infinity)."""
+
+    def __init__(self) -> None:
+        self._all: list[Rivalry] = []
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+    @property
+    def newest_kinds(self) -> tuple[Kind, ...]:
+        """The models of the one opened last; none where there is none."""
+        return self._all[-1].kinds if self._all else ()
+
+    def open(self, since_t_s: float, until_t_s: float = math.inf, kinds: tuple[Kind, ...] = KINDS) -> None:
+        """Let rivals run from then on, or in that stretch."""
+        self._all.append(Rivalry(since_t_s, until_t_s, kinds))
+
+    def end(self, t_s: float) -> None:
+        """The newest one ends."""
+        self._all[-1] = replace(self._all[-1], until_t_s=t_s)
+
+    def narrow(self, kinds: tuple[Kind, ...]) -> float:
+        """In the newest one only these run, from its start, which is returned."""
+        self._all[-1] = replace(self._all[-1], kinds=kinds)
+        return self._all[-1].since_t_s
+
+    def drop_open(self) -> None:
+        """Forget those that have not ended."""
+        self._all = [r for r in self._all if r.until_t_s < math.inf]
+
+    def cut(self, t_s: float) -> None:
+        """None runs from this moment on."""
+        self._all = [replace(r, until_t_s=min(r.until_t_s, t_s)) for r in self._all if r.since_t_s < t_s]
+
+    def forget_before(self, t_s: float) -> None:
+        """Drop those that ended before."""
+        self._all = [r for r in self._all if r.until_t_s >= t_s]
+
+    def at(self, t_s: float) -> Rivalry | None:
+        """The one that runs at a moment."""
+        return next((r for r in self._all if r.since_t_s <= t_s < r.until_t_s), None)
+
+    def between(self, from_t_s: float, to_t_s: float) -> bool:
+        """Whether rivals ran anywhere in this stretch."""
+        return any(r.until_t_s > from_t_s and r.since_t_s < to_t_s for r in self._all)
+
+
+class Replay:
+    """The newest `moment` and the past that led to it.
+
+    `keys` are the integrals that count by a rate law; `snapshots` and `readings` are what is kept, oldest first (for others to read).
+
+    Until the start has been computed for the last time (`RERUN_S`), `_origin` is the moment before anything was heard; from then on
+    nothing older than the oldest snapshot is kept.
+    """
+
+    def __init__(self, beliefs: Beliefs, sds: Mapping[str, float]) -> None:
+        self._beliefs = beliefs
+        self._sds = sds
+        self._ambient = beliefs.ambient_probe
+        self.started = False
+        self.first_t_s = self.now_t_s = 0.0
+        self.moment = Moment(0.0, *self._prior(beliefs.reference_c), "")
+        self.moment.follows_room = beliefs.vessel is not None and beliefs.vessel.coupled_to == "room"
+        self._origin: Moment | None = self.moment.copy()
+        self.snapshots: deque[Moment] = deque()
+        self.rivalries = Rivalries()
+        self.readings: deque[GoodReading] = deque()
+        self._segments: list[Segment] = []
+        self.keys: dict[int, Key] = {}
+        self._numbers = 0
+        self._pending: list[Key] = []
+        self.first_belief_t_s = 0.0
+        self._reruns: list[float] = []
+        self._mean: Track | None = None
+
+    def _prior(self, reference_c: float) -> tuple[float, float]:
+        pour_c = self._beliefs.pour_c
+        return (reference_c, REFERENCE_SD_C) if pour_c is None else (pour_c, POUR_SD_C)
+
+    def reach(self, t_s: float) -> None:
+        """Time has come to `t_s`. The first call sets the start."""
+        if not self.started:
+            self.started = True
+            self.first_t_s = self.now_t_s = self.moment.t = t_s
+            if self._origin is not None:
+                self._origin.t = t_s
+        self.now_t_s = max(self.now_t_s, t_s)
+
+    @property
+    def kept(self) -> tuple[int, int, int, int]:
+        """How many readings, snapshots, segments and rivalries are kept."""
+        return len(self.readings), len(self.snapshots), len(self._segments), len(self.rivalries)
+
+    @property
+    def mean(self) -> Track:
+        """What is believed altogether at the moment's time. Not to be written to."""
+        if self._mean is None:
+            self._mean = self.moment.bank.mean()
+        return self._mean
+
+    def liquid_at(self, t_s: float) -> float:
+        """The liquid's temperature at `t_s`, which may lie a little before the moment."""
+        x = self.mean.x
+        return x[T] + (t_s - self.moment.t) * (x[SLOPE] + x[TRANSIENT])
+
+    # Integrals
+
+    def begin(self, key: int, t_s: float, law: RateLaw, reference_c: float) -> None:
+        """Integral `key` counts from `t_s` on. The first of all pours the developer in."""
+        first = not self.keys
+        self._numbers += 1
+        pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
+        self.keys[key] = Key(self._numbers, t_s, law, pour)
+        if t_s < self.moment.t:
+            if self._origin is not None:
+                self._origin.t = min(self._origin.t, t_s)  # begun before anything was heard
+            self.run_again(t_s)
+        else:
+            self._schedule()
+
+    def forget(self, key: int) -> None:
+        """Integral `key` is no longer asked for."""
+        if self.keys.pop(key, None) is not None:
+            self.moment.keep_only({k.number for k in self.keys.values()})
+            self._mean = None
+            self._schedule()
+
+    def _schedule(self) -> None:
+        known = self.moment.bases
+        self._pending = sorted((k for k in self.keys.values() if k.number not in known), key=lambda k: k.begin_t_s)
+
+    # Onwards
+
+    def carry(self, t_s: float) -> None:
+        """Carry the moment on to `t_s` without a reading."""
+        self._mean = None
+        self.moment.carry(t_s, self._pending)
+        self._snapshot()
+
+    def keep(self, reading: GoodReading) -> None:
+        """Keep a reading that is not used now: its probe may turn out to have been right."""
+        self.readings.append(reading)
+
+    def read(self, reading: GoodReading) -> None:
+        """A reading from beside the developer (bath or room): keep it and take it."""
+        self.readings.append(reading)
+        self._take(reading)
+
+    def read_followed(self, reading: GoodReading) -> float:
+        """A reading of the followed probe: keep it and take it. Returns its surprise in standard deviations, signed."""
+        self.readings.append(reading)
+        sigma = self._take_among_rivals(reading)
+        self._snapshot()
+        return sigma
+
+    def leap(self, celsius: float) -> None:
+        """The followed probe has been telling an old value; it now says `celsius` (see `Moment.shift`)."""
+        self._mean = None
+        self.moment.shift(celsius)
+
+    def end_rivalry(self, t_s: float) -> None:
+        """One model goes on alone."""
+        self.rivalries.end(t_s)
+        self.moment.bank.close()
+        self._mean = None
+
+    def _take_among_rivals(self, reading: GoodReading) -> float:
+        bank = self.moment.bank
+        rivalry = self.rivalries.at(reading.t_s)
+        if rivalry is None:
+            bank.close()
+        elif bank.kinds != rivalry.kinds and self.moment.drift == "liquid":
+            bank.open(rivalry.kinds)
+        return self._take(reading)
+
+    def _take(self, reading: GoodReading) -> float:
+        """Any reading into the arithmetic. Returns the surprise of a followed probe, in standard deviations, 0 of others."""
+        moment, ambient = self.moment, self._ambient
+        self._mean = None
+        if ambient is not None and reading.probe == ambient.name:
+            moment.read_ambient(reading.probe, reading.t_s - ambient.lag_s, reading.celsius, self._beliefs.pour_c is not None)
+        elif reading.role == "bath":
+            moment.pour_from_bath(reading.celsius, self._beliefs.pour_c is not None)
+        if reading.role == "room":
+            moment.read_room(reading.celsius)
+        if moment.drift == "liquid" and reading.probe == moment.probe and reading.t_s >= moment.t:
+            return moment.read(reading.t_s, reading.celsius, self._pending)
+        return 0.0
+
+    def _snapshot(self) -> None:
+        moment = self.moment
+        if self.snapshots and moment.t - self.snapshots[-1].t < SNAPSHOT_S:
+            return
+        self.snapshots.append(moment.copy())
+        while len(self.snapshots) > 1 and self.snapshots[1].t < self.now_t_s - KEEP_S:
+            self.snapshots.popleft()
+        if self._origin is None:
+            oldest = self.snapshots[0].t
+            while self.readings and self.readings[0].t_s < oldest:
+                self.readings.popleft()
+            while len(self._segments) > 1 and self._segments[1].since_t_s < oldest:
+                self._segments.pop(0)
+            self.rivalries.forget_before(oldest)
+        elif len(self.readings) > READINGS_AT_START:
+            self._origin = None
+
+    # Again
+
+    @property
+    def following(self) -> Segment | None:
+        """The newest segment: which source is followed, since when."""
+        return self._segments[-1] if self._segments else None
+
+    def switch(self, segment: Segment) -> None:
+        """Another source from the segment's start on: what has been computed since then is computed again."""
+        self._segments = [s for s in self._segments if s.since_t_s < segment.since_t_s] + [segment]
+        self.rivalries.cut(segment.since_t_s + JUST_AFTER_S)
+        self.run_again(segment.since_t_s)
+
+    def run_again(self, since_t_s: float) -> None:
+        """Compute again from the newest snapshot before `since_t_s`, with the segments, rivalries and begins as they now stand."""
+        until_t_s = self.moment.t
+        if not self._go_back(since_t_s):
+            return
+        start = self.moment.t
+        from_origin = not self.snapshots
+        segments = [s for s in self._segments if s.since_t_s > start or (s.since_t_s == start and from_origin)]
+        if start >= since_t_s and not from_origin:  # a change from before all that is kept: it holds from the oldest moment on
+            segments = [s for s in self._segments if since_t_s <= s.since_t_s <= start][-1:] + segments
+        for reading in [r for r in self.readings if r.t_s > start or (r.t_s == start and from_origin)]:
+            while segments and segments[0].due(reading.t_s):
+                self._follow(segments.pop(0))
+            self._take_among_rivals(reading)
+            self._snapshot()
+        for segment in segments:
+            self._follow(segment)
+        if self.moment.drift != "liquid":
+            self.moment.carry(max(until_t_s, self.moment.t), self._pending)
+        if not self.snapshots:
+            self._snapshot()
+
+    def _go_back(self, since_t_s: float) -> bool:
+        """Make a moment before `since_t_s` the newest one, the oldest that is kept if need be. False if nothing has been computed yet."""
+        oldest = 0 if self._origin is not None else 1
+        while len(self.snapshots) > oldest and self.snapshots[-1].t >= since_t_s:
+            self.snapshots.pop()
+        if self.snapshots:
+            moment = self.snapshots[-1].copy()
+        elif self._origin is not None:
+            moment = self._origin.copy()
+            moment.t = min(moment.t, since_t_s)
+        else:
+            return False
+        moment.keep_only({k.number for k in self.keys.values()})
+        self.moment, self._mean = moment, None
+        self._schedule()
+        return True
+
+    def _follow(self, segment: Segment) -> None:
+        moment = self.moment
+        moment.carry(max(segment.since_t_s, moment.t), self._pending)
+        apart = math.hypot(self._sds.get(moment.probe, 0.0), self._sds.get(segment.probe, 0.0))
+        moment.follow(segment, apart if segment.probe != moment.probe else 0.0)
+
+    # The start
+
+    def first_belief(self, probe: str, t_s: float, liquid_known: bool) -> None:
+        """A probe is believed for the first time, at `t_s`. The start lies about its first reading, unless the liquid is known."""
+        if self._origin is not None and not liquid_known:
+            self._start_about(next(r.celsius for r in self.readings if r.probe == probe))
+        self.first_belief_t_s = t_s
+        self._reruns = [t_s + s for s in RERUN_S]
+
+    def rerun_start(self, probe: str, t_s: float) -> None:
+        """Compute the start again if that is due at `t_s`: about the temperature found by now, carried back to the first reading."""
+        if not self._reruns or t_s < self._reruns[0]:
+            return
+        self._reruns.pop(0)
+        if self._origin is not None:
+            x = self.moment.bank.mean().x
+            first_t_s = next((r.t_s for r in self.readings if r.probe == probe), self.moment.t)
+            self._start_about(x[T] - x[SLOPE] * (self.moment.t - first_t_s))
+            self.run_again(self._origin.t)
+        if not self._reruns:
+            self._origin = None
+
+    def _start_about(self, celsius: float) -> None:
+        if self._origin is not None:
+            self._origin.bank.tracks[0].replace(T, celsius, REFERENCE_SD_C**2)
+            self._origin.known = True
+            self.snapshots.clear()

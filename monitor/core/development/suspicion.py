@@ -1,0 +1,159 @@
+"""Is what the followed probe says still the liquid? Surprises let rival models run; the rivals may find the probe in air.
+
+While all is calm one model runs alone, which is cheap. A `Suspicion` watches how far its forecasts miss; when they miss too far it
+lets the rivals run since a little before. While they run it weighs air against a moving liquid (`histories`) whenever air looks
+likely, and ends the rivalry when all is calm again. Tests: tests/core/development/test_estimator.py.
+"""
+
+from __future__ import annotations
+
+import math
+
+from monitor.core.development.filter import AIR, AIR_LAG_S, LIQUID, PROBE, SLOPE, T
+from monitor.core.development.histories import weigh
+from monitor.core.development.probe_trust import ProbeTrust, Verdict
+from monitor.core.development.replay import RERUN_S, GoodReading, Replay
+
+NOT_LIQUID_C = 30.0
+NOT_LIQUID_NOISE_C = 1.0
+"""A reading that would need the liquid to jump by more than this is not one of a liquid; it counts as none."""
+LEAP_C = 8.0
+LEAP_NOISE_C = 0.3
+LEAP_READINGS = 8
+"""A code that stood for so many readings and then leaps further than a step of the liquid by this could move the probe was an old one."""
+LEAST_LAG_S = 0.1
+"""A probe whose lag is shorter follows a jump within one reading."""
+
+
+def impossible(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> bool:
+    """Whether no liquid can have brought the followed probe to this reading."""
+    reached = _reached(probe, reading, replay)
+    return reached is not None and _off_c(reading, replay) > NOT_LIQUID_C * reached + NOT_LIQUID_NOISE_C
+
+
+def was_old(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> bool:
+    """Whether the followed probe has been telling an old value until this reading."""
+    reached = _reached(probe, reading, replay)
+    if reached is None or probe.code.count_before < LEAP_READINGS:
+        return False
+    return _off_c(reading, replay) > LEAP_C * reached + LEAP_NOISE_C
+
+
+def _reached(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> float | None:
+    """The share of a liquid's jump that the probe shows by this reading. None where it cannot be told."""
+    ahead = reading.t_s - replay.moment.t
+    if replay.moment.attach or ahead < 0:
+        return None
+    return 1.0 - math.exp(-max(ahead, 1.0) / max(probe.model.lag_s, LEAST_LAG_S))
+
+
+def _off_c(reading: GoodReading, replay: Replay) -> float:
+    return abs(reading.celsius - replay.mean.x[PROBE])
+
+
+SUSPICION_SIGMA = 3.5
+DRIFT_SIGMA = 3.0
+SMOOTHING = 0.25
+"""A single surprise beyond the first, or their exponentially smoothed mean beyond the second (each in its own standard deviations),
+lets the rivals run."""
+LOOK_BACK_S = 6.0
+"""They run since so long before: what is odd began a little earlier."""
+RIVALRY_S = (20.0, 240.0)
+"""Rivals run at least and at most this long."""
+CALM_AGAIN = 0.9
+AIR_GONE = 0.003
+"""The rivalry ends when calm is at least, and air at most, this likely."""
+AIR_LIKELY = 0.5
+AIR_READINGS = 3
+AIR_OFF_C = 0.3
+"""Air is weighed against a moving liquid when its model has been this likely for this many readings and the probe is this far off."""
+MOST_READINGS_BETWEEN = 15
+"""Each time it stays open air is weighed later again, at most so many readings later."""
+AIR_LOOK_BACK_S = 40.0
+"""Air may have begun so long before now, or before the rivals ran."""
+NEWEST_ONSET_S = 3.0
+"""Air that began later than this before now cannot be told yet."""
+AIR_LAGS = 1.25
+"""A step of the liquid and a lift into air part ways after about one lag of the probe; nothing is said before."""
+AIR_AHEAD = 1.6
+AIR_OUT = 4.0
+AIRLESS_S = 40.0
+"""Natural logarithms: air is believed when five times likelier than a moving liquid, ruled out when fifty times less likely, and then
+no rival for so long."""
+
+
+class Suspicion:
+    """The doubt about the probe that is followed."""
+
+    def __init__(self) -> None:
+        self._smooth_sigma = 0.0
+        self._opened_t_s = 0.0
+        self._airless_t_s = 0.0
+        self._air_count = self._air_tries = 0
+
+    def judge(self, probe: ProbeTrust, reading: GoodReading, sigma: float, replay: Replay) -> Verdict | None:
+        """After the followed probe's reading has been taken, with its surprise: a verdict where the probe is not to be believed."""
+        if replay.moment.bank.mixing:
+            return self._among_rivals(probe, reading, replay)
+        self._watch(reading.t_s, sigma, replay)
+        return probe.code.stuck(reading.t_s, probe.model.lag_s, replay.snapshots)
+
+    def _watch(self, t_s: float, sigma: float, replay: Replay) -> None:
+        self._smooth_sigma += SMOOTHING * (sigma - self._smooth_sigma)
+        odd = abs(sigma) > SUSPICION_SIGMA or abs(self._smooth_sigma) > DRIFT_SIGMA * math.sqrt(SMOOTHING / (2.0 - SMOOTHING))
+        if odd and t_s - replay.first_belief_t_s > RERUN_S[0]:
+            replay.rivalries.open(t_s - LOOK_BACK_S)
+            self._opened_t_s = t_s
+            self._smooth_sigma = 0.0
+            self._air_count = self._air_tries = 0
+            replay.run_again(t_s - LOOK_BACK_S)
+
+    def _among_rivals(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
+        t_s, bank = reading.t_s, replay.moment.bank
+        if not replay.rivalries.newest_kinds:
+            bank.close()
+            return None
+        air = bank.weight("air")
+        x = bank.track("air").x
+        self._air_count = self._air_count + 1 if air > AIR_LIKELY and abs(x[PROBE] - x[T]) > AIR_OFF_C else min(self._air_count, 0)
+        if self._air_count >= AIR_READINGS:
+            self._air_tries += 1
+            self._air_count = AIR_READINGS - min(1 + self._air_tries, MOST_READINGS_BETWEEN)
+            verdict = self._weigh_air(probe, reading, replay)
+            if verdict is not None:
+                return verdict
+        if replay.rivalries.newest_kinds == LIQUID and t_s - self._airless_t_s > AIRLESS_S:
+            replay.rivalries.end(t_s)
+            replay.rivalries.open(t_s)
+            replay.moment.bank.open()
+            self._air_tries = 0
+        lasted = t_s - self._opened_t_s
+        calm = replay.moment.bank.weight("calm") > CALM_AGAIN and air < AIR_GONE
+        if (lasted > RIVALRY_S[0] and calm) or lasted > RIVALRY_S[1]:
+            replay.end_rivalry(t_s)
+        return None
+
+    def _weigh_air(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
+        """Run both histories. If air is the likelier, the probe is not to be believed since it left the liquid."""
+        t_s, name = reading.t_s, probe.model.name
+        odd_t_s = min(self._opened_t_s, t_s - AIR_LOOK_BACK_S) - LOOK_BACK_S
+        start = next((s for s in reversed(replay.snapshots) if s.t < odd_t_s and s.drift == "liquid"), None)
+        if start is None or start.attach:
+            return None
+        since_start = [r for r in replay.readings if r.t_s > start.t and (r.probe == name or r.role == "room")]
+        histories = weigh(start, [(r.t_s, r.celsius, r.role == "room") for r in since_start], odd_t_s, t_s - NEWEST_ONSET_S)
+        if histories is None:
+            return None
+        if histories.liquid_ahead > AIR_OUT:
+            self._airless_t_s = t_s
+            replay.run_again(replay.rivalries.narrow(LIQUID))
+            return None
+        if histories.liquid_ahead > -AIR_AHEAD or t_s - histories.since_t_s < AIR_LAGS * probe.model.lag_s:
+            return None
+        x = histories.air.bank.track("air").x
+        fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
+        word = "fell" if fall < 0 else "rose"
+        why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air; believed {60.0 * x[SLOPE]:+.1f} C a minute"
+        since = max((r.t_s for r in replay.readings if r.t_s < histories.since_t_s and r.probe == name), default=start.t)
+        replay.rivalries.drop_open()
+        return Verdict(False, since, why, histories=histories)
