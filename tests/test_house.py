@@ -31,7 +31,7 @@ DOORS: dict[str, str] = {
     "core.text": "core",
     "core.probes": "",
     "core.development": "core.probes",
-    "core.recipe": "core.text core.development",
+    "core.recipe": "core.text core.probes core.development",
     "core.journal": "core core.text core.probes",
     "core.session": "core.probes core.development core.recipe core.journal",
     "prepare": "core core.text core.recipe",

@@ -7,10 +7,10 @@ verified" mean what they say. No I/O. Tests: tests/prepare/test_cautions.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from monitor.core.recipe.conditions import Condition, always, bare_film, both, colour, has, open_vessel
 from monitor.core.recipe.values import Recipe
 
 Place = Literal[
@@ -26,6 +26,8 @@ SENSITISERS = (
     "pyro", "catechin", "catechol", "amidol", "diaminophenol", "metol", "methylaminophenol", "phenylenediamine", "phenylene diamine", "ppd",
 )  # fmt: skip
 """Parts of words by which a solution's own name tells of an agent that sensitises or is absorbed by the skin."""
+CARRY_SILVER = ("bleach", "fix", "bleach-fix")
+"""Roles whose used solutions carry silver or iron salts."""
 POWDER_WORDS = ("powder", "crystal", "from scratch")
 
 
@@ -37,24 +39,7 @@ class Caution:
     text: str
     where: tuple[Place, ...]
     source: str
-    belongs: Callable[[Recipe], bool]
-
-
-def _always(recipe: Recipe) -> bool:
-    return True
-
-
-def _open_film(recipe: Recipe) -> bool:
-    """Film that lies bare in a solution, or is loaded with the lid off."""
-    return bool(recipe.open_film)
-
-
-def _bare_hands(recipe: Recipe) -> bool:
-    return recipe.vessel in ("open tray", "open tank")
-
-
-def _colour(recipe: Recipe) -> bool:
-    return recipe.film == "colour"
+    belongs: Condition
 
 
 def _words(recipe: Recipe) -> str:
@@ -66,7 +51,7 @@ def _words(recipe: Recipe) -> str:
 
 def sensitises(recipe: Recipe) -> bool:
     """Whether the recipe's own words name an agent of `SENSITISERS`, or the film is colour (its developing agents sensitise strongly)."""
-    return _colour(recipe) or any(word in _words(recipe) for word in SENSITISERS)
+    return colour(recipe) or any(word in _words(recipe) for word in SENSITISERS)
 
 
 def from_powder(recipe: Recipe) -> bool:
@@ -75,24 +60,17 @@ def from_powder(recipe: Recipe) -> bool:
     return stock or any(word in _words(recipe) for word in POWDER_WORDS)
 
 
-def _roles(*roles: str) -> Callable[[Recipe], bool]:
-    def belongs(recipe: Recipe) -> bool:
-        return any(stage.role in roles for stage in recipe.stages)
-
-    return belongs
-
-
 def _warm(recipe: Recipe) -> bool:
     return any(stage.reference_c >= WARM_BATH_C for stage in recipe.stages)
 
 
 def _gloves(recipe: Recipe) -> bool:
-    return sensitises(recipe) or _bare_hands(recipe)
+    return sensitises(recipe) or open_vessel(recipe)
 
 
 def _probes_in_solutions(recipe: Recipe) -> bool:
     """A gate or a band watches a solution itself; colour does so in more than one."""
-    return _colour(recipe) or _bare_hands(recipe) or any(stage.gate is not None for stage in recipe.stages)
+    return colour(recipe) or open_vessel(recipe) or any(stage.gate is not None for stage in recipe.stages)
 
 
 WARM_BATH_C = 30.0
@@ -105,14 +83,14 @@ CAUTIONS: tuple[Caution, ...] = (
         " mains light lamps and screens before any program runs. Test it before the first film.",
         ("first run", "before the dark", "wiring", "plan"),
         PRACTICE,
-        _open_film,
+        bare_film,
     ),
     Caution(
         "second clock",
         "Keep a second clock that needs neither this board nor the mains.",
         ("pre-flight", "plan", "wall card"),
         PRACTICE,
-        _always,
+        always,
     ),
     Caution(
         "sensitisers",
@@ -136,14 +114,14 @@ CAUTIONS: tuple[Caution, ...] = (
         "In a kitchen: jugs, spoons and funnels of their own that never go back to cooking; no eating; wipe down afterwards.",
         ("mixing", "powders", "cleaning up", "plan"),
         HAZARDS,
-        _always,
+        always,
     ),
     Caution(
         "acid into water",
         "Acid into water, never water into acid. Glacial acetic acid burns.",
         ("mixing", "plan"),
         HAZARDS,
-        _roles("stop"),
+        has("stop"),
     ),
     Caution(
         "gases",
@@ -152,7 +130,7 @@ CAUTIONS: tuple[Caution, ...] = (
         " Nothing of all this ever with household chlorine bleach: look at the shared laundry shelf.",
         ("mixing", "cleaning up", "plan"),
         f"sulphur dioxide: {HAZARDS}; the rest {MEMORY}",
-        _roles("stop", "bleach", "fix", "bleach-fix"),
+        has("stop", "bleach", "fix", "bleach-fix"),
     ),
     Caution(
         "asthma",
@@ -160,21 +138,21 @@ CAUTIONS: tuple[Caution, ...] = (
         " for the dark is a closed room.",
         ("mixing", "before the dark", "plan"),
         f"fumes: {HAZARDS}; ten changes: {PRACTICE}",
-        _roles("stop", "fix", "bleach-fix"),
+        has("stop", "fix", "bleach-fix"),
     ),
     Caution(
         "eyes",
         "Eyes: goggles when pouring concentrates. A splash: rinse with running water for 15 minutes and call the number on your card.",
         ("mixing", "wall card", "plan"),
         HAZARDS,
-        _always,
+        always,
     ),
     Caution(
         "colour agents",
         "Colour developer agents sensitise strongly. A stabiliser of the formaldehyde kind wants air and gloves.",
         ("mixing", "plan", "wall card"),
         f"agents: {HAZARDS}; stabiliser: {MEMORY}",
-        _colour,
+        colour,
     ),
     Caution(
         "mains and water",
@@ -206,7 +184,7 @@ CAUTIONS: tuple[Caution, ...] = (
         " outside in an emergency; the light cord within reach, at the end only.",
         ("before the dark", "plan"),
         PRACTICE,
-        lambda recipe: _open_film(recipe) and _bare_hands(recipe),
+        both(bare_film, open_vessel),
     ),
     Caution(
         "silver",
@@ -214,14 +192,14 @@ CAUTIONS: tuple[Caution, ...] = (
         " septic tank.",
         ("discard", "cleaning up", "plan"),
         MEMORY,
-        _roles("bleach", "fix", "bleach-fix"),
+        has(*CARRY_SILVER),
     ),
     Caution(
         "no alarm",
         "This tool guides film, not health: it is no gas or fire alarm, and its sounds are not theirs.",
         ("first run", "wall card", "plan"),
         "design of this project",
-        _always,
+        always,
     ),
     Caution("pregnancy", "Pregnancy: avoid powders.", ("mixing", "powders", "plan"), HAZARDS, from_powder),
 )
@@ -231,7 +209,7 @@ RULE = Caution(
     "Above all this stand your local codes and the maker's safety data sheet of each thing you use: read it before you open the bottle.",
     get_args(Place),
     "design of this project",
-    _always,
+    always,
 )
 
 
@@ -247,6 +225,6 @@ def cautions_at(place: Place) -> tuple[Caution, ...]:
 
 def discard_caution(role: str | None) -> Caution | None:
     """What to say when a solution of this role is thrown away; None where silver and bleach are not in it."""
-    if role not in ("bleach", "fix", "bleach-fix"):
+    if role not in CARRY_SILVER:
         return None
     return next(c for c in CAUTIONS if c.id == "silver")

@@ -9,11 +9,25 @@ and the ten for the eye (NAVEDTRA 14209, chapter 10). Pure. Tests: tests/core/re
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.core.probes.learned import COLOUR_DAYS, NOT_COMPARED_SD_C
+from monitor.core.recipe.conditions import (
+    Condition,
+    always,
+    both,
+    closed_vessel,
+    colour,
+    dark_baths,
+    drum,
+    has,
+    infrared,
+    none_of,
+    open_vessel,
+    sheets,
+    steered,
+)
 from monitor.core.recipe.values import Recipe
 
 AskedOf = Literal["person", "machine"]
@@ -46,252 +60,205 @@ class Item:
     part: Part
     asked_of: AskedOf
     stops: bool
-    applies: Callable[[Recipe], bool]
+    applies: Condition
     text: str
     if_no: str
 
 
-def _always(recipe: Recipe) -> bool:
-    return True
-
-
-def _open(recipe: Recipe) -> bool:
-    return recipe.vessel not in CLOSED_VESSELS
-
-
-def _dark(recipe: Recipe) -> bool:
-    """Film lies bare in some stage, loading apart: the whole dark list belongs to it."""
-    return any(recipe.stages[number - 1].role != "load" for number in recipe.open_film)
-
-
-def _lidded(recipe: Recipe) -> bool:
-    return recipe.vessel in CLOSED_VESSELS
-
-
-def _colour(recipe: Recipe) -> bool:
-    return recipe.film == "colour"
-
-
-def _infrared(recipe: Recipe) -> bool:
-    return recipe.film == "infrared"
-
-
-def _sheets(recipe: Recipe) -> bool:
-    return recipe.sheets is not None
-
-
-def _steered(recipe: Recipe) -> bool:
-    return any(stage.steer for stage in recipe.stages)
-
-
-def _has(*roles: str) -> Callable[[Recipe], bool]:
-    def applies(recipe: Recipe) -> bool:
-        return any(stage.role in roles for stage in recipe.stages)
-
-    return applies
-
-
-def _black_and_white_developer(recipe: Recipe) -> bool:
-    return _has("develop")(recipe) and not _colour(recipe)
-
-
-def _drum(recipe: Recipe) -> bool:
-    return recipe.vessel == "drum"
-
-
 ITEMS: tuple[Item, ...] = (
     Item(
-        "plan", "solutions", "person", True, _always,
+        "plan", "solutions", "person", True, always,
         "Is this the recipe for this film: read back, dilution, minutes, and what differs from last time?",
         "Stop here and take the right recipe; a wrong plan cannot be cured later.",
     ),
     Item(
-        "jugs", "solutions", "person", True, _always,
+        "jugs", "solutions", "person", True, always,
         "Do the jugs stand from left to right in the order of the card, each with its own mark to the touch?",
         "Put them in order first: fixer or bleach before developer loses the film.",
     ),
     Item(
-        "parts", "solutions", "person", True, _has("develop"),
+        "parts", "solutions", "person", True, has("develop"),
         "Are all parts of the developer in, and is there enough for the film and for the vessel?",
         "Mix it again: a forgotten second part gives clear film.",
     ),
     Item(
-        "leader", "solutions", "person", True, _black_and_white_developer,
+        "leader", "solutions", "person", True, both(has("develop"), none_of(colour)),
         "Does a piece of film leader turn dark in this developer, in less than twice the fresh time?",
         "From twice the fresh time the developer counts as dead: mix fresh. Never tested is a risk that you take knowingly.",
     ),
     Item(
-        "clearing", "solutions", "person", True, lambda recipe: _has("fix")(recipe) and (not _colour(recipe)),
+        "clearing", "solutions", "person", True, both(has("fix"), none_of(colour)),
         "Has the fixer been tested today, and does the recipe fix for at least twice the clearing time?",
         "Test it (evenbath clearing); from twice the fresh clearing time it is discarded.",
     ),
     Item(
-        "funnels", "solutions", "person", True, _has("bleach", "bleach-fix"),
+        "funnels", "solutions", "person", True, has("bleach", "bleach-fix"),
         "Has each solution its own funnel and jug, and stands bleach well away from the developer?",
         "Separate them: drops of bleach or fixer ruin a colour developer.",
     ),
     Item(
-        "circulation", "solutions", "person", True, _colour,
+        "circulation", "solutions", "person", True, colour,
         "Is the bath covered and circulating, and do two depths agree?",
         "A still bath is uneven by 0.5 C to 1 C: stir or circulate it, then look again.",
     ),
     Item(
-        "prewarm", "solutions", "person", True, lambda recipe: _lidded(recipe) and _has("develop")(recipe),
+        "prewarm", "solutions", "person", True, both(closed_vessel, has("develop")),
         "Is the tank, with its reel, as warm as the developer will be?",
         "A cold tank takes a degree or more out of the developer at once: pre-warm it for a few minutes.",
     ),
     Item(
-        "gloves", "solutions", "person", True, _always,
+        "gloves", "solutions", "person", True, always,
         "Gloves of nitrile on or at hand, goggles for concentrates, air changed, nothing to eat in the room?",
         "Get them first. Local codes and the maker's safety data sheets rule.",
     ),
     Item(
-        "probes", "probes", "machine", True, _always,
+        "probes", "probes", "machine", True, always,
         "Does every probe of the station answer with a plausible temperature?",
         "See to its plug and lead; without a developer or witness probe the time is not steered by what is measured.",
     ),
     Item(
-        "roles", "probes", "person", True, _always,
+        "roles", "probes", "person", True, always,
         "Lifted one after the other, does the reading fall that you expect to fall?",
         "Two probes are swapped: put them right before the start, not after it.",
     ),
     Item(
-        "agree", "probes", "person", False, _always,
+        "agree", "probes", "person", False, always,
         "In the same stirred water, do the probes agree within 0.2 C?",
         "One of them is wrong and nobody knows which: compare them (evenbath compare).",
     ),
     Item(
-        "compared", "probes", "machine", False, _always,
-        "Has the developer's probe been compared at this temperature lately (a year; 90 days for colour)?",
-        'Not compared: the session may run, with +/- 0.29 C, and every line says "not compared"; for colour "not verified".',
+        "compared", "probes", "machine", False, always,
+        f"Has the developer's probe been compared at this temperature lately (a year; {COLOUR_DAYS} days for colour)?",
+        f"Not compared: the session may run, its temperature known to +/- {2 * NOT_COMPARED_SD_C:.1f} C (2 sd), and every line says"
+        ' "not compared"; for colour "not verified".',
     ),
     Item(
-        "lag", "probes", "machine", False, lambda recipe: _lidded(recipe) and _steered(recipe),
+        "lag", "probes", "machine", False, both(closed_vessel, steered),
         "Is there a witness vessel, or a learned lag of this vessel?",
         "The bath alone is not the developer: the time is then not moved by temperature, and the station says so.",
     ),
     Item(
-        "disk", "station", "machine", True, _always,
+        "disk", "station", "machine", True, always,
         f"Is there room for the journal (at least {FREE_MIB} MiB free)?",
         "Make room on the card; the session would run, but its record would be lost.",
     ),
     Item(
-        "clock", "station", "machine", False, _always,
+        "clock", "station", "machine", False, always,
         "Is the wall clock right, or is it at least known that it is not?",
         "Dates in the record will be wrong; the timing does not depend on it.",
     ),
     Item(
-        "power", "station", "machine", False, _always,
+        "power", "station", "machine", False, always,
         "Is the board free of under-voltage and throttling?",
         "Change the supply or the cable: a board that restarts in the dark is a light accident.",
     ),
     Item(
-        "switch", "station", "machine", True, _always,
+        "switch", "station", "machine", True, always,
         "Does the foot switch answer, open and then pressed?",
         "Without it every begin is assumed and nothing can be answered; leave the switch out of the station's file to run so on purpose.",
     ),
     Item(
-        "sounder", "station", "person", True, _always,
+        "sounder", "station", "person", True, always,
         "With the tap running: it sounds one to four counts, you tap the same number, three times right?",
         "Nearer to the head, or another sounder; a cue that is not heard is no cue.",
     ),
     Item(
-        "meanings", "station", "person", False, _always,
+        "meanings", "station", "person", False, always,
         "Do you know the four sounds: tick move, long READY, fast NOW, limping FAULT go on by the second clock?",
         "Run a rehearsal with scrap film in white light first.",
     ),
     Item(
-        "second clock", "room", "person", True, _always,
+        "second clock", "room", "person", True, always,
         "Stands a second clock ready that needs neither this board nor the mains, to be started with the first pour?",
         "Get one: a kitchen timer of clockwork will do. In the dark it must not glow.",
     ),
     Item(
-        "way out", "room", "person", True, _dark,
+        "way out", "room", "person", True, dark_baths,
         "Floor dry, no lead to trip over, light cord within reach for the end, and somebody knows that you are in there?",
         "See to it before the light goes out.",
     ),
     Item(
-        "alarms", "room", "person", True, _always,
+        "alarms", "room", "person", True, always,
         "Are the smoke and gas alarms of the house in working order and not silenced?",
         "Put them back first. Cover the lamp of one if you must, never the alarm; this tool is none.",
     ),
     Item(
-        "box", "dark", "person", True, _dark,
+        "box", "dark", "person", True, dark_baths,
         "Is the board in its opaque box, glands and lid light-tight, no screen attached?",
         "No open film without it: start-up and restart light lamps before any program runs.",
     ),
     Item(
-        "board lamps", "dark", "person", True, _dark,
+        "board lamps", "dark", "person", True, dark_baths,
         "Board: power lamp, activity lamp, network socket lamps, lamps of supply and hub, covered or off?",
         "Cover them: a setting alone does not hold through a restart.",
     ),
     Item(
-        "phone", "dark", "person", True, _dark,
+        "phone", "dark", "person", True, dark_baths,
         "Phone out of the room, and watch off the wrist?",
         "Out with them: a call or a turn of the wrist is light.",
     ),
     Item(
-        "standby", "dark", "person", True, _dark,
+        "standby", "dark", "person", True, dark_baths,
         "Modem, charger, screens and their standby lamps, keyboard lamps, extension-lead neon: out or covered?",
         "Unplug or cover them.",
     ),
     Item(
-        "machines", "dark", "person", True, _dark,
+        "machines", "dark", "person", True, dark_baths,
         "Heater thermostat, circulator display, washing machine panel: dark or covered?",
         "Cover them with something that does not burn.",
     ),
     Item(
-        "detector", "dark", "person", True, _dark,
+        "detector", "dark", "person", True, dark_baths,
         "Smoke detector: its lamp covered, the alarm itself left alone?",
         "Cover the lamp. Never silence or remove a smoke or gas alarm.",
     ),
     Item(
-        "gaps", "dark", "person", True, _dark,
+        "gaps", "dark", "person", True, dark_baths,
         "Door gap, keyhole and window: taped, and looked at from where the film will be?",
         "Tape them, or wait for the night.",
     ),
     Item(
-        "tubes", "dark", "person", True, _dark,
+        "tubes", "dark", "person", True, dark_baths,
         "Fluorescent and white LED lamps off for five minutes, so that they no longer glow?",
         "Wait: five minutes for the lamps, ten for your eyes.",
     ),
     Item(
-        "tested dark", "dark", "person", False, _dark,
+        "tested dark", "dark", "person", False, dark_baths,
         "Has this room been tested for this kind of film in the last six months, and nothing changed since?",
         'Then it is "never tested for this film": do the coin test (evenbath darkness), or take the risk knowingly.',
     ),
     Item(
-        "loading", "dark", "person", True, lambda recipe: _has("load")(recipe) and not _dark(recipe),
+        "loading", "dark", "person", True, both(has("load"), none_of(dark_baths)),
         "Loading: a changing bag, or a room without any glow, with this tool in its box or elsewhere, phone and watch out?",
         "Loading is the most forgotten case of bare film: see to it before the film leaves its can.",
     ),
     Item(
-        "infrared", "dark", "person", True, _infrared,
+        "infrared", "dark", "person", True, infrared,
         "No infrared: no remote control, motion detector, security camera, reflective switch, proximity sensor?",
         "Invisible light is light for this film: out with them.",
     ),
     Item(
-        "lid", "hands", "person", True, _lidded,
+        "lid", "hands", "person", True, closed_vessel,
         "Is this tank or drum known to be light-tight, lid whole and the filling hole covered where it must be?",
         "Test it with a lamp inside in a dark room; until then treat it as open film.",
     ),
     Item(
-        "dry", "hands", "person", False, lambda recipe: _lidded(recipe) and _has("load")(recipe),
+        "dry", "hands", "person", False, both(closed_vessel, has("load")),
         "Reel and hands dry?",
         "Dry them; a wet reel sticks.",
     ),
     Item(
-        "rolling", "hands", "person", False, _drum,
+        "rolling", "hands", "person", False, drum,
         "Does the drum roll freely and turn back by itself, or do you turn it by hand?",
         "See to the rollers first.",
     ),
     Item(
-        "sheets", "hands", "person", True, _sheets,
+        "sheets", "hands", "person", True, sheets,
         "Sheets counted, the first one marked so that fingers know it, all emulsion up?",
         "Count again in the dark before the presoak.",
     ),
     Item(
-        "trays", "hands", "person", True, _open,
+        "trays", "hands", "person", True, open_vessel,
         "Trays at least 15 mm deep in a fixed order, dry side apart from wet side, probe behind its guard?",
         "Set them out again in the light.",
     ),
