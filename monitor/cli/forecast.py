@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from monitor.prepare.probes.journal_source import Series
-    from monitor.prepare.water.forecast import Cooling
+    from monitor.prepare.water.forecast import FittedBath
     from monitor.prepare.water.outlook import Outlook
 
 LONGEST_MINUTES = 24 * 60
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.arguments.bath_source import open_source
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_duration, read_temperature, read_volume
-    from monitor.prepare.water.forecast import fit_cooling, forecast_points
+    from monitor.prepare.water.forecast import fit_bath, forecast_points
     from monitor.prepare.water.outlook import advice, outlook
 
     if not 0.0 < args.minutes <= LONGEST_MINUTES:
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     lag_s = _vessel_lag(args)
     source = open_source(args)
     bath = source.probe(args.probe) if args.probe is not None else source.needed("bath")
-    cooling = fit_cooling(bath, source.role("room"))
+    cooling = fit_bath(bath, source.role("room"))
     points = forecast_points(cooling, args.minutes)
     data: dict[str, Any] = {
         "probe": bath.probe,
@@ -104,7 +104,7 @@ def _vessel_lag(args: argparse.Namespace) -> float | None:
     return lag.lag_s
 
 
-def _lines(minutes: float, bath: Series, cooling: Cooling, view: Outlook | None, to_do: list[str], vessel_known: bool) -> list[str]:
+def _lines(minutes: float, bath: Series, cooling: FittedBath, view: Outlook | None, to_do: list[str], vessel_known: bool) -> list[str]:
     from monitor.core.text.quantities import format_duration, format_temperature
     from monitor.prepare.water.outlook import INTERVAL, outlook_lines
 

@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_duration, read_temperature, read_temperature_difference, read_volume
     from monitor.prepare.cautions import cautions_at
-    from monitor.prepare.water.powders import HOT_C, cooling, cooling_lines, steps
+    from monitor.prepare.water.powders import SPOILS_AGENTS_C, cooling, cooling_lines, steps
 
     volume_ml, hot_c = read_volume(args.volume), read_temperature(args.hot)
     if not 0 < hot_c <= 100:
@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(json.dumps({**asdict(result), **said}, ensure_ascii=False) + "\n")
         return 0
     lines = [f"{number}. {step}" for number, step in enumerate(order, 1)] + ["", *cooling_lines(result)]
-    if hot_c > HOT_C:
-        lines.append(f"Careful: water above {HOT_C:g} C spoils most developing agents (common practice).")
+    if hot_c > SPOILS_AGENTS_C:
+        lines.append(f"Careful: water above {SPOILS_AGENTS_C:g} C spoils most developing agents (common practice).")
     sys.stdout.write("".join(f"{line}\n" for line in [*lines, "", "Cautions", *(f"  - {c.text} [{c.source}]" for c in cautions)]))
     return 0

@@ -87,7 +87,7 @@ def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
 
 def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) -> list[str]:
     from monitor.core.text.quantities import format_temperature, format_volume
-    from monitor.prepare.water.tempering import HOT_C, HOT_WATER_CAUTION
+    from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C
 
     if w.add_ml == 0:
         return [f"the water is at {format_temperature(want_c)} already: nothing to add"]
@@ -102,7 +102,7 @@ def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) ->
         f"reckoned outcome {format_temperature(want_c)} +/- {2 * w.outcome_sd_c:.1f} C (2 sd: jug and formula, not the vessel's own heat), "
         f"{format_volume(w.after_add_ml)} in all if added",
     ]
-    if second_c >= HOT_C:
+    if second_c >= SCALDS_C:
         lines.append(f"caution: {HOT_WATER_CAUTION}")
     return lines
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from monitor.prepare.probes.comparing import combine, compare_at
 from monitor.prepare.probes.journal_source import Series
 from monitor.prepare.probes.lags import Drive, learn_probe_lag, learn_vessel_lag
-from monitor.prepare.water.forecast import fit_cooling
+from monitor.prepare.water.forecast import fit_bath
 from monitor.prepare.water.tempering import mixed_c
 from tests.prepare.probes.water import jump, lagged, newton, series, shown, steady, write_journal
 
@@ -105,7 +105,7 @@ def forecasts(runs: int) -> None:
                 seconds = 60 * minutes
                 bath = series(shown([truth(t) for t in range(seconds + 1)], rng, 0.06), "bowl", "bath")
                 room = series(shown([8.0] * (seconds + 1), rng, 0.06), "air", "room") if with_room else None
-                ahead = fit_cooling(bath, room).at(seconds + 900.0)
+                ahead = fit_bath(bath, room).at(seconds + 900.0)
                 errors.append(ahead.celsius - truth(seconds + 900.0))
                 sds.append(ahead.sd_c)
             within = sum(abs(e) < 0.2 for e in errors)
@@ -124,7 +124,7 @@ def forecasts(runs: int) -> None:
                 part = slice(i, i + minutes + 1)
                 mug = Series("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
                 air = None if room_c is None else series([room_c] * 20, "air", "room", 60.0, times[i])
-                ahead = fit_cooling(mug, air).at(times[i + minutes + 15])
+                ahead = fit_bath(mug, air).at(times[i + minutes + 15])
                 errors.append(ahead.celsius - values[i + minutes + 15])
                 sds.append(ahead.sd_c * 1.96 / 2.0)  # the sentence then counts the 95 per cent interval
             tell(f"measured mug below 45 C, +15 from {minutes} min, room {room_c or 'unknown'} (95 %)", errors, sds, "C")

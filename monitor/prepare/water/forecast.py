@@ -37,10 +37,6 @@ UNSTEADY_C_PER_S = 0.03 / 900.0
 OLD_C = 0.04
 """By so much, C, a mean from a quarter of an hour ago may lie off the curve that holds now; grows with the square of the age (ours)."""
 DISTURBED_C = 0.06
-WASH_WITHIN_C, OTHERS_WITHIN_C = 5.0, 3.0
-"""Other baths within 3 C of the developer, a wash within 5 C (common practice)."""
-HOLD_C = 0.5
-"""Half-width for a developer that is not steered and names no band of its own (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +62,7 @@ class Component:
 
 
 @dataclass(frozen=True, slots=True)
-class Cooling:
+class FittedBath:
     """A fitted bath. `origin_s`: time of the newest reading. `noise_c`: of one reading. `used_s`: length of what was used."""
 
     origin_s: float
@@ -115,7 +111,7 @@ class Cooling:
         return Ahead(t_s, mean, math.sqrt(variance + unsteady**2))
 
 
-def fit_cooling(bath: Series, room: Series | None = None) -> Cooling:
+def fit_bath(bath: Series, room: Series | None = None) -> FittedBath:
     """Fit the newest readings of a bath. Raises `InputWrong` for less than 5 minutes of them.
 
     If something happened to the water within the last 20 minutes only what came after it is used.
@@ -143,7 +139,7 @@ def fit_cooling(bath: Series, room: Series | None = None) -> Cooling:
         if rough <= DISTURBED_C + 2.0 * noise / math.sqrt(max(1.0, len(recent.t_s) / len(bins))):
             break
     disturbed = newest - piece[0][0] if len(piece) < len(bins) else None
-    return Cooling(newest, components, noise, newest - piece[0][0], "probe" if room_sd == ROOM_PROBE_SD_C else "fit", disturbed)
+    return FittedBath(newest, components, noise, newest - piece[0][0], "probe" if room_sd == ROOM_PROBE_SD_C else "fit", disturbed)
 
 
 def _noise(series: Series) -> float:
@@ -224,10 +220,10 @@ def _largest_smooth(left: Sequence[float]) -> float:
     return max(abs(math.fsum(left[i : i + width]) / width) for i in range(len(left) - width + 1))
 
 
-def forecast_points(cooling: Cooling, minutes: float) -> list[Ahead]:
+def forecast_points(bath: FittedBath, minutes: float) -> list[Ahead]:
     """The bath now, at every whole minute after the newest reading and at the end, as `Ahead`."""
     total_s = 60.0 * minutes
     marks = [60.0 * k for k in range(math.floor(minutes) + 1)]
     if marks[-1] < total_s:
         marks.append(total_s)
-    return [cooling.at(cooling.origin_s + mark) for mark in marks]
+    return [bath.at(bath.origin_s + mark) for mark in marks]

@@ -10,10 +10,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_temperature, format_volume
-from monitor.prepare.water.forecast import HOLD_C, OTHERS_WITHIN_C, WASH_WITHIN_C, Cooling
-from monitor.prepare.water.tempering import HOT_WATER_CAUTION, temper
+from monitor.prepare.water.bands import bath_band_c, developer_band_c
+from monitor.prepare.water.forecast import FittedBath
+from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C, temper
 
 INTERVAL = 1.96
 LOOK_S, STEP_S = 15.0, 5.0
@@ -59,7 +61,7 @@ def bearings(recipe: Recipe) -> list[Bearing]:
     begin = 0.0
     for stage in recipe.stages:
         end = begin + stage.target_ref_s
-        limits = _limits(stage, develop)
+        limits = _limits(stage, develop, recipe.film)
         if limits is not None:
             low, high, why = limits
             out.append(Bearing(stage.number, stage.name, stage.role == "develop", begin, end, low, high, _aim(stage, develop), why))
@@ -71,7 +73,7 @@ def _aim(stage: Stage, develop: Stage | None) -> float:
     return develop.reference_c if develop is not None and stage.role != "develop" else stage.reference_c
 
 
-def _limits(stage: Stage, develop: Stage | None) -> tuple[float, float, str] | None:
+def _limits(stage: Stage, develop: Stage | None, film: Film) -> tuple[float, float, str] | None:
     if stage.role in ("load", "hold"):
         return None
     if stage.band_c is not None:
@@ -79,39 +81,40 @@ def _limits(stage: Stage, develop: Stage | None) -> tuple[float, float, str] | N
     if stage.role == "develop":
         if stage.steer and stage.law is not None:
             return (*stage.law.valid_c, "the range of its own data, temperature moves its end")
-        return stage.reference_c - HOLD_C, stage.reference_c + HOLD_C, f"within {HOLD_C} C, it is not steered"
+        within = developer_band_c(film)
+        return stage.reference_c - within, stage.reference_c + within, f"within {within} C, it is not steered"
     if develop is None:
         return None
-    within = WASH_WITHIN_C if stage.role in ("wash", "wash aid", "rinse") else OTHERS_WITHIN_C
+    within = bath_band_c(stage.role)
     return develop.reference_c - within, develop.reference_c + within, f"within {within:.0f} C of the developer"
 
 
-def outlook(cooling: Cooling, recipe: Recipe, starts_in_s: float = 0.0, vessel_lag_s: float | None = None) -> Outlook:
+def outlook(bath: FittedBath, recipe: Recipe, starts_in_s: float = 0.0, vessel_lag_s: float | None = None) -> Outlook:
     """Follow the bath through the recipe, begun `starts_in_s` after the newest reading.
 
     `vessel_lag_s`: the developer's vessel follows the bath with this lag, from the bath's own temperature at the begin; without it the
     bath stands for the developer.
     """
     steps = bearings(recipe)
-    origin = cooling.origin_s + starts_in_s
-    liquid, bath = _Liquid(cooling, origin, vessel_lag_s), _Liquid(cooling, origin, None)
+    origin = bath.origin_s + starts_in_s
+    developer, water = _Liquid(bath, origin, vessel_lag_s), _Liquid(bath, origin, None)
     outside: tuple[float, Bearing] | None = None
     for bearing in steps:
         marks = _marks(bearing.begin_s, bearing.end_s)
         for mark in marks:
-            celsius, sd = (liquid if bearing.develops else bath).at(mark)
+            celsius, sd = (developer if bearing.develops else water).at(mark)
             if celsius - INTERVAL * sd < bearing.low_c or celsius + INTERVAL * sd > bearing.high_c:
                 outside = outside or (mark, bearing)
                 break
     first = next((b for b in steps if b.develops), steps[0] if steps else None)
     if first is None:
-        now = cooling.at(origin)
+        now = bath.at(origin)
         return Outlook(True, None, None, now.celsius, now.celsius, now.sd_c, None)
-    begin, end = cooling.at(origin + first.begin_s), cooling.at(origin + first.end_s)
+    begin, end = bath.at(origin + first.begin_s), bath.at(origin + first.end_s)
     if outside is None:
         return Outlook(True, None, None, begin.celsius, end.celsius, end.sd_c, None)
     mark, bearing = outside
-    return Outlook(False, starts_in_s + mark, bearing, begin.celsius, end.celsius, end.sd_c, needed_tau(cooling, bearing))
+    return Outlook(False, starts_in_s + mark, bearing, begin.celsius, end.celsius, end.sd_c, needed_tau(bath, bearing))
 
 
 def _marks(begin_s: float, end_s: float) -> list[float]:
@@ -122,38 +125,38 @@ def _marks(begin_s: float, end_s: float) -> list[float]:
 class _Liquid:
     """The developer behind its bath: first order, from the bath's temperature at the begin, in steps of `STEP_S`; or the bath itself."""
 
-    def __init__(self, cooling: Cooling, origin_s: float, lag_s: float | None) -> None:
-        self._cooling, self._origin_s, self._lag_s = cooling, origin_s, lag_s
-        self._path = [cooling.at(origin_s).celsius]
+    def __init__(self, bath: FittedBath, origin_s: float, lag_s: float | None) -> None:
+        self._bath, self._origin_s, self._lag_s = bath, origin_s, lag_s
+        self._path = [bath.at(origin_s).celsius]
 
     def at(self, mark_s: float) -> tuple[float, float]:
         """(Celsius, standard deviation) so long after the begin."""
-        ahead = self._cooling.at(self._origin_s + mark_s)
+        ahead = self._bath.at(self._origin_s + mark_s)
         if not self._lag_s:
             return ahead.celsius, ahead.sd_c
         steps = round(mark_s / STEP_S)
         share = 1.0 - math.exp(-STEP_S / self._lag_s)
         while len(self._path) <= steps:
             middle_s = self._origin_s + (len(self._path) - 0.5) * STEP_S
-            self._path.append(self._path[-1] + share * (self._cooling.at(middle_s).celsius - self._path[-1]))
+            self._path.append(self._path[-1] + share * (self._bath.at(middle_s).celsius - self._path[-1]))
         return self._path[steps], ahead.sd_c
 
 
-def needed_tau(cooling: Cooling, bearing: Bearing) -> float | None:
+def needed_tau(bath: FittedBath, bearing: Bearing) -> float | None:
     """Time constant with which the bath, starting as it is now, would stay inside to the stage's end; None where it is outside."""
-    now = cooling.at(cooling.origin_s).celsius
-    room = cooling.room_c
+    now = bath.at(bath.origin_s).celsius
+    room = bath.room_c
     edge = bearing.low_c if room < now else bearing.high_c
     if (edge - now) * (room - now) <= 0 or abs(edge - now) >= abs(room - now):
         return None
     return -bearing.end_s / math.log(1.0 - (edge - now) / (room - now))
 
 
-def advice(cooling: Cooling, view: Outlook, bath_ml: float | None, second_c: float | None) -> list[str]:
+def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: float | None) -> list[str]:
     """What to do if it will not last, with amounts: water now, lagging, a larger bath."""
     if view.lasts or view.bearing is None:
         return []
-    now = cooling.at(cooling.origin_s).celsius
+    now = bath.at(bath.origin_s).celsius
     lines = []
     target_c = view.bearing.aim_c
     mean_c = 0.5 * (view.begin_c + view.end_c)
@@ -168,12 +171,12 @@ def advice(cooling: Cooling, view: Outlook, bath_ml: float | None, second_c: flo
             f"starts at {format_temperature(want)}, so that the stage has {format_temperature(target_c)} in its middle; "
             f"two thirds first, stir, measure"
         )
-        if other > 50.0:
+        if other >= SCALDS_C:
             lines.append(f"caution: {HOT_WATER_CAUTION}")
-    if view.needed_tau_s is not None and view.needed_tau_s > cooling.tau_s:
-        ratio = view.needed_tau_s / cooling.tau_s
+    if view.needed_tau_s is not None and view.needed_tau_s > bath.tau_s:
+        ratio = view.needed_tau_s / bath.tau_s
         lines.append(
-            f"lag it: a towel, a lid; its time constant is {format_duration(cooling.tau_s)}, "
+            f"lag it: a towel, a lid; its time constant is {format_duration(bath.tau_s)}, "
             f"{format_duration(view.needed_tau_s)} would last "
             f"({ratio:.1f} times as much; a lid and a towel often double it, common practice, measure)"
         )

@@ -16,22 +16,21 @@ from typing import Literal
 
 from monitor.core.errors import InputWrong
 from monitor.core.text.quantities import format_duration, format_number, format_temperature, format_volume
-from monitor.prepare.water.tempering import BOTTLE_LAG_S, mixed_c, warm_up_s
+from monitor.prepare.water.tempering import BOTTLE_LAG_S, WATER_KJ_PER_L_C, mixed_c, warm_up_s
 
-WATER_J_PER_ML_K = 4.18
 AIR_W_PER_M2_K = 12.0
 SPREAD = 4.0 / 3.0
 """Earliest and latest: the time constant a third smaller or larger."""
 FIRST_WATER = 0.75
 """Share of the water that the powder is dissolved in; the rest is added cold."""
-HOT_C = 55.0
+SPOILS_AGENTS_C = 55.0
 """Hotter water spoils most developing agents (common practice, no source)."""
 
 Surroundings = Literal["air", "bath"]
 
 
 @dataclass(frozen=True, slots=True)
-class Cooling:
+class CoolingTime:
     """From mixed to usable. Seconds, Celsius. `usable_after_s` counts from the topping up; `measured` where the lag was given."""
 
     start_c: float
@@ -52,7 +51,7 @@ def cooling_lag_s(volume_ml: float, around: Surroundings) -> float:
         return BOTTLE_LAG_S * math.cbrt(volume_ml / 1000.0)
     width_m = math.cbrt(4.0 * volume_ml * 1e-6 / math.pi)
     surface_m2 = 1.5 * math.pi * width_m**2
-    return volume_ml * WATER_J_PER_ML_K / (AIR_W_PER_M2_K * surface_m2)
+    return volume_ml * WATER_KJ_PER_L_C / (AIR_W_PER_M2_K * surface_m2)
 
 
 def cooling(
@@ -65,7 +64,7 @@ def cooling(
     *,
     within_c: float = 0.5,
     lag_s: float | None = None,
-) -> Cooling:
+) -> CoolingTime:
     """How long until it is within `within_c` of the wanted: dissolved in three quarters of the water, topped up cold.
 
     Raises `InputWrong` where its surroundings never bring it there.
@@ -78,7 +77,7 @@ def cooling(
     constant_s = cooling_lag_s(volume_ml, around) if lag_s is None else lag_s
     after_s = _until_s(start_c, around_c, want_c, within_c, constant_s)
     spread = 1.0 if lag_s is not None else SPREAD
-    return Cooling(
+    return CoolingTime(
         start_c, around, around_c, want_c, within_c, constant_s, lag_s is not None, after_s, after_s / spread, after_s * spread
     )  # fmt: skip
 
@@ -111,7 +110,7 @@ def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
 CRYSTALS = "Crystals in the cold: warm the closed bottle in water of 40 C and shake until they are gone; never pour off above them."
 
 
-def cooling_lines(result: Cooling) -> Iterator[str]:
+def cooling_lines(result: CoolingTime) -> Iterator[str]:
     """When it can be used, with how far that is to be trusted and why."""
     where = "standing in air" if result.around == "air" else "standing in a water bath"
     at = f"{where} at {format_temperature(result.around_c)}"

@@ -13,18 +13,17 @@ from typing import Literal
 
 from monitor.core.development.rate import Pairs, planned_time
 from monitor.core.errors import InputWrong
+from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.recipe.warnings import SHORTEST_DEVELOP_S
 from monitor.core.text.quantities import format_duration, format_temperature, format_volume
+from monitor.prepare.water.bands import USUAL_BAND_C, developer_band_c
 from monitor.prepare.water.tempering import ice, temper
 
 BOWL_ML, BOWL_TAU_S = 2500.0, 49 * 60.0
 """A 2.5 l bowl on a bench has a time constant of about 49 minutes (worked example of this project's practice, no source)."""
-EVEN_S = 300.0
-"""Developing shorter than 5 minutes risks unevenness (common practice)."""
 EDGE_C = 0.5
 """So far a stage may end outside its own data before the plan is given up; there the law counts three times as uncertain."""
-COLOUR_BAND_C, USUAL_BAND_C = 0.15, 0.5
-"""Half-widths for a developer that is not steered: colour (process definition, at second hand), black-and-white (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +75,7 @@ def plan_season(
     tau = usual_tau(bath_ml) if tau_s is None else tau_s
     if not tau > 0:
         raise InputWrong("a time constant of zero; allowed: above zero")
-    return [_plan(stage, recipe.film == "colour", tap_c, room_c, bath_ml, tau, hot_c) for stage in stages]
+    return [_plan(stage, recipe.film, tap_c, room_c, bath_ml, tau, hot_c) for stage in stages]
 
 
 def _time_at(stage: Stage, celsius: float) -> float:
@@ -92,13 +91,13 @@ def _drift(stage: Stage, celsius: float, room_c: float, tau_s: float) -> float:
     return (room_c - start) * (1.0 - keep)
 
 
-def _plan(stage: Stage, colour: bool, tap_c: float, room_c: float, bath_ml: float, tau_s: float, hot_c: float) -> SeasonPlan:
+def _plan(stage: Stage, film: Film, tap_c: float, room_c: float, bath_ml: float, tau_s: float, hot_c: float) -> SeasonPlan:
     steered = stage.steer and stage.law is not None
     if stage.law is not None and steered:
         low, high = stage.law.valid_c
         slack = EDGE_C
     else:
-        band = stage.band_c if stage.band_c is not None else (COLOUR_BAND_C if colour else USUAL_BAND_C)
+        band = stage.band_c if stage.band_c is not None else developer_band_c(film)
         low, high, slack = stage.reference_c - band, stage.reference_c + band, 0.0
 
     def held_at(celsius: float) -> bool:
@@ -109,7 +108,7 @@ def _plan(stage: Stage, colour: bool, tap_c: float, room_c: float, bath_ml: floa
     if steered:
         wish = min(max(tap_c, stage.reference_c), high)  # a tap colder than the reference is warmed; a warmer one is met half-way
         plan_c = wish if held_at(wish) else _nearest_held(held_at, low, high, wish)
-        while plan_c > stage.reference_c and _time_at(stage, plan_c) < EVEN_S <= stage.target_ref_s:
+        while plan_c > stage.reference_c and _time_at(stage, plan_c) < SHORTEST_DEVELOP_S <= stage.target_ref_s:
             plan_c = max(stage.reference_c, plan_c - 0.5)
     held = held_at(plan_c)
     drift = _drift(stage, plan_c, room_c, tau_s)
@@ -138,7 +137,7 @@ def _plan(stage: Stage, colour: bool, tap_c: float, room_c: float, bath_ml: floa
         hot_ml=warm,
         hot_c=hot_c,
         source=("pairs" if isinstance(stage.law, Pairs) else "law") if steered else "not steered",
-        too_short=time_s < EVEN_S,
+        too_short=time_s < SHORTEST_DEVELOP_S,
     )
 
 

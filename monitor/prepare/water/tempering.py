@@ -17,13 +17,14 @@ from typing import Literal
 from monitor.core.errors import InputWrong
 
 WATER_KJ_PER_L_C = 4.18
+"""The same number in J for each ml and C."""
 MELTING_KJ_PER_KG = 334.0
 FIRST_SHARE = 2.0 / 3.0
 FORMULA_SD = 0.004
 """What constant heat and density miss, as a share of the second water's distance: 0.16 C for 40 C (IAPWS-IF97, facts of this project)."""
 MEASURE_SD = 0.03
 """Standard uncertainty of an amount measured with a jug: 3 % (ours)."""
-HOT_C = 50.0
+SCALDS_C = 50.0
 """Water that scalds (common practice)."""
 HOT_WATER_CAUTION = "hot water: away from tank and film, pour slowly, stir, wait 60 s; it scalds"
 USABLE_C = (-0.1, 100.0)

@@ -11,7 +11,7 @@ from monitor.core.errors import InputWrong
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.probes.journal_source import Series
-from monitor.prepare.water.forecast import Cooling, fit_cooling, forecast_points
+from monitor.prepare.water.forecast import FittedBath, fit_bath, forecast_points
 from monitor.prepare.water.outlook import INTERVAL, advice, bearings, outlook, outlook_lines
 from tests.prepare.probes.water import Truth, newton, series, shown, steady
 
@@ -33,7 +33,7 @@ def test_ten_minutes_tell_a_quarter_of_an_hour_ahead(with_room: bool) -> None:
     truth = newton(20.5, 8.0, 2940.0)
     close = inside = 0
     for seed in range(100):
-        cooling = fit_cooling(bath_of(truth, 600, seed), room_of(8.0, 600, seed) if with_room else None)
+        cooling = fit_bath(bath_of(truth, 600, seed), room_of(8.0, 600, seed) if with_room else None)
         ahead = cooling.at(1500.0)
         close += abs(ahead.celsius - truth(1500.0)) < 0.2
         inside += abs(ahead.celsius - truth(1500.0)) < INTERVAL * ahead.sd_c
@@ -55,14 +55,14 @@ def test_a_measured_cooling_curve_lies_inside_the_stated_interval(minutes: int, 
         part = slice(i, i + minutes + 1)
         bath = Series("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
         room = None if room_c is None else series([room_c] * 20, "air", "room", 60.0, times[i])
-        ahead = fit_cooling(bath, room).at(times[i + minutes + 15])
+        ahead = fit_bath(bath, room).at(times[i + minutes + 15])
         inside += abs(values[i + minutes + 15] - ahead.celsius) < INTERVAL * ahead.sd_c
     assert 90 <= inside <= 99
 
 
 def test_the_room_and_the_time_constant_come_out() -> None:
     """20 minutes with a room probe: both within a few per cent."""
-    cooling = fit_cooling(bath_of(newton(20.5, 8.0, 2940.0), 1200, noise_c=0.02), room_of(8.0, 1200))
+    cooling = fit_bath(bath_of(newton(20.5, 8.0, 2940.0), 1200, noise_c=0.02), room_of(8.0, 1200))
     assert cooling.room_from == "probe"
     assert cooling.room_c == pytest.approx(8.0, abs=0.8)
     assert cooling.tau_s == pytest.approx(2940.0, rel=0.08)
@@ -71,7 +71,7 @@ def test_the_room_and_the_time_constant_come_out() -> None:
 @pytest.mark.parametrize("truth", [steady(20.0), steady(38.0), newton(23.0, 30.0, 6000.0), newton(38.0, 20.0, 5000.0)])
 def test_held_warming_and_hot_baths_are_forecast_too(truth: Truth) -> None:
     """A circulator's bath stays; others go where they go; the interval holds the truth."""
-    cooling = fit_cooling(bath_of(truth, 900, noise_c=0.03))
+    cooling = fit_bath(bath_of(truth, 900, noise_c=0.03))
     ahead = cooling.at(1800.0)
     assert abs(ahead.celsius - truth(1800.0)) < 2.5 * ahead.sd_c
     assert abs(ahead.celsius - truth(1800.0)) < 0.15
@@ -79,7 +79,7 @@ def test_held_warming_and_hot_baths_are_forecast_too(truth: Truth) -> None:
 
 def test_the_interval_grows_with_the_time_ahead() -> None:
     """Now is known best; nothing is known for ever."""
-    cooling = fit_cooling(bath_of(newton(20.5, 8.0, 2940.0), 900))
+    cooling = fit_bath(bath_of(newton(20.5, 8.0, 2940.0), 900))
     sds = [p.sd_c for p in forecast_points(cooling, 30.0)]
     assert sds == sorted(sds)
     assert sds[0] < 0.02 < 0.1 < sds[-1]
@@ -87,7 +87,7 @@ def test_the_interval_grows_with_the_time_ahead() -> None:
 
 def test_the_points_are_every_minute_and_the_end() -> None:
     """Times are the journal's own; 2.5 minutes end at 2.5 minutes."""
-    cooling = fit_cooling(bath_of(steady(20.0), 600))
+    cooling = fit_bath(bath_of(steady(20.0), 600))
     assert [p.t_s for p in forecast_points(cooling, 2.5)] == [600.0, 660.0, 720.0, 750.0]
 
 
@@ -98,11 +98,11 @@ def test_hot_water_poured_in_ends_what_was_before() -> None:
     def truth(t_s: float) -> float:
         return before(t_s) if t_s < 700.0 else after(t_s - 700.0)
 
-    cooling = fit_cooling(bath_of(truth, 1200, noise_c=0.03), room_of(8.0, 1200))
+    cooling = fit_bath(bath_of(truth, 1200, noise_c=0.03), room_of(8.0, 1200))
     assert cooling.disturbed_s is not None
     assert cooling.used_s < 520.0
     assert abs(cooling.at(1800.0).celsius - after(1100.0)) < 0.3
-    assert fit_cooling(bath_of(before, 1200), room_of(8.0, 1200)).disturbed_s is None
+    assert fit_bath(bath_of(before, 1200), room_of(8.0, 1200)).disturbed_s is None
 
 
 def test_one_wild_reading_changes_nothing() -> None:
@@ -111,14 +111,14 @@ def test_one_wild_reading_changes_nothing() -> None:
     spiked = list(clean.celsius)
     spiked[300] += 5.0
     wild = Series("bowl", "bath", clean.t_s, tuple(spiked), tuple(spiked))
-    ahead = fit_cooling(clean).at(1500.0)
-    assert abs(fit_cooling(wild).at(1500.0).celsius - ahead.celsius) < ahead.sd_c
+    ahead = fit_bath(clean).at(1500.0)
+    assert abs(fit_bath(wild).at(1500.0).celsius - ahead.celsius) < ahead.sd_c
 
 
 def test_too_few_readings_are_refused() -> None:
     """Three minutes tell nothing of the next fifteen."""
     with pytest.raises(InputWrong, match="minutes"):
-        fit_cooling(bath_of(steady(20.0), 180))
+        fit_bath(bath_of(steady(20.0), 180))
 
 
 def recipe(stage: str = 'rate = { law = "coefficient", per_10_c = 2.5 }') -> Recipe:
@@ -145,9 +145,9 @@ time = "5:00"
     return load_recipe(text.encode(), "r.toml")
 
 
-def fitted(truth: Truth) -> Cooling:
+def fitted(truth: Truth) -> FittedBath:
     """A bath seen for 15 minutes, room probe included."""
-    return fit_cooling(bath_of(truth, 900, noise_c=0.03), room_of(truth(1e9), 900))
+    return fit_bath(bath_of(truth, 900, noise_c=0.03), room_of(truth(1e9), 900))
 
 
 def test_a_steady_bath_lasts_and_a_cold_one_does_not() -> None:
@@ -222,7 +222,7 @@ def test_the_advice_has_amounts_and_would_work() -> None:
 @pytest.mark.parametrize("make", [lambda: newton(20.5, 8.0, 2940.0), lambda: steady(20.0)])
 def test_a_fit_is_quick(make: Callable[[], Truth]) -> None:
     """No measure of time: it must do with the 121 stretches of 10 s that 20 minutes have, whatever the rate of reading."""
-    dense = fit_cooling(bath_of(make(), 1200, every_s=0.25))
-    sparse = fit_cooling(bath_of(make(), 1200, every_s=5.0))
+    dense = fit_bath(bath_of(make(), 1200, every_s=0.25))
+    sparse = fit_bath(bath_of(make(), 1200, every_s=5.0))
     assert len(dense.components) <= 80
     assert dense.at(1800.0).celsius == pytest.approx(sparse.at(1800.0).celsius, abs=0.15)

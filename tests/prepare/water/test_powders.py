@@ -1,4 +1,4 @@
-"""Cooling of what was mixed hot: Newton's law with a stated constant, never a time where it cannot get there."""
+"""CoolingTime of what was mixed hot: Newton's law with a stated constant, never a time where it cannot get there."""
 
 from __future__ import annotations
 
