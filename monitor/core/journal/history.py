@@ -127,6 +127,11 @@ class History:
         """The passage of this film through this stage. A stage whose clock is one for all sheets answers for each of them."""
         return self._passages.get((stage, sheet)) or self._passages.get((stage, None))
 
+    def begun_with(self, seq: int) -> Passage | None:
+        """The passage whose begin, or a correction of it, has this seq."""
+        key = self._by_seq.get(seq)
+        return None if key is None else self._passages.get(key)
+
     @property
     def stage(self) -> int | None:
         """The newest stage whose clock has begun, None before the first."""

@@ -10,15 +10,12 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from monitor.core.journal.words import Cue
 from monitor.core.session import cues
-from monitor.core.session.cues import Cue, Sound
+from monitor.core.session.cues import Sound
 from monitor.core.session.effects import Effect, Hush, Play
-from monitor.core.session.stages import Run
-
-AHEAD_S = 0.5
-"""Sounds whose moment is known are handed to the player this long before, so that a busy moment here delays no cue."""
-CLEAR_S = 0.1
-"""Silence between a FAULT and the READY or NOW that it gets out of the way of."""
+from monitor.core.session.limits import CLEAR_S, FAULT_APART_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
+from monitor.core.session.runs import Run
 
 Span = tuple[float, float]
 
@@ -59,7 +56,7 @@ class Calls:
         """The first NOW of a run."""
         self.play("now", onset_s, pattern, run.sheet)
         if repeats:
-            self.now = NowCall(run, 1, onset_s + cues.NOW_REPEAT_S)
+            self.now = NowCall(run, 1, onset_s + NOW_REPEAT_S)
 
     def repeat_now(self, foot_is_down: bool) -> None:
         """The next repeat is due; under a foot whose press may still be a tap it keeps silent."""
@@ -69,12 +66,12 @@ class Calls:
         if not foot_is_down:
             self.play("now", call.next_s, cues.NOW, call.run.sheet)
         call.count += 1
-        call.next_s += cues.NOW_REPEAT_S if call.count < cues.NOW_REPEATS else cues.NOW_LATER_S
+        call.next_s += NOW_REPEAT_S if call.count < NOW_REPEATS else NOW_LATER_S
 
     def keep_calling(self, run: Run, t_s: float) -> None:
         """The begin was assumed: NOW goes on every 10 s until a tap says that it was poured."""
         if self.now is None or self.now.next_s is None:
-            self.now = NowCall(run, cues.NOW_REPEATS, t_s + cues.NOW_LATER_S)
+            self.now = NowCall(run, NOW_REPEATS, t_s + NOW_LATER_S)
 
     def heard(self) -> None:
         """A tap silences NOW until the planned end."""
@@ -91,14 +88,14 @@ class Calls:
         """A NOW that an earlier life of this session sounded."""
         if self.now is not None and self.now.next_s is not None:
             self.now.count += 1
-            self.now.next_s = onset_s + (cues.NOW_LATER_S if self.now.count >= cues.NOW_REPEATS else cues.NOW_REPEAT_S)
+            self.now.next_s = onset_s + (NOW_LATER_S if self.now.count >= NOW_REPEATS else NOW_REPEAT_S)
 
     # -- FAULT ------------------------------------------------------------------------------------------------------
 
     def want_fault(self, why: str, t_s: float, runs: Iterable[Run]) -> None:
         """One FAULT as soon as there is room for it: not within 60 s of the last, not in the way of READY or NOW of these runs."""
         self.fault_why = why
-        at_s = max(t_s, self.last_fault_s + cues.FAULT_APART_S)
+        at_s = max(t_s, self.last_fault_s + FAULT_APART_S)
         length_s = cues.length_s(cues.FAULT)
         for begin_s, end_s in sorted(self._busy(runs, t_s)):
             if at_s + length_s > begin_s - CLEAR_S and at_s < end_s:
@@ -124,6 +121,6 @@ class Calls:
             if not run.left and run.now_s is not None:
                 yield run.now_s, run.now_s + cues.length_s(cues.NOW)
         if self.now is not None and self.now.next_s is not None:
-            quick = max(0, cues.NOW_REPEATS - self.now.count)
-            last_s = self.now.next_s + quick * cues.NOW_REPEAT_S
-            yield t_s, last_s - cues.NOW_REPEAT_S + cues.length_s(cues.NOW)
+            quick = max(0, NOW_REPEATS - self.now.count)
+            last_s = self.now.next_s + quick * NOW_REPEAT_S
+            yield t_s, last_s - NOW_REPEAT_S + cues.length_s(cues.NOW)

@@ -14,9 +14,8 @@ from __future__ import annotations
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
-Cue = Literal["tick", "ready", "now", "fault", "answer", "over", "click"]
+from monitor.core.journal.words import Cue
 
 TICK = (0.040,)
 DOUBLE_TICK = (0.040, 0.090, 0.040)
@@ -29,11 +28,6 @@ CLICK = (0.025,)
 ZERO = (1.200,)
 FIVE_S, ONE_S, GAP_S = 0.500, 0.150, 0.350
 
-NOW_REPEAT_S = 2.4
-NOW_REPEATS = 6
-NOW_LATER_S = 10.0
-FAULT_APART_S = 60.0
-READY_TO_NOW_LEAST_S = 10.0
 
 PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer": 3, "click": 2, "tick": 1}
 """NOW > READY > FAULT > ANSWER > tick. A click answers a press at once and is worked in beside all of them."""

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.core.session.cues import Cue, Sound
+from monitor.core.journal.words import Cue
+from monitor.core.session.cues import Sound
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,14 @@ Tests: tests/core/session/test_session.py.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import Literal
 
 from monitor.core.development.beliefs import Temperature
 from monitor.core.development.rate import believed_at
+from monitor.core.journal import records
+from monitor.core.journal.words import OUTSIDE_DATA, GateState
 from monitor.core.recipe.values import Stage
 
 OUTSIDE_BAND_S = 15.0
@@ -18,15 +21,11 @@ OUTSIDE_BAND_S = 15.0
 EDGE_C = 0.05
 """Back inside the data's range by this much before it is said, so that noise at the edge says nothing."""
 
-GateState = Literal["none", "withheld", "open", "overridden"]
+GateNow = Literal["none"] | GateState
 
 
-class Write(Protocol):
-    """Writes one record."""
-
-    def __call__(self, kind: str, t_s: float, /, **fields: Any) -> int:
-        """Returns its `seq`."""
-        ...
+Write = Callable[[records.Record], int]
+"""Writes one record and returns its seq."""
 
 
 @dataclass(slots=True)
@@ -34,7 +33,7 @@ class Gate:
     """Whether the next stage may begin. `index` is 0-based; `since_s`: since when the developer has been near enough for the
     stage at `near_index`, which is looked at from the arming on and not only when that stage comes next."""
 
-    state: GateState = "none"
+    state: GateNow = "none"
     index: int = 0
     near_index: int = 0
     since_s: float | None = None
@@ -46,11 +45,11 @@ class Gate:
         if stage is None or stage.gate is None:
             self.state = "none"
             return
-        if override is not None:
-            self.state = "overridden"
-        else:
-            self.state = "open" if self.satisfied(stage, index, t_s) else "withheld"
-        write("gate", t_s, stage=index + 1, state=self.state, **({"why": override} if override is not None else {}))
+        state: GateState = "overridden"
+        if override is None:
+            state = "open" if self.satisfied(stage, index, t_s) else "withheld"
+        self.state = state
+        write(records.GateChanged(t_s=t_s, stage=index + 1, state=state, why=override))
 
     def closed_for(self, index: int) -> bool:
         """Whether the stage at `index` may not begin yet."""
@@ -75,7 +74,7 @@ class Gate:
         if not self.closed_for(index) or not self.satisfied(stage, index, t_s):
             return False
         self.state = "open"
-        write("gate", t_s, stage=index + 1, state="open", celsius=temperature.celsius, sd_c=temperature.sd_c)
+        write(records.GateChanged(t_s=t_s, stage=index + 1, state="open", celsius=temperature.celsius, sd_c=temperature.sd_c))
         return True
 
 
@@ -113,10 +112,11 @@ class Band:
 
     def watch(self, stage: Stage, celsius: float, begin_s: float, t_s: float, write: Write) -> str | None:
         """Once a second. Returns why a FAULT is wanted, once, and never where temperature moves the time instead."""
+        assert stage.band_c is not None
         before_s = self.outside_s
         self.add(stage, celsius, begin_s, t_s)
         if before_s == 0.0 and self.outside_s > 0.0:
-            write("band", t_s, stage=stage.number, event="left", celsius=celsius, reference_c=stage.reference_c, band_c=stage.band_c)
+            write(records.BandLeft(t_s=t_s, stage=stage.number, celsius=celsius, reference_c=stage.reference_c, band_c=stage.band_c))
         if self.outside_s <= OUTSIDE_BAND_S or self.told:
             return None
         self.told = True
@@ -130,18 +130,18 @@ class Band:
             return
         self.add(stage, celsius, begin_s, t_s)
         write(
-            "band",
-            t_s,
-            stage=stage.number,
-            event="summary",
-            outside_s=self.outside_s,
-            below_s=self.below_s,
-            above_s=self.above_s,
-            watched_s=self.seconds,
-            mean_c=self.sum_c / self.seconds,
-            lowest_c=self.lowest_c,
-            highest_c=self.highest_c,
-            compared=compared,
+            records.BandSummary(
+                t_s=t_s,
+                stage=stage.number,
+                outside_s=self.outside_s,
+                below_s=self.below_s,
+                above_s=self.above_s,
+                watched_s=self.seconds,
+                mean_c=self.sum_c / self.seconds,
+                lowest_c=self.lowest_c,
+                highest_c=self.highest_c,
+                compared=compared,
+            )
         )
 
 
@@ -164,5 +164,6 @@ class DataRange:
         self.outside = outside
         why = "inside data again"
         if outside:
-            why = f"outside data: {temperature.celsius:.1f} C, the recipe's data go from {low_c:g} C to {high_c:g} C"
-        write("trust", t_s, probe=temperature.source, believed=True, why=why, since_t_s=t_s, source=temperature.source)
+            why = f"{OUTSIDE_DATA}: {temperature.celsius:.1f} C, the recipe's data go from {low_c:g} C to {high_c:g} C"
+        source = temperature.source
+        write(records.TrustChanged(t_s=t_s, probe=source, believed=True, why=why, since_t_s=t_s, source=source))

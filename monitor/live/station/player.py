@@ -13,7 +13,8 @@ import threading
 from collections.abc import Callable, Collection
 
 from hardware.ports import Output
-from monitor.core.session.cues import Cue, Mixer, Sound
+from monitor.core.journal.words import Cue
+from monitor.core.session.cues import Mixer, Sound
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
 

@@ -15,8 +15,8 @@ from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import NOW_LATER_S
 from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
+from monitor.core.session.limits import NOW_LATER_S
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter

@@ -9,7 +9,7 @@ import pytest
 from monitor.core.development.beliefs import End
 from monitor.core.development.estimator import Estimator
 from monitor.core.session import cues
-from monitor.core.session.stages import AT_ONCE, MEANING
+from monitor.core.session.presses import ANY_LENGTH, MEANING
 from tests.evening import FIX, STOP, Evening, develop, recipe
 
 PLAN = recipe(develop("5:00"), STOP, FIX)
@@ -18,7 +18,7 @@ PLAN = recipe(develop("5:00"), STOP, FIX)
 def test_phases_in_which_a_press_acts_at_once_are_those_in_which_its_length_does_not_matter() -> None:
     """The two tables agree."""
     phases = {phase for phase, _ in MEANING}
-    assert {p for p in phases if len({MEANING[p, n] for n in ("tap", "question", "held")}) == 1} == AT_ONCE
+    assert {p for p in phases if len({MEANING[p, n] for n in ("tap", "question", "held")}) == 1} == ANY_LENGTH
 
 
 # -- begins -------------------------------------------------------------------------------------------------------------
@@ -84,7 +84,7 @@ def test_a_forecast_that_makes_ready_overdue_sounds_it_at_once_and_now_no_sooner
             return End(300.0 if t_s < 200 else 222.0, 0.0)
 
     evening = Evening(PLAN)
-    evening.session._estimator = Sudden(evening.session.beliefs)
+    evening.session._desk.estimator = Sudden(evening.session.beliefs)
     evening.begin().to(260)
     ready, now = evening.stage(1, "ready"), evening.stage(1, "now")
     assert 200 <= ready["t_s"] <= 202

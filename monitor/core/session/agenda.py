@@ -1,0 +1,30 @@
+"""What only the passing of time can bring about, as data: when, what, and for which run. Of two at one moment the first listed
+comes first. Pure; `monitor.core.session.session` carries it out. Tests: tests/core/session/test_session.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.core.session.runs import Run
+
+What = Literal[
+    "beat", "held", "fault", "repeat now", "assume the first begin", "assume a sheet", "tick", "at most", "close", "freeze",
+    "write ready", "say now", "write now", "end", "progress",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One thing that is due at `at_s`. `run`: for whom, None where it concerns the session."""
+
+    at_s: float
+    what: What
+    run: Run | None = None
+
+
+def first(due: Iterator[Due]) -> Due | None:
+    """The one that comes first."""
+    return min(due, key=lambda d: d.at_s, default=None)

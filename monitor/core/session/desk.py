@@ -1,0 +1,73 @@
+"""What the parts of one session share: what was asked for, the estimator, the sounds, the gate, the moment, and what goes out.
+
+Decides nothing. The parts (`passage`, `presses`, `folding`, `session`) are given the desk and nothing of each other but what
+they call.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.core.development.beliefs import Beliefs
+from monitor.core.development.estimator import Estimator
+from monitor.core.journal import records
+from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.recipe.values import Recipe
+from monitor.core.session.calls import Calls
+from monitor.core.session.effects import Effect, Write
+from monitor.core.session.limits import EPS_S
+from monitor.core.session.watch import Gate
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How this session runs. `has_switch` False: begins are assumed, without repeats. `override_gate`: the person's reason."""
+
+    mode: Literal["live", "rehearsal"]
+    has_switch: bool = True
+    lamp: bool = False
+    override_gate: str | None = None
+
+
+class Desk:
+    """Shared by the parts of one session. `t_s`: the moment that the session has reached."""
+
+    def __init__(self, recipe: Recipe, beliefs: Beliefs, options: Options) -> None:
+        self.recipe = recipe
+        self.options = options
+        self.t_s = 0.0
+        self.seq = 0
+        self.closed = False
+        self.estimator = Estimator(beliefs)
+        self.effects: list[Effect] = []
+        self.calls = Calls(self.effects.append)
+        self.gate = Gate()
+        self.lost: dict[str, str] = {}
+        """Probes that are not believed, and why."""
+        self.spread_s = 0.0
+        """By how much the time itself may be wrong after interruptions."""
+        direct = [p for p in beliefs.probes if p.role in ("developer", "witness")] or list(beliefs.probes)
+        self.compared = bool(direct) and all(p.comparison_sd_c < NOT_COMPARED_SD_C - EPS_S for p in direct)
+        """Whether every probe that the developer's temperature may come from has been compared."""
+
+    def write(self, record: records.Record) -> int:
+        """One record on its way to the journal; its seq."""
+        self.seq += 1
+        self.effects.append(Write(records.line(self.seq, record)))
+        return self.seq
+
+    def take_effects(self) -> list[Effect]:
+        """What has gathered, in order."""
+        effects = self.effects[:]
+        self.effects.clear()
+        return effects
+
+    def next_gated_stage(self, after: int) -> int | None:
+        """The next stage (0-based, later than `after`) that has a gate, None if there is none."""
+        return next((i for i, s in enumerate(self.recipe.stages) if i > after and s.gate is not None), None)
+
+    def arm_gate(self, index: int, t_s: float) -> None:
+        """The stage at `index` (0-based) comes next."""
+        stage = self.recipe.stages[index] if index < len(self.recipe.stages) else None
+        self.gate.arm(stage, index, t_s, self.options.override_gate, self.write)
