@@ -12,7 +12,7 @@ import math
 from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
-from monitor.core.development.filter import LIQUID, SLOPE, TRANSIENT, T, Track
+from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.held import held_slope
 from monitor.core.development.integral import simpson
@@ -20,6 +20,7 @@ from monitor.core.development.moment import Key, Segment
 from monitor.core.development.probe_trust import LOST_S, ProbeTrust, Verdict
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.development.replay import GoodReading, Replay
+from monitor.core.development.rivals import LIQUID
 from monitor.core.development.sensitivity import standard_deviations, variance
 from monitor.core.development.suspicion import LOOK_BACK_S, Suspicion, impossible, was_old
 from monitor.core.probes.readings import Reading, Role, Source

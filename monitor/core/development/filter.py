@@ -1,4 +1,4 @@
-"""The estimator's arithmetic: a Kalman filter of liquid and probe with development done in it, and a bank of rival models.
+"""The estimator's arithmetic: a Kalman filter of liquid and probe with development done in it.
 
 State of one `Track`: the liquid's temperature, its slow slope, a transient slope that dies within a minute, the probe's
 own temperature (first-order lag behind the liquid, exact for straight and for dying slopes), the room's air. Beside it any
@@ -6,17 +6,13 @@ number of `Count`s: development done since one film's begin, each with its covar
 corrects what was counted before (R. E. Kalman, J. Basic Eng. 82 (1960) 35; fixed-point smoothing as in B. D. O. Anderson and
 J. B. Moore, Optimal Filtering (1979), chapter 7: from memory).
 
-While something looks wrong a `Bank` runs rivals (calm, lively, jump, air) that a Markov chain mixes (H. A. P. Blom and
-Y. Bar-Shalom, IEEE Trans. Autom. Control 33 (1988) 780: from memory). It decides nothing about trust: that is `estimator`.
-Tests: tests/core/development/test_estimator.py, tests/core/development/test_estimator_filter.py.
+Tests: tests/core/development/test_estimator_filter.py.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 from monitor.core.development.integral import simpson
@@ -35,7 +31,6 @@ QUANTUM_C = 0.0625
 """Step of the probe's register at 12 bits (data sheet); its variance is step^2/12."""
 
 Drift = Literal["liquid", "held", "vessel"]
-Kind = Literal["calm", "lively", "jump", "stir", "air"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +46,6 @@ class Noise:
     stir: float = 0.0
 
 
-NOISES: dict[Kind, Noise] = {
-    "calm": Noise(slope=2e-8, transient=1e-8),
-    "lively": Noise(slope=2e-8, transient=4e-5),
-    "jump": Noise(slope=2e-8, transient=1e-5, jump=2.0),
-    "stir": Noise(slope=2e-8, transient=1e-5, stir=0.06**2),
-    "air": Noise(slope=2e-8, transient=0.0, air=0.002),
-}
 QUIET = Noise(slope=0.0, transient=0.0, liquid=0.0)
 """Nothing but the known drift."""
 
@@ -280,171 +268,3 @@ class Track:
     def widen(self, place: int, variance: float) -> None:
         """Make one state less certain."""
         self.c[place][place] += variance
-
-
-KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "air")
-
-
-def merged(tracks: list[Track], weights: list[float]) -> Track:
-    """One track with the mean and the covariance of a weighted mixture."""
-    used = [(t, w) for t, w in zip(tracks, weights, strict=True) if w > 1e-7]
-    if len(used) == 1:
-        return used[0][0].copy()
-    whole = math.fsum(w for _, w in used)
-    used = [(t, w / whole) for t, w in used]
-    x = [math.fsum(w * t.x[i] for t, w in used) for i in range(5)]
-    c = [[0.0] * 5 for _ in range(5)]
-    first = used[0][0]
-    counts = {k: Count(n.law, math.fsum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
-    for t, w in used:
-        d = [a - b for a, b in zip(t.x, x, strict=True)]
-        for row, theirs, di in zip(c, t.c, d, strict=True):
-            wdi = w * di
-            for j in range(5):
-                row[j] += w * theirs[j] + wdi * d[j]
-        for k, n in counts.items():
-            other = t.counts[k]
-            off = other.done - n.done
-            n.var += w * (other.var + off * off)
-            n.cov = [v + w * (o + off * e) for v, o, e in zip(n.cov, other.cov, d, strict=True)]
-    return Track(x, c, counts)
-
-
-CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
-    ("calm", "lively"): 1 / 600,
-    ("calm", "jump"): 1 / 600,
-    ("calm", "stir"): 1 / 600,
-    ("calm", "air"): 1 / 3000,
-    ("lively", "calm"): 1 / 30,
-    ("lively", "jump"): 1 / 600,
-    ("lively", "stir"): 1 / 600,
-    ("lively", "air"): 1 / 3000,
-    ("air", "calm"): 1 / 90,
-}
-"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over
-at once."""
-AT_ONCE: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
-OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "air": 0.0025}
-LIQUID: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
-NO_AIR_C = (0.4, 1.5)
-"""Air that near the liquid (the room known, not known) cannot be told from liquid and does no harm: it loses weight."""
-
-
-@lru_cache(maxsize=64)
-def _moves(h: float, kinds: tuple[Kind, ...]) -> tuple[tuple[float, ...], ...]:
-    table = []
-    for one in kinds:
-        if one in ("jump", "stir"):
-            row = [AT_ONCE[other] for other in kinds]
-        else:
-            row = [1.0 - math.exp(-h * CHANGES_PER_S.get((one, other), 0.0)) for other in kinds]
-            row[kinds.index(one)] = 1.0 - math.fsum(row)
-        whole = math.fsum(row)
-        table.append(tuple(v / whole for v in row))
-    return tuple(table)
-
-
-class Bank:
-    """One calm track, or rivals with their weights. `log_evidence`: natural logarithm of the readings' likelihood so far."""
-
-    __slots__ = ("kinds", "log_evidence", "tracks", "weights")
-
-    def __init__(self, tracks: list[Track], weights: list[float], kinds: tuple[Kind, ...] = ("calm",), log_evidence: float = 0.0) -> None:
-        self.tracks = tracks
-        self.weights = weights
-        self.kinds = kinds
-        self.log_evidence = log_evidence
-
-    @property
-    def mixing(self) -> bool:
-        """Whether rivals run."""
-        return len(self.tracks) > 1
-
-    def copy(self) -> Bank:
-        """An independent copy."""
-        return Bank([t.copy() for t in self.tracks], self.weights[:], self.kinds, self.log_evidence)
-
-    def open(self, kinds: tuple[Kind, ...] = KINDS, weights: Mapping[Kind, float] = OPENING) -> None:
-        """Let the rivals run, all from what is believed now."""
-        self.close()
-        whole = math.fsum(weights[k] for k in kinds)
-        self.tracks = [self.tracks[0], *(self.tracks[0].copy() for _ in kinds[1:])]
-        self.weights = [weights[k] / whole for k in kinds]
-        self.kinds = kinds
-
-    def only(self, kind: Kind) -> None:
-        """One model alone, from what is believed altogether."""
-        self.close()
-        self.kinds = (kind,)
-
-    def close(self) -> None:
-        """End the rivalry: one track with the mixture's mean and covariance."""
-        if self.mixing:
-            self.tracks = [merged(self.tracks, self.weights)]
-            self.weights = [1.0]
-            self.kinds = ("calm",)
-
-    def weight(self, kind: Kind) -> float:
-        """Probability of a model."""
-        return self.weights[self.kinds.index(kind)] if kind in self.kinds else 0.0
-
-    def track(self, kind: Kind) -> Track:
-        """One model's belief, the mixture's where that model does not run."""
-        return self.tracks[self.kinds.index(kind)] if kind in self.kinds else self.mean()
-
-    def mean(self) -> Track:
-        """What is believed altogether. Not to be written to."""
-        return merged(self.tracks, self.weights) if self.mixing else self.tracks[0]
-
-    def mix(self, h: float) -> None:
-        """Let the chain move for `h` seconds, once before each reading."""
-        if not self.mixing or h <= 0:
-            return
-        moves = _moves(h, self.kinds)
-        tracks, weights = [], []
-        for j, kind in enumerate(self.kinds):
-            parts = [w * row[j] for w, row in zip(self.weights, moves, strict=True)]
-            whole = math.fsum(parts)
-            track = merged(self.tracks, [p / whole for p in parts]) if whole > 0 else self.tracks[j].copy()
-            track.widen(T, NOISES[kind].jump)
-            track.widen(TRANSIENT, NOISES[kind].stir)
-            tracks.append(track)
-            weights.append(whole)
-        self.tracks, self.weights = tracks, weights
-
-    def predict(self, step: Step) -> None:
-        """Carry every model over one step with readings to come."""
-        for track, kind in zip(self.tracks, self.kinds, strict=True):
-            track.predict(air_step(step.h) if kind == "air" else step, NOISES[kind])
-
-    def drift(self, step: Step, noise: Noise = QUIET) -> None:
-        """Carry over one step without readings (held or vessel model)."""
-        for track in self.tracks:
-            track.predict(step, noise)
-
-    def update(self, value: float, variance: float, room_known: bool) -> tuple[float, float]:
-        """Every model takes the probe's reading; the likelier gain weight. Returns the first (calm) model's surprise and its variance."""
-        surprise, total = self.tracks[0].update(PROBE, value, variance)
-        log = -0.5 * (surprise * surprise / total + math.log(2.0 * math.pi * total))
-        if not self.mixing:
-            self.log_evidence += log
-            return surprise, total
-        logs = [math.log(max(self.weights[0], 1e-12)) + log]
-        for track, kind, weight in zip(self.tracks[1:], self.kinds[1:], self.weights[1:], strict=True):
-            off, var = track.update(PROBE, value, variance)
-            log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
-            if kind == "air" and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
-                log -= 0.7
-            logs.append(log)
-        top = max(logs)
-        raw = [max(math.exp(v - top), 1e-9) for v in logs]
-        whole = math.fsum(raw)
-        self.weights = [v / whole for v in raw]
-        self.log_evidence += top + math.log(whole)
-        return surprise, total
-
-    def keep_only(self, alive: set[int]) -> None:
-        """Drop the counts that nobody asks for."""
-        for track in self.tracks:
-            for key in [k for k in track.counts if k not in alive]:
-                del track.counts[key]

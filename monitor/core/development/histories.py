@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from monitor.core.development.filter import KINDS, LIQUID, Kind
 from monitor.core.development.moment import Moment
+from monitor.core.development.rivals import KINDS, LIQUID, Kind
 
 AIR_PRIOR_LOG = math.log(1.0 / 2000.0)
 """Chance that a probe is lifted in a given second, beside 1/600 for each kind of step of the liquid (see `filter`)."""

@@ -15,7 +15,6 @@ from monitor.core.development.filter import (
     QUANTUM_C,
     SLOPE,
     TRANSIENT,
-    Bank,
     Count,
     Drift,
     Noise,
@@ -27,6 +26,7 @@ from monitor.core.development.filter import (
     vessel_step,
 )
 from monitor.core.development.rate import RateLaw, rate
+from monitor.core.development.rivals import Bank
 from monitor.core.development.sensitivity import Systematics
 from monitor.core.probes.readings import PLAUSIBLE_C
 

@@ -12,10 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.development.beliefs import ProbeModel
-from monitor.core.development.filter import NOISES, PROBE, QUANTUM_C, SLOPE, TRANSIENT, TRANSIENT_S, T, Track, liquid_step
+from monitor.core.development.filter import PROBE, QUANTUM_C, SLOPE, TRANSIENT, TRANSIENT_S, T, Track, liquid_step
 from monitor.core.development.histories import Histories, returning
 from monitor.core.development.moment import Moment, Segment
 from monitor.core.development.replay import GoodReading
+from monitor.core.development.rivals import NOISES
 
 LOST_S = 15.0
 """No sample for longer than this: lost (the project's practice, section 6). From 5 s on it is in doubt: the deviation grows, nothing is

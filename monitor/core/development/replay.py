@@ -14,9 +14,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from monitor.core.development.beliefs import Beliefs
-from monitor.core.development.filter import KINDS, SLOPE, TRANSIENT, Kind, T, Track
+from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw
+from monitor.core.development.rivals import KINDS, Kind
 from monitor.core.probes.readings import Role
 
 SNAPSHOT_S = 8.0

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 
-from monitor.core.development.filter import AIR, AIR_LAG_S, LIQUID, PROBE, SLOPE, T
+from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, T
 from monitor.core.development.histories import weigh
 from monitor.core.development.probe_trust import ProbeTrust, Verdict
 from monitor.core.development.replay import RERUN_S, GoodReading, Replay
+from monitor.core.development.rivals import LIQUID
 
 NOT_LIQUID_C = 30.0
 NOT_LIQUID_NOISE_C = 1.0

@@ -10,22 +10,9 @@ import pytest
 from filterpy.kalman import KalmanFilter
 from scipy.integrate import solve_ivp
 
-from monitor.core.development.filter import (
-    NOISES,
-    PROBE,
-    SLOPE,
-    TRANSIENT_S,
-    Bank,
-    Count,
-    T,
-    Track,
-    air_step,
-    held_step,
-    liquid_step,
-    merged,
-    vessel_step,
-)
+from monitor.core.development.filter import PROBE, SLOPE, TRANSIENT_S, Count, T, Track, air_step, held_step, liquid_step, vessel_step
 from monitor.core.development.rate import Coefficient
+from monitor.core.development.rivals import NOISES, Bank, merged
 
 LAW = Coefficient(20.0, 2.5, 0.1, (16.0, 24.0))
 
