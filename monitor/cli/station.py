@@ -63,6 +63,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     from monitor.live.station.control import Control
     from monitor.live.station.daemon import Station
     from monitor.live.station.keeper import Keeper
+    from monitor.live.station.parts import Parts
     from monitor.live.station.player import Player
     from monitor.live.station.readers import Reader
     from monitor.live.station.resume import unfinished_journals
@@ -91,20 +92,18 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     player = Player(clock, panel.sounder, inbox.put)
     notifier = Notifier()
     publisher = open_publisher(config, clock)
+    readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
     first = [learned]
-    station = Station(
-        config, clock, panel, inbox, player, lambda: first.pop() if first else load_learned(config.state), send=control.send,
-        publisher=publisher, notifier=notifier, say=_say,
-    )  # fmt: skip
+    learn: Callable[[], Learned] = lambda: first.pop() if first else load_learned(config.state)  # noqa: E731
+    station = Station(Parts(config, clock, inbox, panel, player, readers, learn, control.send, _say, publisher, notifier))
     keeper = Keeper(clock, config.state, inbox.put)
-    station.readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
     try:
         control.open()
         player.start()
-        station.take_up()
+        station.sessions.take_up()
         if panel.switch is not None:
             panel.switch.listen(station.on_edge)
-        for reader in station.readers:
+        for reader in readers:
             reader.start()
         keeper.start()
         control.start()
@@ -120,12 +119,12 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
         station.run()
         notifier.stopping()
     finally:
-        for reader in station.readers:
+        for reader in readers:
             reader.stop()
         player.stop()
         panel.close()
         keeper.stop()
-        station.stop()
+        station.sessions.stop()
         control.stop()
         if publisher is not None:
             publisher.stop()

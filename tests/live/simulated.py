@@ -21,7 +21,7 @@ from monitor.live.clock import FakeClock
 from monitor.live.disk.journal import Disk
 from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Request
 from monitor.live.station.daemon import Station
-from monitor.live.station.parts import Publisher
+from monitor.live.station.parts import Parts, Telemetry
 from monitor.live.station.player import Player
 from monitor.live.station.readers import READ_EVERY_S, Reader
 from monitor.live.station.sdnotify import Notifier
@@ -126,7 +126,7 @@ class World:
         room: bool = False,
         learned: Learned | None = None,
         seed: int = 1,
-        publisher: Publisher | None = None,
+        publisher: Telemetry | None = None,
         notifier: Notifier | None = None,
     ) -> None:
         self.state = state
@@ -154,18 +154,19 @@ class World:
         self.panel = RecordingPanel(self.clock.mono_s, self._has_switch)
         self.player = Player(self.clock, self.panel.sounder, self.inbox.put)
         self.said: list[str] = []
+        self.readers = [Reader(self.clock, self.bus, p.name, p.id, self.inbox.put) for p in self.config.probes]
         self.station = Station(
-            self.config, self.clock, self.panel, self.inbox, self.player, lambda: self.learned, send=self._send, say=self.said.append,
-            publisher=self._publisher, notifier=self._notifier, dice=random.Random(self._seed), disk=self.disk, threads=False,
+            Parts(
+                self.config, self.clock, self.inbox, self.panel, self.player, self.readers, lambda: self.learned, self._send,
+                self.said.append, self._publisher, self._notifier, random.Random(self._seed), self.disk, threads=False,
+            )
         )  # fmt: skip
-        self._readers = [Reader(self.clock, self.bus, p.name, p.id, self.inbox.put) for p in self.config.probes]
-        self.station.readers = self._readers
         self._read_s = self.clock.mono_s()
         self._write_s = self.clock.mono_s()
         self._health_s = self.clock.mono_s()
         if self.panel.switch is not None:
             self.panel.switch.listen(lambda at_s, down: self.inbox.put(Edge(at_s, down)))
-        self.station.take_up()
+        self.station.sessions.take_up()
         self.settle()
 
     def _send(self, line: int, body: Mapping[str, Any]) -> bool:
@@ -211,7 +212,7 @@ class World:
                 self.inbox.put(self.health)
             if now_s >= self._read_s:
                 self._read_s += READ_EVERY_S
-                for reader in self._readers:
+                for reader in self.readers:
                     reader.step()
             self.settle()
             if now_s >= self._write_s:
@@ -223,7 +224,7 @@ class World:
 
     def write(self) -> None:
         """The journals' threads have had their turn."""
-        for journal in self.station.journals:
+        for journal in self.station.sessions.journals:
             journal.step()
 
     def go_until(self, what: Callable[[], bool], most_s: float = 3600.0) -> None:

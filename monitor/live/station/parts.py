@@ -1,40 +1,28 @@
-"""What the station asks of a panel and of a publisher, real or not: protocols, nothing else."""
+"""What a station is built of, handed to it in one piece; and what it asks of its telemetry."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from hardware.ports import Output, Switch
+from hardware.ports import PanelPort
+from monitor.core.probes.learned import Learned
+from monitor.live.clock import Clock
+from monitor.live.disk.journal import Disk
+from monitor.live.inbox import Inbox
+from monitor.live.station.player import Player
+from monitor.live.station.readers import Reader
+from monitor.live.station.sdnotify import Notifier
+from monitor.live.station.station_file import StationConfig
 
 
-class Panel(Protocol):
-    """Sounder, lamp and switch."""
-
-    @property
-    def sounder(self) -> Output:
-        """The sounder."""
-        ...
-
-    @property
-    def switch(self) -> Switch | None:
-        """The foot switch, None where there is none."""
-        ...
-
-    def open_lamp(self) -> Output:
-        """Open the lamp's pin, dark. Raises where there is none."""
-        ...
-
-    def alive(self) -> bool:
-        """Whether the thread that delivers edges lives."""
-        ...
-
-
-class Publisher(Protocol):
-    """Telemetry. None of these may block or raise."""
+class Telemetry(Protocol):
+    """Tells the network what the station measures. None of these may block or raise."""
 
     def safe(self, session: str, offset: int) -> None:
-        """So much of a journal is on the disk. Called by the journal's thread."""
+        """A journal is on the disk up to byte `offset`. Called by the journal's thread."""
         ...
 
     def probe(self, name: str, payload: Mapping[str, Any]) -> None:
@@ -48,3 +36,27 @@ class Publisher(Protocol):
     def counters(self) -> dict[str, Any]:
         """Numbers for `status`, `connected` among them."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The parts of a station. Real or not, they stand behind the same interfaces.
+
+    `learn` reads what is known of probes and vessels. `send` passes one object to a connection of the control socket, False
+    if that is gone. `say` shows a line to whoever watches the daemon. `threads` False: whoever steps the station steps its journals too.
+    """
+
+    config: StationConfig
+    clock: Clock
+    inbox: Inbox
+    panel: PanelPort
+    player: Player
+    readers: Sequence[Reader]
+    learn: Callable[[], Learned]
+    send: Callable[[int, Mapping[str, Any]], bool]
+    say: Callable[[str], None]
+    publisher: Telemetry | None = None
+    notifier: Notifier | None = None
+    dice: random.Random = field(default_factory=random.Random)
+    disk: Disk = field(default_factory=Disk)
+    threads: bool = True

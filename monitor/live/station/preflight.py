@@ -13,10 +13,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from monitor.core.probes.readings import Quality, Role
+from monitor.core.probes.readings import Role
 from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import TICK
+from monitor.live.station.probes_now import ProbeStatus
 
 FRESH_S = 5.0
 """A good reading not older than this answers for its probe."""
@@ -32,22 +33,10 @@ Kind = Literal["yes", "press", "count", "lift"]
 
 
 @dataclass(frozen=True, slots=True)
-class ProbeFacts:
-    """The newest of one probe. `age_s` of its last good reading, None if it never had one; `quality` of the newest of all."""
-
-    name: str
-    role: Role
-    quality: Quality | None
-    celsius: float | None
-    age_s: float | None
-    compared: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
+class PreflightFacts:
     """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none."""
 
-    probes: tuple[ProbeFacts, ...]
+    probes: tuple[ProbeStatus, ...]
     has_switch: bool
     switch_alive: bool
     switch_down: bool
@@ -70,7 +59,7 @@ class Finding:
     said: str
 
 
-def machine_findings(recipe: Recipe, facts: Facts) -> tuple[Finding, ...]:
+def machine_findings(recipe: Recipe, facts: PreflightFacts) -> tuple[Finding, ...]:
     """The machine's items of this recipe, each with its finding, and the broker besides."""
     found: list[Finding] = []
     for item in items_for(recipe):
@@ -81,27 +70,27 @@ def machine_findings(recipe: Recipe, facts: Facts) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _probes(item: Item, facts: Facts) -> list[Finding]:
+def _probes(item: Item, facts: PreflightFacts) -> list[Finding]:
     found = []
     for probe in facts.probes:
-        well = probe.age_s is not None and probe.age_s <= FRESH_S
+        well = probe.good_age_s is not None and probe.good_age_s <= FRESH_S
         state = "no reading at all" if probe.quality is None else f"newest reading: {probe.quality}"
         said = f"probe {probe.name} ({probe.role}): {state}; {item.if_no}"
         found.append(Finding(item.id, well, not well and probe.role in NEEDED_ROLES, 3, "" if well else said))
     return found
 
 
-def _compared(item: Item, facts: Facts) -> list[Finding]:
+def _compared(item: Item, facts: PreflightFacts) -> list[Finding]:
     believed = [p for p in facts.probes if p.role in ("developer", "witness")]
     return [Finding(item.id, p.compared, False, 2, "" if p.compared else f"probe {p.name}: {item.if_no}") for p in believed]
 
 
-def _lag(item: Item, facts: Facts) -> list[Finding]:
+def _lag(item: Item, facts: PreflightFacts) -> list[Finding]:
     well = facts.has_vessel_lag or any(p.role in ("developer", "witness") for p in facts.probes)
     return [Finding(item.id, well, False, 2, "" if well else item.if_no)]
 
 
-def _disk(item: Item, facts: Facts) -> list[Finding]:
+def _disk(item: Item, facts: PreflightFacts) -> list[Finding]:
     if facts.free_bytes is None:
         return [Finding(item.id, False, True, 3, f"the state folder's disk does not answer; {item.if_no}")]
     free_mib = facts.free_bytes / (1 << 20)
@@ -110,19 +99,19 @@ def _disk(item: Item, facts: Facts) -> list[Finding]:
     return [Finding(item.id, well, not well, 3, "" if well else said)]
 
 
-def _clock(item: Item, facts: Facts) -> list[Finding]:
+def _clock(item: Item, facts: PreflightFacts) -> list[Finding]:
     if not facts.wall_plausible:
         return [Finding(item.id, False, False, 2, f"the wall clock is wrong: {item.if_no}")]
     said = "" if facts.wall_set else f"network time has not set the wall clock: {item.if_no}"
     return [Finding(item.id, facts.wall_set, False, 2, said)]
 
 
-def _power(item: Item, facts: Facts) -> list[Finding]:
+def _power(item: Item, facts: PreflightFacts) -> list[Finding]:
     well = not facts.throttled
     return [Finding(item.id, well, False, 3, "" if well else f"the board says 0x{facts.throttled:x}: {item.if_no}")]
 
 
-def _switch(item: Item, facts: Facts) -> list[Finding]:
+def _switch(item: Item, facts: PreflightFacts) -> list[Finding]:
     if not facts.has_switch:
         return [Finding(item.id, True, False, 3, "no foot switch: begins are assumed, or made by the keyboard in the light")]
     if not facts.switch_alive:
@@ -131,7 +120,7 @@ def _switch(item: Item, facts: Facts) -> list[Finding]:
     return [Finding(item.id, not facts.switch_down, facts.switch_down, 3, said if facts.switch_down else "")]
 
 
-_CHECKS: Mapping[str, Callable[[Item, Facts], list[Finding]]] = {
+_CHECKS: Mapping[str, Callable[[Item, PreflightFacts], list[Finding]]] = {
     "probes": _probes, "compared": _compared, "lag": _lag, "disk": _disk, "clock": _clock, "power": _power, "switch": _switch,
 }  # fmt: skip
 
@@ -152,7 +141,7 @@ class PreflightQuestion:
         return {"id": self.id, "kind": self.kind, "text": self.text, "stops": self.stops, "probe": self.probe}
 
 
-def questions_for(recipe: Recipe, facts: Facts) -> tuple[PreflightQuestion, ...]:
+def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuestion, ...]:
     """The person's items in the order of the list; probes are lifted one by one, the switch is pressed."""
     asked: list[PreflightQuestion] = []
     for item in items_for(recipe):

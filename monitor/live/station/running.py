@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from hardware.ports import PanelPort
 from monitor import __version__
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
@@ -20,8 +21,8 @@ from monitor.core.session.limits import NOW_LATER_S
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter
-from monitor.live.station.parts import Panel
 from monitor.live.station.player import Player
+from monitor.live.station.probes_now import comparison_of
 from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
 
@@ -53,7 +54,7 @@ def reference_c(recipe: Recipe) -> float:
 
 def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[ProbeModel, Comparison | None]:
     """What is believed of a probe near `at_c`: what has been learned wins over the station's file."""
-    comparison = learned.comparison(probe.id) or learned.comparison(probe.name)
+    comparison = comparison_of(probe, learned)
     lag = learned.probe_lag(probe.id) or learned.probe_lag(probe.name)
     lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
     sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
@@ -138,7 +139,7 @@ class Running:
     """A session that goes on. `tell` gets each record after it was handed to the journal; `over` is called after its end."""
 
     def __init__(
-        self, session: Session, name: str, zero_s: float, journal: JournalWriter, player: Player, panel: Panel, clock: Clock,
+        self, session: Session, name: str, zero_s: float, journal: JournalWriter, player: Player, panel: PanelPort, clock: Clock,
         tell: Callable[[Mapping[str, Any]], None],
     ) -> None:  # fmt: skip
         self.session = session

@@ -1,47 +1,30 @@
 """From a request to start to an armed session: the machine's checks, the questions, one start at a time.
 
-Decides who may go on with which start, and when readings have been waited for long enough. What is found and asked is
-`monitor.live.station.preflight`'s; facts, sounds and the arming itself are the station's, handed in. Owned by the thread that owns
-the state. Tests: tests/live/station/test_preflight.py, tests/live/station/test_daemon.py.
+Decides who may go on with which start, and when readings have been waited for long enough. What is found and asked stands in
+`preflight`, the facts in `machine`, the arming itself in `sessions`. Owned by the thread that owns the state.
+Tests: tests/live/station/test_preflight.py, tests/live/station/test_daemon.py.
 """
 
 from __future__ import annotations
 
-import random
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 from monitor.core.recipe.values import Recipe
 from monitor.live.inbox import Request
-from monitor.live.station.preflight import Facts, Preflight, PreflightQuestion, machine_findings, questions_for, stopping
+from monitor.live.station.machine import Machine
+from monitor.live.station.parts import Parts
+from monitor.live.station.preflight import FRESH_S, Preflight, PreflightFacts, PreflightQuestion, machine_findings, questions_for, stopping
+from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.requests import RequestRefused, start_request_of
 from monitor.live.station.running import StartRequest
+from monitor.live.station.sessions import Sessions
 
 FIRST_READINGS_S = 4.0
 """So long a start waits for good readings of its probes before it says that there are none."""
 
 Answer = Mapping[str, Any]
-
-
-class Host(Protocol):
-    """The station, as a start needs it."""
-
-    def facts(self, wanted: StartRequest) -> Facts:
-        """What the machine knows now."""
-        ...
-
-    def good_now(self) -> dict[str, float]:
-        """Each probe that reads well at this moment, C."""
-        ...
-
-    def sound(self, pattern: Sequence[tuple[float, tuple[float, ...]]]) -> None:
-        """Sound patterns so many seconds from now."""
-        ...
-
-    def start(self, wanted: StartRequest, answers: Mapping[str, Any]) -> Answer:
-        """Arm."""
-        ...
 
 
 @dataclass(slots=True)
@@ -54,13 +37,15 @@ class _Pending:
 
 
 class Starting:
-    """At most one start at a time. `mono_s` is the station's clock."""
+    """At most one start at a time."""
 
-    def __init__(self, host: Host, mono_s: Callable[[], float], has_lamp: bool, dice: random.Random) -> None:
-        self._host = host
-        self._mono_s = mono_s
-        self._has_lamp = has_lamp
-        self._dice = dice
+    def __init__(self, parts: Parts, sessions: Sessions, probes: ProbesNow, machine: Machine) -> None:
+        self._mono_s = parts.clock.mono_s
+        self._has_lamp = parts.config.panel.lamp is not None
+        self._dice = parts.dice
+        self._sessions = sessions
+        self._probes = probes
+        self._machine = machine
         self._pending: _Pending | None = None
         self._asked: tuple[Preflight, StartRequest] | None = None
 
@@ -84,7 +69,7 @@ class Starting:
         if pending is None:
             return
         wanted, reply = pending.wanted, pending.request.reply
-        facts = self._host.facts(wanted)
+        facts = self._machine.facts(self._probes, wanted)
         findings = machine_findings(wanted.recipe, facts)
         if self._mono_s() < pending.until_s and any(f.item == "probes" for f in stopping(findings)):
             return
@@ -96,14 +81,14 @@ class Starting:
         remarks = [f.said for f in findings if f.said]
         preflight = Preflight(pending.request.line, questions_for(wanted.recipe, facts))
         if wanted.waived is not None:
-            reply({**self._host.start(wanted, preflight.answers), "remarks": remarks})
+            reply({**self._sessions.start(wanted, preflight.answers, self._probes), "remarks": remarks})
             return
         self._asked = (preflight, wanted)
         asked = [q.as_json() for q in preflight.questions]
         reply({"ok": True, "questions": asked, "remarks": remarks, "has_switch": facts.has_switch})
 
     @staticmethod
-    def _stopped(recipe: Recipe, facts: Facts) -> Answer | None:
+    def _stopped(recipe: Recipe, facts: PreflightFacts) -> Answer | None:
         """The refusal for what the machine found; None if nothing stops."""
         stops = stopping(machine_findings(recipe, facts))
         if not stops:
@@ -122,7 +107,7 @@ class Starting:
         elif question.kind == "press":
             answer["well"] = preflight.look_press(question)
         elif question.kind == "lift":
-            answer["moved"] = preflight.look_lift(question, self._host.good_now())
+            answer["moved"] = preflight.look_lift(question, self._good_now())
         else:
             typed = request.body.get("count")
             answer["right"], answer["well"] = preflight.look_count(question, typed if isinstance(typed, int) else None)
@@ -136,11 +121,14 @@ class Starting:
             preflight.begin_press()
             return {}
         if question.kind == "lift":
-            preflight.begin_lift(self._host.good_now())
+            preflight.begin_lift(self._good_now())
             return {}
         sounds = preflight.begin_count(self._dice.randint(1, 4))
-        self._host.sound(sounds)
+        self._sessions.sound(sounds)
         return {"sounds_for_s": max(after_s for after_s, _ in sounds)}
+
+    def _good_now(self) -> dict[str, float]:
+        return self._probes.good(self._mono_s(), FRESH_S)
 
     def _mine(self, request: Request) -> tuple[Preflight, StartRequest]:
         if self._asked is None or self._asked[0].line != request.line:
@@ -159,11 +147,11 @@ class Starting:
         preflight, wanted = self._mine(request)
         if not preflight.passed:
             raise RequestRefused(f"{preflight.left} questions are still open; allowed: arm after the last one")
-        stopped = self._stopped(wanted.recipe, self._host.facts(wanted))
+        stopped = self._stopped(wanted.recipe, self._machine.facts(self._probes, wanted))
         if stopped is not None:
             return stopped
         self._asked = None
-        return self._host.start(wanted, preflight.answers)
+        return self._sessions.start(wanted, preflight.answers, self._probes)
 
     def pressed(self) -> None:
         """The switch went down, and no session runs."""

@@ -173,14 +173,14 @@ def storm(state: Path, seed: int, hour_s: float = 3600.0, kills: bool = False) -
             result.wrong.append("the lamp's pin was opened")
         if kills and dice.random() < 0.01:
             world.disk.full = world.disk.broken = False
-            result.wrong += world.station.mishaps
+            result.wrong += world.station.sessions.mishaps
             world.life()
             result.lives += 1
     world.disk.full = world.disk.broken = False
     if world.station.running is not None:
         world.ask(verb="abandon", why="the storm is over")
     world.write()
-    result.wrong += world.station.mishaps
+    result.wrong += world.station.sessions.mishaps
     result.sessions = len(names)
     for name in names:
         _check(world.journal(name), result)

@@ -41,7 +41,7 @@ def test_a_session_goes_from_arming_to_its_close(world: World) -> None:
     assert [stage for stage, _ in begins] == [1, 2, 3]
     assert world.records(name)[-1]["why"] == "finished"
     assert world.station.running is None
-    assert world.station.mishaps == []
+    assert world.station.sessions.mishaps == []
 
 
 def test_the_journal_has_no_gap_and_its_fields_stand_in_order(world: World) -> None:
@@ -324,7 +324,7 @@ def test_a_fault_of_the_program_in_one_message_does_not_end_the_session(world: W
     world.go(5)
     assert world.records(name, "mishap")
     assert world.records(name, "cue", cue="tick")
-    assert len(world.station.mishaps) == 1
+    assert len(world.station.sessions.mishaps) == 1
 
 
 def test_a_sound_of_an_earlier_session_is_no_cue_of_this_one(world: World) -> None:
@@ -361,7 +361,7 @@ def test_the_watchdog_is_fed_only_while_readers_player_and_panel_move(tmp_path: 
     world.go(10)
     assert dog.meals >= 9
     if part == "reader":
-        world.station.readers[0].step = lambda: None  # type: ignore[method-assign]
+        world.readers[0].step = lambda: None  # type: ignore[method-assign]
     elif part == "player":
         world.player.step = lambda: None  # type: ignore[method-assign]
     else:

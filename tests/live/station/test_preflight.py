@@ -6,27 +6,28 @@ from pathlib import Path
 import pytest
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.live.station.preflight import Facts, Preflight, ProbeFacts, machine_findings, questions_for, stopping
-from tests.live.simulated import BOWL, DARK, JUG, SHORT, World
+from monitor.live.station.preflight import Preflight, PreflightFacts, machine_findings, questions_for, stopping
+from monitor.live.station.probes_now import ProbeStatus
+from tests.live.simulated import BOWL, DARK, JUG, SHORT, WALL, World
 
 RECIPE = load_recipe(SHORT.encode(), "r")
-GOOD = Facts(
+GOOD = PreflightFacts(
     probes=(
-        ProbeFacts("jug", "developer", "good", 20.0, 0.5, True),
-        ProbeFacts("bowl", "bath", "good", 20.0, 0.5, False),
-        ProbeFacts("wall", "room", "good", 15.0, 0.5, False),
+        ProbeStatus("jug", JUG, "developer", True, "good", 20.0, 20.0, 0.5, 0.5),
+        ProbeStatus("bowl", BOWL, "bath", False, "good", 20.0, 20.0, 0.5, 0.5),
+        ProbeStatus("wall", WALL, "room", False, "good", 15.0, 15.0, 0.5, 0.5),
     ),
     has_switch=True, switch_alive=True, switch_down=False, free_bytes=1 << 30, wall_set=True, wall_plausible=True, throttled=0,
     has_vessel_lag=False, broker="none",
 )  # fmt: skip
 
 
-def stops(facts: Facts) -> list[str]:
+def stops(facts: PreflightFacts) -> list[str]:
     """The items that withhold the start."""
     return [f.item for f in stopping(machine_findings(RECIPE, facts))]
 
 
-def probe(name: str, **change: object) -> Facts:
+def probe(name: str, **change: object) -> PreflightFacts:
     """All well but one probe."""
     return replace(GOOD, probes=tuple(replace(p, **change) if p.name == name else p for p in GOOD.probes))  # type: ignore[arg-type]
 
@@ -39,16 +40,16 @@ def test_nothing_stops_a_sound_station() -> None:
 @pytest.mark.parametrize(
     ("facts", "item"),
     [
-        (probe("jug", age_s=None, quality=None), "probes"),
-        (probe("jug", age_s=9.0, quality="crc"), "probes"),
-        (probe("bowl", age_s=None, quality="missing"), "probes"),
+        (probe("jug", good_age_s=None, quality=None), "probes"),
+        (probe("jug", good_age_s=9.0, quality="crc"), "probes"),
+        (probe("bowl", good_age_s=None, quality="missing"), "probes"),
         (replace(GOOD, free_bytes=1 << 20), "disk"),
         (replace(GOOD, free_bytes=None), "disk"),
         (replace(GOOD, switch_alive=False), "switch"),
         (replace(GOOD, switch_down=True), "switch"),
     ],
 )
-def test_each_of_the_machines_items_can_withhold_the_start(facts: Facts, item: str) -> None:
+def test_each_of_the_machines_items_can_withhold_the_start(facts: PreflightFacts, item: str) -> None:
     """With exit status 3: something is not there."""
     found = stopping(machine_findings(RECIPE, facts))
     assert [f.item for f in found] == [item]
@@ -58,7 +59,7 @@ def test_each_of_the_machines_items_can_withhold_the_start(facts: Facts, item: s
 @pytest.mark.parametrize(
     "facts",
     [
-        probe("wall", age_s=None, quality="missing"),
+        probe("wall", good_age_s=None, quality="missing"),
         probe("jug", compared=False),
         replace(GOOD, wall_set=False),
         replace(GOOD, wall_plausible=False),
@@ -67,7 +68,7 @@ def test_each_of_the_machines_items_can_withhold_the_start(facts: Facts, item: s
         replace(GOOD, has_switch=False),
     ],
 )
-def test_what_does_not_stop_is_remarked(facts: Facts) -> None:
+def test_what_does_not_stop_is_remarked(facts: PreflightFacts) -> None:
     """Nothing is passed over in silence."""
     findings = machine_findings(RECIPE, facts)
     assert stopping(findings) == []

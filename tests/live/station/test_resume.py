@@ -62,7 +62,7 @@ def test_on_the_same_boot_the_session_goes_on_where_it_would_have_been(tmp_path:
     assert not world.records(name, "cue", cue="fault")
     seqs = [r["seq"] for r in world.records(name)]
     assert seqs == list(range(1, len(seqs) + 1))
-    assert world.station.mishaps == []
+    assert world.station.sessions.mishaps == []
 
 
 @pytest.mark.parametrize("has_switch", [True, False])
@@ -309,4 +309,4 @@ def test_a_probe_that_is_gone_at_the_restart_does_not_hold_the_session_up(tmp_pa
     world.go(40)
     assert world.station.running is not None
     assert world.records(name, "trust", believed=False)
-    assert world.station.mishaps == []
+    assert world.station.sessions.mishaps == []

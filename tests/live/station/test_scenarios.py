@@ -103,4 +103,4 @@ def test_scenario_6_dark_means_dark(tmp_path: Path, power: bool) -> None:
     assert world.station.running is not None
     assert world.station.running.name == name
     assert world.panel.lamp is None
-    assert world.station.mishaps == []
+    assert world.station.sessions.mishaps == []

@@ -1,0 +1,134 @@
+"""What the station answers to a line of its control socket: status, readings, starts, keys, following, abandoning.
+
+Decides which request is refused in which state. The pre-flight of a start is `monitor.live.station.starting`'s. Owned by the thread
+that owns the state. Tests: tests/live/station/test_daemon.py, tests/live/station/test_preflight.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from typing import Any
+
+from monitor import __version__
+from monitor.core.errors import EvenbathError
+from monitor.live.inbox import Request
+from monitor.live.station.followers import Keyboard
+from monitor.live.station.machine import Machine
+from monitor.live.station.parts import Parts
+from monitor.live.station.probes_now import KEPT_S, ProbesNow, plain
+from monitor.live.station.requests import RequestRefused
+from monitor.live.station.running import Running
+from monitor.live.station.sessions import Sessions
+from monitor.live.station.starting import Starting
+
+ABANDON_SAFE_S = 2.0
+"""Whoever abandons a session is answered when its close is safe, or after this long."""
+LONGEST_REASON = 500
+
+Answer = Mapping[str, Any]
+
+
+class Answers:
+    """`answer` replies to one request, at once or, for a start, when the pre-flight has got that far."""
+
+    def __init__(
+        self, parts: Parts, sessions: Sessions, probes: ProbesNow, machine: Machine, starting: Starting, keyboard: Keyboard
+    ) -> None:
+        self._parts = parts
+        self._sessions = sessions
+        self._probes = probes
+        self._machine = machine
+        self._starting = starting
+        self._keyboard = keyboard
+        self._up_s = parts.clock.mono_s()
+        self._verbs: Mapping[str, Callable[[Request], Answer | None]] = {
+            "status": self._status,
+            "readings": self._readings,
+            "develop": self._develop,
+            "answer": starting.answer,
+            "arm": starting.arm,
+            "press": self._press,
+            "follow": self._follow,
+            "abandon": self._abandon,
+        }
+
+    def answer(self, request: Request) -> None:
+        """Do what is asked, or say why not."""
+        verb = request.body.get("verb")
+        answer: Answer | None
+        try:
+            if not isinstance(verb, str) or verb not in self._verbs:
+                raise RequestRefused(f"no such verb; allowed: {', '.join(self._verbs)}")
+            answer = self._verbs[verb](request)
+        except EvenbathError as wrong:
+            answer = {"ok": False, "status": wrong.exit_status, "lines": list(wrong.lines)}
+        if answer is not None:
+            request.reply(answer)
+
+    def _status(self, request: Request) -> Answer:
+        now_s = self._parts.clock.mono_s()
+        running = self._sessions.running
+        view = None if running is None else running.session.view
+        return {
+            "ok": True,
+            "station": self._parts.config.name,
+            "version": __version__,
+            "up_s": now_s - self._up_s,
+            "session": None if running is None else running.name,
+            "recipe": None if running is None else running.recipe.name,
+            "view": view,
+            "source": None if view is None else view["source"],
+            "probes": [probe.as_json() for probe in self._probes.status(now_s)],
+            **self._machine.status(),
+            "unsafe_records": None if running is None else running.journal.backlog,
+            "bare_now": running is not None and running.bare_now,
+            "mishaps": len(self._sessions.mishaps),
+        }
+
+    def _readings(self, request: Request) -> Answer:
+        """The last half hour, or `minutes`, of every probe. Times are monotonic, `now_s` is this moment."""
+        now_s, minutes = self._parts.clock.mono_s(), request.body.get("minutes")
+        since_s = now_s - (60.0 * minutes if isinstance(minutes, (int, float)) else KEPT_S)
+        return {"ok": True, "now_s": now_s, "readings": [plain(reading) for reading in self._probes.since(since_s)]}
+
+    def _develop(self, request: Request) -> None:
+        running = self._sessions.running
+        if running is not None:
+            raise RequestRefused(f"session {running.name} is armed or running; allowed: one session at a time (evenbath status shows it)")
+        self._starting.develop(request)
+
+    def _press(self, request: Request) -> Answer:
+        """A key of the keyboard that stands for the switch: in the light, and only where there is no switch."""
+        running = self._running("nothing is armed; allowed: develop first")
+        if self._parts.config.panel.switch is not None:
+            raise RequestRefused("this station has a foot switch; the keyboard does not stand for it")
+        if running.bare_now:
+            raise RequestRefused("the film is bare: no keyboard and no screen now; begins are assumed")
+        self._keyboard.press(request.body.get("kind") == "hold", self._parts.clock.mono_s())
+        return {"ok": True}
+
+    def _follow(self, request: Request) -> Answer:
+        running = self._running("no session is running; allowed: develop first")
+        self._sessions.followers.add(request.line)
+        beliefs = running.session.beliefs
+        told: dict[str, Any] = {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
+        vessel = None if beliefs.vessel is None else asdict(beliefs.vessel)
+        return {**told, "probes": [asdict(probe) for probe in beliefs.probes], "vessel": vessel}
+
+    def _abandon(self, request: Request) -> Answer:
+        running = self._running("no session is running; nothing to abandon")
+        why = request.body.get("why")
+        if not isinstance(why, str) or not why.strip():
+            raise RequestRefused("no reason; allowed: a few words that will be written into the journal")
+        words, now_s = why.strip()[:LONGEST_REASON], self._parts.clock.mono_s()
+        running.note("abandon", {"why": words, "by": "this machine"}, now_s)
+        running.abandon(words, now_s)
+        if self._parts.threads:
+            running.journal.wait_safe(ABANDON_SAFE_S)
+        return {"ok": True, "session": running.name}
+
+    def _running(self, else_say: str) -> Running:
+        if self._sessions.running is None:
+            raise RequestRefused(else_say)
+        return self._sessions.running

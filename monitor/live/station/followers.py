@@ -1,0 +1,68 @@
+"""Connections that follow a session, and the keyboard that stands for a foot switch where there is none.
+
+Tests: tests/live/station/test_daemon.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+KEY_TAP_S, KEY_HOLD_S = 0.15, 1.2
+"""How long a key closes the switch: for a tap, and for a press that begins a stage (at least a second; contract, section 5)."""
+
+
+class Followers:
+    """Those who asked to follow. One that does not read is dropped, never waited for."""
+
+    def __init__(self, send: Callable[[int, Mapping[str, Any]], bool]) -> None:
+        self._send = send
+        self._lines: set[int] = set()
+
+    def __bool__(self) -> bool:
+        return bool(self._lines)
+
+    def add(self, line: int) -> None:
+        """Tell this connection everything from now on."""
+        self._lines.add(line)
+
+    def discard(self, line: int) -> None:
+        """This connection is gone."""
+        self._lines.discard(line)
+
+    def clear(self) -> None:
+        """The session is over: nobody follows it any more."""
+        self._lines.clear()
+
+    def tell(self, body: Mapping[str, Any]) -> None:
+        """Send to all."""
+        for line in list(self._lines):
+            if not self._send(line, body):
+                self._lines.discard(line)
+
+
+class Keyboard:
+    """Turns keys into edges of a switch: one press at a time, others are ignored until it is over."""
+
+    def __init__(self) -> None:
+        self._edges: list[tuple[float, bool]] = []
+
+    @property
+    def next_s(self) -> float | None:
+        """The moment of the next edge, monotonic; None if there is none."""
+        return self._edges[0][0] if self._edges else None
+
+    def press(self, hold: bool, now_s: float) -> None:
+        """A key went down now."""
+        if not self._edges:
+            self._edges = [(now_s, True), (now_s + (KEY_HOLD_S if hold else KEY_TAP_S), False)]
+
+    def due(self, now_s: float) -> list[tuple[float, bool]]:
+        """The edges up to now, (monotonic, down); each is given once."""
+        found = [edge for edge in self._edges if edge[0] <= now_s]
+        self._edges = self._edges[len(found) :]
+        return found
+
+    def clear(self) -> None:
+        """Forget a press that is not over."""
+        self._edges.clear()

@@ -1,0 +1,103 @@
+"""The machine that the station runs on: its clock, switch, disk, supply and broker; what is well now, and what has changed.
+
+Decides what is noted when one of them changes, and whether enough of the station moves for its watchdog to be fed. Owned by
+the thread that owns the state. Tests: tests/live/station/test_daemon.py.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from monitor.live.clock import BUILT
+from monitor.live.inbox import MachineHealth
+from monitor.live.station.parts import Parts
+from monitor.live.station.preflight import PreflightFacts
+from monitor.live.station.probes_now import ProbesNow
+from monitor.live.station.running import StartRequest
+from monitor.live.station.sessions import Sessions
+
+READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
+"""A part that has not moved for this long has stopped: the watchdog is no longer fed."""
+CLOCK_STEP_S = 1.0
+"""A wall clock that moves by more than this against the monotonic one within a second was set."""
+
+
+class Machine:
+    """Looked at once a second by the station; `take` gets what the keeper found."""
+
+    def __init__(self, parts: Parts, sessions: Sessions) -> None:
+        self._parts = parts
+        self._sessions = sessions
+        self._health = MachineHealth(None, None)
+        self._noted_throttled = 0
+        self._switch_dead = False
+        self._wall_ahead_s = self._ahead()
+
+    def take(self, health: MachineHealth) -> None:
+        """What the keeper found; a change of the board's throttling word is noted, and its first word if that is a bad one."""
+        self._health = health
+        if health.throttled is not None and health.throttled != self._noted_throttled:
+            self._noted_throttled = health.throttled
+            self._sessions.note("power", {"throttled": health.throttled})
+
+    def look(self, now_s: float) -> None:
+        """Once a second: was the wall clock set, has the switch died, may the watchdog be fed?"""
+        ahead_s = self._ahead()
+        moved_s, self._wall_ahead_s = ahead_s - self._wall_ahead_s, ahead_s
+        if abs(moved_s) > CLOCK_STEP_S:
+            self._sessions.note("clock", {"event": "stepped", "by_s": moved_s})
+        self._look_at_switch(now_s)
+        if self._parts.notifier is not None and self._moves(now_s):
+            self._parts.notifier.alive()
+
+    def _ahead(self) -> float:
+        return self._parts.clock.wall().timestamp() - self._parts.clock.mono_s()
+
+    def _moves(self, now_s: float) -> bool:
+        """Whether readers, player and panel have all moved lately."""
+        readers = all(now_s - reader.beat_s < READER_LATE_S for reader in self._parts.readers)
+        return readers and now_s - self._parts.player.beat_s < PLAYER_LATE_S and self._parts.panel.alive()
+
+    def _look_at_switch(self, now_s: float) -> None:
+        dead = not self._parts.panel.alive()
+        if dead == self._switch_dead:
+            return
+        self._switch_dead = dead
+        why = "no edge can come any more" if dead else "it is read again"
+        self._sessions.note("trouble", {"part": "switch", "well": not dead, "why": why})
+        if dead and self._sessions.running is not None:
+            self._sessions.running.fault("the foot switch is no longer read: go on by the cues and the second clock", now_s)
+
+    @property
+    def broker(self) -> Literal["none", "there", "away"]:
+        """Whether the station's file names a broker, and whether it is connected."""
+        publisher = self._parts.publisher
+        return "none" if publisher is None else "there" if publisher.counters()["connected"] else "away"
+
+    def facts(self, probes: ProbesNow, wanted: StartRequest) -> PreflightFacts:
+        """What the machine knows when somebody wants to start."""
+        panel, clock = self._parts.panel, self._parts.clock
+        return PreflightFacts(
+            probes=probes.status(clock.mono_s()),
+            has_switch=panel.switch is not None,
+            switch_alive=panel.alive(),
+            switch_down=panel.switch is not None and panel.switch.is_down(),
+            free_bytes=self._health.free_bytes,
+            wall_set=clock.wall_set(),
+            wall_plausible=clock.wall() >= BUILT,
+            throttled=self._health.throttled,
+            has_vessel_lag=probes.learned.vessel_lag(wanted.vessel or wanted.recipe.vessel) is not None,
+            broker=self.broker,
+        )
+
+    def status(self) -> dict[str, Any]:
+        """For `status`. `throttled`: the board's word, null where it has none."""
+        panel, publisher = self._parts.panel, self._parts.publisher
+        return {
+            "free_bytes": self._health.free_bytes,
+            "throttled": self._health.throttled,
+            "wall_set": self._parts.clock.wall_set(),
+            "switch": None if panel.switch is None else panel.alive(),
+            "broker": self.broker,
+            "mqtt": None if publisher is None else publisher.counters(),
+        }

@@ -1,0 +1,117 @@
+"""What the probes say now: the newest reading of each, its last good one, and all readings of the last half hour.
+
+Decides which of two readings is the newer one: a reading that lies before one already taken is dropped. Its quality is
+`monitor.core.probes.classify`'s to judge. Owned by the thread that owns the state. Tests: tests/live/station/test_probes_now.py.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from monitor.core.probes.classify import Classifier
+from monitor.core.probes.learned import Comparison, Learned
+from monitor.core.probes.readings import Quality, Reading, Role
+from monitor.live.inbox import Sampled
+from monitor.live.station.readers import to_reading
+from monitor.live.station.station_file import ProbeConfig
+
+KEPT_S = 1800.0
+"""Readings are kept for this long: the bath is watched before the film is in (contract, section 10: a forecast from the live bath)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeStatus:
+    """One probe at one moment.
+
+    `quality`, `raw_c`, `celsius` and `age_s` are those of its newest reading, None while there is none; `good_age_s` is the
+    age of its last good reading, None if it never had one. `compared`: whether a comparison corrects it.
+    """
+
+    name: str
+    id: str
+    role: Role
+    compared: bool
+    quality: Quality | None = None
+    raw_c: float | None = None
+    celsius: float | None = None
+    age_s: float | None = None
+    good_age_s: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """For `status`."""
+        return {
+            "probe": self.name, "id": self.id, "role": self.role, "compared": self.compared, "raw_c": self.raw_c,
+            "celsius": self.celsius, "quality": self.quality, "age_s": self.age_s, "good_age_s": self.good_age_s,
+        }  # fmt: skip
+
+
+def comparison_of(probe: ProbeConfig, learned: Learned) -> Comparison | None:
+    """The comparison of this probe: by its id, else by its name in the station's file."""
+    return learned.comparison(probe.id) or learned.comparison(probe.name)
+
+
+def plain(reading: Reading) -> dict[str, Any]:
+    """A reading as JSON; `t_s` as it stands in it."""
+    return {
+        "t_s": reading.t_s, "probe": reading.probe, "role": reading.role, "raw_c": reading.raw_c,
+        "celsius": reading.celsius, "quality": reading.quality,
+    }  # fmt: skip
+
+
+class ProbesNow:
+    """The probes of one station. Times are seconds of the monotonic clock. `learned`: what has been learned of probes and vessels."""
+
+    def __init__(self, probes: Sequence[ProbeConfig], learned: Learned) -> None:
+        self._probes = {probe.name: probe for probe in probes}
+        self._classifier = Classifier({probe.name: probe.role for probe in probes})
+        self._newest: dict[str, Reading] = {}
+        self._good_s: dict[str, float] = {}
+        self._kept: deque[Reading] = deque()
+        self.learn(learned)
+
+    def learn(self, learned: Learned) -> None:
+        """Correct from now on by what has been learned."""
+        self.learned = learned
+        self._comparisons = {probe.name: comparison_of(probe, learned) for probe in self._probes.values()}
+
+    def take(self, message: Sampled) -> Reading | None:
+        """The reading in a sample; None where a newer one of this probe has been taken already (the spans of a bus may overlap)."""
+        probe = self._probes[message.probe]
+        comparison = self._comparisons[probe.name]
+        reading = to_reading(message.sample, probe.name, probe.role, comparison, self._classifier, 0.0, message.arrived_s)
+        before = self._newest.get(probe.name)
+        if before is not None and reading.t_s < before.t_s:
+            return None
+        self._newest[probe.name] = reading
+        if reading.quality == "good":
+            self._good_s[probe.name] = reading.t_s
+        self._kept.append(reading)
+        while self._kept and self._kept[0].t_s < reading.t_s - KEPT_S:
+            self._kept.popleft()
+        return reading
+
+    def status(self, now_s: float) -> tuple[ProbeStatus, ...]:
+        """Every probe, in the order of the station's file."""
+        return tuple(self._status(probe, now_s) for probe in self._probes.values())
+
+    def _status(self, probe: ProbeConfig, now_s: float) -> ProbeStatus:
+        compared = self._comparisons[probe.name] is not None
+        reading = self._newest.get(probe.name)
+        if reading is None:
+            return ProbeStatus(probe.name, probe.id, probe.role, compared)
+        good_s = self._good_s.get(probe.name)
+        return ProbeStatus(
+            probe.name, probe.id, probe.role, compared, reading.quality, reading.raw_c, reading.celsius,
+            now_s - reading.t_s, None if good_s is None else now_s - good_s,
+        )  # fmt: skip
+
+    def good(self, now_s: float, fresh_s: float) -> dict[str, float]:
+        """Each probe whose newest reading is good and younger than `fresh_s`, C."""
+        return {r.probe: r.celsius for r in self._newest.values() if r.celsius is not None and now_s - r.t_s < fresh_s}
+
+    def since(self, mono_s: float) -> list[Reading]:
+        """The readings kept from this moment on, in the order in which they came."""
+        return [reading for reading in self._kept if reading.t_s >= mono_s]

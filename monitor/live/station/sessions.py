@@ -1,0 +1,207 @@
+"""The one session that runs, and the journals that still have something to write: armed, taken up again, let go.
+
+Decides what happens to journals that an earlier life of the station left without a `close`, and that nobody is told of a
+session before its first record is safe. Owned by the thread that owns the state.
+Tests: tests/live/station/test_daemon.py, tests/live/station/test_resume.py.
+"""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from monitor.core.recipe.values import Recipe
+from monitor.core.session.cues import Sound
+from monitor.core.session.session import Session
+from monitor.live.disk.journal import JournalWriter, Reserve, make_journal
+from monitor.live.station.followers import Followers
+from monitor.live.station.parts import Parts
+from monitor.live.station.probes_now import ProbesNow
+from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, load, plan, planned_total_s, repair, unfinished_journals
+from monitor.live.station.running import Running, StartRequest, beliefs_of, opening_fields, options_of
+
+KNOWN_S = 5.0
+"""A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
+ARM_SAFE_S = 3.0
+"""The start waits this long for its first record to be safe; nothing is timed yet."""
+MISHAPS_KEPT, MISHAPS_SAID = 20, 3
+
+
+class Sessions:
+    """`running` is None while no session is armed. `mishaps`: the newest faults of the program itself, as they were met."""
+
+    def __init__(self, parts: Parts) -> None:
+        self.running: Running | None = None
+        self.mishaps: list[str] = []
+        self.followers = Followers(parts.send)
+        self._config = parts.config
+        self._parts = parts
+        self._ended: list[JournalWriter] = []
+        self._generation = 0
+
+    # -- begin and end ----------------------------------------------------------------------------------------------
+
+    def take_up(self) -> None:
+        """Look for sessions that were left without a close: go on with the newest that can be, close the others as lost."""
+        found: list[UnfinishedSession] = []
+        for path in unfinished_journals(self._config.journals):
+            repair(path)
+            earlier = load(path)
+            if earlier is not None:
+                found.append(earlier)
+            elif path.stat().st_size == 0:
+                path.unlink()  # made, and never written to: nobody was told of this session
+        for number, earlier in enumerate(reversed(found)):
+            if not (number == 0 and self._goes_on(earlier)):
+                self._close_as_lost(earlier)
+        if self.running is None and self._parts.publisher is not None:
+            self._parts.publisher.progress(None)
+
+    def _goes_on(self, earlier: UnfinishedSession) -> bool:
+        told = plan(earlier, self._parts.clock)
+        if told.verdict == "lost" or earlier.recipe is None:
+            return False
+        try:
+            session = Session(earlier.recipe, beliefs_of(earlier.opening, earlier.recipe), options_of(earlier.opening))
+            self.running = self._new(session, earlier.session, told.zero_s)
+            self.running.take_up(self._next_generation(), earlier, told)
+        except Exception:  # a record that this program cannot fold: the session cannot be saved, the station can
+            self.mishap("take up")
+            if self.running is not None:
+                self.running.let_go()
+            self.running = None
+            return False
+        self._parts.say(f"session {earlier.session} goes on")
+        self._reserve(earlier.recipe)
+        self.let_go_of_closed()
+        return True
+
+    def _close_as_lost(self, earlier: UnfinishedSession) -> None:
+        journal = self._journal(earlier.path)
+        journal.append(close_by_hand(earlier, "lost", self._parts.clock.wall()))
+        journal.finish()
+        self._ended.append(journal)
+        self._parts.say(f"session {earlier.session} was left without an end and cannot go on: closed as lost")
+
+    def start(self, wanted: StartRequest, answers: Mapping[str, Any], probes: ProbesNow) -> Mapping[str, Any]:
+        """Arm. The open record is on the disk before anybody is told the session's name."""
+        clock, journals = self._parts.clock, self._config.journals
+        probes.learn(self._parts.learn())
+        try:
+            name = make_journal(journals, clock.wall())
+        except OSError as wrong:
+            return {"ok": False, "status": 3, "lines": [f"{journals}: no journal can be made ({wrong.strerror})"]}
+        recent = sorted(probes.since(clock.mono_s() - KNOWN_S), key=lambda reading: reading.t_s)
+        zero_s = recent[0].t_s if recent else clock.mono_s()
+        beliefs, opening = opening_fields(self._config, wanted, probes.learned, clock, zero_s, answers)
+        unreserved = self._reserve(wanted.recipe)
+        session = Session(wanted.recipe, beliefs, options_of({**opening, "lamp": wanted.lamp}))
+        self.running = running = self._new(session, name, zero_s)
+        running.begin(self._next_generation(), opening)
+        for reading in recent:  # what is known of the bath is known to the session: a begin may come at once
+            running.take(reading, reading.t_s)
+        if unreserved:
+            self.note("trouble", {"part": "disk", "well": False, "why": f"no space could be set aside: {unreserved}"})
+        if not (running.journal.wait_safe(ARM_SAFE_S) if self._parts.threads else running.journal.step()):
+            return self._unarm(running)
+        return {"ok": True, "armed": name, "open_film": list(wanted.recipe.open_film), "has_switch": opening["has_switch"]}
+
+    def _unarm(self, running: Running) -> Mapping[str, Any]:
+        """The disk does not take the first record, so that nothing could be taken up after a crash: no start."""
+        self.running = None
+        running.let_go()
+        self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
+        running.journal.stop()
+        path = self._config.journals / f"{running.name}.jsonl"
+        path.unlink(missing_ok=True)
+        return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not take the journal; see to the card, then start again"]}
+
+    def let_go_of_closed(self) -> bool:
+        """Let go of the session if it has closed; whether it had."""
+        running = self.running
+        if running is None or not running.session.closed:
+            return False
+        self.running = None
+        running.journal.finish()
+        self._ended = [journal for journal in self._ended if not journal.finished] + [running.journal]
+        if self._parts.publisher is not None:
+            self._parts.publisher.progress(None)
+        self.followers.tell({"event": "closed", "session": running.name})
+        self.followers.clear()
+        return True
+
+    def stop(self) -> None:
+        """End without a close: another life goes on with the session."""
+        for journal in self.journals:
+            journal.stop()
+
+    @property
+    def journals(self) -> list[JournalWriter]:
+        """All that may still have something to write, the running session's last."""
+        return [*self._ended, *([] if self.running is None else [self.running.journal])]
+
+    # -- what a session is made of ----------------------------------------------------------------------------------
+
+    def _new(self, session: Session, name: str, zero_s: float) -> Running:
+        parts = self._parts
+        journal = self._journal(self._config.journals / f"{name}.jsonl")
+        return Running(session, name, zero_s, journal, parts.player, parts.panel, parts.clock, self._tell)
+
+    def _journal(self, path: Path) -> JournalWriter:
+        parts = self._parts
+        safe = None if parts.publisher is None else parts.publisher.safe
+        journal = JournalWriter(path, parts.clock, parts.inbox.put, Reserve(self._config.state / "reserve"), safe, parts.disk)
+        if parts.threads:
+            journal.start()
+        return journal
+
+    def _reserve(self, recipe: Recipe) -> str:
+        """Set space aside; what went wrong, in words."""
+        try:
+            Reserve(self._config.state / "reserve").make(planned_total_s(recipe) + LATER_S)
+        except OSError as wrong:
+            return wrong.strerror or str(wrong)
+        return ""
+
+    def _next_generation(self) -> int:
+        self._generation += 1
+        return self._generation
+
+    # -- what is told -----------------------------------------------------------------------------------------------
+
+    def sound(self, pattern: Sequence[tuple[float, tuple[float, ...]]]) -> None:
+        """Sound ticks of the pre-flight: (seconds from now, pattern) of each."""
+        self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
+        for number, (after_s, ticks) in enumerate(pattern):
+            self._parts.player.add(Sound(number, "tick", after_s, ticks))
+
+    def note(self, kind: str, fields: Mapping[str, Any]) -> None:
+        """Write it into the running session's journal; where none runs, a trouble is said."""
+        if self.running is not None:
+            self.running.note(kind, fields, self._parts.clock.mono_s())
+        elif kind == "trouble":
+            self._parts.say(f"{fields['part']}: {fields['why']}")
+
+    def mishap(self, where: str) -> None:
+        """A fault of the program itself, called where it was caught. It is told, and the session goes on without what was to be done."""
+        what = traceback.format_exc()
+        self.mishaps.append(f"{where}: {what}")
+        del self.mishaps[:-MISHAPS_KEPT]
+        if len(self.mishaps) <= MISHAPS_SAID:
+            self._parts.say(f"a fault of the program itself ({where}), the time goes on:\n{what}")
+        kind = sys.exc_info()[0]
+        if self.running is not None and not self.running.session.closed:
+            try:
+                self.note("mishap", {"where": where, "what": "" if kind is None else kind.__name__})
+            except Exception:
+                self._parts.say("and it could not be written down")
+
+    def _tell(self, record: Mapping[str, Any]) -> None:
+        """A record has been handed to the journal."""
+        if record["kind"] == "progress" and self._parts.publisher is not None:
+            self._parts.publisher.progress(record)
+        if self.followers:
+            self.followers.tell({"event": "record", "record": record})

@@ -1,0 +1,59 @@
+"""What the probes say now: the newest of each, and what is kept for whoever asks later."""
+
+from hardware.ports import Sample, SampleFault
+from monitor.core.probes.learned import Learned
+from monitor.live.inbox import Sampled
+from monitor.live.station.probes_now import KEPT_S, ProbesNow
+from monitor.live.station.station_file import ProbeConfig
+from tests.live.simulated import BOWL, JUG
+
+PROBES = (ProbeConfig("jug", JUG, "developer", 8.0, 5), ProbeConfig("bowl", BOWL, "bath", None, 8))
+
+
+def watched(*samples: tuple[str, float, float | None, SampleFault | None]) -> ProbesNow:
+    """Probes that have told these samples, in this order: (name, t_s, raw_c, fault)."""
+    probes = ProbesNow(PROBES, Learned())
+    for name, t_s, raw_c, fault in samples:
+        probes.take(Sampled(name, Sample(JUG if name == "jug" else BOWL, t_s, raw_c, fault), t_s + 0.4))
+    return probes
+
+
+def test_an_older_reading_never_takes_the_place_of_a_newer_one() -> None:
+    """A slow read that comes back last changes nothing: not the newest, not its age, not what is kept."""
+    probes = watched(("jug", 100.0, 20.0, None), ("jug", 101.0, 20.5, None))
+    assert probes.take(Sampled("jug", Sample(JUG, 99.5, 25.0), 102.0)) is None
+    jug = probes.status(103.0)[0]
+    assert (jug.raw_c, jug.age_s, jug.good_age_s) == (20.5, 2.0, 2.0)
+    assert [r.t_s for r in probes.since(0.0)] == [100.0, 101.0]
+    assert probes.good(103.0, 5.0) == {"jug": 20.5}
+
+
+def test_a_bad_reading_has_no_number_and_the_last_good_one_keeps_its_age() -> None:
+    """`quality` says why, `raw_c` what the register said."""
+    probes = watched(("bowl", 100.0, 20.0, None), ("bowl", 101.0, 85.0, "reset"))
+    bowl = probes.status(103.0)[1]
+    assert (bowl.quality, bowl.raw_c, bowl.celsius, bowl.age_s, bowl.good_age_s) == ("reset", 85.0, None, 2.0, 3.0)
+    assert probes.good(103.0, 5.0) == {}
+
+
+def test_a_probe_that_never_answered_is_told_without_values() -> None:
+    """Every probe of the station's file is told."""
+    told = [probe.as_json() for probe in watched(("jug", 100.0, 20.0, None)).status(101.0)]
+    assert [probe["probe"] for probe in told] == ["jug", "bowl"]
+    assert told[1] == {
+        "probe": "bowl", "id": BOWL, "role": "bath", "compared": False, "raw_c": None, "celsius": None, "quality": None,
+        "age_s": None, "good_age_s": None,
+    }  # fmt: skip
+
+
+def test_a_reading_that_is_not_fresh_is_no_answer_for_now() -> None:
+    """Five seconds are the pre-flight's patience, handed in."""
+    probes = watched(("jug", 100.0, 20.0, None))
+    assert probes.good(104.9, 5.0) == {"jug": 20.0}
+    assert probes.good(105.0, 5.0) == {}
+
+
+def test_half_an_hour_is_kept() -> None:
+    """No more, no less."""
+    probes = watched(("jug", 100.0, 20.0, None), ("bowl", 101.0, 20.0, None), ("jug", 100.5 + KEPT_S, 20.0, None))
+    assert [r.probe for r in probes.since(0.0)] == ["bowl", "jug"]
