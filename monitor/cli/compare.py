@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from monitor.core.probes.learned import Comparison, Learned
     from monitor.prepare.probes.comparing import PointFound
-    from monitor.prepare.probes.journal_source import Series
+    from monitor.prepare.probes.readings import ProbeReadings
 
 SETTLE_S = 10.0
 """The guided form looks again so often."""
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
     return _answer(args, found, state, learned, args.save)
 
 
-def _compare(series: Series, reference_c: float, at_s: float, reference_sd_c: float, learned: Learned) -> PointFound:
+def _compare(series: ProbeReadings, reference_c: float, at_s: float, reference_sd_c: float, learned: Learned) -> PointFound:
     from monitor.prepare.probes.comparing import compare_at
 
     lag = learned.probe_lag(series.probe)
@@ -203,7 +203,7 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
         status = _answer(args, found, state, learned_in(state), True)
 
 
-def _steady(series: Series) -> bool:
+def _steady(series: ProbeReadings) -> bool:
     """Two minutes of readings that move by less than 0.05 C a minute."""
     from monitor.prepare.probes.comparing import BEFORE_S, STEADY_C_PER_MIN, compare_at
 

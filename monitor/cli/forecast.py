@@ -10,7 +10,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from monitor.prepare.probes.journal_source import Series
+    from monitor.prepare.probes.readings import ProbeReadings
     from monitor.prepare.water.forecast import FittedBath
     from monitor.prepare.water.outlook import Outlook
 
@@ -104,7 +104,9 @@ def _vessel_lag(args: argparse.Namespace) -> float | None:
     return lag.lag_s
 
 
-def _lines(minutes: float, bath: Series, cooling: FittedBath, view: Outlook | None, to_do: list[str], vessel_known: bool) -> list[str]:
+def _lines(
+    minutes: float, bath: ProbeReadings, cooling: FittedBath, view: Outlook | None, to_do: list[str], vessel_known: bool
+) -> list[str]:
     from monitor.core.text.quantities import format_duration, format_temperature
     from monitor.prepare.water.outlook import INTERVAL, outlook_lines
 

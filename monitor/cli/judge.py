@@ -84,11 +84,12 @@ def run(args: argparse.Namespace) -> int:
 def find_journal(name: str, station: Path | None) -> Path:
     """The journal named by a path, by its id, or by the end of its id among the station's journals. Raises `InputWrong`, `NotThere`."""
     from monitor.prepare.state.folder import state_folder, station_state
+    from monitor.prepare.state.journal_lines import JOURNALS
 
     path = Path(name)
     if path.is_file():
         return path
-    folder = (station_state(station) if station is not None else state_folder()) / "journals"
+    folder = (station_state(station) if station is not None else state_folder()) / JOURNALS
     if "/" in name or not name:
         raise InputWrong(f"{name}: there is no such file; allowed: a journal, or the id of a session in {folder}")
     found = [p for p in sorted(folder.glob("*.jsonl")) if not p.name.endswith(".judgement.jsonl") and p.stem.endswith(name)]

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from monitor.core.probes.learned import Learned
-    from monitor.prepare.probes.journal_source import Series, Source
     from monitor.prepare.probes.lags import LagFound
+    from monitor.prepare.probes.readings import ProbeReadings, ReadingSource
 
 VESSEL_PROBES = ("witness", "developer")
 
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     return _vessel(args, open_source(args), state, learned_in(state))
 
 
-def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
+def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
     from monitor.cli.arguments.bath_source import today
     from monitor.core.probes.learned import ProbeLag
     from monitor.prepare.probes.lags import learn_probe_lag
@@ -72,13 +72,11 @@ def _probe(args: argparse.Namespace, series: Series, state: Path) -> int:
     return _print(args, _data(found), lines)
 
 
-def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Learned) -> int:
-    import math
-
+def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learned: Learned) -> int:
     from monitor.cli.arguments.bath_source import today
-    from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, VesselLag
+    from monitor.core.probes.learned import DEFAULT_LAG_S, VesselLag
     from monitor.core.text.quantities import read_volume
-    from monitor.prepare.probes.lags import WHEN_AGAIN, learn_vessel_lag
+    from monitor.prepare.probes.lags import BOTH_COMPARED_SD_C, BOTH_NOT_COMPARED_SD_C, WHEN_AGAIN, learn_vessel_lag
     from monitor.prepare.probes.learned_store import save_vessel_lag
 
     inside = _inside(args, source)
@@ -87,7 +85,7 @@ def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Lear
     own_s = own.lag_s if own is not None else DEFAULT_LAG_S
     names = [inside.probe, *(d.series.probe for d in drives)]
     compared = all(learned.comparison(name) is not None for name in names)
-    offset_sd = 0.1 if compared else math.sqrt(2.0) * NOT_COMPARED_SD_C
+    offset_sd = BOTH_COMPARED_SD_C if compared else BOTH_NOT_COMPARED_SD_C
     found = learn_vessel_lag(inside, drives, own_s, offset_sd)
     assert found.coupled_to is not None
     if args.save:
@@ -107,14 +105,14 @@ def _vessel(args: argparse.Namespace, source: Source, state: Path, learned: Lear
     return _print(args, {**_data(found), "probe_lag_s": own_s, "probe_lag_learned": own is not None}, [*lines, WHEN_AGAIN])
 
 
-def _inside(args: argparse.Namespace, source: Source) -> Series:
+def _inside(args: argparse.Namespace, source: ReadingSource) -> ProbeReadings:
     if args.inside is not None:
         return source.probe(args.inside)
     named = [s for s in source.series if s.probe == args.vessel and s.role not in ("bath", "room")]
     return named[0] if named else source.needed(*VESSEL_PROBES)
 
 
-def _drives(source: Source, inside: Series, only: str | None) -> list[Any]:
+def _drives(source: ReadingSource, inside: ProbeReadings, only: str | None) -> list[Any]:
     from monitor.core.errors import InputWrong
     from monitor.prepare.probes.lags import Drive
 
@@ -135,9 +133,9 @@ def _drives(source: Source, inside: Series, only: str | None) -> list[Any]:
 def _check(args: argparse.Namespace, state: Path) -> int:
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_temperature
-    from monitor.prepare.probes.journal_source import read_journal
     from monitor.prepare.probes.lags import PouredOff
     from monitor.prepare.probes.learned_store import mark_learn_again
+    from monitor.prepare.probes.readings import read_journal
 
     measured = read_temperature(args.poured_off)
     if args.estimated is not None:

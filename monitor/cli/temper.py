@@ -63,8 +63,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _bath_now(args: argparse.Namespace) -> float:
+    from statistics import median
+
     from monitor.cli.arguments.bath_source import live_source, state_of
-    from monitor.prepare.probes.journal_source import median
 
     source = live_source(args.file, state_of(args))
     bath = source.needed("bath")

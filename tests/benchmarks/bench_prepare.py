@@ -16,8 +16,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from monitor.prepare.probes.comparing import combine, compare_at
-from monitor.prepare.probes.journal_source import Series
 from monitor.prepare.probes.lags import Drive, learn_probe_lag, learn_vessel_lag
+from monitor.prepare.probes.readings import ProbeReadings
 from monitor.prepare.water.forecast import fit_bath
 from monitor.prepare.water.tempering import mixed_c
 from tests.prepare.probes.water import jump, lagged, newton, series, shown, steady, write_journal
@@ -122,7 +122,7 @@ def forecasts(runs: int) -> None:
                 if values[i] > 45.0:
                     continue
                 part = slice(i, i + minutes + 1)
-                mug = Series("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
+                mug = ProbeReadings("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
                 air = None if room_c is None else series([room_c] * 20, "air", "room", 60.0, times[i])
                 ahead = fit_bath(mug, air).at(times[i + minutes + 15])
                 errors.append(ahead.celsius - values[i + minutes + 15])

@@ -16,12 +16,12 @@ from monitor.cli.arguments import bath_source
 from monitor.cli.main import main
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import Learned, apply
-from monitor.prepare.probes.journal_source import Series, Source
 from monitor.prepare.probes.learned_store import load_learned
+from monitor.prepare.probes.readings import ProbeReadings, ReadingSource
 from tests.prepare.probes.water import lagged, series, shown, steady, write_journal
 
 
-def probe(celsius: float, offset_c: float, seed: int = 1, c_per_min: float = 0.0) -> Series:
+def probe(celsius: float, offset_c: float, seed: int = 1, c_per_min: float = 0.0) -> ProbeReadings:
     """Six minutes of a stirred vessel that is at `celsius` at 300 s."""
     return series(shown(lagged(steady(celsius - 5 * c_per_min, c_per_min), 8.0, 360, fine=4), random.Random(seed), 0.06, offset_c))
 
@@ -106,10 +106,10 @@ def test_another_thermometer_begins_anew(capsys: pytest.CaptureFixture[str], tmp
 
 def test_the_guided_form_waits_for_steady_water_asks_and_stores(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Drifting at first: it waits; then it asks; a bare number is asked again; nothing ends it."""
-    waters: Iterator[Series] = iter(
+    waters: Iterator[ProbeReadings] = iter(
         [probe(20.0, 0.3, 1, 0.3), probe(20.0, 0.3, 2), probe(20.0, 0.3, 3), probe(20.0, 0.3, 4), *[probe(20.0, 0.3, 5)] * 4]
     )
-    monkeypatch.setattr(bath_source, "live_source", lambda file, state: Source("laundry", (next(waters),)))
+    monkeypatch.setattr(bath_source, "live_source", lambda file, state: ReadingSource("laundry", (next(waters),)))
     words = iter(["20", "20.0 C", ""])
     waited: list[float] = []
     station = tmp_path / "s.toml"
@@ -127,7 +127,7 @@ def test_the_guided_form_waits_for_steady_water_asks_and_stores(tmp_path: Path, 
 
 def test_the_guided_form_gives_up_on_water_that_never_settles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """After half an hour of waiting, in one line."""
-    monkeypatch.setattr(bath_source, "live_source", lambda file, state: Source("laundry", (probe(20.0, 0.3, 1, 0.3),)))
+    monkeypatch.setattr(bath_source, "live_source", lambda file, state: ReadingSource("laundry", (probe(20.0, 0.3, 1, 0.3),)))
     args = argparse.Namespace(file="s.toml", probe="jug", reference_sd_c=0.05)
     with pytest.raises(InputWrong, match="half an hour"):
         compare.guided(args, tmp_path, Learned(), ask=lambda question: "20 C", wait=lambda seconds: None)

@@ -13,7 +13,7 @@ from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
     from monitor.core.probes.learned import Learned
-    from monitor.prepare.probes.journal_source import Source
+    from monitor.prepare.probes.readings import ReadingSource
 
 LIVE_MINUTES = 20
 NOT_STORED = "not stored; --save keeps it for the station"
@@ -36,9 +36,9 @@ def state_of(args: argparse.Namespace) -> Path:
     return state_folder(args.state)
 
 
-def open_source(args: argparse.Namespace) -> Source:
+def open_source(args: argparse.Namespace) -> ReadingSource:
     """The readings. Raises `InputWrong` unless exactly one source is named, `NotThere` where no station answers."""
-    from monitor.prepare.probes.journal_source import read_journal
+    from monitor.prepare.probes.readings import read_journal
 
     if (args.journal is None) == (args.file is None):
         raise InputWrong("readings come from one place; allowed: a JOURNAL, or --file STATION.toml for the live bath")
@@ -47,10 +47,10 @@ def open_source(args: argparse.Namespace) -> Source:
     return live_source(args.file, state_of(args))
 
 
-def live_source(file: str, state: Path) -> Source:
+def live_source(file: str, state: Path) -> ReadingSource:
     """The last 20 minutes of the running station's readings. Raises `NotThere` where none answers."""
     from monitor.live.station.control import ask
-    from monitor.prepare.probes.journal_source import from_station
+    from monitor.prepare.probes.readings import from_station
 
     return from_station(file, ask(state, {"verb": "readings", "minutes": LIVE_MINUTES}))
 

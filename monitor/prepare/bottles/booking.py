@@ -7,18 +7,16 @@ out. Tests: tests/prepare/bottles/test_booking.py.
 from __future__ import annotations
 
 import datetime as dt
-import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.prepare.bottles.bottles import standing
 from monitor.prepare.bottles.ledger import Booking, Solution, read_ledger
-
-_ALLOWED = "allowed: a journal, one JSON object a line"
+from monitor.prepare.state.journal_lines import JOURNAL_ALLOWED, read_records
 
 
 def solutions_told(state: Path, names: Iterable[str], area_units: float | None, today: dt.date) -> list[dict[str, Any]]:
@@ -44,18 +42,21 @@ def solutions_told(state: Path, names: Iterable[str], area_units: float | None, 
 
 def read_booking(path: Path) -> Booking:
     """The booking of a live session's journal. Raises `InputWrong`, `FileWrong` with file and line."""
-    recipe: Recipe | None = None
-    session = ""
+    opened: list[tuple[str, Recipe]] = []
     begun: set[int] = set()
-    for line, record in _records(path):
+
+    def take(record: Mapping[str, Any]) -> None:
         if record.get("kind") == "session" and record.get("event") == "open":
             if record.get("mode") == "rehearsal":
                 raise InputWrong(f"{path}: a rehearsal uses up no solution; allowed: the journal of a live session")
-            recipe, session = _recipe(path, line, record), str(record.get("session", ""))
+            opened.append((str(record.get("session", "")), _recipe(record)))
         elif record.get("kind") == "stage" and record.get("event") == "begin" and isinstance(record.get("stage"), int):
             begun.add(record["stage"])
-    if recipe is None or not session:
-        raise InputWrong(f"{path}: no record that opens a session; {_ALLOWED}")
+
+    read_records(path, lambda line: b'"stage"' in line or b'"event"' in line, take)
+    if not opened or not opened[-1][0]:
+        raise InputWrong(f"{path}: no record that opens a session; {JOURNAL_ALLOWED}")
+    session, recipe = opened[-1]
     used = [stage for stage in recipe.stages if stage.number in begun and stage.solution]
     if not used:
         raise InputWrong(f"{path}: no stage with a named solution was begun; allowed: a recipe whose stages name their solution")
@@ -73,29 +74,8 @@ def _solution(stage: Stage) -> Solution:
     return Solution(name, True, None if parts is None else parts[0])
 
 
-def _recipe(path: Path, line: int, record: Mapping[str, Any]) -> Recipe:
+def _recipe(record: Mapping[str, Any]) -> Recipe:
     try:
         return recipe_from_data(record["recipe"])
     except (FileWrong, KeyError, TypeError, AttributeError):
-        raise FileWrong([Problem(str(path), line, "the session's recipe cannot be read", _ALLOWED)]) from None
-
-
-def _records(path: Path) -> Iterator[tuple[int, Mapping[str, Any]]]:
-    """Records of the kinds `session` and `stage`, with their lines. The others are not even parsed: a journal is long."""
-    try:
-        data = path.read_bytes()
-    except OSError as wrong:
-        raise InputWrong(f"{path}: cannot be read ({wrong.strerror}); allowed: a journal") from None
-    lines = data.split(b"\n")
-    for number, line in enumerate(lines, 1):
-        if not line.strip() or (line.startswith(b"{") and b'"session"' in line and b'"stage"' not in line and b'"event"' not in line):
-            continue
-        try:
-            record = json.loads(line)
-            if not isinstance(record, dict):
-                raise ValueError("not an object")
-        except (ValueError, RecursionError):
-            if number == len(lines):
-                return
-            raise FileWrong([Problem(str(path), number, "not a record of a journal", _ALLOWED)]) from None
-        yield number, record
+        raise ValueError("its recipe cannot be read") from None

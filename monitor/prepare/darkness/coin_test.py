@@ -20,9 +20,10 @@ from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.recipe.light import FILMS
 from monitor.core.text.quantities import format_duration
 from monitor.prepare.days import Span, read_day
+from monitor.prepare.state.folder import LEARNED
 from monitor.prepare.state.kept_lines import read_lines, writing
 
-FOLDER, FILE = "learned", "darkness.jsonl"
+FILE = "darkness.jsonl"
 COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)
 """When each coin is lifted, seconds after the first moment of exposure."""
 DUE_AFTER = Span(6, "month")
@@ -105,13 +106,13 @@ def coin_test(test: CoinTest) -> CoinTest:
 def save(state: Path, entry: CoinTest | Change) -> None:
     """Append a test or a change. Raises `InputWrong` where the folder cannot be written."""
     kind = "test" if isinstance(entry, CoinTest) else "change"
-    with writing(state / FOLDER / FILE) as file:
+    with writing(state / LEARNED / FILE) as file:
         file.append({"entry": kind, **asdict(entry)})
 
 
 def load(state: Path) -> list[CoinTest | Change]:
     """Everything recorded, in its order. Raises `FileWrong`."""
-    path = state / FOLDER / FILE
+    path = state / LEARNED / FILE
     entries: list[CoinTest | Change] = []
     for row in read_lines(path).rows:
         try:

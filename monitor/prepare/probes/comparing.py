@@ -16,14 +16,14 @@ from dataclasses import dataclass
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import COLOUR_DAYS, DEFAULT_LAG_S, Comparison, ComparisonPoint
 from monitor.prepare.probes.coded_fit import QUIET_STEPS, Matrix, fit_codes, step_of, straight_line_posterior
-from monitor.prepare.probes.journal_source import Series
+from monitor.prepare.probes.readings import ProbeReadings
 
 STEADY_C_PER_MIN = 0.05
 """Water whose reading moves faster is refused (the practice that this project follows; common practice, no source)."""
 BEFORE_S, AFTER_S = 120.0, 60.0
 """The readings from two minutes before the thermometer was read to one minute after it count."""
-SLOPE_SD_C_PER_S = 0.002
-"""What is believed of the water's drift before a reading: 0.12 C a minute, standard deviation."""
+WATER_DRIFT_SD_C_PER_S = 0.002
+"""What is believed of the drift of stirred water before a reading: 0.12 C a minute, standard deviation (ours)."""
 LEAST_READINGS, LEAST_S = 10, 60.0
 SCATTER_C = 0.25
 """More scatter than this about a straight line: the water is not stirred or the contact is bad."""
@@ -65,7 +65,7 @@ class PointFound:
 
 
 def compare_at(
-    series: Series,
+    series: ProbeReadings,
     reference_c: float,
     at_s: float,
     reference_sd_c: float,
@@ -92,11 +92,11 @@ def compare_at(
 
     first = math.fsum(window.raw_c) / len(window.raw_c)
     step_c = step_of(series.raw_c)
-    fit = fit_codes(straight, [first, 0.0], window.raw_c, step_c, [None, (0.0, SLOPE_SD_C_PER_S)])
+    fit = fit_codes(straight, [first, 0.0], window.raw_c, step_c, [None, (0.0, WATER_DRIFT_SD_C_PER_S)])
     slope = fit.parameters[1]
     ahead_s = at_s - middle_s + lag_s
     if fit.sigma_c < QUIET_STEPS * step_c:
-        level, level_sd = straight_line_posterior(ages, window.raw_c, step_c, fit, ahead_s, SLOPE_SD_C_PER_S)
+        level, level_sd = straight_line_posterior(ages, window.raw_c, step_c, fit, ahead_s, WATER_DRIFT_SD_C_PER_S)
         drifted = min(1.0, abs(slope) * (ages[-1] - ages[0]) / step_c)
         level_sd = math.hypot(level_sd, (1.0 - drifted * drifted) * _hidden_in_step(0.5 * fit.sigma_c, step_c))
     else:
@@ -129,7 +129,7 @@ def _hidden_in_step(sigma_c: float, step_c: float) -> float:
     return step_c / (math.pi * math.sqrt(2.0)) * math.exp(-2.0 * (math.pi * sigma_c / step_c) ** 2)
 
 
-def _refusal(window: Series, per_min: float, sigma_c: float, offset_c: float) -> str | None:
+def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: float) -> str | None:
     span_s = window.t_s[-1] - window.t_s[0]
     if len(window.t_s) < LEAST_READINGS or span_s < LEAST_S:
         return f"only {len(window.t_s)} readings over {span_s:.0f} s; needed: {LEAST_READINGS} over {LEAST_S:.0f} s"

@@ -16,11 +16,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 from monitor.core.errors import InputWrong
-from monitor.core.probes.learned import Coupled
+from monitor.core.probes.learned import NOT_COMPARED_SD_C, Coupled
 from monitor.prepare.probes.coded_fit import CodedFit, Matrix, fit_codes, step_of
-from monitor.prepare.probes.journal_source import Series, median
+from monitor.prepare.probes.comparing import WATER_DRIFT_SD_C_PER_S
+from monitor.prepare.probes.readings import ProbeReadings
 
 SPAN_S = 3.0
 """A dip is looked for as the greatest change within this time; a hand needs about as long."""
@@ -31,12 +33,13 @@ ANOTHER_C = 0.4
 """A growth of the change within three readings that is no noise."""
 TAIL_LAGS = 10.0
 LONGEST_TAIL_S, SHORTEST_TAIL_S = 900.0, 40.0
-WATER_SLOPE_C_PER_S = 0.002
-"""Standard deviation of the water's own drift during a dip: 0.12 C a minute."""
 WORST_SD = 0.2
 """A lag that is less sure than this share of itself is not learned."""
 MOST_READINGS, MOST_DRIVES = 1000, 600
 """Of longer runs every second, third ... inside reading counts, and means of two, three ... drive readings: they move slowly."""
+BOTH_NOT_COMPARED_SD_C = math.sqrt(2.0) * NOT_COMPARED_SD_C
+BOTH_COMPARED_SD_C = 0.1
+"""Standard uncertainty of the difference between two probes, C: of the usual run, and each compared (ours)."""
 RELEARN_C = 0.4
 """A vessel's estimate this far from the developer poured off: learn its lag again (the practice that this project follows)."""
 
@@ -58,7 +61,7 @@ class LagFound:
     against_log: float | None = None
 
 
-def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
+def learn_probe_lag(series: ProbeReadings, at_s: float | None = None) -> LagFound:
     """Time constant of a probe from a dip into stirred water: the greatest jump in the readings, or the one at about `at_s`.
 
     Raises `InputWrong` where there is no jump of 1 C or more, or too few readings after it.
@@ -88,7 +91,7 @@ def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
             rows.append([1.0, age - middle, fade, jump * fade * age / lag])
         return values, rows
 
-    slope_prior = (0.0, WATER_SLOPE_C_PER_S)
+    slope_prior = (0.0, WATER_DRIFT_SD_C_PER_S)
     try:
         first = [water, 0.0, codes[0] - water, math.log(rough)]
         fit = fit_codes(curve, first, codes, step_of(series.raw_c), [None, slope_prior, None, (math.log(10.0), 1.5)])
@@ -107,7 +110,7 @@ def learn_probe_lag(series: Series, at_s: float | None = None) -> LagFound:
     return found
 
 
-def _dip(series: Series, at_s: float | None) -> tuple[int, int]:
+def _dip(series: ProbeReadings, at_s: float | None) -> tuple[int, int]:
     """(first reading surely after the jump, end of the readings). The jump is the greatest change within `SPAN_S`."""
     best, where = 0.0, -1
     j = 0
@@ -134,7 +137,7 @@ def _dip(series: Series, at_s: float | None) -> tuple[int, int]:
     return where, _next_change(series, where)
 
 
-def _next_change(series: Series, start: int) -> int:
+def _next_change(series: ProbeReadings, start: int) -> int:
     """Where something else happens to the probe (it is lifted out, say), or the end.
 
     Behind one jump the change within three readings only ever fades; a change larger than the smallest so far is another jump.
@@ -148,7 +151,7 @@ def _next_change(series: Series, start: int) -> int:
     return len(series.raw_c)
 
 
-def _rough_lag(series: Series, start: int, tail: int) -> float:
+def _rough_lag(series: ProbeReadings, start: int, tail: int) -> float:
     """Time to 63 per cent of the way from the first reading to where it ends within two minutes, seconds."""
     t0, y0 = series.t_s[start], series.raw_c[start]
     for horizon_s in (60.0, 240.0, LONGEST_TAIL_S):
@@ -166,15 +169,17 @@ def _rough_lag(series: Series, start: int, tail: int) -> float:
 class Drive:
     """What a vessel may follow: the readings of a bath's or a room's probe."""
 
-    series: Series
+    series: ProbeReadings
     coupled_to: Coupled
 
 
-def learn_vessel_lag(inside: Series, drives: Sequence[Drive], probe_lag_s: float, offset_sd_c: float = 0.41) -> LagFound:
+def learn_vessel_lag(
+    inside: ProbeReadings, drives: Sequence[Drive], probe_lag_s: float, offset_sd_c: float = BOTH_NOT_COMPARED_SD_C
+) -> LagFound:
     """Lag of a vessel from the readings of a probe inside and of what it may be coupled to; the drive that fits better is named.
 
     `probe_lag_s`: the inside probe's own. `offset_sd_c`: standard uncertainty of the difference between the two probes
-    (neither compared: 0.29 x root 2). Raises `InputWrong` where bath and vessel hardly differed, or no drive was measured.
+    (default: neither was compared). Raises `InputWrong` where bath and vessel hardly differed, or no drive was measured.
     """
     found: list[tuple[float, LagFound]] = []
     why = ""
@@ -204,7 +209,7 @@ def learn_vessel_lag(inside: Series, drives: Sequence[Drive], probe_lag_s: float
     return LagFound(best.lag_s, best.sd_s, best.change_c, best.sigma_c, best.misfit, best.coupled_to, against)
 
 
-def _fit_vessel(inside: Series, driver: Series, probe_lag_s: float, offset_sd_c: float) -> tuple[float, LagFound]:
+def _fit_vessel(inside: ProbeReadings, driver: ProbeReadings, probe_lag_s: float, offset_sd_c: float) -> tuple[float, LagFound]:
     """(log likelihood, lag) for one drive. Parameters: liquid at the start, ln lag, inside minus drive probe, inside probe at the start."""
     stride = 1 + len(inside.t_s) // MOST_READINGS
     shown_at = inside.t_s[::stride]
@@ -236,7 +241,7 @@ def _fit_vessel(inside: Series, driver: Series, probe_lag_s: float, offset_sd_c:
     return fit.log_likelihood, LagFound(lag, lag * math.sqrt(variance), difference, fit.sigma_c, fit.misfit)
 
 
-def _thinned(driver: Series) -> Series:
+def _thinned(driver: ProbeReadings) -> ProbeReadings:
     """Means of equal numbers of readings, so that at most `MOST_DRIVES` are left."""
     size = 1 + len(driver.t_s) // MOST_DRIVES
     if size == 1:
@@ -245,10 +250,10 @@ def _thinned(driver: Series) -> Series:
     def means(values: tuple[float, ...]) -> tuple[float, ...]:
         return tuple(math.fsum(values[i : i + size]) / len(values[i : i + size]) for i in range(0, len(values), size))
 
-    return Series(driver.probe, driver.role, means(driver.t_s), means(driver.raw_c), means(driver.celsius))
+    return ProbeReadings(driver.probe, driver.role, means(driver.t_s), means(driver.raw_c), means(driver.celsius))
 
 
-def _grid(driver: Series, shown_at: Sequence[float]) -> tuple[list[tuple[float, float]], list[int]]:
+def _grid(driver: ProbeReadings, shown_at: Sequence[float]) -> tuple[list[tuple[float, float]], list[int]]:
     """(time, drive) at every reading of either probe, and where in it the inside readings stand."""
     grid: list[tuple[float, float]] = []
     marks: list[int] = []
@@ -294,7 +299,7 @@ def two_lags(grid: Sequence[tuple[float, float]], marks: Sequence[int], theta: S
     return values
 
 
-def _noise_variance(driver: Series) -> float:
+def _noise_variance(driver: ProbeReadings) -> float:
     """Variance of one reading of the drive about its neighbours, C2: second differences, which a smooth drive leaves alone."""
     c = driver.celsius
     seconds = [(c[i - 1] - 2.0 * c[i] + c[i + 1]) ** 2 for i in range(1, len(c) - 1)]
@@ -344,6 +349,6 @@ class PouredOff:
 
 WHEN_AGAIN = (
     "Learn it again for another volume, another vessel or another way of agitation, "
-    "and when the poured-off developer is more than 0.4 C away."
+    f"and when the poured-off developer is more than {RELEARN_C} C away."
 )
 """Said with every vessel's lag."""

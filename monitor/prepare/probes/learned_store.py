@@ -16,11 +16,11 @@ from typing import Any, Literal, TypeVar
 
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.probes.learned import Comparison, ComparisonPoint, Coupled, Learned, ProbeLag, VesselLag
+from monitor.prepare.state.folder import LEARNED
 from monitor.prepare.state.kept_lines import ALLOWED, read_lines, writing
 
 Value = TypeVar("Value")
 
-FOLDER = "learned"
 COMPARISONS, PROBE_LAGS, VESSEL_LAGS = "comparisons.jsonl", "probe_lags.jsonl", "vessel_lags.jsonl"
 
 
@@ -135,7 +135,7 @@ def _day(row: Mapping[str, Any]) -> str:
 
 def _rows(state: Path, name: str, read: Callable[[Mapping[str, Any]], Value]) -> Iterator[Value]:
     """Every value of one file, oldest first."""
-    path = state / FOLDER / name
+    path = state / LEARNED / name
     for row in read_lines(path).rows:
         try:
             yield read(row.data)
@@ -145,5 +145,5 @@ def _rows(state: Path, name: str, read: Callable[[Mapping[str, Any]], Value]) ->
 
 
 def _append(state: Path, name: str, row: Mapping[str, Any]) -> None:
-    with writing(state / FOLDER / name) as file:
+    with writing(state / LEARNED / name) as file:
         file.append(row)

@@ -17,8 +17,8 @@ from monitor.core.errors import FileWrong
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Burst, Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number, format_volume
+from monitor.prepare.state.journal_lines import JOURNALS
 
-JOURNALS = "journals"
 MOST_JOURNALS = 500
 """So many of the newest are looked at; a film that is older than those is not "last time"."""
 _LONGEST_LINE = 1 << 20

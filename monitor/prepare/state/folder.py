@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from monitor.core.text.toml_table import Document
 
 PROGRAM = "evenbath"
+LEARNED = "learned"
+"""The folder of a state folder in which stands what was learned of probes, vessels and rooms."""
 
 
 def state_folder(given: str | Path | None = None) -> Path:

@@ -13,10 +13,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Literal
 
 from monitor.core.errors import InputWrong
-from monitor.prepare.probes.journal_source import Series, median
+from monitor.prepare.probes.readings import ProbeReadings
 
 LONGEST_S, SHORTEST_S = 20 * 60.0, 4 * 60.0
 """The last 20 minutes are used if they are of one piece, at least the last 4."""
@@ -111,7 +112,7 @@ class FittedBath:
         return Ahead(t_s, mean, math.sqrt(variance + unsteady**2))
 
 
-def fit_bath(bath: Series, room: Series | None = None) -> FittedBath:
+def fit_bath(bath: ProbeReadings, room: ProbeReadings | None = None) -> FittedBath:
     """Fit the newest readings of a bath. Raises `InputWrong` for less than 5 minutes of them.
 
     If something happened to the water within the last 20 minutes only what came after it is used.
@@ -142,7 +143,7 @@ def fit_bath(bath: Series, room: Series | None = None) -> FittedBath:
     return FittedBath(newest, components, noise, newest - piece[0][0], "probe" if room_sd == ROOM_PROBE_SD_C else "fit", disturbed)
 
 
-def _noise(series: Series) -> float:
+def _noise(series: ProbeReadings) -> float:
     """Noise of one reading about its neighbours, C; at least what rounding to the usual probe's step adds."""
     c, t = series.celsius, series.t_s
     seconds = []
@@ -155,7 +156,7 @@ def _noise(series: Series) -> float:
     return max(0.02, math.sqrt(math.fsum(kept) / len(kept)))
 
 
-def _bins(series: Series) -> list[tuple[float, float, int]]:
+def _bins(series: ProbeReadings) -> list[tuple[float, float, int]]:
     """(time, mean, count) over stretches of 10 s; three readings or more: their middle half, so that one wild one does nothing."""
     out: list[tuple[float, float, int]] = []
     i = 0

@@ -9,11 +9,11 @@ import pytest
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import Comparison, ComparisonPoint, apply
 from monitor.prepare.probes.comparing import ICE_POINT_TEXT, combine, compare_at, comparison_lines
-from monitor.prepare.probes.journal_source import Series
+from monitor.prepare.probes.readings import ProbeReadings
 from tests.prepare.probes.water import lagged, series, shown, steady
 
 
-def water(seed: int, celsius: float, offset_c: float, noise_c: float = 0.06, c_per_min: float = 0.0, seconds: int = 360) -> Series:
+def water(seed: int, celsius: float, offset_c: float, noise_c: float = 0.06, c_per_min: float = 0.0, seconds: int = 360) -> ProbeReadings:
     """A probe in stirred water that is at `celsius` after 300 s."""
     truth = steady(celsius - 5.0 * c_per_min, c_per_min)
     return series(shown(lagged(truth, 8.0, seconds, fine=4), random.Random(seed), noise_c, offset_c))

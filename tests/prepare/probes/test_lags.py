@@ -8,12 +8,12 @@ import random
 import pytest
 
 from monitor.core.errors import InputWrong
-from monitor.prepare.probes.journal_source import Series
 from monitor.prepare.probes.lags import Drive, PouredOff, learn_probe_lag, learn_vessel_lag, two_lags
+from monitor.prepare.probes.readings import ProbeReadings
 from tests.prepare.probes.water import Truth, jump, lagged, newton, series, shown, steady
 
 
-def dip(seed: int, lag_s: float, noise_c: float = 0.03, from_c: float = 28.0, at_s: float = 30.0) -> Series:
+def dip(seed: int, lag_s: float, noise_c: float = 0.03, from_c: float = 28.0, at_s: float = 30.0) -> ProbeReadings:
     """A probe dipped from `from_c` into water that cools slowly, with an unknown offset."""
     rng = random.Random(seed)
     water = newton(20.0 + rng.random(), 15.0, 3000.0)
@@ -58,7 +58,9 @@ def test_a_probe_lifted_out_again_later_does_not_spoil_the_dip() -> None:
         assert found.lag_s == pytest.approx(8.0, abs=0.5)
 
 
-def vessel_run(seed: int, lag_s: float, bath: Truth, start_c: float, noise_c: float = 0.02, seconds: int = 1500) -> tuple[Series, Series]:
+def vessel_run(
+    seed: int, lag_s: float, bath: Truth, start_c: float, noise_c: float = 0.02, seconds: int = 1500
+) -> tuple[ProbeReadings, ProbeReadings]:
     """A probe (lag 8 s) inside a vessel that follows the bath, and the bath's probe."""
     rng = random.Random(seed)
     liquid = lagged(bath, lag_s, seconds, start_c, fine=2)

@@ -8,7 +8,7 @@ import random
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from monitor.prepare.probes.journal_source import Series
+from monitor.prepare.probes.readings import ProbeReadings
 
 Truth = Callable[[float], float]
 STEP_C = 0.0625
@@ -48,13 +48,15 @@ def shown(values: Iterable[float], rng: random.Random, noise_c: float = 0.02, of
     return [round(v / step_c) * step_c if step_c else v for v in noisy]
 
 
-def series(values: Sequence[float], probe: str = "jug", role: str = "developer", every_s: float = 1.0, begin_s: float = 0.0) -> Series:
+def series(
+    values: Sequence[float], probe: str = "jug", role: str = "developer", every_s: float = 1.0, begin_s: float = 0.0
+) -> ProbeReadings:
     """A probe's readings at equal times."""
     t_s = tuple(begin_s + i * every_s for i in range(len(values)))
-    return Series(probe, role, t_s, tuple(values), tuple(values))
+    return ProbeReadings(probe, role, t_s, tuple(values), tuple(values))
 
 
-def write_journal(path: Path, *probes: Series) -> Path:
+def write_journal(path: Path, *probes: ProbeReadings) -> Path:
     """A journal of nothing but an opening and readings, in the order of time."""
     rows: list[dict[str, object]] = [
         {"kind": "session", "event": "open", "mode": "rehearsal", "version": "0", "zone": "UTC", "recipe": {}, "t_s": 0.0}

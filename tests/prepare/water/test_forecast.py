@@ -10,19 +10,19 @@ import pytest
 from monitor.core.errors import InputWrong
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
-from monitor.prepare.probes.journal_source import Series
+from monitor.prepare.probes.readings import ProbeReadings
 from monitor.prepare.water.forecast import FittedBath, fit_bath, forecast_points
 from monitor.prepare.water.outlook import INTERVAL, advice, bearings, outlook, outlook_lines
 from tests.prepare.probes.water import Truth, newton, series, shown, steady
 
 
-def bath_of(truth: Truth, seconds: int, seed: int = 1, noise_c: float = 0.06, every_s: float = 1.0) -> Series:
+def bath_of(truth: Truth, seconds: int, seed: int = 1, noise_c: float = 0.06, every_s: float = 1.0) -> ProbeReadings:
     """A bath's probe, no lag."""
     times = [k * every_s for k in range(int(seconds / every_s) + 1)]
     return series(shown([truth(t) for t in times], random.Random(seed), noise_c), "bowl", "bath", every_s)
 
 
-def room_of(celsius: float, seconds: int, seed: int = 2) -> Series:
+def room_of(celsius: float, seconds: int, seed: int = 2) -> ProbeReadings:
     """A room's probe."""
     return series(shown([celsius] * (seconds + 1), random.Random(seed)), "air", "room")
 
@@ -53,7 +53,7 @@ def test_a_measured_cooling_curve_lies_inside_the_stated_interval(minutes: int, 
     inside = 0
     for i in chosen:
         part = slice(i, i + minutes + 1)
-        bath = Series("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
+        bath = ProbeReadings("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
         room = None if room_c is None else series([room_c] * 20, "air", "room", 60.0, times[i])
         ahead = fit_bath(bath, room).at(times[i + minutes + 15])
         inside += abs(values[i + minutes + 15] - ahead.celsius) < INTERVAL * ahead.sd_c
@@ -110,7 +110,7 @@ def test_one_wild_reading_changes_nothing() -> None:
     clean = bath_of(newton(20.5, 8.0, 2940.0), 600)
     spiked = list(clean.celsius)
     spiked[300] += 5.0
-    wild = Series("bowl", "bath", clean.t_s, tuple(spiked), tuple(spiked))
+    wild = ProbeReadings("bowl", "bath", clean.t_s, tuple(spiked), tuple(spiked))
     ahead = fit_bath(clean).at(1500.0)
     assert abs(fit_bath(wild).at(1500.0).celsius - ahead.celsius) < ahead.sd_c
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong, NotThere
-from monitor.prepare.probes.journal_source import from_station, read_journal
+from monitor.prepare.probes.readings import from_station, read_journal
 from tests.prepare.probes.water import series, write_journal
 
 READING = (

@@ -1,0 +1,59 @@
+"""Records of a journal for the tools around a session: only those that are asked for, the others are not even parsed.
+
+Decides that a torn last line is left out, and that damaged lines before it are refused by file and line, all together. What
+the records of a session mean to each other is `monitor.core.journal`'s. Tests: tests/prepare/probes/test_readings.py,
+tests/prepare/bottles/test_booking.py.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from monitor.core.errors import FileWrong, InputWrong, Problem
+
+JOURNALS = "journals"
+"""The folder of a state folder in which they stand (contract, section 8)."""
+JOURNAL_ALLOWED = "allowed: a journal, one JSON object a line"
+_LONGEST_BYTES = 256 * 1024 * 1024
+_MOST_PROBLEMS = 10
+
+
+def read_records(path: Path, wanted: Callable[[bytes], bool], take: Callable[[Mapping[str, Any]], None]) -> None:
+    """Hand each record whose line is `wanted` to `take`, in order; `take` raises `ValueError` for one that it cannot use,
+    and `InputWrong` for a whole journal that is not the one that is wanted.
+
+    Raises `InputWrong` for a file that cannot be read, `FileWrong` for damaged lines and for records that `take` refused.
+    """
+    lines = _read(path).split(b"\n")
+    problems: list[Problem] = []
+    for number, line in enumerate(lines, 1):
+        if not line.strip() or (line.startswith(b"{") and line.rstrip().endswith(b"}") and not wanted(line)):
+            continue
+        try:
+            record = json.loads(line)
+            if not isinstance(record, dict):
+                raise ValueError("not an object")
+            take(record)
+        except InputWrong:
+            raise
+        except (ValueError, RecursionError) as wrong:
+            if number == len(lines):
+                break
+            why = wrong.msg if isinstance(wrong, json.JSONDecodeError) else str(wrong)
+            problems.append(Problem(str(path), number, f"not a record of a journal ({why[:80]})", JOURNAL_ALLOWED))
+            if len(problems) >= _MOST_PROBLEMS:
+                break
+    if problems:
+        raise FileWrong(problems)
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > _LONGEST_BYTES:
+            raise InputWrong(f"{path}: longer than {_LONGEST_BYTES >> 20} MiB; allowed: one session's journal")
+        return path.read_bytes()
+    except OSError as wrong:
+        raise InputWrong(f"{path}: cannot be read ({wrong.strerror}); allowed: a journal") from None
