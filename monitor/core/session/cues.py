@@ -1,7 +1,8 @@
 """The sounds, as data, and the one rule by which they share one sounder. The player knows nothing of stages.
 
 A pattern is a tuple of seconds, on and off in turn, beginning with on. Four families come unasked (tick, READY, NOW,
-FAULT; the sheet's NOW and the double tick are variants), answers only to a question. Rhythm carries all, one pitch.
+FAULT; the sheet's call and the double tick are variants), answers only to a question. Rhythm carries all, one pitch.
+`SIGNALS` is the one table of them: README, wall card, lesson and WAV files are made from it.
 Their own design by practice of this project, with MIL-STD-1472E 5.3 (at most four signals, told apart in the first half
 second) in mind; no conformity is claimed. Forbidden: the evacuation rhythm of ISO 8201 and the carbon-monoxide rhythm.
 
@@ -20,33 +21,111 @@ from monitor.core.journal.words import Cue
 TICK = (0.040,)
 DOUBLE_TICK = (0.040, 0.090, 0.040)
 READY = (0.900,)
-NOW = (0.090, 0.090) * 5 + (0.700,)
-SHEET_NOW = (0.040, 0.060, 0.400)
+FIVE_FAST = (0.090, 0.090, 0.090, 0.090, 0.090, 0.090, 0.090, 0.090, 0.090)
+NOW = (*FIVE_FAST, 0.090, 0.700)
+SHEET_NOW = FIVE_FAST
+"""NOW without its long end: a short before a long would be half a FAULT."""
 FAULT = (0.090, 0.090, 0.320, 0.300, 0.090, 0.090, 0.320, 0.300)
+YES = (0.040, 0.200, 0.040)
 OVER = (3.000,)
 CLICK = (0.025,)
-ZERO = (1.200,)
+UNDER_A_MINUTE = (0.040, 0.090, 0.040, 0.090, 0.040)
 FIVE_S, ONE_S, GAP_S = 0.500, 0.150, 0.350
+TEN = (0.500, 0.100, 0.500)
+TENS_FROM = 20
+"""Minutes from which an answer tells tens: 19 is three fives and four ones, 20 two tens."""
 
 
-PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer": 3, "click": 2, "tick": 1}
+def answer(minutes: int) -> tuple[float, ...]:
+    """Whole minutes, not below 0: fives, then ones; from `TENS_FROM` on tens first; none is three specks."""
+    if minutes < 1:
+        return UNDER_A_MINUTE
+    tens = minutes // 10 if minutes >= TENS_FROM else 0
+    left = minutes - 10 * tens
+    groups = [TEN] * tens + [(FIVE_S,)] * (left // 5) + [(ONE_S,)] * (left % 5)
+    pattern = list(groups[0])
+    for group in groups[1:]:
+        pattern += [GAP_S, *group]
+    return tuple(pattern)
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """One row of the table: a pattern by its name, how it sounds in words, what it says, and what the hands do.
+
+    `name`: a-z and -, also the name of its WAV file. `pattern`: one sounding, seconds; of an answer, an example.
+    """
+
+    name: str
+    cue: Cue
+    pattern: tuple[float, ...]
+    heard: str
+    says: str
+    do: str
+
+    @property
+    def on_off_ms(self) -> tuple[int, ...]:
+        """The pattern in whole milliseconds."""
+        return tuple(round(1000 * part) for part in self.pattern)
+
+
+SIGNALS = (
+    Signal(
+        "tick", "tick", TICK, "specks, one a second (sheets: one every 5 s)",
+        "movement is due", "move while they go on, rest when they stop",
+    ),
+    Signal(
+        "double-tick", "tick", DOUBLE_TICK, "a double speck among the ticks",
+        "sheets: a new round begins", "take sheet 1, then one sheet a tick",
+    ),
+    Signal(
+        "ready", "ready", READY, "one steady tone of a second",
+        "half a minute to NOW; from here the end does not move any more", "hands to jug or tray, tap water off",
+    ),
+    Signal("now", "now", NOW, "five fast, one long, again and again", "pour off, lift, go on", "pour off or lift out; tap"),
+    Signal("sheet", "now", SHEET_NOW, "five fast, once", "NOW for one sheet; others follow", "lift this sheet; tap"),
+    Signal(
+        "fault", "fault", FAULT, "limping: short-long, short-long",
+        "the temperature, or the tool, is not to be trusted; it goes on counting", "finish by the second clock, look later",
+    ),
+    Signal(
+        "yes", "yes", YES, "two specks apart, after a question or a long press",
+        "yes: the temperature is trusted, or the begin is settled", "go on",
+    ),
+    Signal(
+        "answer", "answer", answer(7), "long and short ones, after a question",
+        "whole minutes to the end: a long one is five, a short one is one", "add them up",
+    ),
+    Signal(
+        "answer-tens", "answer", answer(26), "long ones in close pairs, after a question",
+        "20 minutes or more to the end: a pair is ten, the rest as ever", "count the pairs, add the rest",
+    ),
+    Signal(
+        "answer-none", "answer", answer(0), "three specks, after a question",
+        "less than a minute to the end", "stay at the film",
+    ),
+    Signal(
+        "over", "over", OVER, "three seconds steady, after a question in the fixer",
+        "the fixing minimum is over", "decide about the light",
+    ),
+    Signal(
+        "click", "click", CLICK, "one short speck at the press, a second one after a second",
+        "felt; the second one: it has begun", "to begin something, hold until the second one",
+    ),
+)  # fmt: skip
+"""All that can be heard. The first rows come unasked, the rest only after a press."""
+
+UNASKED = frozenset[Cue]({"tick", "ready", "now", "fault"})
+"""The families that sound without being asked."""
+
+
+PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer": 3, "yes": 3, "click": 2, "tick": 1}
 """NOW > READY > FAULT > ANSWER > tick. A click answers a press at once and is worked in beside all of them."""
 
 HUSH_S = 0.060
 """Silence before a sound that replaces another, so that its first onset is heard as one."""
 AGAIN_S = 0.150
 """Silence after a click before the sound that it interrupted begins again."""
-
-
-def answer(minutes: int) -> tuple[float, ...]:
-    """Whole minutes as fives and ones; zero is one long tone. `minutes` not below 0."""
-    pulses = [FIVE_S] * (minutes // 5) + [ONE_S] * (minutes % 5)
-    if not pulses:
-        return ZERO
-    pattern = [pulses[0]]
-    for pulse in pulses[1:]:
-        pattern += [GAP_S, pulse]
-    return tuple(pattern)
 
 
 def length_s(pattern: tuple[float, ...]) -> float:
@@ -165,7 +244,7 @@ class Mixer:
             return
         if playing is not None and playing.end_s() > onset_s + 1e-9:
             if sound.cue == "click":
-                if playing.sound.cue in ("ready", "fault", "answer", "over"):
+                if playing.sound.cue in ("ready", "fault", "answer", "yes", "over"):
                     resume_s = onset_s + CLICK[0] + AGAIN_S
                     self._waiting.append((resume_s, playing.sound, True))
                     self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))

@@ -243,10 +243,9 @@ class Film:
     def call_now(self, run: Run, t_s: float) -> None:
         """NOW is due within a moment: the first one of a run, and its repeats where there are any."""
         run.reach(Step.CALLED)
-        first = run.sheet is None or run is min(self.runs, key=lambda r: r.end_s)
         last = run.sheet is None or run is max(self.runs, key=lambda r: r.end_s)
         onset_s = run.now_s if run.now_s is not None else t_s
-        self._desk.calls.call_now(run, onset_s, cues.NOW if first else cues.SHEET_NOW, last and self._desk.options.has_switch)
+        self._desk.calls.call_now(run, onset_s, cues.NOW if last else cues.SHEET_NOW, last and self._desk.options.has_switch)
 
     def write_now(self, run: Run, t_s: float) -> None:
         """NOW has come."""
