@@ -11,7 +11,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.errors import InputWrong, NotThere
+from monitor.cli.arguments.session_names import add_state, find_journal, journals_folder
+from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
     from monitor.review.measures import Review
@@ -23,7 +24,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     from monitor.review.judgement import DENSITIES, EVENNESS
 
     parser.add_argument("sessions", nargs="*", metavar="SESSION|JOURNAL", help="a journal's file, or a session's id (its end is enough)")
-    parser.add_argument("--file", type=Path, metavar="STATION.toml", help="look for the session in this station's state folder")
+    add_state(parser)
     entry = parser.add_argument_group("one film, written down beside its journal")
     entry.add_argument("--density", choices=DENSITIES, help="by eye")
     entry.add_argument("--measured-density", type=_between(0.0, 5.0), metavar="D", help="of a grey card or a step, above base, 0 to 5")
@@ -71,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
         raise InputWrong("--want belongs to --series; allowed: --series contrast --want 0.56")
     if not args.sessions:
         raise InputWrong("no session named; allowed: evenbath judge SESSION|JOURNAL ...")
-    journals = [find_journal(name, args.file) for name in args.sessions]
+    journals = [find_journal(name, journals_folder(args)) for name in args.sessions]
     if args.series is not None:
         return _series(args, journals)
     if args.law:
@@ -79,26 +80,6 @@ def run(args: argparse.Namespace) -> int:
     if len(journals) > 1:
         raise InputWrong("several sessions at once can only be put side by side; allowed: one session, or --series or --law")
     return _judge(args, journals[0])
-
-
-def find_journal(name: str, station: Path | None) -> Path:
-    """The journal named by a path, by its id, or by the end of its id among the station's journals. Raises `InputWrong`, `NotThere`."""
-    from monitor.prepare.state.folder import state_folder, station_state
-    from monitor.prepare.state.journal_lines import JOURNALS
-
-    path = Path(name)
-    if path.is_file():
-        return path
-    folder = (station_state(station) if station is not None else state_folder()) / JOURNALS
-    if "/" in name or not name:
-        raise InputWrong(f"{name}: there is no such file; allowed: a journal, or the id of a session in {folder}")
-    found = [p for p in sorted(folder.glob("*.jsonl")) if not p.name.endswith(".judgement.jsonl") and p.stem.endswith(name)]
-    exact = [p for p in found if p.stem == name]
-    if len(exact or found) == 1:
-        return (exact or found)[0]
-    if found:
-        raise InputWrong(f"{name}: {len(found)} sessions end like this ({', '.join(p.stem for p in found[:5])}); allowed: more of the id")
-    raise NotThere(f"{name}: no file and no session of this name in {folder}")
 
 
 def _review(journal: Path) -> Review:

@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.cli.arguments.session_names import add_state, find_journal, journals_folder
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -22,7 +23,9 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
-    parser.add_argument("journals", nargs="+", type=Path, metavar="JOURNAL", help="a SESSION.jsonl, or a folder of them")
+    add_state(parser)
+    told = "the id of a session or its end, a SESSION.jsonl, or a folder of them"
+    parser.add_argument("journals", nargs="+", metavar="SESSION|JOURNAL", help=told)
     shown = parser.add_mutually_exclusive_group()
     shown.add_argument("--json", action="store_true", help="one JSON object a session, a line each")
     shown.add_argument("--check", action="store_true", help="recompute everything from the raw records and say what does not agree")
@@ -41,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
     """Returns the exit status. Raises `InputWrong` for what cannot be opened."""
     from monitor.review.load import journal_files
 
-    files = list(journal_files(args.journals))
+    folder = journals_folder(args)
+    files = list(journal_files(find_journal(name, folder) for name in args.journals))
     _refuse_overwriting(args, files)
     for out in (args.report, args.csv, args.parquet):
         if out is not None and not out.resolve().parent.is_dir():
