@@ -160,6 +160,8 @@ class Track:
         self._restless(h, noise)
 
     def _restless(self, h: float, noise: Noise) -> None:
+        """Add the noise of a step, as if the transient lasted through it and the probe felt it only afterwards. At a reading a second the
+        liquid's variance comes out less than 0.5 % too large."""
         c = self.c
         both = noise.slope + noise.transient
         c[T][T] += noise.liquid * h + both * h * h * h / 3.0
