@@ -11,6 +11,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.common import add_json, add_state, state_of, today
+
 if TYPE_CHECKING:
     import datetime as dt
 
@@ -36,8 +38,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def _action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
     made: argparse.ArgumentParser = actions.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.", allow_abbrev=False)
-    made.add_argument("--json", action="store_true", help="one object in place of words")
-    made.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
+    add_json(made)
+    add_state(made)
     made.add_argument("--file", metavar="STATION.toml", help="take the state folder of this station")
     return made
 
@@ -87,13 +89,11 @@ def _configure_test(test: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do one action. Raises `InputWrong`, `FileWrong`."""
     from monitor.live.clock import RealClock
-    from monitor.prepare.state.folder import state_folder, station_state
 
-    state = station_state(args.file) if args.file is not None and args.state is None else state_folder(args.state)
-    now = RealClock().wall()
+    state = state_of(args)
     if args.action == "list":
-        return _list(args, state, now.astimezone().date())
-    return _write(args, state, now)
+        return _list(args, state, today())
+    return _write(args, state, RealClock().wall())
 
 
 def _list(args: argparse.Namespace, state: Path, today: dt.date) -> int:

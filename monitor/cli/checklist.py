@@ -12,6 +12,8 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.common import add_json, add_state, today
+
 if TYPE_CHECKING:
     from monitor.core.recipe.values import Recipe
 
@@ -21,8 +23,8 @@ _WIDTH = 110
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe that is about to be used")
-    parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
-    parser.add_argument("--json", action="store_true", help="one object in place of words")
+    add_state(parser)
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -42,21 +44,20 @@ def run(args: argparse.Namespace) -> int:
 
 def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     """What the ledger and the record of darkness say about this recipe, in sentences."""
-    from monitor.live.clock import RealClock
     from monitor.prepare.bottles.bottles import standing
     from monitor.prepare.bottles.ledger import read_ledger
     from monitor.prepare.darkness.coin_test import darkness, load
     from monitor.prepare.state.folder import state_folder
 
-    folder, today = state_folder(state), RealClock().wall().astimezone().date()
+    folder, day = state_folder(state), today()
     bottles = read_ledger(folder).bottles
     said: list[str] = []
     for solution in dict.fromkeys(stage.solution for stage in recipe.stages if stage.solution is not None):
         bottle = standing(bottles, solution)
-        word, why = ("no bottle", "none of this name stands in the ledger") if bottle is None else bottle.state(today)
+        word, why = ("no bottle", "none of this name stands in the ledger") if bottle is None else bottle.state(day)
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
-        known = darkness(load(folder), recipe.film, today)
+        known = darkness(load(folder), recipe.film, day)
         said.append(f"darkness, {recipe.film} film: {known.standing}; {known.why}")
     return said
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 
+from monitor.cli.arguments.common import add_json
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
@@ -14,7 +16,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--fresh", required=True, metavar="m:ss", help="clearing time of this fixer when it was fresh")
     parser.add_argument("--today", required=True, metavar="m:ss", help="clearing time measured today")
     parser.add_argument("--times", default="2", metavar="N", help="fix so many times the clearing time: 2 to 5, 3 for flat-grain films")
-    parser.add_argument("--json", action="store_true", help="one object in place of words")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:

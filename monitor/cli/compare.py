@@ -46,7 +46,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the point. Returns 2 where storing was asked for and the point was refused."""
-    from monitor.cli.arguments.bath_source import learned_in, open_source, state_of
+    from monitor.cli.arguments.bath_source import learned_in, open_source
+    from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_temperature
 
@@ -141,9 +142,7 @@ def _point_lines(found: PointFound) -> list[str]:
 
 def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> Comparison:
     """The new point with those of the same day and thermometer."""
-    import datetime as dt
-
-    from monitor.cli.arguments.bath_source import today
+    from monitor.cli.arguments.common import today
     from monitor.prepare.probes.comparing import combine
     from monitor.prepare.state.folder import station_probe_id
 
@@ -153,7 +152,7 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
     number = station_probe_id(args.file, found.probe) if args.file is not None else None
     if before is not None:
         number = number or before.id
-        fresh = before.age_days(dt.date.fromisoformat(day)) <= SAME_DAY
+        fresh = before.age_days(day) <= SAME_DAY
         if fresh and before.reference == args.reference and before.reference_sd_c == args.reference_sd_c and not args.anew:
             points = [*before.points, found.point]
     return combine(
@@ -163,7 +162,7 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
         reference=args.reference,
         reference_sd_c=args.reference_sd_c,
         who=args.who or "somebody",
-        day=day,
+        day=day.isoformat(),
     )
 
 

@@ -9,6 +9,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.common import add_json, add_state, today
+
 if TYPE_CHECKING:
     from monitor.core.recipe.values import Recipe
 
@@ -36,8 +38,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def _with_state(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
-    parser.add_argument("--json", action="store_true", help="one object in place of words")
-    parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
+    add_json(parser)
+    add_state(parser)
     return parser
 
 
@@ -51,15 +53,9 @@ def run(args: argparse.Namespace) -> int:
         return _status(args)
     from monitor.prepare.state.folder import state_folder
 
-    entry = Change(_today().isoformat(), args.what) if args.action == "changed" else _test(args)
+    entry = Change(today().isoformat(), args.what) if args.action == "changed" else _test(args)
     save(state_folder(args.state), entry)
     return _status(args, None if args.action == "changed" else args.film)
-
-
-def _today() -> Any:
-    from monitor.live.clock import RealClock
-
-    return RealClock().wall().astimezone().date()
 
 
 def _open_s(recipe: Recipe) -> float:
@@ -91,8 +87,8 @@ def _test(args: argparse.Namespace) -> Any:
     from monitor.prepare.darkness.coin_test import COINS_S, CoinTest, coin_test
     from monitor.prepare.days import read_day
 
-    day = _today() if args.day is None else read_day(args.day)
-    if day > _today():
+    day = today() if args.day is None else read_day(args.day)
+    if day > today():
         raise InputWrong(f"--day {args.day}: a day to come; allowed: today or earlier")
     distance_cm = None if args.distance_cm is None else read_plain("--distance-cm", args.distance_cm, "0 to 2000")
     if distance_cm is not None and not 0 <= distance_cm <= 2000:
@@ -124,8 +120,8 @@ def _status(args: argparse.Namespace, film: str | None = None) -> int:
 
         recipe = open_recipe(args.recipe)
         film, open_s = recipe.film, _open_s(recipe)
-    entries, today = load(state_folder(args.state)), _today()
-    known = [darkness(entries, name, today) for name in (FILMS if film is None else (film,))]
+    entries, day = load(state_folder(args.state)), today()
+    known = [darkness(entries, name, day) for name in (FILMS if film is None else (film,))]
     if args.json:
         import json
 

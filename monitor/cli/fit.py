@@ -8,12 +8,14 @@ from __future__ import annotations
 import argparse
 import sys
 
+from monitor.cli.arguments.common import add_json
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("pairs", nargs="+", metavar="PAIR", help='temperature and time, such as "20 C=10:00"; two or more')
     parser.add_argument("--reference", metavar="TEMPERATURE", help='the recipe\'s reference, such as "20 C" (the default)')
-    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:

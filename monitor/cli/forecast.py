@@ -89,7 +89,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _vessel_lag(args: argparse.Namespace) -> float | None:
     """The learned lag of --vessel towards its bath; None without the option. Raises `InputWrong` where none was learned."""
-    from monitor.cli.arguments.bath_source import learned_in, state_of
+    from monitor.cli.arguments.bath_source import learned_in
+    from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
 
     if args.vessel is None:

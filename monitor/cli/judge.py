@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.common import add_json
 from monitor.cli.arguments.session_names import add_state, find_journal, journals_folder
 from monitor.core.errors import InputWrong
 
@@ -41,7 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     which.add_argument("--series", choices=("contrast", "grade"), help="how it moves with development, with a 95 %% interval")
     which.add_argument("--law", action="store_true", help="your own temperature law, from films of the same density")
     series.add_argument("--want", type=_between(0.0, 5.0), metavar="VALUE", help="with --series: the time for this value")
-    parser.add_argument("--json", action="store_true", help="one JSON object")
+    add_json(parser)
 
 
 def _between(low: float, high: float) -> Any:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import argparse
 import sys
 
+from monitor.cli.arguments.common import add_json, add_state
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("name", metavar="NAME", help="a bottle that stands in the ledger")
     parser.add_argument("--html", metavar="FILE.html", help="write a page with the label to cut out")
-    parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
-    parser.add_argument("--json", action="store_true", help="one object in place of words")
+    add_state(parser)
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:

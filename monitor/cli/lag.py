@@ -41,7 +41,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the lag. Raises `InputWrong` for readings that do not determine it."""
-    from monitor.cli.arguments.bath_source import learned_in, open_source, state_of
+    from monitor.cli.arguments.bath_source import learned_in, open_source
+    from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
 
     state = state_of(args)
@@ -55,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
-    from monitor.cli.arguments.bath_source import today
+    from monitor.cli.arguments.common import today
     from monitor.core.probes.learned import ProbeLag
     from monitor.prepare.probes.lags import learn_probe_lag
     from monitor.prepare.probes.learned_store import save_probe_lag
@@ -64,7 +65,7 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
     found = learn_probe_lag(series, args.at)
     if args.save:
         number = station_probe_id(args.file, series.probe) if args.file is not None else None
-        save_probe_lag(state, ProbeLag(series.probe, number, found.lag_s, found.sd_s, today()))
+        save_probe_lag(state, ProbeLag(series.probe, number, found.lag_s, found.sd_s, today().isoformat()))
     lines = [
         f"{series.probe} lags {found.lag_s:.1f} +/- {2 * found.sd_s:.1f} s (2 sd) in stirred water, from a jump of {found.change_c:.1f} C",
         "it is longer in still water; learn it again with another sleeve",
@@ -73,7 +74,7 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
 
 
 def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learned: Learned) -> int:
-    from monitor.cli.arguments.bath_source import today
+    from monitor.cli.arguments.common import today
     from monitor.core.probes.learned import DEFAULT_LAG_S, VesselLag
     from monitor.core.text.quantities import read_volume
     from monitor.prepare.probes.lags import BOTH_COMPARED_SD_C, BOTH_NOT_COMPARED_SD_C, WHEN_AGAIN, learn_vessel_lag
@@ -90,7 +91,8 @@ def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learne
     assert found.coupled_to is not None
     if args.save:
         volume = read_volume(args.volume) if args.volume is not None else None
-        save_vessel_lag(state, VesselLag(args.vessel, found.lag_s, found.sd_s, found.coupled_to, today(), volume, args.agitation))
+        day = today().isoformat()
+        save_vessel_lag(state, VesselLag(args.vessel, found.lag_s, found.sd_s, found.coupled_to, day, volume, args.agitation))
     known = f"{inside.probe}'s own lag was taken as {own_s:.1f} s" + (
         "" if own is not None else " (not learned: a second more, this a second less)"
     )

@@ -9,6 +9,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.common import add_json
+
 if TYPE_CHECKING:
     from fractions import Fraction
 
@@ -29,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--area", metavar="UNITS", help="film in units of 80 sq in (a roll, four 4x5 in sheets), with --stock-per-unit")
     parser.add_argument("--stock-per-unit", metavar="VOLUME", help="the least stock for one unit, from your own sheet")
     parser.add_argument("--graduates", metavar="LIST", help='yours: "25 ml, 100 ml, 600 ml"; each may say its error: "100 ml +/- 0.5 ml"')
-    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:

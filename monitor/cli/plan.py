@@ -9,6 +9,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from monitor.cli.arguments.common import add_json, add_state
+
 if TYPE_CHECKING:
     from monitor.core.recipe.values import Recipe
 
@@ -16,9 +18,9 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back")
-    parser.add_argument("--json", action="store_true", help="one object in place of words; seconds and Celsius, not rounded")
+    add_json(parser)
     parser.add_argument("--brief", action="store_true", help="leave out the cautions, which are the same each evening")
-    parser.add_argument("--state", metavar="FOLDER", help="where earlier sessions stand; default $STATE_DIRECTORY, else the XDG one")
+    add_state(parser)
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 

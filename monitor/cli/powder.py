@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 
+from monitor.cli.arguments.common import add_json
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
@@ -17,7 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     around.add_argument("--bath", metavar="C", help="it stands in a water bath of this temperature")
     parser.add_argument("--within", default="0.5 C", metavar="C", help='near enough; default "0.5 C"')
     parser.add_argument("--lag", metavar="m:ss", help="time constant of cooling that you measured")
-    parser.add_argument("--json", action="store_true", help="one object in place of words")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:

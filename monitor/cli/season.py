@@ -8,6 +8,8 @@ from __future__ import annotations
 import argparse
 import sys
 
+from monitor.cli.arguments.common import add_json
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
@@ -17,7 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bath", default="2.5 l", metavar="VOLUME", help="water in the bath; 2.5 l if left out")
     parser.add_argument("--tau", metavar="DURATION", help='its time constant, as forecast measured it, "49:00"; default: a rule of thumb')
     parser.add_argument("--hot", default="60 C", metavar="TEMPERATURE", help="the hot water at hand; 60 C if left out")
-    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -10,6 +10,8 @@ import sys
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+from monitor.cli.arguments.common import add_json
+
 if TYPE_CHECKING:
     from monitor.prepare.water.tempering import Ice, Warmth
 
@@ -28,7 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out")
     parser.add_argument("--file", metavar="STATION.toml", help="take --now from the running station's bath probe")
     parser.add_argument("--state", metavar="FOLDER", help="the station's state folder, if not as its file says")
-    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -65,7 +67,8 @@ def run(args: argparse.Namespace) -> int:
 def _bath_now(args: argparse.Namespace) -> float:
     from statistics import median
 
-    from monitor.cli.arguments.bath_source import live_source, state_of
+    from monitor.cli.arguments.bath_source import live_source
+    from monitor.cli.arguments.common import state_of
 
     source = live_source(args.file, state_of(args))
     bath = source.needed("bath")

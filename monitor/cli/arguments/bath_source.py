@@ -9,6 +9,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.cli.arguments.common import add_json, state_of
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -24,16 +25,7 @@ def add_source(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("journal", nargs="?", metavar="JOURNAL", help="a session's journal")
     parser.add_argument("--file", metavar="STATION.toml", help="the running station in place of a journal")
     parser.add_argument("--state", metavar="FOLDER", help="what was learned stands here; default: the station's, or your own")
-    parser.add_argument("--json", action="store_true", help="one object in place of words; not rounded")
-
-
-def state_of(args: argparse.Namespace) -> Path:
-    """The state folder: --state, else the station file's, else the default one."""
-    from monitor.prepare.state.folder import state_folder, station_state
-
-    if args.file is not None and args.state is None:
-        return station_state(args.file)
-    return state_folder(args.state)
+    add_json(parser)
 
 
 def open_source(args: argparse.Namespace) -> ReadingSource:
@@ -60,10 +52,3 @@ def learned_in(state: Path) -> Learned:
     from monitor.prepare.probes.learned_store import load_learned
 
     return load_learned(state)
-
-
-def today() -> str:
-    """ISO day, by the wall clock: a label for what is stored."""
-    from monitor.live.clock import RealClock
-
-    return RealClock().wall().date().isoformat()

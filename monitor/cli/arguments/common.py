@@ -1,0 +1,36 @@
+"""Options that many commands have, and the day on which they run. Tests: tests/cli/test_plan.py, tests/cli/test_bottle.py."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import argparse
+    import datetime as dt
+    from pathlib import Path
+
+
+def add_state(parser: argparse.ArgumentParser) -> None:
+    """Declare `--state`; `monitor.prepare.state.folder.state_folder` says what is meant by it."""
+    parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
+
+
+def state_of(args: argparse.Namespace) -> Path:
+    """The state folder: `--state`, else that of the station's file (`--file`), else the default one. Raises as `station_state`."""
+    from monitor.prepare.state.folder import state_folder, station_state
+
+    if args.file is not None and args.state is None:
+        return station_state(args.file)
+    return state_folder(args.state)
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """Declare `--json`."""
+    parser.add_argument("--json", action="store_true", help="print one JSON object in place of words; nothing in it is rounded")
+
+
+def today() -> dt.date:
+    """The day by the wall clock, in the machine's own time zone."""
+    from monitor.live.clock import RealClock
+
+    return RealClock().wall().astimezone().date()
