@@ -1,4 +1,4 @@
-"""`evenbath temper`: how much hot or cold water or ice. Decides nothing itself: monitor.prepare.water.tempering does.
+"""`evenbath temper`: how much hot or cold water or ice, and what a vessel is worth in water. Decides nothing itself: monitor.prepare.water.tempering does.
 
 With --file the last third is reckoned again from the station's own probe. Tests: tests/cli/test_temper.py.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
@@ -20,14 +21,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--volume", required=True, metavar="VOLUME", help='the water there is, "8 l"')
     parser.add_argument("--now", metavar="TEMPERATURE", help='its temperature, "18.2 C"; with --file the bath probe says it')
-    parser.add_argument("--want", required=True, metavar="TEMPERATURE", help='the temperature wanted, "20.3 C"')
+    parser.add_argument("--want", metavar="TEMPERATURE", help='the temperature wanted, "20.3 C"')
     second = parser.add_mutually_exclusive_group(required=True)
     second.add_argument("--with", dest="second", metavar="TEMPERATURE", help='the other water, "55 C"')
     second.add_argument("--ice", action="store_true", help="melting ice in place of water")
     second.add_argument("--bath", metavar="TEMPERATURE", help="no other water: how long a bottle stands in a bath of this temperature")
+    second.add_argument("--vessel", metavar="TEMPERATURE", help="no other water: what a vessel of this temperature is worth, with --then")
+    parser.add_argument("--then", metavar="TEMPERATURE", help="with --vessel: the water's temperature once it was poured into it")
     parser.add_argument("--lag", metavar="DURATION", help='of the bottle, with --bath; default "25:00" (a litre, still, common practice)')
     parser.add_argument("--container", metavar="VOLUME", help="what the container holds")
-    parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out")
+    parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out; --vessel tells it")
     parser.add_argument("--file", metavar="STATION.toml", help="take --now from the running station's bath probe")
     parser.add_argument("--state", metavar="FOLDER", help="the station's state folder, if not as its file says")
     add_json(parser)
@@ -41,8 +44,15 @@ def run(args: argparse.Namespace) -> int:
 
     if (args.now is None) == (args.file is None):
         raise InputWrong('the water\'s temperature comes from one place; allowed: --now "18.2 C", or --file STATION.toml')
-    volume, want = read_volume(args.volume), read_temperature(args.want)
+    volume = read_volume(args.volume)
     now = read_temperature(args.now) if args.now is not None else _bath_now(args)
+    if (args.vessel is None) != (args.then is None):
+        raise InputWrong('--vessel and --then belong together; allowed: both, such as --vessel "8 C" --then "19.3 C"')
+    if args.vessel is not None:
+        return _vessel(args, volume, now)
+    if args.want is None:
+        raise InputWrong('which temperature is wanted? allowed: --want "20.3 C"')
+    want = read_temperature(args.want)
     vessel = read_volume(args.vessel_water) if args.vessel_water is not None else 0.0
     container = read_volume(args.container) if args.container is not None else None
     if args.lag is not None and args.bath is None:
@@ -73,6 +83,16 @@ def _bath_now(args: argparse.Namespace) -> float:
     source = live_source(args.file, state_of(args))
     bath = source.needed("bath")
     return median(bath.celsius[-5:])
+
+
+def _vessel(args: argparse.Namespace, volume_ml: float, poured_c: float) -> int:
+    from monitor.core.text.quantities import read_temperature
+    from monitor.prepare.water.tempering import vessel_water
+
+    found = vessel_water(volume_ml, poured_c, read_temperature(args.vessel), read_temperature(args.then))
+    text = f"the vessel takes as much heat as {found.ml:.0f} +/- {2 * found.sd_ml:.0f} ml of water (2 sd)"
+    data = {"vessel_water_ml": found.ml, "sd_ml": found.sd_ml}
+    return _print(args.json, data, [f'{text}: --vessel-water "{found.ml:.0f} ml" takes it into account'])
 
 
 def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
@@ -121,11 +141,11 @@ def _ice_lines(chill: Ice, want_c: float) -> list[str]:
     ]
 
 
-def _print(as_json: bool, data: dict[str, object], lines: list[str]) -> int:
+def _print(as_json: bool, data: Mapping[str, object], lines: list[str]) -> int:
     if as_json:
         import json
 
-        sys.stdout.write(json.dumps(data) + "\n")
+        sys.stdout.write(json.dumps(dict(data)) + "\n")
     else:
         sys.stdout.write("".join(f"{line}\n" for line in lines))
     return 0

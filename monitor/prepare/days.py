@@ -21,7 +21,7 @@ _UNITS: dict[str, Unit] = {"day": "day", "week": "week", "month": "month", "year
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class CalendarSpan:
     """A whole number of days, weeks, months or years, above zero."""
 
     count: int
@@ -47,12 +47,12 @@ def _later(day: dt.date, days: int) -> dt.date:
     return dt.date.max if days > (dt.date.max - day).days else day + dt.timedelta(days=days)
 
 
-def read_span(text: object) -> Span:
+def read_span(text: object) -> CalendarSpan:
     """A span from text such as "6 months". Raises `InputWrong`; zero is refused."""
     match = _SPAN.fullmatch(text.strip().lower()) if isinstance(text, str) else None
     if match is None or int(match[1]) == 0:
         raise QuantityWrong(f"{shown(text)} is not a span of time", ALLOWED)
-    return Span(int(match[1]), _UNITS[match[2]])
+    return CalendarSpan(int(match[1]), _UNITS[match[2]])
 
 
 def read_day(text: object) -> dt.date:

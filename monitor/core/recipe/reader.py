@@ -41,7 +41,7 @@ def recipe_from_data(data: Mapping[str, Any]) -> Recipe:
 
 # Bounds and defaults. Where a number is not the contract's, it says where it comes from.
 
-LONGEST_S = 24 * 3600.0
+LONGEST_STAGE_S = 24 * 3600.0
 DEFAULT_REFERENCE_C, REFERENCE_RANGE_C = 20.0, (5.0, 50.0)
 ENERGY_RANGE_KJ_MOL, PER_10_C_RANGE = (10.0, 200.0), (1.0, 6.0)
 VALID_HALF_WIDTH_C = 4.0
@@ -135,11 +135,11 @@ class _StageReader:
 
     def _time(self, role: str | None) -> float | None:
         if role != "load":
-            return self.table.duration("time", 1.0, LONGEST_S, TIME_SAYS, required=True)
+            return self.table.duration("time", 1.0, LONGEST_STAGE_S, TIME_SAYS, required=True)
         if "time" not in self.table:
             self.table.raw("time")
             return 0.0
-        return self.table.duration("time", 0.0, LONGEST_S, '"0:00" to "24:00:00"')
+        return self.table.duration("time", 0.0, LONGEST_STAGE_S, '"0:00" to "24:00:00"')
 
     def _fill(self, counted: str) -> float:
         full = counted == "full to empty"
@@ -213,7 +213,7 @@ class _StageReader:
             except QuantityWrong as wrong:
                 table.document.problem(path, f"pair {i + 1}: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
                 continue
-            if not (BOUND_C[0] <= celsius <= BOUND_C[1] and 1.0 <= seconds <= LONGEST_S):
+            if not (BOUND_C[0] <= celsius <= BOUND_C[1] and 1.0 <= seconds <= LONGEST_STAGE_S):
                 table.document.problem(path, f"pair {i + 1} is out of range", f'{TEMPERATURE_SAYS} and {TIME_SAYS}')
                 continue
             pairs.append((celsius, seconds))
@@ -270,7 +270,7 @@ class _StageReader:
         return until or ("at least" if role in AT_LEAST_ROLES else "time")
 
     def _at_most(self, until: str, planned_s: float | None) -> float | None:
-        at_most_s = self.table.duration("at_most", 1.0, LONGEST_S, TIME_SAYS)
+        at_most_s = self.table.duration("at_most", 1.0, LONGEST_STAGE_S, TIME_SAYS)
         if "at_most" not in self.table:
             return None
         if until != "at least":
@@ -312,9 +312,9 @@ class _StageReader:
         return False, tuple(burst for burst in bursts if burst is not None)
 
     def _burst(self, table: Table, until: str, planned_s: float | None) -> Burst | None:
-        from_s = table.duration("from", 0.0, LONGEST_S, '"0:00" to "24:00:00"')
-        every_s = table.duration("every", 1.0, LONGEST_S, TIME_SAYS)
-        for_s = table.duration("for", 1.0, LONGEST_S, TIME_SAYS, required=True)
+        from_s = table.duration("from", 0.0, LONGEST_STAGE_S, '"0:00" to "24:00:00"')
+        every_s = table.duration("every", 1.0, LONGEST_STAGE_S, TIME_SAYS)
+        for_s = table.duration("for", 1.0, LONGEST_STAGE_S, TIME_SAYS, required=True)
         if ("from" in table) == ("every" in table):
             allowed = '{ from = "0:00", for = "0:30" } or { every = "1:00", for = "0:10" }'
             table.document.problem(table.path, f"{table.name} needs one of from and every", allowed)

@@ -19,14 +19,14 @@ from typing import Any, Literal
 from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.recipe.light import FILMS
 from monitor.core.text.quantities import format_duration
-from monitor.prepare.days import Span, read_day
+from monitor.prepare.days import CalendarSpan, read_day
 from monitor.prepare.state.folder import LEARNED
 from monitor.prepare.state.kept_lines import read_lines, writing
 
 FILE = "darkness.jsonl"
 COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)
 """When each coin is lifted, seconds after the first moment of exposure."""
-DUE_AFTER = Span(6, "month")
+DUE_AFTER = CalendarSpan(6, "month")
 TIMES_OPEN = 2.0
 """Film must stay clear for so many times as long as it lies open."""
 Standing = Literal["never tested for this film", "due again", "light found", "tested"]

@@ -17,7 +17,7 @@ from monitor.core.errors import InputWrong
 from monitor.core.recipe.reader import (
     DEFAULT_REFERENCE_C,
     ENERGY_RANGE_KJ_MOL,
-    LONGEST_S,
+    LONGEST_STAGE_S,
     PER_10_C_RANGE,
     REFERENCE_RANGE_C,
     REFERENCE_SAYS,
@@ -95,7 +95,7 @@ def read_pair(text: str) -> GivenPair:
         raise InputWrong(f"{shown(text)}: {wrong}") from None
     if not BOUND_C[0] <= celsius <= BOUND_C[1]:
         raise InputWrong(f'{shown(text)}: no temperature of a developer; allowed: {TEMPERATURE_SAYS}')
-    if not 1.0 <= seconds <= LONGEST_S:
+    if not 1.0 <= seconds <= LONGEST_STAGE_S:
         raise InputWrong(f'{shown(text)}: no time of a developer; allowed: {TIME_SAYS}')
     return GivenPair(celsius, seconds, celsius_text.strip(), time_text.strip())
 

@@ -40,7 +40,7 @@ Answers = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class BlankQuestion:
     """What a mark asks for. `fragment` turns an answer, given those before it, into TOML; it raises `InputWrong`."""
 
     prompt: str
@@ -176,28 +176,28 @@ def _pairs(answer: str, earlier: Answers) -> str:
 
 
 _STAGE_TIME = _quantity(read_duration)
-_QUESTIONS: dict[str, Question] = {
-    "name": Question("What shall the recipe be called?", _text),
-    "film": Question("What is the film sensitive to?", _one_of(*get_args(Film))),
-    "what": Question("What is in it, in your words?", _text),
-    "area": Question("How many units of 80 sq in?", _number(0.01, 1000, "a number above 0, such as 1.5")),
-    "time": Question("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
-    "second_time": Question("The second developing bath's time?", _STAGE_TIME),
-    "counted": Question('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
-    "reference": Question("At which temperature?", _quantity(read_temperature)),
-    "pairs": Question('More pairs from your sheet, such as "18 C=12:10, 24 C=6:45"? None: just press return', _pairs),
-    "factor": Question("Times a factor of your own?", _number(0.01, 3, "a number above 0, at most 3")),
-    "drain": Question("How long does the vessel take to empty?", _quantity(read_duration)),
-    "band": Question("Within how much of the reference do you want to hold it?", _quantity(read_temperature_difference)),
-    "developer": Question("What do you call the developer?", _text),
-    "first_bath": Question("What do you call the first bath?", _text),
-    "second_bath": Question("What do you call the second bath?", _text),
-    "dilution": Question('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
-    "volume": Question("How much of it?", _quantity(read_volume)),
-    "bleach": Question("The bleach's time?", _STAGE_TIME),
-    "fix": Question("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
-    "count": Question("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
-    "interval": Question("How long between one sheet and the next going in?", _quantity(read_duration)),
+_QUESTIONS: dict[str, BlankQuestion] = {
+    "name": BlankQuestion("What shall the recipe be called?", _text),
+    "film": BlankQuestion("What is the film sensitive to?", _one_of(*get_args(Film))),
+    "what": BlankQuestion("What is in it, in your words?", _text),
+    "area": BlankQuestion("How many units of 80 sq in?", _number(0.01, 1000, "a number above 0, such as 1.5")),
+    "time": BlankQuestion("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
+    "second_time": BlankQuestion("The second developing bath's time?", _STAGE_TIME),
+    "counted": BlankQuestion('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
+    "reference": BlankQuestion("At which temperature?", _quantity(read_temperature)),
+    "pairs": BlankQuestion('More pairs from your sheet, such as "18 C=12:10, 24 C=6:45"? None: just press return', _pairs),
+    "factor": BlankQuestion("Times a factor of your own?", _number(0.01, 3, "a number above 0, at most 3")),
+    "drain": BlankQuestion("How long does the vessel take to empty?", _quantity(read_duration)),
+    "band": BlankQuestion("Within how much of the reference do you want to hold it?", _quantity(read_temperature_difference)),
+    "developer": BlankQuestion("What do you call the developer?", _text),
+    "first_bath": BlankQuestion("What do you call the first bath?", _text),
+    "second_bath": BlankQuestion("What do you call the second bath?", _text),
+    "dilution": BlankQuestion('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
+    "volume": BlankQuestion("How much of it?", _quantity(read_volume)),
+    "bleach": BlankQuestion("The bleach's time?", _STAGE_TIME),
+    "fix": BlankQuestion("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
+    "count": BlankQuestion("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
+    "interval": BlankQuestion("How long between one sheet and the next going in?", _quantity(read_duration)),
 }
 
 

@@ -19,7 +19,7 @@ from typing import Literal
 from monitor.core.errors import InputWrong
 from monitor.prepare.probes.readings import ProbeReadings
 
-LONGEST_S, SHORTEST_S = 20 * 60.0, 4 * 60.0
+LONGEST_USED_S, SHORTEST_USED_S = 20 * 60.0, 4 * 60.0
 """The last 20 minutes are used if they are of one piece, at least the last 4."""
 NEEDED_S = 5 * 60.0
 BIN_S = 10.0
@@ -118,20 +118,20 @@ def fit_bath(bath: ProbeReadings, room: ProbeReadings | None = None) -> FittedBa
     If something happened to the water within the last 20 minutes only what came after it is used.
     """
     newest = bath.t_s[-1]
-    recent = bath.between(newest - LONGEST_S, newest)
+    recent = bath.between(newest - LONGEST_USED_S, newest)
     if recent.t_s[-1] - recent.t_s[0] < NEEDED_S - BIN_S or len(recent.t_s) < 6:
         raise InputWrong(
             f'probe "{bath.probe}": {(recent.t_s[-1] - recent.t_s[0]) / 60:.1f} minutes with {len(recent.t_s)} good readings; '
             f"allowed: {NEEDED_S / 60:.0f} minutes or more, 10 to 20 are better"
         )
     room_c, room_sd = ROOM_PRIOR_C
-    seen = room.between(newest - LONGEST_S, newest) if room is not None else None
+    seen = room.between(newest - LONGEST_USED_S, newest) if room is not None else None
     if seen is not None and seen.celsius:
         room_c, room_sd = median(seen.celsius), ROOM_PROBE_SD_C
     noise = _noise(recent)
     bins = _bins(recent)
     pieces = [bins]
-    for length_s in (900.0, 600.0, 420.0, 300.0, SHORTEST_S):
+    for length_s in (900.0, 600.0, 420.0, 300.0, SHORTEST_USED_S):
         shorter = [b for b in bins if b[0] >= newest - length_s]
         if len(shorter) >= 6 and len(shorter) < len(pieces[-1]):
             pieces.append(shorter)

@@ -144,23 +144,27 @@ def read_graduates(text: str) -> tuple[Graduate, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """How an amount is best measured: which graduate, how often it is filled, and by how many per cent the amount may then be off."""
+class GraduateChoice:
+    """How an amount is best measured: which graduate, how many fillings, and by how many per cent the amount may then be off."""
 
     graduate: Graduate
     fills: int
     error_percent: float
 
 
-def best_graduate(amount_ml: float, graduates: Sequence[Graduate]) -> Measured | None:
-    """The graduate with the least error for this amount; each filling adds its own. None for no amount or no graduates."""
+def best_graduate(amount_ml: float, graduates: Sequence[Graduate]) -> GraduateChoice | None:
+    """The graduate with the least error for this amount. None for no amount or no graduates.
+
+    The readings of several fillings are off independently of each other: their errors combine as the root of the sum of
+    squares. More than two fillings only where no graduate does with less; more than ten, never.
+    """
     if amount_ml <= 0 or not graduates:
         return None
     ways = []
     for graduate in graduates:
         fills = max(1, math.ceil(amount_ml / graduate.holds_ml - 1e-9))
         if fills <= 10:
-            ways.append(Measured(graduate, fills, 100.0 * graduate.error_ml * math.sqrt(fills) / amount_ml))
+            ways.append(GraduateChoice(graduate, fills, 100.0 * graduate.error_ml * math.sqrt(fills) / amount_ml))
     usable = [w for w in ways if w.fills <= 2] or ways
     return min(usable, key=lambda w: (w.error_percent, w.fills), default=None)
 

@@ -24,6 +24,10 @@ FORMULA_SD = 0.004
 """What constant heat and density miss, as a share of the second water's distance: 0.16 C for 40 C (IAPWS-IF97, facts of this project)."""
 MEASURE_SD = 0.03
 """Standard uncertainty of an amount measured with a jug: 3 % (ours)."""
+TELLING_C = 5.0
+"""So far apart, water and vessel tell what the vessel is worth to about a third of a usual tank's 50 ml (own arithmetic)."""
+READING_SD_C = 0.1
+"""Standard uncertainty of one reading of a thermometer against another (ours)."""
 SCALDS_C = 50.0
 """Water that scalds (common practice)."""
 HOT_WATER_CAUTION = "hot water: away from tank and film, pour slowly, stir, wait 60 s; it scalds"
@@ -52,6 +56,14 @@ class Ice:
     after_ml: float
     outcome_sd_c: float
     fits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class VesselWater:
+    """Water that takes as much heat as a vessel does, ml, and its standard uncertainty by three readings of `READING_SD_C`."""
+
+    ml: float
+    sd_ml: float
 
 
 def effective_volume(volume_ml: float, vessel_water_ml: float) -> float:
@@ -110,17 +122,21 @@ def mixed_c(volume_ml: float, now_c: float, added_ml: float, with_c: float, vess
     return (total * now_c + added_ml * with_c) / (total + added_ml)
 
 
-def vessel_water(volume_ml: float, poured_c: float, vessel_c: float, after_c: float) -> float:
-    """What a vessel is worth in water, ml: `volume_ml` at `poured_c`, poured into a vessel at `vessel_c`, is at `after_c` at once.
+def vessel_water(volume_ml: float, poured_c: float, vessel_c: float, after_c: float) -> VesselWater:
+    """What a vessel is worth in water: `volume_ml` at `poured_c`, poured into a vessel at `vessel_c`, is at `after_c` at once.
 
-    Raises `InputWrong` where the vessel was too near the water to tell.
+    Raises `InputWrong` where the vessel was less than `TELLING_C` from the water, or the mixture is not between the two.
     """
-    if abs(after_c - vessel_c) < 3.0 or not min(vessel_c, poured_c) < after_c <= max(vessel_c, poured_c):
+    effective_volume(volume_ml, 0.0)  # refuses no water at all
+    apart_c, kept_c = abs(poured_c - vessel_c), abs(after_c - vessel_c)
+    lost_c = (poured_c - after_c) * (1.0 if poured_c > vessel_c else -1.0)
+    if apart_c < TELLING_C - 1e-9 or not 0.0 <= lost_c < apart_c:
         raise InputWrong(
-            f"poured {poured_c:g} C, vessel {vessel_c:g} C, together {after_c:g} C: cannot be told; "
-            "allowed: a vessel 5 C or more from the water, and a mixture between the two"
+            f"poured at {poured_c:g} C, vessel at {vessel_c:g} C, then {after_c:g} C: that does not tell the vessel's heat; "
+            f"allowed: a vessel {TELLING_C:g} C or more from the water, and a mixture between the two"
         )
-    return volume_ml * (poured_c - after_c) / (after_c - vessel_c)
+    per_c = math.hypot(apart_c, kept_c, lost_c) / kept_c**2
+    return VesselWater(volume_ml * lost_c / kept_c, volume_ml * per_c * READING_SD_C)
 
 
 def warm_up_s(now_c: float, bath_c: float, want_c: float, lag_s: float) -> float:

@@ -73,10 +73,31 @@ def test_a_container_that_would_run_over_is_noticed() -> None:
 
 
 def test_a_vessels_own_heat_is_learned_from_one_pouring() -> None:
-    """The practice's cold tank: 512 ml at 20.5 C into a tank at 8 C is at 19.3 C at once: worth about 52 ml (within 5)."""
-    assert vessel_water(512.0, 20.5, 8.0, 19.35) == pytest.approx(52.0, abs=5.0)
-    with pytest.raises(InputWrong, match="cannot be told"):
-        vessel_water(512.0, 20.5, 20.0, 20.4)
+    """The practice's cold tank: 512 ml at 20.5 C into a tank at 8 C is at 19.3 C at once: worth about 52 ml (within 5).
+
+    Said with how far three readings of 0.1 C leave that open; a warm vessel tells as much as a cold one.
+    """
+    found = vessel_water(512.0, 20.5, 8.0, 19.35)
+    assert found.ml == pytest.approx(52.0, abs=5.0)
+    assert found.sd_ml == pytest.approx(512.0 * 0.1 * math.hypot(12.5, 11.35, 1.15) / 11.35**2)
+    assert vessel_water(500.0, 20.0, 40.0, 22.0).ml == pytest.approx(500.0 * 2.0 / 18.0)
+    assert vessel_water(500.0, 20.0, 8.0, 20.0).ml == 0.0
+
+
+@pytest.mark.parametrize(("vessel_c", "after_c"), [(15.5, 20.1), (25.5, 20.9)])
+def test_a_vessel_is_told_from_five_degrees_on(vessel_c: float, after_c: float) -> None:
+    """Exactly 5 C from the water is enough, as the message says; a tenth less is not."""
+    assert vessel_water(512.0, 20.5, vessel_c, after_c).ml > 0.0
+    nearer_c = vessel_c + (0.1 if vessel_c < 20.5 else -0.1)
+    with pytest.raises(InputWrong, match="5 C or more from the water"):
+        vessel_water(512.0, 20.5, nearer_c, after_c)
+
+
+@pytest.mark.parametrize("after_c", [20.6, 8.0, 7.0])
+def test_a_mixture_outside_its_two_parts_tells_nothing(after_c: float) -> None:
+    """Warmer than the water, or as cold as the vessel was."""
+    with pytest.raises(InputWrong, match="between the two"):
+        vessel_water(512.0, 20.5, 8.0, after_c)
 
 
 def test_a_bottle_warms_like_everything_else() -> None:
