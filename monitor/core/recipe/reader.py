@@ -110,7 +110,7 @@ class _StageReader:
         law = self._law(reference_c, time_s, valid_c)
         steer = self._steer(role)
         factor = table.number("factor", 0, 3, "above 0, at most 3", above=True)
-        until = self._until(role, time_s)
+        until = self._until(role)
         planned_s = None if time_s is None else time_s * (1.0 if factor is None else factor)
         at_most_s = self._at_most(until, planned_s)
         drain_s, ready_s = self._drain_and_ready(role, until, planned_s, fill_s if counted == "full to empty" else None)
@@ -263,10 +263,10 @@ class _StageReader:
             self.table.wrong("steer", "steer = true without a rate", "a rate in this stage, or steer = false")
         return steer
 
-    def _until(self, role: str | None, time_s: float | None) -> Until:
+    def _until(self, role: str | None) -> Until:
         until = self.table.choice("until", get_args(Until))
-        if until == "time" and role == "load" and not time_s:
-            self.table.wrong("until", 'until = "time" for loading without a time', '"at least": a tap ends the loading')
+        if until == "time" and role == "load":
+            self.table.wrong("until", 'until = "time" for loading', '"at least": a press of the person ends the loading')
         return until or ("at least" if role in AT_LEAST_ROLES else "time")
 
     def _at_most(self, until: str, planned_s: float | None) -> float | None:

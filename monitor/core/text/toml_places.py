@@ -34,8 +34,6 @@ class Places:
     """Lines of everything that was found, 1-based. A table's line is its header's, or its first key's where it has no header."""
 
     lines: Mapping[Path, int]
-    headers: frozenset[Path]
-    """Those that have a header of their own, `[table]` or `[[table]]`."""
 
     def line(self, path: Path) -> int:
         """The line of this path, or of the nearest table around it that stands in the text; 1 for the whole text."""
@@ -48,7 +46,7 @@ def find_places(text: str) -> Places:
     """Locate every table, key and array element. Never raises."""
     scan = _Scan(text)
     scan.run()
-    return Places(scan.lines, frozenset(scan.headers))
+    return Places(scan.lines)
 
 
 def _unescape(match: re.Match[str]) -> str:
@@ -65,7 +63,6 @@ class _Scan:
         self._text = text
         self._newlines = [m.start() for m in re.finditer("\n", text)]
         self.lines: dict[Path, int] = {}
-        self.headers: set[Path] = set()
         self._lengths: dict[Path, int] = {}  # arrays of tables: how many so far
         self._at = 0
         self._stop = False
@@ -137,7 +134,6 @@ class _Scan:
         if mark == "[":
             self.lines.pop(path, None)  # known so far only from a table inside it: its own header counts
             self._note(path, begin)
-        self.headers.add(path)
         return path
 
     def _named(self, table: Path) -> Path:

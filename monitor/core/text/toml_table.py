@@ -2,8 +2,8 @@
 
 What a file may say is declared at the point of use: each getter names the key, its kind and its bounds, and `finish`
 turns every key that nobody asked for into a problem. A getter answers None for a key that is missing or wrong; a wrong
-one has then been written down already. Lines: a wrong value's own; a missing or unknown key's is that of its table's
-header (the contract, section 2). Only syntax errors end the reading at once. No I/O. Tests: tests/core/text/test_toml_table.py.
+one has then been written down already. Lines: a wrong value's and an unknown key's own; a missing key's is that of its
+table's header (the contract, section 2). Only syntax errors end the reading at once. No I/O. Tests: tests/core/text/test_toml_table.py.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
+from difflib import get_close_matches
 from typing import Any, TypeVar
 
 from monitor.core.errors import FileWrong, Problem
@@ -39,10 +40,6 @@ class Document:
     def line(self, path: Path) -> int:
         """1-based line of a path; 0 where the data never were text."""
         return self._places.line(path) if self._places is not None else 0
-
-    def has_header(self, path: Path) -> bool:
-        """Whether it is a table with a header of its own."""
-        return self._places is not None and path in self._places.headers
 
     def problem(self, path: Path, what: str, allowed: str) -> None:
         """Write one problem down. `allowed` is said after "allowed: "."""
@@ -252,12 +249,9 @@ class Table:
                 self.document.problem(path, f"{key}: {shown(item)} is not a table", f"{name} for each")
 
     def finish(self) -> None:
-        """Write down every key that nobody asked for."""
+        """Write down every key that nobody asked for, on its own line, with the nearest known key where one is near."""
         for key in self._data:
             if key not in self._asked:
-                path: Path = (*self.path, key)
-                first = (*path, 0) if self.document.has_header((*path, 0)) else path
-                own = not self.path or self.document.has_header(first)
-                here = self.document.line(first)
-                where = "" if own or not here else f" (line {here})"
-                self.document.problem(first if own else self.path, f"{self.name} knows no {shown(key)}{where}", ", ".join(self._asked))
+                near = get_close_matches(key, self._asked, n=1)
+                nearest = f' (nearest: "{near[0]}")' if near else ""
+                self.document.problem((*self.path, key), f"unknown key {shown(key)} in {self.name}{nearest}", ", ".join(self._asked))

@@ -43,12 +43,16 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
     "film unknown": (("panchromatic => orange",), "film =", '"orange" is not known here; allowed: "panchromatic", "orthochromatic"'),
     "film missing": (('film = "panchromatic"\n =>',), "schema", "the file has no film"),
     "vessel unknown": (("lidded tank => bucket",), "vessel", '"lidded tank", "open tank", "open tray", "drum"'),
-    "unknown top key": (("\n[contents] => colour = 1\n[contents]",), "colour = 1", 'the file knows no "colour"'),
-    "unknown table": (("[contents] => [content]",), "[content]", 'the file knows no "content"'),
-    "unknown key in contents": (("area_units = 1.0 => units = 1.0",), "[contents]", 'knows no "units" (line 8)'),
+    "unknown top key": (("\n[contents] => colour = 1\n[contents]",), "colour = 1", 'unknown key "colour" in the file'),
+    "unknown table": (("[contents] => [content]",), "[content]", 'unknown key "content" in the file (nearest: "contents")'),
+    "unknown key in contents": (
+        ("area_units = 1.0 => units = 1.0",), "units = 1.0", 'unknown key "units" in [contents] (nearest: "area_units")',
+    ),
     "area as text": (('area_units = 1.0 => area_units = "1"',), "area_units", "not a number"),
     "area below zero": (("area_units = 1.0 => area_units = -1",), "area_units", "out of range"),
-    "unknown key in a stage": (('solution = "developer A" => soluton = "developer A"',), "[[stage]]", '[[stage]] 1 knows no "soluton"'),
+    "unknown key in a stage": (
+        ('solution = "developer A" => soluton = "developer A"',), "soluton", 'unknown key "soluton" in [[stage]] 1 (nearest: "solution")',
+    ),
     "stage name missing": (('name = "develop"\n =>',), "[[stage]]", "[[stage]] 1 has no name"),
     "role unknown": (('role = "develop" => role = "toner"',), 'role = "toner"', '"toner" is not known here'),
     "time missing": (('time = "10:00"\n =>',), "[[stage]]", "[[stage]] 1 has no time"),
@@ -66,7 +70,7 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
     "steer for colour": (("panchromatic => colour",), "steer = true", "the layers of colour film do not follow one rate"),
     "steer without a rate": (('time = "5:00" => time = "5:00"\nsteer = true',), "steer = true\nuntil", "steer = true without a rate"),
     "law unknown": (('law = "pairs" => law = "linear"',), "rate =", '"linear" is not known here'),
-    "unknown key in a rate": (("sd_percent_per_c => sd",), "rate =", 'rate knows no "sd"'),
+    "unknown key in a rate": (("sd_percent_per_c => sd",), "24 C\", \"6:45", 'unknown key "sd" in rate'),
     "one pair": (('["18 C", "12:10"],\n =>', ',\n  ["24 C", "6:45"] =>'), "rate =", "fewer than two pairs"),
     "pairs out of order": (('["18 C", "12:10"] => ["22 C", "12:10"]',), '["20 C"', "the temperature 20 C is out of order"),
     "a temperature twice": (('["18 C", "12:10"] => ["68 F", "10:00"]',), '["20 C"', "the temperature 20 C stands twice"),
@@ -115,8 +119,9 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
     "load that ends by time": (
         ('role = "fix" => role = "load"', 'time = "5:00"\n =>', "at least => time", 'at_most = "12:00"\n =>'),
         "until",
-        "loading without a time",
+        'until = "time" for loading; allowed: "at least"',
     ),
+    "load with a time that ends by time": (('role = "fix" => role = "load"', "at least => time", 'at_most = "12:00"\n =>'), "until", "for loading"),
 }  # fmt: skip
 
 BROKEN_RATES: dict[str, tuple[str, str]] = {
@@ -124,7 +129,7 @@ BROKEN_RATES: dict[str, tuple[str, str]] = {
     "coefficient too large": ('{ law = "coefficient", per_10_c = 6.1 }', "allowed: 1.0 to 6.0"),
     "coefficient missing": ('{ law = "coefficient", sd = 0.1 }', "rate has no per_10_c"),
     "coefficient with an energy": (
-        '{ law = "coefficient", per_10_c = 2, activation_energy_kj_mol = 60 }', 'knows no "activation_energy_kj_mol"',
+        '{ law = "coefficient", per_10_c = 2, activation_energy_kj_mol = 60 }', 'unknown key "activation_energy_kj_mol"',
     ),
     "coefficient's sd below zero": ('{ law = "coefficient", per_10_c = 2, sd = -1 }', "sd: -1 is out of range"),
     "energy too small": ('{ law = "arrhenius", activation_energy_kj_mol = 9.9 }', "allowed: 10 to 200"),
@@ -141,7 +146,7 @@ BROKEN_SHEETS: dict[str, tuple[tuple[str, ...], str, str]] = {
     "count of nothing": (("count = 6 => count = 0",), "count", "1 to 100"),
     "interval missing": (('interval = "0:10"\n =>',), "[sheets]", "[sheets] has no interval"),
     "interval a bare number": (('interval = "0:10" => interval = 10',), "interval", "10 is not a duration"),
-    "unknown key": (("count = 6 => count = 6\nsheets = 6",), "[sheets]", 'knows no "sheets" (line '),
+    "unknown key": (("count = 6 => count = 6\nsheets = 6",), "sheets = 6", 'unknown key "sheets" in [sheets]'),
     "factors of the wrong count": (("count = 6 => count = 6\nfactors = [1, 1, 0.8]",), "factors", "3 for 6 sheets; allowed: 6 factors"),
     "a factor of nothing": (("count = 6 => count = 6\nfactors = [1, 1,\n1, 0, 1, 1]",), "1, 0, 1", "0 is not a factor"),
     "factors no list": (("count = 6 => count = 6\nfactors = 1",), "factors", "not a list"),

@@ -129,14 +129,6 @@ def test_windows_line_ends_count_as_one_line() -> None:
     assert find_places(EVERYTHING.replace("\n", "\r\n")).lines == find_places(EVERYTHING).lines
 
 
-def test_headers_are_told_from_inline_tables() -> None:
-    """A table with a header of its own is marked so; inline and dotted ones are not."""
-    headers = find_places(EVERYTHING).headers
-    assert {("table",), ("table", "sub"), ("stage", 0), ("stage", 0, "part", 1), ("later",)} <= headers
-    assert ("dotted",) not in headers
-    assert ("stage", 0, "rate") not in headers
-
-
 def test_an_unknown_path_gets_the_line_of_what_is_around_it() -> None:
     """A missing key gets its table's line, a missing top-level key the first."""
     places = find_places(EVERYTHING)

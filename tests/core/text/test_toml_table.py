@@ -108,7 +108,7 @@ def test_a_sound_document_has_no_problem() -> None:
         ("table = 3", "not a table"),
         ("item = 3", "not a list of tables"),
         ("item = [3]", "not a table"),
-        ("other = 1", "knows no"),
+        ("other = 1", "unknown key"),
     ],
 )
 def test_a_wrong_value_is_named_on_its_line(key: str, words: str) -> None:
@@ -126,17 +126,23 @@ def test_text_is_one_printable_line(name: str) -> None:
     assert found.line == 1
 
 
-def test_missing_and_unknown_keys_have_the_line_of_their_tables_header() -> None:
-    """A table inside says its own header, an array of tables the header of the one that is meant."""
+def test_a_missing_key_has_the_line_of_its_tables_header_and_an_unknown_one_its_own() -> None:
+    """A table inside says its own header, an array of tables the header of the one that is meant; the nearest key is named."""
     text = 'name = "n"\n[table]\n\ncold = "20 C"\n[[item]]\nname = "a"\n[[item]]\n\nnmae = "b"\n[item.sub]\nx = 1\n'
-    found = [(p.line, p.what) for p in problems(text)]
+    found = [(p.line, p.what, p.allowed) for p in problems(text)]
     assert found == [
-        (2, "[table] has no warm"),
-        (2, '[table] knows no "cold" (line 4)'),
-        (7, "[[item]] 2 has no name"),
-        (7, '[[item]] 2 knows no "nmae" (line 9)'),
-        (10, '[[item]] 2 knows no "sub"'),
+        (2, "[table] has no warm", "allowed: warm is needed here"),
+        (4, 'unknown key "cold" in [table]', "allowed: warm"),
+        (7, "[[item]] 2 has no name", "allowed: name is needed here"),
+        (9, 'unknown key "nmae" in [[item]] 2 (nearest: "name")', "allowed: name"),
+        (10, 'unknown key "sub" in [[item]] 2', "allowed: name"),
     ]
+
+
+def test_an_unknown_key_of_an_inline_table_has_its_own_line_too() -> None:
+    """Wherever in the brackets it stands."""
+    (found,) = problems('name = "n"\ntable = { warm = "20 C", wrm = "20 C" }\n')
+    assert (found.line, found.what) == (2, 'unknown key "wrm" in [table] (nearest: "warm")')
 
 
 def test_an_unknown_table_has_the_line_of_its_own_header() -> None:

@@ -76,7 +76,7 @@ def test_state_lamp_switch_and_broker_may_be_left_out() -> None:
         ("lag_s = 8.0", "lag_s = 500", 7, "0 to 120"),
         ('id = "28-0416c1a2b3d4"', 'id = "28-0316a2795f3c"', 9, "one probe an id"),
         ('role = "bath"', 'role = "developer"', 10, "one developer probe"),
-        ('role = "bath"', 'role = "bath"\ncolour = "red"', 8, "id, role, lag_s"),
+        ('role = "bath"', 'role = "bath"\ncolour = "red"', 11, "id, role, lag_s"),
         ('factory = "lgpio"', 'factory = "magic"', 12, '"lgpio"'),
         ('sounder = "GPIO18"', 'sounder = "18"', 13, '"GPIO0" to "GPIO27"'),
         ('sounder = "GPIO18"', 'sounder = "GPIO99"', 13, '"GPIO0" to "GPIO27"'),
