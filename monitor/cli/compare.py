@@ -28,14 +28,16 @@ SAME_DAY = 1
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     from monitor.cli.arguments.bath_source import add_source
+    from monitor.prepare.probes.comparing import GLASS_SD_C
 
     add_source(parser)
     parser.add_argument("--probe", metavar="NAME", help="which probe")
     parser.add_argument("--against", metavar="TEMPERATURE", help='what the thermometer showed, "20.1 C"')
     parser.add_argument("--at", type=float, metavar="SECONDS", help="when it was read, seconds of the journal's time")
     parser.add_argument(
-        "--reference-sd-c", type=float, default=0.05, metavar="C", help="the thermometer's own standard uncertainty; 0.05 if left out"
-    )
+        "--reference-sd-c", type=float, default=GLASS_SD_C, metavar="C",
+        help=f"the thermometer's own standard uncertainty; default {GLASS_SD_C}, a glass one",
+    )  # fmt: skip
     parser.add_argument("--reference", default="thermometer", metavar="NAME", help="which thermometer, for the record")
     parser.add_argument("--save", action="store_true", help="store an accepted point; points of one day with one reference belong together")
     parser.add_argument("--anew", action="store_true", help="with --save: leave the points of before out")

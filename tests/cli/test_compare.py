@@ -40,7 +40,7 @@ def test_the_contract_s_call_answers_with_its_keys(capsys: pytest.CaptureFixture
     status, data, _ = run(capsys, *words)
     assert status == 0
     assert data["offset_c"] == pytest.approx(0.37, abs=0.02)
-    assert data["sd_c"] == pytest.approx(0.05, abs=0.005)
+    assert data["sd_c"] == pytest.approx(0.3, abs=0.005)
     assert run(capsys, *words, "--reference-sd-c", "0.2")[1]["sd_c"] == pytest.approx(0.2, abs=0.005)
     assert abs(data["slope_c_per_min"]) < 0.05
     assert data["accepted"] is True
@@ -84,7 +84,7 @@ def test_three_points_make_the_line_of_the_worked_case(capsys: pytest.CaptureFix
     assert "a straight line through 3 points" in text
     stored = load_learned(tmp_path).comparison("jug")
     assert stored is not None
-    assert (len(stored.points), stored.who, stored.reference_sd_c) == (3, "Ann", 0.05)
+    assert (len(stored.points), stored.who, stored.reference_sd_c) == (3, "Ann", 0.3)
     for celsius, offset in ((20.0, 0.37), (38.0, 0.30)):
         assert abs(apply(stored, celsius + offset) - celsius) < 0.05
     run(capsys, *words, "--anew")
