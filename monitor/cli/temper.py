@@ -1,6 +1,7 @@
-"""`evenbath temper`: how much hot or cold water or ice, and what a vessel is worth in water. Decides nothing itself: monitor.prepare.water.tempering does.
+"""`evenbath temper`: how much hot or cold water or ice, and what a vessel is worth in water.
 
-With --file the last third is reckoned again from the station's own probe. Tests: tests/cli/test_temper.py.
+Decides nothing itself: monitor.prepare.water.tempering does. With --file the last third is reckoned again from the
+station's own probe. Tests: tests/cli/test_temper.py.
 """
 
 from __future__ import annotations

@@ -61,6 +61,18 @@ def test_ice_and_a_bottle_in_the_bath(capsys: pytest.CaptureFixture[str]) -> Non
     assert 1800.0 < json.loads(out)["warm_up_s"] < 4500.0
 
 
+def test_one_pouring_tells_what_the_vessel_is_worth(capsys: pytest.CaptureFixture[str]) -> None:
+    """The practice's cold tank is worth about 52 ml, and the words say which option takes it into account."""
+    words = ["--volume", "512 ml", "--now", "20.5 C", "--vessel", "8 C", "--then", "19.35 C"]
+    status, out, _ = run(capsys, *words, "--json")
+    found = json.loads(out)
+    assert status == 0
+    assert found["vessel_water_ml"] == pytest.approx(52.0, abs=5.0)
+    assert 5.0 < found["sd_ml"] < 10.0
+    _, out, _ = run(capsys, *words)
+    assert '52 +/- 13 ml of water (2 sd): --vessel-water "52 ml"' in out
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -73,6 +85,11 @@ def test_ice_and_a_bottle_in_the_bath(capsys: pytest.CaptureFixture[str]) -> Non
         ["--volume", "8 l", "--now", "18", "--want", "20 C", "--with", "55 C"],
         [*BASE, "--bath", "20 C"],
         [*BASE, "--with", "55 C", "--lag", "25:00"],
+        ["--volume", "8 l", "--now", "18 C", "--with", "55 C"],
+        ["--volume", "512 ml", "--now", "20.5 C", "--vessel", "8 C"],
+        ["--volume", "512 ml", "--now", "20.5 C", "--vessel", "16 C", "--then", "20.1 C"],
+        ["--volume", "0 ml", "--now", "20.5 C", "--vessel", "8 C", "--then", "19.35 C"],
+        [*BASE, "--with", "55 C", "--then", "20 C"],
         ["--volume", "8 l", "--now", "26 C", "--want", "20 C", "--ice", "--container", "8 l"],
         ["--volume", "1 l", "--now", "10 C", "--want", "50 C", "--with", "60 C", "--vessel-water", "1 l", "--container", "1 l"],
     ],
