@@ -24,11 +24,10 @@ def add_state(parser: argparse.ArgumentParser) -> None:
 
 def journals_folder(args: argparse.Namespace) -> Path:
     """The folder of journals: in --state, else in the station file's state folder, else in the default one."""
-    from monitor.prepare.state.folder import state_folder, station_state
+    from monitor.cli.arguments.common import state_of
     from monitor.prepare.state.journal_lines import JOURNALS
 
-    state = station_state(args.file) if args.file is not None and args.state is None else state_folder(args.state)
-    return state / JOURNALS
+    return state_of(args) / JOURNALS
 
 
 def find_journal(name: str, journals: Path) -> Path:

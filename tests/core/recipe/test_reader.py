@@ -121,7 +121,9 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
         "until",
         'until = "time" for loading; allowed: "at least"',
     ),
-    "load with a time that ends by time": (('role = "fix" => role = "load"', "at least => time", 'at_most = "12:00"\n =>'), "until", "for loading"),
+    "load with a time that ends by time": (
+        ('role = "fix" => role = "load"', "at least => time", 'at_most = "12:00"\n =>'), "until", 'until = "time" for loading',
+    ),
 }  # fmt: skip
 
 BROKEN_RATES: dict[str, tuple[str, str]] = {
