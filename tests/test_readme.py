@@ -9,6 +9,7 @@ import pytest
 
 from monitor.cli.main import COMMANDS
 from monitor.core.recipe.reader import load_recipe
+from monitor.core.session.cues import SIGNALS
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
@@ -44,3 +45,9 @@ def test_the_recipe_in_it_loads_without_a_warning() -> None:
 def test_every_command_in_it_exists(command: tuple[str, str]) -> None:
     """No command was renamed without the README."""
     assert (command[0] or command[1]) in COMMANDS
+
+
+def test_its_table_of_sounds_is_the_one_table() -> None:
+    """Row by row, in its order."""
+    table = README.split("| name | you hear | it says | you do |\n| --- | --- | --- | --- |\n", 1)[1].split("\n\n", 1)[0]
+    assert table.splitlines() == [f"| `{signal.name}` | {signal.heard} | {signal.says} | {signal.do} |" for signal in SIGNALS]

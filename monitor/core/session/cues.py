@@ -70,46 +70,40 @@ class Signal:
 
 
 SIGNALS = (
+    Signal("tick", "tick", TICK, "specks, one a second", "movement is due", "move while they go on, rest when they stop"),
     Signal(
-        "tick", "tick", TICK, "specks, one a second (sheets: one every 5 s)",
-        "movement is due", "move while they go on, rest when they stop",
-    ),
-    Signal(
-        "double-tick", "tick", DOUBLE_TICK, "a double speck among the ticks",
-        "sheets: a new round begins", "take sheet 1, then one sheet a tick",
+        "double-tick", "tick", DOUBLE_TICK, "a double speck among specks 5 s apart",
+        "sheets: a new round begins", "take sheet 1, then one sheet a speck",
     ),
     Signal(
         "ready", "ready", READY, "one steady tone of a second",
         "half a minute to NOW; from here the end does not move any more", "hands to jug or tray, tap water off",
     ),
-    Signal("now", "now", NOW, "five fast, one long, again and again", "pour off, lift, go on", "pour off or lift out; tap"),
-    Signal("sheet", "now", SHEET_NOW, "five fast, once", "NOW for one sheet; others follow", "lift this sheet; tap"),
+    Signal("now", "now", NOW, "five fast, one long, again and again", "pour off, lift, go on", "pour off or lift out, then tap"),
+    Signal("sheet", "now", SHEET_NOW, "five fast, once", "NOW for one sheet; others follow", "lift this sheet, then tap"),
     Signal(
         "fault", "fault", FAULT, "limping: short-long, short-long",
         "the temperature, or the tool, is not to be trusted; it goes on counting", "finish by the second clock, look later",
     ),
     Signal(
-        "yes", "yes", YES, "two specks apart, after a question or a long press",
-        "yes: the temperature is trusted, or the begin is settled", "go on",
+        "yes", "yes", YES, "two specks apart, when you have asked",
+        "the temperature is trusted, or the begin is settled", "go on",
     ),
     Signal(
-        "answer", "answer", answer(7), "long and short ones, after a question",
-        "whole minutes to the end: a long one is five, a short one is one", "add them up",
+        "answer", "answer", answer(7), "long and short ones, when you have asked",
+        "whole minutes to the end", "add up: a long one is five, a short one is one",
     ),
     Signal(
-        "answer-tens", "answer", answer(26), "long ones in close pairs, after a question",
-        "20 minutes or more to the end: a pair is ten, the rest as ever", "count the pairs, add the rest",
+        "answer-tens", "answer", answer(26), "long ones in close pairs first",
+        "20 minutes or more to the end", "add up: a pair is ten, the rest as ever",
     ),
+    Signal("answer-none", "answer", answer(0), "three specks, when you have asked", "less than a minute to the end", "stay at the film"),
     Signal(
-        "answer-none", "answer", answer(0), "three specks, after a question",
-        "less than a minute to the end", "stay at the film",
-    ),
-    Signal(
-        "over", "over", OVER, "three seconds steady, after a question in the fixer",
+        "over", "over", OVER, "three seconds steady, when you have asked in the fixer",
         "the fixing minimum is over", "decide about the light",
     ),
     Signal(
-        "click", "click", CLICK, "one short speck at the press, a second one after a second",
+        "click", "click", CLICK, "one speck at the press, another after a second",
         "felt; the second one: it has begun", "to begin something, hold until the second one",
     ),
 )  # fmt: skip

@@ -2,7 +2,7 @@
 
 Decides what stands on it and how large the type can be, so that one page is enough: the jugs from left to right, the stages
 with time, movement, pouring off and how long each may wait, the times over temperature for each steered stage, the sheets'
-way out, what to do when something happens, cautions, and a line for the emergency number. The page is one HTML file
+way out, what can be heard, what to do when something happens, cautions, and a line for the emergency number. The page is one HTML file
 without script, picture or network, black on white. Tests: tests/prepare/paper/test_card.py, which prints it in a real browser.
 """
 
@@ -12,9 +12,10 @@ import math
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
+from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
 from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Text, below, type_size_pt
@@ -81,6 +82,7 @@ def _blocks(recipe: Recipe) -> Iterator[Block]:
             yield _chart(recipe, stage)
     if recipe.sheets is not None:
         yield _sheets(recipe)
+    yield _sounds(recipe)
     yield _happens(recipe)
     yield _cautions(recipe)
     yield _fields()
@@ -287,6 +289,24 @@ def _sheets(recipe: Recipe) -> Block:
     columns, of = (6, "") if len(set(sheets.factors)) == 1 else (4, " of4")
     html = f"<h2>{heading}</h2>\n<div class=\"cells{of}\">{''.join(cells)}</div>\n<p>{note}</p>"
     return Block(html, below(Text(heading, 1.1), Text(note)), 1.2 + math.ceil(len(cells) / columns) * CELL_ROW_EM)
+
+
+def _sounds(recipe: Recipe) -> Block:
+    """The table of sounds; what this recipe never lets sound is left out."""
+    heading = "What you hear, and what the hands do"
+    signals = [signal for signal in SIGNALS if _may_sound(signal, recipe)]
+    text = " ".join(f"{signal.name.upper()} {signal.heard}: {signal.do}." for signal in signals)
+    items = " ".join(f"<b>{signal.name.upper()}</b> {escape(signal.heard)}: {escape(signal.do)}." for signal in signals)
+    html = f"<h2>{heading}</h2>\n<p>{items}</p>"
+    return Block(html, below(Text(heading, 1.1), Text(text)), 1.2)
+
+
+def _may_sound(signal: Signal, recipe: Recipe) -> bool:
+    if signal.name in ("double-tick", "sheet"):
+        return recipe.sheets is not None
+    if signal.name == "over":
+        return any(stage.role in FIXING_ROLES for stage in recipe.stages)
+    return signal.name != "answer-tens" or any(stage.target_ref_s >= 60 * TENS_FROM for stage in recipe.stages)
 
 
 def _happens(recipe: Recipe) -> Block:

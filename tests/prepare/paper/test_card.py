@@ -13,6 +13,7 @@ import pytest
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
+from monitor.core.session.cues import SIGNALS
 from monitor.prepare.paper.card import card_html
 from monitor.prepare.paper.page_fit import lines_of
 from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
@@ -63,6 +64,17 @@ def test_sheets_have_their_way_out_each() -> None:
     assert all(f"{n + 1}: in 0:{n}0" in text for n in range(6))
     assert all(out in text for out in ("8:00", "8:10", "8:50"))
     assert "lift each 0:05 before its time" in text
+
+
+def test_the_card_teaches_the_sounds_that_this_recipe_can_make() -> None:
+    """In the words of the one table; the sheets' calls only where there are sheets, tens only where a stage lasts 20 minutes."""
+    roll, tray = (re.sub(r"<[^>]+>", "", card_html(load_recipe(text.encode(), "r.toml"))) for text in (ROLL, TRAY))
+    for signal in SIGNALS:
+        words = f"{signal.name.upper()} {signal.heard}: {signal.do}."
+        assert (words in roll) == (signal.name not in ("double-tick", "sheet", "answer-tens")), signal.name
+        assert (words in tray) == (signal.name != "answer-tens"), signal.name
+    long = changed(ROLL, 'time = "5:00" => time = "20:00"')
+    assert "ANSWER-TENS" in card_html(load_recipe(long.encode(), "r.toml"))
 
 
 def test_a_recipes_words_cannot_become_markup() -> None:
