@@ -23,7 +23,7 @@ from monitor.live.clock import RealClock
 
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
 NO_MOSQUITTO = "the mosquitto program is not installed: apt-get install mosquitto"
-_ROOT = Path(__file__).parent.parent.parent
+_ROOT = Path(__file__).parents[3]
 
 
 def until(condition: Callable[[], object], what: str, within_s: float = 30.0) -> None:
