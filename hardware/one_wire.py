@@ -7,7 +7,6 @@ EEPROM, no bulk trigger, so no root. A probe that comes back is read again. Test
 from __future__ import annotations
 
 import os
-import re
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -15,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from hardware.errors import HardwareAbsent
-from hardware.ports import Sample, SampleFault
+from hardware.ports import Sample, SampleFault, is_probe_id
 
 KERNEL_TREE = Path("/sys/bus/w1/devices")
 
@@ -27,8 +26,6 @@ NO_POWER_C = 127.9375
 
 LONGEST_READ_S = 5.0
 """A read that took longer says nothing about when the conversion was; a slow board needs up to 1.9 s (common reports)."""
-
-_ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
 
 
 class OneWireBus:
@@ -55,7 +52,7 @@ class OneWireBus:
     def ids(self) -> tuple[str, ...]:
         """Ids of the probes present now, sorted; none where the tree has gone."""
         try:
-            return tuple(sorted(entry.name for entry in self._base.iterdir() if _ID.fullmatch(entry.name)))
+            return tuple(sorted(entry.name for entry in self._base.iterdir() if is_probe_id(entry.name)))
         except OSError:
             return ()
 
@@ -69,7 +66,7 @@ class OneWireBus:
         return Sample(probe_id, (before_s + after_s) / 2, raw_c, fault, detail)
 
     def _attempt(self, probe_id: str) -> tuple[float | None, SampleFault | None, str]:
-        if _ID.fullmatch(probe_id) is None:
+        if not is_probe_id(probe_id):
             return None, "missing", "not the id of a temperature probe"
         library = self._library
         try:

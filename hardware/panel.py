@@ -19,7 +19,8 @@ from pathlib import Path
 from typing import Any
 
 from hardware.errors import HardwareAbsent, HardwareConfig
-from hardware.panel_config import PanelConfig, factory_problem
+from hardware.panel_config import factory_problem
+from hardware.ports import PIN_FACTORIES, PanelConfig
 
 _CLASSES = {
     "lgpio": ("gpiozero.pins.lgpio", "LGPIOFactory"),
@@ -32,9 +33,8 @@ _GET_LGPIO = "on a Pi: apt install python3-lgpio, and a venv made with --system-
 
 def load_factory(name: str) -> Any:
     """The pin factory of this name and no other. Raises `HardwareConfig` for the name, `HardwareAbsent` where it does not start here."""
-    problem = factory_problem(name)
-    if problem is not None:
-        raise HardwareConfig(problem)
+    if name not in PIN_FACTORIES:
+        raise HardwareConfig(factory_problem(name))
     try:
         if name == "lgpio":
             _import_lgpio()

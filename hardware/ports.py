@@ -1,14 +1,26 @@
-"""What the rest may ask of a probe bus, a sounder, a lamp and a foot switch: protocols and plain values.
+"""What the rest may ask of a probe bus, a sounder, a lamp and a foot switch: protocols and plain values; and what they may be called.
 
-Nothing here knows a library or a pin. Real adapters (`one_wire`, `panel`) and simulated ones (`simulated`) both stand
-behind these. Times are seconds of CLOCK_MONOTONIC (or of a simulated clock), temperatures degrees Celsius.
+Nothing here opens anything. Real adapters (`one_wire`, `panel`) and simulated ones (`simulated`) both stand behind these.
+Times are seconds of CLOCK_MONOTONIC (or of a simulated clock), temperatures degrees Celsius.
+Tests: tests/hardware/test_panel.py, tests/hardware/test_one_wire.py, tests/live/station/test_station_file.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
+
+PIN_FACTORIES = ("lgpio", "rpigpio", "pigpio", "native")
+"""Pin factories of gpiozero that drive real pins. One is named; another is never tried in its place."""
+HIGHEST_GPIO = 27
+"""Lines of the 40-pin header that can be used as GPIO: 0 to 27 (the board maker's pin table)."""
+
+_PIN = re.compile(r"GPIO(0|[1-9]\d?)", re.ASCII)
+_PROBE_ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
+"""Family codes of temperature probes on this bus (kernel, Documentation/w1/slaves/w1_therm.rst), and six bytes."""
 
 SampleFault = Literal["missing", "crc", "reset", "implausible", "stale"]
 
@@ -38,6 +50,40 @@ class ProbeBus(Protocol):
     def read(self, probe_id: str) -> Sample:
         """Read one probe once."""
         ...
+
+
+def is_probe_id(text: str) -> bool:
+    """Whether this is the name of a temperature probe's folder on the 1-Wire bus, such as `28-0316a2795f3c`."""
+    return _PROBE_ID.fullmatch(text) is not None
+
+
+@dataclass(frozen=True, slots=True)
+class PanelConfig:
+    """The factory and the pins of a panel, by name. Plain: whoever reads the names from a file checks them with `pin_problems`."""
+
+    factory: str
+    sounder: str
+    lamp: str | None = None
+    switch: str | None = None
+
+    def pins(self) -> dict[str, str]:
+        """Pin names by use: `sounder`, and `lamp` and `switch` where there are such."""
+        named = {"sounder": self.sounder, "lamp": self.lamp, "switch": self.switch}
+        return {use: pin for use, pin in named.items() if pin is not None}
+
+
+def pin_problems(pins: Mapping[str, str]) -> list[tuple[str, str, str]]:
+    """What is wrong with the pins of a panel, given by their use: (use, what is wrong, what is allowed)."""
+    problems: list[tuple[str, str, str]] = []
+    used: dict[str, str] = {}
+    for use, pin in pins.items():
+        match = _PIN.fullmatch(pin)
+        if match is None or int(match[1]) > HIGHEST_GPIO:
+            problems.append((use, f"{use}: {json.dumps(pin[:60])} is not a pin", f'"GPIO0" to "GPIO{HIGHEST_GPIO}", as in "GPIO18"'))
+        elif pin in used:
+            problems.append((use, f"{use}: {pin} is used twice, by {used[pin]} and {use}", "one pin for each of sounder, lamp and switch"))
+        used.setdefault(pin, use)
+    return problems
 
 
 class Output(Protocol):

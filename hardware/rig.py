@@ -17,7 +17,7 @@ from typing import Any
 
 from hardware.errors import HardwareConfig
 from hardware.panel import Panel, PinOutput, PinSwitch
-from hardware.panel_config import PanelConfig
+from hardware.ports import PanelConfig
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import Trace
 from hardware.simulated.w1_tree import W1Tree

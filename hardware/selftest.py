@@ -16,8 +16,8 @@ from pathlib import Path
 from hardware.errors import HardwareAbsent, HardwareConfig
 from hardware.one_wire import OneWireBus
 from hardware.panel import Panel
-from hardware.panel_config import PanelConfig, read_panel
-from hardware.ports import Output, PanelPort, ProbeBus
+from hardware.panel_config import cautions, read_panel
+from hardware.ports import Output, PanelConfig, PanelPort, ProbeBus
 from hardware.rig import RigPanel
 
 BEEP_S = 0.3
@@ -105,7 +105,7 @@ def main(words: Sequence[str] | None = None) -> int:
     rig = Path(args.rig) if args.rig else None
     try:
         config = read_panel(Path(args.file)) if args.file else PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24")
-        for caution in config.cautions():
+        for caution in cautions(config):
             _say(f"note: {caution}")
         passed = [_bus_part(rig), _panel_part(rig, config, args.switch_s, args.lamp)]
     except HardwareConfig as wrong:

@@ -15,7 +15,8 @@ from typing import Any
 
 from hardware.errors import HardwareAbsent, HardwareConfig
 from hardware.panel import load_factory
-from hardware.panel_config import PanelConfig, read_panel
+from hardware.panel_config import read_panel
+from hardware.ports import PanelConfig
 
 
 def silence(config: PanelConfig, factory: Any) -> list[str]:

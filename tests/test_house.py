@@ -45,7 +45,7 @@ DOORS: dict[str, str] = {
     "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",
     "live": "core.probes core.session",
     "live.disk": "core core.journal live",
-    "live.telemetry": "core live live.disk",
+    "live.telemetry": "core core.journal live live.disk",
     "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
     "review": "core core.text core.probes core.development core.recipe core.journal",

@@ -30,8 +30,8 @@ def run(args: argparse.Namespace) -> int:
     import signal
     from pathlib import Path
 
+    from monitor.live.broker import MqttConfig
     from monitor.live.clock import RealClock
-    from monitor.live.telemetry.broker_link import MqttConfig
     from monitor.live.telemetry.recorder import Recorder
 
     host, port = _address(args.broker, tls=args.ca_file is not None or args.cert_file is not None)
@@ -71,10 +71,9 @@ def _address(text: str, tls: bool) -> tuple[str, int]:
     import re
 
     from monitor.core.errors import InputWrong
-    from monitor.live.telemetry.broker_link import PLAIN_PORT, TLS_PORT
+    from monitor.live.broker import HOST, usual_port
 
-    found = re.fullmatch(r"(?:\[(?P<six>[0-9A-Fa-f:.]+)\]|(?P<host>[^\[\]:/@\s]+))(?::(?P<port>[0-9]{1,5}))?", text)
+    found = re.fullmatch(rf"(?:\[(?P<six>[0-9A-Fa-f:.]+)\]|(?P<host>{HOST.pattern}))(?::(?P<port>[0-9]{{1,5}}))?", text)
     if found is None or (found["port"] and not 0 < int(found["port"]) < 65536):
         raise InputWrong(f'--broker "{text}"; allowed: HOST or HOST:PORT, such as broker.lan, 192.0.2.4:1883 or [2001:db8::4]:1883')
-    default = TLS_PORT if tls else PLAIN_PORT
-    return found["six"] or found["host"], int(found["port"] or default)
+    return found["six"] or found["host"], int(found["port"] or usual_port(tls))

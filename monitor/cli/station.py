@@ -206,18 +206,15 @@ def _missing(config: StationConfig, name: str, present: set[str]) -> str:
 def open_panel(config: StationConfig, clock: Clock, rig: Path | None) -> Any:
     """Sounder, switch and, later and by permission only, the lamp. Raises `NotThere` and `InputWrong`."""
     from hardware.errors import HardwareAbsent, HardwareConfig
-    from hardware.panel_config import PanelConfig
 
-    pins = config.panel
     try:
-        panel = PanelConfig(pins.factory, pins.sounder, pins.lamp, pins.switch)
         if rig is not None:
             from hardware.rig import RigPanel
 
-            return RigPanel(rig, panel, clock.mono_s)
+            return RigPanel(rig, config.panel, clock.mono_s)
         from hardware.panel import Panel
 
-        return Panel(panel, clock.mono_s)
+        return Panel(config.panel, clock.mono_s)
     except HardwareAbsent as wrong:
         raise NotThere(str(wrong)) from None
     except HardwareConfig as wrong:
@@ -230,8 +227,6 @@ def open_publisher(config: StationConfig, clock: Clock) -> Publisher | None:
     """The publisher, where the station's file names a broker; only then is its library loaded."""
     if config.mqtt is None:
         return None
-    from dataclasses import asdict
+    from monitor.live.telemetry.mqtt import Publisher
 
-    from monitor.live.telemetry.mqtt import MqttConfig, Publisher
-
-    return Publisher(MqttConfig(**asdict(config.mqtt)), config.name, config.journals, config.state, clock)
+    return Publisher(config.mqtt, config.name, config.journals, config.state, clock)

@@ -17,7 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from hardware.one_wire import OneWireBus
-from hardware.panel_config import PanelConfig
+from hardware.ports import PanelConfig
 from hardware.rig import PROBE_IDS, RigPanel, RigPlayer
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace

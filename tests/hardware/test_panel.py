@@ -16,7 +16,8 @@ from gpiozero.pins.mock import MockFactory
 
 from hardware.errors import HardwareAbsent, HardwareConfig
 from hardware.panel import Panel, load_factory, notifier_alive
-from hardware.panel_config import PanelConfig, panel_from, read_panel
+from hardware.panel_config import cautions, panel_from, read_panel
+from hardware.ports import PanelConfig
 
 CONFIG = PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24")
 
@@ -180,22 +181,22 @@ def test_a_pin_in_use_is_refused_and_nothing_stays_open(factory: Any) -> None:
 @pytest.mark.parametrize("name", ["GPIO28", "GPIO018", "gpio18", "18", "BOARD12", "GPIO", "GPIO-1", "GPIO1٨", ""])
 def test_only_names_of_the_header_s_pins_are_pins(name: str) -> None:
     """Any other name is refused with the form that is allowed."""
-    with pytest.raises(HardwareConfig, match=r'sounder: pin .* is not known; allowed: "GPIO0" to "GPIO27"'):
-        PanelConfig("lgpio", name)
+    with pytest.raises(HardwareConfig, match=r'sounder: ".*" is not a pin; allowed: "GPIO0" to "GPIO27"'):
+        panel_from({"factory": "lgpio", "sounder": name})
 
 
 def test_all_problems_of_a_panel_come_together() -> None:
     """Factory, names and doubles in one refusal, a line each."""
     with pytest.raises(HardwareConfig) as caught:
-        PanelConfig("mock", "GPIO99", "GPIO5", "GPIO5")
-    assert [line.split()[0] for line in str(caught.value).splitlines()] == ["factory", "sounder:", "pin"]
+        panel_from({"factory": "mock", "sounder": "GPIO99", "lamp": "GPIO5", "switch": "GPIO5"})
+    assert [line.split()[0] for line in str(caught.value).splitlines()] == ["factory", "sounder:", "switch:"]
 
 
 def test_pins_that_come_on_while_the_board_starts_are_warned_about() -> None:
     """Pulled up at reset, the serial console's and the probes' own pin: a sentence each; the pins of the wiring page: none."""
-    assert CONFIG.cautions() == []
-    assert len(PanelConfig("lgpio", "GPIO5", "GPIO14", "GPIO4").cautions()) == 3
-    assert PanelConfig("lgpio", "GPIO18", None, "GPIO5").cautions() == []
+    assert cautions(CONFIG) == []
+    assert len(cautions(PanelConfig("lgpio", "GPIO5", "GPIO14", "GPIO4"))) == 3
+    assert cautions(PanelConfig("lgpio", "GPIO18", None, "GPIO5")) == []
 
 
 def test_the_table_of_a_station_file(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ import pytest
 
 from hardware.errors import HardwareConfig
 from hardware.one_wire import OneWireBus
-from hardware.panel_config import PanelConfig
+from hardware.ports import PanelConfig
 from hardware.rig import PROBE_IDS, RENEW_EVERY_S, RigPanel, RigPlayer
 from hardware.simulated.probes import ProbeOptions
 from hardware.simulated.trace import load_trace

@@ -8,7 +8,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from hardware.panel_config import PanelConfig
+from hardware.panel_config import cautions
+from hardware.ports import PanelConfig
 
 FOLDER = Path(__file__).parents[2] / "hardware" / "wiring"
 HEADER = {"GPIO4": 7, "GPIO18": 12, "GPIO23": 16, "GPIO24": 18}
@@ -35,7 +36,7 @@ def test_page_and_drawing_name_the_same_pins() -> None:
     assert {name: int(number) for name, number in table.items()} == HEADER
     words = _words("circuits.svg")
     assert {name: words[words.index(name) + 1] for name in HEADER} == {name: f"pin {number}" for name, number in HEADER.items()}
-    assert PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24").cautions() == []
+    assert cautions(PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24")) == []
 
 
 @pytest.mark.parametrize("caution", ["opaque box", "residual-current device", "no earth", "no gas or fire alarm"])

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from hardware.ports import Sample, SampleFault
+from hardware.ports import PanelConfig, Sample, SampleFault
 from hardware.simulated.panel import RecordingPanel
 from monitor.core.probes.learned import Learned
 from monitor.live.clock import FakeClock
@@ -25,7 +25,7 @@ from monitor.live.station.parts import Parts, Telemetry
 from monitor.live.station.player import Player
 from monitor.live.station.readers import READ_EVERY_S, Reader
 from monitor.live.station.sdnotify import Notifier
-from monitor.live.station.station_file import PanelConfig, ProbeConfig, StationConfig
+from monitor.live.station.station_file import ProbeConfig, StationConfig
 
 MIB = 1 << 20
 JUG, BOWL, WALL = "28-000000000a01", "28-000000000a02", "28-000000000a03"

@@ -29,6 +29,11 @@ def encode(record: Mapping[str, Any]) -> str:
     return _ENCODER.encode(record) + "\n"
 
 
+def is_close(record: Mapping[str, Any]) -> bool:
+    """Whether this record closes its session."""
+    return record.get("kind") == "session" and record.get("event") == "close"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
     """What every record has beside `seq`, `session` and `wall`: its kind, and the session time that it speaks of."""

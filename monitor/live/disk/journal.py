@@ -23,6 +23,7 @@ from monitor.live.clock import Clock
 from monitor.live.disk.session_id import session_id
 from monitor.live.inbox import Message, Trouble
 
+SUFFIX = ".jsonl"
 GATHER_S = 0.3
 """Readings, progress and ticks wait this long for company; the contract allows a second. Everything else goes at once."""
 RETRY_S = 1.0
@@ -32,10 +33,15 @@ BYTES_PER_S = 1500
 RESERVE_LEAST, RESERVE_MOST = 2 << 20, 64 << 20
 
 
+def journal_path(journals: Path, session: str) -> Path:
+    """Where a session's journal stands."""
+    return journals / f"{session}{SUFFIX}"
+
+
 def make_journal(journals: Path, wall: datetime) -> str:
     """Make the empty journal of a new session and return its name; no other session of this folder has it. Raises OSError."""
-    name = session_id(wall, lambda taken: (journals / f"{taken}.jsonl").exists())
-    os.close(os.open(journals / f"{name}.jsonl", os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640))
+    name = session_id(wall, lambda taken: journal_path(journals, taken).exists())
+    os.close(os.open(journal_path(journals, name), os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640))
     sync_folder(journals)
     return name
 

@@ -1,13 +1,14 @@
-"""Where a file's last whole line ends: for files that are only appended to and that a crash may tear.
+"""Whole lines of files that are only appended to and that a crash may tear: where they end, the last one, how many.
 
-Tests: tests/live/station/test_resume.py.
+Nothing here holds more than one block, or one line, in memory. Tests: tests/live/disk/test_whole_lines.py.
 """
 
 from __future__ import annotations
 
 import os
 
-BLOCK_BYTES = 65536
+BLOCK_BYTES = 1 << 16
+COUNT_BYTES = 1 << 18
 
 
 def end_of_whole_lines(descriptor: int, size: int) -> int:
@@ -20,3 +21,36 @@ def end_of_whole_lines(descriptor: int, size: int) -> int:
             return begin + found + 1
         end = begin
     return 0
+
+
+def last_line(descriptor: int, size: int, longest: int) -> bytes:
+    """The last whole line among the first `size` bytes, without its newline; one of more than `longest` bytes is cut off there."""
+    end = end_of_whole_lines(descriptor, size)
+    begin = end_of_whole_lines(descriptor, end - 1)
+    return os.pread(descriptor, min(end - begin, longest), begin).removesuffix(b"\n")
+
+
+def count_lines(descriptor: int, size: int) -> int:
+    """Newlines among the first `size` bytes."""
+    count, at = 0, 0
+    while at < size and (block := os.pread(descriptor, min(COUNT_BYTES, size - at), at)):
+        count, at = count + block.count(b"\n"), at + len(block)
+    return count
+
+
+def start_of_line(descriptor: int, number: int, size: int) -> int | None:
+    """Where line `number` (from 1) begins; None if it does not begin among the first `size` bytes."""
+    left, at = number - 1, 0
+    while left > 0:
+        block = os.pread(descriptor, min(COUNT_BYTES, size - at), at) if size > at else b""
+        if not block:
+            return None
+        count = block.count(b"\n")
+        if count < left:
+            left, at = left - count, at + len(block)
+            continue
+        place = -1
+        for _ in range(left):
+            place = block.find(b"\n", place + 1)
+        left, at = 0, at + place + 1
+    return at if at < size else None

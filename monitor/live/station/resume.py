@@ -17,9 +17,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from monitor.core.errors import FileWrong
+from monitor.core.journal.records import is_close
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe
 from monitor.live.clock import Clock, read_stamp, stamp
+from monitor.live.disk.journal import SUFFIX
 from monitor.live.disk.whole_lines import end_of_whole_lines
 
 LATER_S = 3600.0
@@ -82,7 +84,7 @@ class ResumePlan:
 
 def unfinished_journals(journals: Path) -> list[Path]:
     """Journals whose last record is no `close`, the oldest first. Only their ends are read."""
-    return [path for path in sorted(journals.glob("*.jsonl")) if not _closed(path)]
+    return [path for path in sorted(journals.glob(f"*{SUFFIX}")) if not _closed(path)]
 
 
 def _closed(path: Path) -> bool:
@@ -93,7 +95,7 @@ def _closed(path: Path) -> bool:
     for line in reversed(tail.split(b"\n")):
         record = _record(line)
         if record is not None:
-            return record["kind"] == "session" and record.get("event") == "close"
+            return is_close(record)
     return False
 
 

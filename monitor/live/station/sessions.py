@@ -16,7 +16,7 @@ from typing import Any
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import Sound
 from monitor.core.session.session import Session
-from monitor.live.disk.journal import JournalWriter, Reserve, make_journal
+from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
 from monitor.live.station.followers import Followers
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
@@ -115,7 +115,7 @@ class Sessions:
         running.let_go()
         self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
         running.journal.stop()
-        path = self._config.journals / f"{running.name}.jsonl"
+        path = journal_path(self._config.journals, running.name)
         path.unlink(missing_ok=True)
         return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not take the journal; see to the card, then start again"]}
 
@@ -147,7 +147,7 @@ class Sessions:
 
     def _new(self, session: Session, name: str, zero_s: float) -> Running:
         parts = self._parts
-        journal = self._journal(self._config.journals / f"{name}.jsonl")
+        journal = self._journal(journal_path(self._config.journals, name))
         return Running(session, name, zero_s, journal, parts.player, parts.panel, parts.clock, self._tell)
 
     def _journal(self, path: Path) -> JournalWriter:

@@ -1,7 +1,8 @@
 """The station's file: which probes, which pins, which folder. All that is wrong is found before anything is opened.
 
-Decides what a station file may say (the contract, section 8) and holds it as frozen values. It touches no hardware: whether
-an id is on the bus and a factory is there is found out later, by whoever opens them. `lock_state` makes the state folder
+Decides what a station file may say (the contract, section 8) and holds it as frozen values. What a pin, a factory and a probe may
+be called is `hardware.ports`' to say. It touches no hardware: whether an id is on the bus and a factory is there is found out
+later, by whoever opens them. `lock_state` makes the state folder
 and takes the lock that a second station would need. Tests: tests/live/station/test_station_file.py.
 """
 
@@ -17,23 +18,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
+from hardware.ports import PIN_FACTORIES, PanelConfig, is_probe_id, pin_problems
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.probes.readings import ROLES, Role
 from monitor.core.text.quantities import shown
 from monitor.core.text.toml_table import Document, Table, parse
+from monitor.live.broker import HOST, PLAIN_PORT, PROBE, STATION, MqttConfig, usual_port
 
-FACTORIES = ("lgpio", "rpigpio", "pigpio", "native")
-PLAIN_PORT, TLS_PORT = 1883, 8883
-"""Registered with IANA as mqtt and secure-mqtt."""
-HIGHEST_GPIO = 27
-"""Lines of the 40-pin header that can be used as GPIO: 0 to 27 (the board maker's pin table)."""
-_NAME = re.compile(r"[a-z0-9-]{1,32}", re.ASCII)
-_PROBE_NAME = re.compile(r"[A-Za-z0-9_-]{1,32}", re.ASCII)
-_ID = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}", re.ASCII)
-"""Family codes of temperature probes on this bus (kernel, Documentation/w1/slaves/w1_therm.rst), and six bytes."""
-_PIN = re.compile(r"GPIO(\d{1,2})", re.ASCII)
-_HOST = re.compile(r"[^\[\]:/@\s]+")
-"""A host name or an IPv4 address, as far as it can be told from a port, a user or a whole address of a broker."""
 _LAG_SAYS = "seconds, 0 to 120, such as 8.0"
 
 
@@ -49,31 +40,6 @@ class ProbeConfig:
 
 
 @dataclass(frozen=True, slots=True)
-class PanelConfig:
-    """The panel's pins, as the file names them. `lamp` and `switch` may be left out."""
-
-    factory: str
-    sounder: str
-    lamp: str | None
-    switch: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class MqttSettings:
-    """The broker, as far as the file says."""
-
-    host: str
-    port: int
-    user: str | None = None
-    password_file: str | None = None
-    ca_file: str | None = None
-    client_id: str | None = None
-    discovery: bool = False
-    cert_file: str | None = None
-    key_file: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class StationConfig:
     """A station file that has passed every check. `state_line`: where its folder is named, 1 if it is not."""
 
@@ -83,17 +49,12 @@ class StationConfig:
     state_line: int
     probes: tuple[ProbeConfig, ...]
     panel: PanelConfig
-    mqtt: MqttSettings | None
+    mqtt: MqttConfig | None
 
     @property
     def journals(self) -> Path:
         """The folder of the journals."""
         return self.state / "journals"
-
-    @property
-    def socket(self) -> Path:
-        """The control socket."""
-        return self.state / "control.sock"
 
     def probe(self, name: str) -> ProbeConfig:
         """One probe by name."""
@@ -106,7 +67,7 @@ def load_station(text: bytes, file: str, default_state: Path) -> StationConfig:
     root = document.root()
     root.whole("schema", 1, 1, "1, the only schema there is", required=True)
     name = root.text("name", required=True)
-    if name is not None and not _NAME.fullmatch(name):
+    if name is not None and not STATION.fullmatch(name):
         root.wrong("name", f"name: {shown(name)} cannot be a segment of a topic", "a-z, 0-9 and -, at most 32 characters")
     state = root.text("state", longest=4096)
     if state is not None and not Path(state).expanduser().is_absolute():
@@ -142,10 +103,10 @@ def _probes(root: Table) -> list[ProbeConfig]:
 
 
 def _probe(table: Table, name: str) -> ProbeConfig | None:
-    if not _PROBE_NAME.fullmatch(name):
+    if not PROBE.fullmatch(name):
         table.document.problem(table.path, f"probe name {shown(name)}", "letters, digits, - and _, at most 32 characters")
     number = table.text("id", required=True)
-    if number is not None and not _ID.fullmatch(number):
+    if number is not None and not is_probe_id(number):
         table.wrong("id", f"id: {shown(number)} is not the name of a probe's folder on the bus", "such as 28-0316a2795f3c, small letters")
         number = None
     role = table.choice("role", ROLES, required=True)
@@ -175,32 +136,17 @@ def _panel(root: Table) -> PanelConfig | None:
     table = root.table("panel", "[panel]", required=True)
     if table is None:
         return None
-    factory = table.choice("factory", FACTORIES, required=True)
-    pins = {key: _pin(table, key, required=key == "sounder") for key in ("sounder", "lamp", "switch")}
+    factory = table.choice("factory", PIN_FACTORIES, required=True)
+    pins = {use: pin for use in ("sounder", "lamp", "switch") if (pin := table.text(use, required=use == "sounder")) is not None}
     table.finish()
-    used: dict[str, str] = {}
-    for key, pin in pins.items():
-        if pin is not None and pin in used:
-            table.wrong(key, f"{key}: {pin} is used twice, by {used[pin]} and {key}", "one pin for each of sounder, lamp and switch")
-        elif pin is not None:
-            used[pin] = key
-    if factory is None or pins["sounder"] is None:
+    for use, what, allowed in pin_problems(pins):
+        table.wrong(use, what, allowed)
+    if factory is None or "sounder" not in pins:
         return None
-    return PanelConfig(factory, pins["sounder"], pins["lamp"], pins["switch"])
+    return PanelConfig(factory, **pins)
 
 
-def _pin(table: Table, key: str, *, required: bool) -> str | None:
-    pin = table.text(key, required=required)
-    if pin is None:
-        return None
-    match = _PIN.fullmatch(pin)
-    if match is None or int(match[1]) > HIGHEST_GPIO or pin != f"GPIO{int(match[1])}":
-        table.wrong(key, f"{key}: {shown(pin)} is not a pin", f'"GPIO0" to "GPIO{HIGHEST_GPIO}"')
-        return None
-    return pin
-
-
-def _mqtt(root: Table) -> MqttSettings | None:
+def _mqtt(root: Table) -> MqttConfig | None:
     table = root.table("mqtt", "[mqtt]")
     if table is None:
         return None
@@ -217,14 +163,14 @@ def _mqtt(root: Table) -> MqttSettings | None:
         table.wrong("cert_file" if "cert_file" in table else "key_file", "cert_file and key_file belong together", "both or neither")
     if host is None:
         return None
-    usual = TLS_PORT if "ca_file" in table or "cert_file" in table else PLAIN_PORT
-    return MqttSettings(host, port or usual, user=user, client_id=client_id, discovery=bool(discovery), **files)
+    usual = usual_port("ca_file" in table or "cert_file" in table)
+    return MqttConfig(host, port or usual, user=user, client_id=client_id, discovery=bool(discovery), **files)
 
 
 def _host(table: Table) -> str | None:
     """A name or an address alone. What would never resolve is told here and not by a link that is down for ever."""
     host = table.text("host", required=True, longest=253)
-    if host is None or _HOST.fullmatch(host):
+    if host is None or HOST.fullmatch(host):
         return host
     try:
         ipaddress.IPv6Address(host)

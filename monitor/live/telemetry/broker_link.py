@@ -11,7 +11,6 @@ lock that a callback could need. `wake` alone may be called from other threads. 
 from __future__ import annotations
 
 import contextlib
-import re
 import select
 import socket
 import ssl
@@ -19,44 +18,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+from monitor.live.broker import MqttConfig
 from monitor.live.clock import Clock
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, MQTTMessage
 
-ROOT = "evenbath"
-STATION = re.compile(r"[a-z0-9-]{1,32}")
-"""A station's name: the segment of the topics."""
-SESSION = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-"""A session's id. No slash, no leading dot: it becomes the name of a file."""
-
-PLAIN_PORT, TLS_PORT = 1883, 8883
 _TLS_FILES = "ca_file, cert_file or key_file"
-
-
-@dataclass(frozen=True, slots=True)
-class MqttConfig:
-    """Where the broker is and how to be let in: the table [mqtt] of a station file, key for key.
-
-    `password_file`: its first line is the password. `ca_file`: makes the connection TLS, and is what the broker's
-    certificate is checked against. `cert_file` and `key_file`: this client's own certificate. All are read anew at each
-    connection. `client_id` None: made from the station's name. `discovery`: tell home automation about the station.
-    """
-
-    host: str
-    port: int = PLAIN_PORT
-    user: str | None = None
-    password_file: str | Path | None = None
-    ca_file: str | Path | None = None
-    client_id: str | None = None
-    discovery: bool = False
-    cert_file: str | Path | None = None
-    key_file: str | Path | None = None
-
-    @property
-    def tls(self) -> bool:
-        """Whether the connection is encrypted."""
-        return self.ca_file is not None or self.cert_file is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +272,7 @@ class BrokerLink:
         return self._refusal
 
 
-def _password(file: str | Path | None) -> str | None:
+def _password(file: str | None) -> str | None:
     if file is None:
         return None
     lines = Path(file).read_text(encoding="utf-8", errors="replace").splitlines()
@@ -312,12 +280,7 @@ def _password(file: str | Path | None) -> str | None:
 
 
 def _tls(config: MqttConfig) -> ssl.SSLContext:
-    context = ssl.create_default_context(cafile=None if config.ca_file is None else str(config.ca_file))
+    context = ssl.create_default_context(cafile=config.ca_file)
     if config.cert_file is not None:
-        context.load_cert_chain(str(config.cert_file), None if config.key_file is None else str(config.key_file))
+        context.load_cert_chain(config.cert_file, config.key_file)
     return context
-
-
-def station_topic(station: str, leaf: str) -> str:
-    """`evenbath/STATION/LEAF`."""
-    return f"{ROOT}/{station}/{leaf}"

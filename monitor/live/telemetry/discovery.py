@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from monitor import __version__
-from monitor.live.telemetry.broker_link import station_topic
+from monitor.live.broker import topic_of
 
 STATUS_TOPIC = "homeassistant/status"
 """Home automation says `online` here when it has started: the description is then sent again."""
@@ -50,7 +50,7 @@ def device_config(station: str, probes: Iterable[str]) -> dict[str, Any]:
     return {
         "dev": {"identifiers": [identity], "name": f"Bath {station}", "model": "evenbath station", "sw_version": __version__},
         "o": {"name": "evenbath", "sw_version": __version__},
-        "availability_topic": station_topic(station, "status"),
+        "availability_topic": topic_of(station, "status"),
         "payload_available": "online",
         "payload_not_available": "offline",
         "qos": 1,
@@ -69,7 +69,7 @@ def _probe(station: str, name: str) -> dict[str, Any]:
         "state_class": "measurement",
         "unit_of_measurement": "°C",
         "suggested_display_precision": 1,
-        "state_topic": station_topic(station, f"probe/{name}"),
+        "state_topic": topic_of(station, f"probe/{name}"),
         "value_template": "{{ value_json.celsius }}",
         "expire_after": EXPIRE_AFTER_S,
     }
@@ -82,7 +82,7 @@ def _of_session(station: str, key: str, name: str, expression: str) -> dict[str,
         "unique_id": identity,
         "default_entity_id": f"sensor.{identity}",
         "name": name,
-        "state_topic": station_topic(station, "session"),
+        "state_topic": topic_of(station, "session"),
         "value_template": f"{{{{ {expression} if value_json is defined else None }}}}",
     }
 

@@ -18,9 +18,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.core.errors import InputWrong
-from monitor.live.disk.whole_lines import end_of_whole_lines
-from monitor.live.telemetry.broker_link import SESSION, STATION
-from monitor.live.telemetry.outbox import BLOCK, SUFFIX, is_close, parse_object
+from monitor.core.journal.check import LONGEST_LINE
+from monitor.core.journal.records import is_close
+from monitor.live.broker import SESSION, STATION
+from monitor.live.disk.journal import SUFFIX, journal_path
+from monitor.live.disk.whole_lines import count_lines, end_of_whole_lines, last_line
+from monitor.live.telemetry.outbox import parse_object
 
 MOST_KNOWN = 2048
 MOST_STRANGERS = 256
@@ -91,7 +94,7 @@ class Shelf:
 
     def path(self, station: str, session: str) -> Path:
         """Where a session's file stands. Both names must have been checked."""
-        return self._folder / station / (session + SUFFIX)
+        return journal_path(self._folder / station, session)
 
     def find(self, station: str, session: str) -> KeptSession:
         """What is kept of a session, from memory or from its file; a blank one for a stranger."""
@@ -192,14 +195,14 @@ class Shelf:
         """(next seq, closed) from the last line and, unless it closes the session, the number of lines; (0, False) if they disagree."""
         if size == 0:
             return 1, False
-        last = _last_line(fd, size)
+        last = last_line(fd, size, LONGEST_LINE)
         record = parse_object(last)
         if record is None or record.get("session") != session or type(record.get("seq")) is not int:
             return 0, False
         seq: int = record["seq"]
         if is_close(record):
             return seq + 1, True
-        return (seq + 1, False) if _count_lines(fd, size) == seq else (0, False)
+        return (seq + 1, False) if count_lines(fd, size) == seq else (0, False)
 
     def _up_to_the_hole(self, path: Path, session: str) -> tuple[int, int, bool]:
         """Put a copy aside and cut the file before the first line that does not follow on. (next seq, size, closed)."""
@@ -217,26 +220,3 @@ class Shelf:
             file.truncate(size)
         self.repaired.append(f"{path}: damaged at line {next_seq}; kept up to there, the whole as {aside.name}")
         return next_seq, size, closed
-
-
-def _last_line(fd: int, size: int) -> bytes:
-    """The last line of a file that ends with a newline, without it."""
-    end, tail = size - 1, b""
-    while end > 0:
-        start = max(0, end - BLOCK)
-        block = os.pread(fd, end - start, start)
-        place = block.rfind(b"\n")
-        if place >= 0:
-            return block[place + 1 :] + tail
-        tail, end = block + tail, start
-    return tail
-
-
-def _count_lines(fd: int, size: int) -> int:
-    count, at = 0, 0
-    while at < size:
-        block = os.pread(fd, min(BLOCK * 4, size - at), at)
-        if not block:
-            break
-        count, at = count + block.count(b"\n"), at + len(block)
-    return count

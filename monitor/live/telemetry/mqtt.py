@@ -20,13 +20,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from monitor.live.broker import PROBE, SESSION, STATION, MqttConfig, topic_of
 from monitor.live.clock import Clock
-from monitor.live.telemetry.broker_link import SESSION, STATION, BrokerLink, MqttConfig, Timing, station_topic
+from monitor.live.telemetry.broker_link import BrokerLink, Timing
 from monitor.live.telemetry.discovery import STATUS_TOPIC as HOME_STATUS_TOPIC
 from monitor.live.telemetry.discovery import config_topic, device_config
 from monitor.live.telemetry.outbox import JournalLine, Outbox, Replays, parse_object
-
-__all__ = ["SESSION", "STATION", "MqttConfig", "PublishPace", "Publisher", "Timing"]
+from monitor.live.telemetry.token_bucket import TokenBucket
 
 PUBLISHES_IN_FLIGHT = 20
 """Unacknowledged messages at most: what a common broker allows one client by default."""
@@ -35,6 +35,8 @@ LONGEST_REQUEST = 256
 LONGEST_PACKET = 1 << 16
 """Bytes. A larger packet is not read: the connection is cut, and the next one does not listen for `DEAF_S`."""
 DEAF_S = 15.0
+SAVED_S = 0.2
+"""A rest of this length, and no longer, may be caught up at once."""
 MOST_PROBES = 32
 
 ONLINE, OFFLINE = b"online", b"offline"
@@ -74,26 +76,6 @@ class Counts:
     strangers: int = 0
     not_sent: int = 0
     faults: int = 0
-
-
-class _Bucket:
-    """Tokens that come at a rate; a fifth of a second's worth can be saved up."""
-
-    def __init__(self, per_s: float) -> None:
-        self._per_s, self._most = per_s, max(1.0, per_s / 5.0)
-        self._tokens, self._at_s = self._most, -1.0
-
-    def refill(self, now_s: float) -> None:
-        if self._at_s >= 0.0:
-            self._tokens = min(self._most, self._tokens + (now_s - self._at_s) * self._per_s)
-        self._at_s = now_s
-
-    def take(self, cost: float) -> None:
-        self._tokens -= cost
-
-    @property
-    def empty(self) -> bool:
-        return self._tokens < 1.0
 
 
 @dataclass(slots=True)
@@ -143,7 +125,7 @@ class Publisher:
         self._counts = Counts()
         self._slots: dict[str, _Slot] = {}
         self._flying: dict[int, JournalLine | str] = {}
-        self._live, self._again = _Bucket(self._pace.live_per_s), _Bucket(self._pace.again_per_s)
+        self._live, self._again = (TokenBucket(per_s, per_s * SAVED_S) for per_s in (self._pace.live_per_s, self._pace.again_per_s))
         self._again_turn = False
         self._last_ack_s = self._save_due_s = self._deaf_until_s = 0.0
         self._greet = False
@@ -351,7 +333,7 @@ class Publisher:
         return stop
 
     def _take_probe(self, name: str, reading: Mapping[str, Any]) -> None:
-        if not SESSION.fullmatch(name):  # the same letters: it becomes a segment of a topic
+        if not PROBE.fullmatch(name):  # it becomes a segment of a topic
             self._counts.not_sent += 1
             return
         new = self._topic(f"probe/{name}") not in self._slots
@@ -369,7 +351,7 @@ class Publisher:
             return None
 
     def _topic(self, leaf: str) -> str:
-        return station_topic(self._station, leaf)
+        return topic_of(self._station, leaf)
 
     def _slot(self, leaf: str, payload: bytes | None, retain: bool) -> None:
         if payload is not None:
@@ -445,7 +427,7 @@ class Publisher:
             return None
         line = self._outbox.next_line()
         if line is not None:
-            self._live.take(1.0)
+            self._live.take()
         return line
 
     def _next_again(self) -> JournalLine | None:

@@ -13,17 +13,16 @@ import contextlib
 import json
 import os
 from collections import OrderedDict, deque
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.live.telemetry.broker_link import SESSION
+from monitor.core.journal.check import LONGEST_LINE
+from monitor.core.journal.records import is_close
+from monitor.live.broker import SESSION
+from monitor.live.disk.journal import SUFFIX, journal_path
+from monitor.live.disk.whole_lines import BLOCK_BYTES, end_of_whole_lines, last_line, start_of_line
 
-BLOCK = 1 << 16
-LONGEST_LINE = 1 << 20
-"""Bytes. The journal's reader takes none that is longer; a line beyond this ends the sending of its file."""
-SUFFIX = ".jsonl"
 LISTED = 20
 """So many of the newest sessions are told to recorders that know nothing of them."""
 CHUNK = 20
@@ -53,7 +52,7 @@ class JournalReader:
     def line(self, start: int, below: int) -> bytes | None:
         """The line that begins at `start`, newline included, if it ends at or before `below`; else None."""
         found = self._in_block(start, below)
-        size = BLOCK
+        size = BLOCK_BYTES
         while found is None and size <= 2 * LONGEST_LINE:
             want = min(size, below - start)
             if want <= 0:
@@ -74,20 +73,7 @@ class JournalReader:
 
     def seek(self, seq: int, below: int) -> int | None:
         """Where line number `seq` (from 1) begins, or None if it does not begin below `below`."""
-        left, at = seq - 1, 0
-        while left > 0:
-            block = os.pread(self._fd, min(BLOCK * 4, below - at), at) if below > at else b""
-            if not block:
-                return None
-            count = block.count(b"\n")
-            if count < left:
-                left, at = left - count, at + len(block)
-                continue
-            place = -1
-            for _ in range(left):
-                place = block.find(b"\n", place + 1)
-            left, at = 0, at + place + 1
-        return at if at < below else None
+        return start_of_line(self._fd, seq, below)
 
     def close(self) -> None:
         """Give the file back."""
@@ -125,7 +111,7 @@ class Outbox:
             if not SESSION.fullmatch(session):
                 continue
             try:
-                safe = _whole_lines(path)
+                safe = _safe_lines(path)
                 at = _at_line_start(path, acked.get(session, 0), safe)
             except OSError:
                 self.unreadable += 1
@@ -141,7 +127,7 @@ class Outbox:
         if journal is None:
             if not SESSION.fullmatch(session):
                 return False
-            journal = self._journals[session] = _Journal(self._folder / (session + SUFFIX), 0, 0, 0, deque(), set())
+            journal = self._journals[session] = _Journal(journal_path(self._folder, session), 0, 0, 0, deque(), set())
         if offset < journal.sent:  # cut back by a repair: what follows is sent anew
             journal.sent = journal.acked = _at_line_start(journal.path, offset, offset)
             journal.flying.clear()
@@ -342,11 +328,6 @@ class Replays:
         self._next_turn()
 
 
-def is_close(record: Mapping[str, Any]) -> bool:
-    """Whether a journal's record is the closing of its session."""
-    return record.get("kind") == "session" and record.get("event") == "close"
-
-
 def _read_cursor(file: Path) -> dict[str, int]:
     """What was acknowledged. A cursor that is missing or damaged says nothing: then all is sent again, and doubles are dropped."""
     try:
@@ -357,28 +338,15 @@ def _read_cursor(file: Path) -> dict[str, int]:
         return {}
 
 
-def _whole_lines(path: Path) -> int:
+def _safe_lines(path: Path) -> int:
     """The end of the last whole line; all below is on the disk when this returns (its writer may have died before making it so)."""
     fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
     try:
         size = os.fstat(fd).st_size
         os.fsync(fd)
-        return next((start for start in _line_starts_backwards(fd, size)), 0)
+        return end_of_whole_lines(fd, size)
     finally:
         os.close(fd)
-
-
-def _line_starts_backwards(fd: int, below: int) -> Iterator[int]:
-    """Every byte that follows a newline, at most `below`, from the end to the beginning."""
-    end = below
-    while end > 0:
-        start = max(0, end - BLOCK)
-        block = os.pread(fd, end - start, start)
-        place = block.rfind(b"\n")
-        while place >= 0:
-            yield start + place + 1
-            place = block.rfind(b"\n", 0, place)
-        end = start
 
 
 def _at_line_start(path: Path, offset: int, most: int) -> int:
@@ -396,10 +364,7 @@ def _last_record(path: Path, below: int) -> dict[str, Any] | None:
     with contextlib.suppress(OSError):
         fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
         try:
-            starts = _line_starts_backwards(fd, below)
-            end = next(starts, 0)
-            start = next(starts, 0)
-            return parse_object(os.pread(fd, min(end - start, LONGEST_LINE), start))
+            return parse_object(last_line(fd, below, LONGEST_LINE))
         finally:
             os.close(fd)
     return None

@@ -17,10 +17,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from monitor.core.errors import InputWrong, NotThere
+from monitor.core.journal.check import LONGEST_LINE
+from monitor.core.journal.records import is_close
+from monitor.live.broker import ROOT, SESSION, STATION, MqttConfig, topic_of
 from monitor.live.clock import Clock
-from monitor.live.telemetry.broker_link import ROOT, SESSION, STATION, BrokerLink, BrokerRefused, MqttConfig, Timing, station_topic
+from monitor.live.telemetry.broker_link import BrokerLink, BrokerRefused, Timing
 from monitor.live.telemetry.kept import KeptSession, Shelf
-from monitor.live.telemetry.outbox import LISTED, LONGEST_LINE, is_close, parse_object
+from monitor.live.telemetry.outbox import LISTED, parse_object
+from monitor.live.telemetry.token_bucket import TokenBucket
 
 LEAVES = ("journal", "status", "sessions")
 MOST_STATIONS = 1000
@@ -88,7 +92,8 @@ class Recorder:
         self._until_closed, self._patience = until_closed, patience or Patience()
         self._timing = timing or Timing()
         self._asks: OrderedDict[tuple[str, str], None] = OrderedDict()
-        self._tokens, self._tokens_at_s, self._quiet_due_s = 1.0, 0.0, 0.0
+        self._rate = TokenBucket(self._patience.asks_per_s, self._patience.asks_per_s)
+        self._quiet_due_s = 0.0
         self._flying: set[int] = set()
         self._online: OrderedDict[str, bool] = OrderedDict()
         self._told_loss: str | None = None
@@ -292,19 +297,17 @@ class Recorder:
                 self._want(kept, now_s, at_once=True)
 
     def _send_asks(self, now_s: float) -> None:
-        most = self._patience.asks_per_s
-        self._tokens = min(most, self._tokens + (now_s - self._tokens_at_s) * most)
-        self._tokens_at_s = now_s
-        while self._asks and self._tokens >= 1.0 and len(self._flying) < ASKS_IN_FLIGHT:
+        self._rate.refill(now_s)
+        while self._asks and not self._rate.empty and len(self._flying) < ASKS_IN_FLIGHT:
             (station, session), _ = self._asks.popitem(last=False)
             kept = self._shelf.find(station, session)
             if kept.closed:
                 continue
             body = json.dumps({"session": session, "from_seq": kept.next_seq}).encode()
-            mid = self._link.publish(station_topic(station, "again"), body)
+            mid = self._link.publish(topic_of(station, "again"), body)
             if mid is None:
                 return  # lost: each connection asks anew
-            self._tokens -= 1.0
+            self._rate.take()
             self._flying.add(mid)
             self.heard.asks += 1
             kept.tries += 1

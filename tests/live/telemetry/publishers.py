@@ -13,8 +13,9 @@ from types import TracebackType
 from typing import Any
 
 from monitor.core.journal.records import encode
+from monitor.live.broker import MqttConfig
 from monitor.live.clock import RealClock
-from monitor.live.telemetry.broker_link import BrokerLink, MqttConfig, Timing
+from monitor.live.telemetry.broker_link import BrokerLink, Timing
 from monitor.live.telemetry.mqtt import Publisher, PublishPace
 from monitor.live.telemetry.recorder import Patience, Recorder
 from tests.live.telemetry.brokers import Broker, SwallowingProxy, until

@@ -13,13 +13,13 @@ from typing import Any
 
 import pytest
 
+from monitor.live.broker import PROBE, MqttConfig
 from monitor.live.clock import RealClock
-from monitor.live.telemetry.broker_link import MqttConfig
 from monitor.live.telemetry.mqtt import Publisher, PublishPace
 from tests.live.telemetry.brokers import MOSQUITTO, Broker, EmbeddedBroker, Mosquitto, free_port, until
 from tests.live.telemetry.publishers import FAST, QUICK, Listener, RunningRecorder, Writer, closing, journal, publisher, record
 
-ROOT = Path(__file__).parent.parent.parent
+ROOT = Path(__file__).parents[3]
 JOURNAL, AGAIN = "evenbath/laundry/journal", "evenbath/laundry/again"
 
 
@@ -158,6 +158,19 @@ def test_progress_is_kept_for_whoever_comes_later_and_taken_away_at_the_close(ca
     last = cast.ear(broker.port, "evenbath/cellar/#")
     until(lambda: last.on("evenbath/cellar/status"), "the retained status")
     assert last.on("evenbath/cellar/session") == []
+
+
+def test_a_probe_is_published_under_every_name_that_a_station_file_allows(cast: Cast, broker: EmbeddedBroker, tmp_path: Path) -> None:
+    """One rule for both: letters, digits, - and _, in any place."""
+    names = ["_jug", "-", "B0wl_2", "x" * 32]
+    assert all(PROBE.fullmatch(name) for name in names)
+    voice = cast.voice(broker.port, tmp_path, "names")
+    ear = cast.ear(broker.port, "evenbath/names/probe/+")
+    for name in [*names, "a/b", "+", "x" * 33]:
+        voice.probe(name, {"celsius": 20.0})
+    until(lambda: all(ear.on(f"evenbath/names/probe/{name}") for name in names), "each of them")
+    probes = {topic for topic, _, _ in ear.heard if topic.startswith("evenbath/names/probe/")}
+    assert probes == {f"evenbath/names/probe/{name}" for name in names}
 
 
 def test_of_readings_during_an_outage_only_the_newest_is_told(cast: Cast, tmp_path: Path) -> None:

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import InputWrong
+from monitor.live.broker import MqttConfig
 from monitor.live.clock import FakeClock, RealClock
-from monitor.live.telemetry.broker_link import MqttConfig
 from monitor.live.telemetry.recorder import Patience, Recorder
 from tests.live.telemetry.brokers import EmbeddedBroker, until
 from tests.live.telemetry.publishers import Listener, RunningRecorder, closing, journal, opening, record
