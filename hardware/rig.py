@@ -34,14 +34,18 @@ _LONGEST_LINE = 4096
 class RigPlayer:
     """Plays a trace into `directory`/w1. `clock` is CLOCK_MONOTONIC; `wait(seconds)` returns True to stop.
 
-    Raises `OSError` where the folder cannot be written.
+    Lines `lift developer` and `dip developer` (or bath) in the FIFO `directory`/hand take a probe out of its liquid and put it back,
+    as a person does in the pre-flight. `say` gets a sentence for each. Raises `OSError` where the folder cannot be written, and
+    `HardwareConfig` where something else stands in the FIFO's place.
     """
 
-    def __init__(self, directory: Path, trace: Trace, options: ProbeOptions) -> None:
+    def __init__(self, directory: Path, trace: Trace, options: ProbeOptions, say: Callable[[str], None] = lambda _: None) -> None:
         self._directory = directory
         self._trace = trace
+        self._say = say
         self._probes = SimulatedProbes(trace, options)
         self._tree = W1Tree(directory / "w1")
+        self._hand = _Fifo(directory / "hand")
         for name in PROBE_IDS.keys() - set(self._probes.names):
             self._tree.remove(PROBE_IDS[name])
 
@@ -55,9 +59,27 @@ class RigPlayer:
             ticks += 1
             if wait(zero_s + ticks * RENEW_EVERY_S - clock()):
                 return False
+            for line in self._hand.lines():
+                self._move(line)
             # A file stands for a whole period, so it says what is true in its middle.
             self._show((ticks + 0.5) * RENEW_EVERY_S * speed)
         return True
+
+    def close(self) -> None:
+        """Listen to no hand any more; a second time does nothing."""
+        self._hand.close()
+
+    def _move(self, line: bytes) -> None:
+        """One line of the hand; what is no such line is said and moves nothing."""
+        words = line.decode("ascii", "replace").split()
+        try:
+            if len(words) != 2 or words[0] not in ("lift", "dip"):
+                raise HardwareConfig(f'"{" ".join(words)[:60]}" moves nothing; allowed: lift or dip, and developer or bath')
+            (self._probes.lift if words[0] == "lift" else self._probes.dip)(words[1])
+        except HardwareConfig as wrong:
+            self._say(f"{self._directory / 'hand'}: {wrong}")
+        else:
+            self._say(f"the {words[1]} probe is {'in the air' if words[0] == 'lift' else 'back in its liquid'}")
 
     def _show(self, t_s: float) -> None:
         for name in self._probes.names:
@@ -151,16 +173,45 @@ def _recording_factory(config: PanelConfig, edges: _EdgeFile) -> Any:
     return MockFactory(pin_class=RecordingPin)
 
 
-class _Foot:
-    """Reads the FIFO in a thread and moves the mock pin. Writers may come and go: the thread holds both ends open."""
+class _Fifo:
+    """Lines that others write into a FIFO, which is made where it is not there. Writers may come and go: both ends are held open."""
 
-    def __init__(self, path: Path, pin: Any) -> None:
+    def __init__(self, path: Path) -> None:
         if not path.exists():
             os.mkfifo(path)
         if not stat.S_ISFIFO(path.stat().st_mode):
             raise HardwareConfig(f"{path}: not a FIFO; allowed: remove it, the rig makes its own")
+        self._file = os.open(path, os.O_RDWR | os.O_NONBLOCK | os.O_CLOEXEC)
+        self._rest = b""
+
+    def fileno(self) -> int:
+        """For waiting on it."""
+        return self._file
+
+    def lines(self) -> list[bytes]:
+        """The whole lines that have come since the last time; never waits."""
+        if self._file < 0:
+            return []
+        try:
+            *lines, rest = (self._rest + os.read(self._file, _LONGEST_LINE)).split(b"\n")
+        except BlockingIOError:
+            return []
+        self._rest = rest[-_LONGEST_LINE:]
+        return [line.strip() for line in lines]
+
+    def close(self) -> None:
+        """Both ends; a second time does nothing."""
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1
+
+
+class _Foot:
+    """Reads the FIFO in a thread and moves the mock pin."""
+
+    def __init__(self, path: Path, pin: Any) -> None:
         self._pin = pin
-        self._fifo = os.open(path, os.O_RDWR | os.O_NONBLOCK | os.O_CLOEXEC)
+        self._fifo = _Fifo(path)
         self._stop_read, self._stop_write = os.pipe()
         self._thread = threading.Thread(target=self._run, name="rig foot", daemon=True)
         self._thread.start()
@@ -173,19 +224,15 @@ class _Foot:
             return
         os.write(self._stop_write, b"x")
         self._thread.join()
-        for file in (self._fifo, self._stop_read, self._stop_write):
+        self._fifo.close()
+        for file in (self._stop_read, self._stop_write):
             os.close(file)
         self._stop_write = -1
 
     def _run(self) -> None:
-        rest = b""
-        while self._stop_read not in (ready := select.select([self._fifo, self._stop_read], [], [])[0]):
-            if not ready:
-                continue
-            *lines, rest = (rest + os.read(self._fifo, _LONGEST_LINE)).split(b"\n")
-            rest = rest[-_LONGEST_LINE:]
-            for line in lines:
-                self._move(line.strip())
+        while self._stop_read not in select.select([self._fifo.fileno(), self._stop_read], [], [])[0]:
+            for line in self._fifo.lines():
+                self._move(line)
 
     def _move(self, word: bytes) -> None:
         """Close or open the contact; any other word is no foot."""

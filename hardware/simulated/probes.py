@@ -23,6 +23,12 @@ RESET_C = 85.0
 AIR_LAG_S = 120.0
 """Lag of a wet probe in still air, by the definition of a trace's `air`."""
 
+AIR_BELOW_C = 5.0
+"""So much colder than its liquid is the air for a lifted probe, where the trace has no room (invented: any visible fall will do)."""
+
+LIFTED_OUT_OF = ("developer", "bath")
+"""Probes that lie in a liquid and can be lifted; a room's hangs in the air."""
+
 
 @dataclass(frozen=True, slots=True)
 class ProbeOptions:
@@ -83,6 +89,22 @@ class SimulatedProbes:
             raise HardwareConfig(f'no probe "{name}" in the trace; allowed: {", ".join(self._probes)}')
         return self._probes[name].sample(t_s)
 
+    def lift(self, name: str) -> None:
+        """Take a probe out of its liquid: from its last sample on it relaxes to the air's temperature, as in a trace's `air`, until `dip`.
+
+        Raises `HardwareConfig` for a name that is not one of `LIFTED_OUT_OF`.
+        """
+        self._in_liquid(name).lifted = True
+
+    def dip(self, name: str) -> None:
+        """Put a probe back into its liquid; nothing if it lies there. Raises as `lift`."""
+        self._in_liquid(name).lifted = False
+
+    def _in_liquid(self, name: str) -> _Probe:
+        if name not in LIFTED_OUT_OF:
+            raise HardwareConfig(f'no probe "{name[:40]}" lies in a liquid; allowed: {", ".join(LIFTED_OUT_OF)}')
+        return self._probes[name]
+
 
 class _Probe:
     """One probe: its own temperature, carried from call to call, and its own stream of noise."""
@@ -100,6 +122,7 @@ class _Probe:
         start_c = options.start_c if developer else None
         self._probe_c = trace.value_c(self._column, 0.0) if start_c is None else start_c
         self._last_c: float | None = None
+        self.lifted = False
 
     def sample(self, t_s: float) -> Sample:
         self._advance(t_s)
@@ -121,8 +144,14 @@ class _Probe:
     def _advance(self, t_s: float) -> None:
         """Carry the probe's own temperature on to `t_s`."""
         for left, right in self._trace.segments(self._at_s, t_s):
-            in_air = self._trace.fault(self._name, left) == "air"
-            column, lag_s = ("room_c", AIR_LAG_S) if in_air else (self._column, self._lag_s)
-            from_c, to_c = self._trace.value_c(column, left), self._trace.value_c(column, right)
-            self._probe_c = relaxed_c(self._probe_c, from_c, to_c, right - left, lag_s)
+            in_air = self.lifted or self._trace.fault(self._name, left) == "air"
+            around = self._air_c if in_air else self._liquid_c
+            self._probe_c = relaxed_c(self._probe_c, around(left), around(right), right - left, AIR_LAG_S if in_air else self._lag_s)
         self._at_s = max(self._at_s, t_s)
+
+    def _liquid_c(self, t_s: float) -> float:
+        return self._trace.value_c(self._column, t_s)
+
+    def _air_c(self, t_s: float) -> float:
+        room_c = self._trace.room_c(t_s)
+        return self._liquid_c(t_s) - AIR_BELOW_C if room_c is None else room_c

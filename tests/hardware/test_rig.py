@@ -8,6 +8,7 @@ import select
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -48,7 +49,8 @@ class Stage:
 def _play(directory: Path, rows: str, speed: float = 1.0, columns: str = COLUMNS, stop_s: float = 1e9) -> tuple[Stage, bool]:
     player = RigPlayer(directory, load_trace(f"{columns}\n{rows}\n".encode()), QUIET)
     stage = Stage(directory, stop_s)
-    return stage, player.play(speed, stage.clock, stage.wait)
+    with closing(player):
+        return stage, player.play(speed, stage.clock, stage.wait)
 
 
 def test_the_bus_says_what_the_trace_says_when_it_says_it(tmp_path: Path) -> None:
@@ -93,6 +95,44 @@ def test_each_fault_is_on_the_bus_and_ends(tmp_path: Path) -> None:
     assert in_air_c is not None
     assert 29.8 < in_air_c < 30.0
     assert middles[7][0] == 30.0
+
+
+def test_the_hand_lifts_a_probe_and_dips_it(tmp_path: Path) -> None:
+    """By lines in a FIFO while the trace plays; each is said, a line that is none is said and moves nothing."""
+    said: list[str] = []
+    player = RigPlayer(tmp_path, load_trace(b"t_s,developer_c,bath_c,room_c\n0,20,20,6\n120,20,20,6\n"), QUIET, said.append)
+    stage = Stage(tmp_path)
+    writes = {10: "lift developer\n", 40: "dip developer\nlift room\n", 60: "lift\nhe", 61: "llo\n\xff\n", 80: "lift bath\n"}
+
+    def wait(seconds: float) -> bool:
+        text = writes.pop(int(stage.now_s - 1000.0), None)
+        if text is not None:
+            with (tmp_path / "hand").open("w") as hand:
+                hand.write(text)
+        return stage.wait(seconds)
+
+    assert player.play(1.0, stage.clock, wait)
+    player.close()
+    player.close()
+    read = {int(at_s): raw_c for at_s, raw_c, _ in stage.seen if at_s % 1 == 0.5}
+    assert read[9] == read[45] == read[100] == 20.0
+    assert read[39] is not None
+    assert read[39] < 18.0
+    bath_c = stage.bus.read(PROBE_IDS["bath"]).raw_c
+    assert bath_c is not None
+    assert bath_c < 18.0
+    assert [line for line in said if "allowed" not in line] == [
+        "the developer probe is in the air", "the developer probe is back in its liquid", "the bath probe is in the air",
+    ]  # fmt: skip
+    assert len([line for line in said if line.startswith(f"{tmp_path / 'hand'}: ") and "allowed" in line]) == 4
+
+
+def test_a_file_in_the_place_of_the_hand_is_refused(tmp_path: Path) -> None:
+    """It is left as it is."""
+    (tmp_path / "hand").write_text("mine")
+    with pytest.raises(HardwareConfig, match="not a FIFO"):
+        RigPlayer(tmp_path, load_trace(b"t_s,developer_c,bath_c\n0,20,20\n"), QUIET)
+    assert (tmp_path / "hand").read_text() == "mine"
 
 
 def test_a_rig_s_folder_is_used_again(tmp_path: Path) -> None:

@@ -103,3 +103,20 @@ def test_the_options_without_words_are_the_contract_s_defaults() -> None:
     assert options_from(parser.parse_args(words)) == ProbeOptions(5.0, 0.0, 24.0, -0.3, -2)
     with pytest.raises(InputWrong):
         options_from(parser.parse_args(["--seed", ""]))
+
+
+def test_something_else_in_the_place_of_the_hand_is_one_line_and_exit_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The rig makes its own FIFO; and --help tells how foot, hand and ears are played."""
+    (tmp_path / "hand").mkdir()
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        assert main(["rig", str(tmp_path), "--trace", _trace(tmp_path, 5)]) == 2
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "not a FIFO" in line
+    assert main(["rig", "--help"]) == 0
+    told = capsys.readouterr().out
+    assert "echo lift developer > DIR/hand" in told
+    assert "echo dip developer > DIR/hand" in told

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from hardware.errors import HardwareConfig
-from hardware.simulated.probes import STEP_C, ProbeOptions, SimulatedProbes, quantised_c, relaxed_c
+from hardware.simulated.probes import AIR_BELOW_C, AIR_LAG_S, STEP_C, ProbeOptions, SimulatedProbes, quantised_c, relaxed_c
 from hardware.simulated.trace import Trace, load_trace
 
 STILL = ProbeOptions(noise_c=0.0)
@@ -154,3 +154,28 @@ def test_an_unknown_probe_is_refused_by_name() -> None:
     """Asking for a probe that the trace does not drive names those that it does."""
     with pytest.raises(HardwareConfig, match="developer, bath"):
         SimulatedProbes(load_trace(b"t_s,developer_c,bath_c\n0,20,20\n")).sample("room", 0)
+
+
+@pytest.mark.parametrize("columns", ["t_s,developer_c,bath_c,room_c", "t_s,developer_c,bath_c"])
+def test_a_lifted_probe_goes_to_the_air_and_a_dipped_one_comes_back(columns: str) -> None:
+    """From the moment of lifting, as an `air` of the trace would; the others stay; without a room the air is somewhat colder."""
+    rows = "0,20,21,10\n900,20,21,10" if "room" in columns else "0,20,21\n900,20,21"
+    probes = SimulatedProbes(_trace(rows, columns), STILL)
+    air_c = 10.0 if "room" in columns else 20.0 - AIR_BELOW_C
+    assert _raw(probes, "developer", 100.0) == 20.0
+    probes.lift("developer")
+    assert _raw(probes, "developer", 100.0 + AIR_LAG_S) == pytest.approx(air_c + (20.0 - air_c) / math.e, abs=STEP_C)
+    assert _raw(probes, "bath", 100.0 + AIR_LAG_S) == 21.0
+    probes.dip("developer")
+    assert _raw(probes, "developer", 100.0 + AIR_LAG_S + 120.0) == 20.0
+    probes.lift("bath")
+    assert _raw(probes, "bath", 400.0) < 20.0
+
+
+@pytest.mark.parametrize("name", ["room", "jug", ""])
+def test_what_lies_in_no_liquid_is_not_lifted(name: str) -> None:
+    """Nor dipped; the error says which can be."""
+    probes = SimulatedProbes(_trace("0,20,20,10,\n9,20,20,10,"), STILL)
+    for move in (probes.lift, probes.dip):
+        with pytest.raises(HardwareConfig, match="allowed: developer, bath"):
+            move(name)
