@@ -75,6 +75,11 @@ class Stage:
         return self.time_s * self.factor
 
     @property
+    def has_no_clock(self) -> bool:
+        """Loading without a time: dark and silent, over when the hands say so and never assumed to be."""
+        return self.role == "load" and self.target_ref_s == 0
+
+    @property
     def begin_to_end_s(self) -> float:
         """From the begin to the planned end at the reference; an at-least stage ends at its minimum here."""
         if self.counted == "full to empty":

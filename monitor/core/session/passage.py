@@ -22,7 +22,7 @@ from monitor.core.session.limits import (
     PROGRESS_EVERY_S,
     READY_TO_NOW_LEAST_S,
 )
-from monitor.core.session.runs import Current, Run, Step, has_no_clock, is_counted, pace_of
+from monitor.core.session.runs import Current, Run, Step, is_counted, pace_of
 from monitor.core.session.watch import DataRange
 
 
@@ -211,7 +211,7 @@ class Film:
                 return
             run.reach(Step.FIXED)
             run.end_s = run.ready_s = max(run.end_s, t_s)
-            if not has_no_clock(run.stage):
+            if not run.stage.has_no_clock:
                 calls.play("ready", run.end_s, cues.READY)
             return
         assert run.now_s is not None
@@ -269,7 +269,7 @@ class Film:
         self.tell_progress(run, t_s)
         self._over(run)
         desk = self._desk
-        waits = desk.options.has_switch or has_no_clock(run.stage) or self.is_last or desk.gate.closed_for(self.index + 1)
+        waits = desk.options.has_switch or run.stage.has_no_clock or self.is_last or desk.gate.closed_for(self.index + 1)
         if run.stage.until == "at least" and waits:
             return
         self.leave(run, t_s, assumed=True)

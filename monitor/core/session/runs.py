@@ -115,11 +115,6 @@ def is_counted(stage: Stage) -> bool:
     return stage.role == "develop" or stage.steer
 
 
-def has_no_clock(stage: Stage) -> bool:
-    """Loading without a time: dark and silent, over when the hands say so and never assumed to be."""
-    return stage.role == "load" and stage.target_ref_s == 0
-
-
 def pace_of(recipe: Recipe, stage: Stage) -> Pace:
     """The movement of a stage. Sheets and drums move every 5 s, a double tick for the first sheet of each round (practice
     of this project); everything else each second while it moves."""

@@ -43,7 +43,7 @@ from monitor.core.session.limits import (
 )
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import Foot, Press, State
-from monitor.core.session.runs import Current, Run, Step, has_no_clock
+from monitor.core.session.runs import Current, Run, Step
 
 __all__ = ["Awaits", "Options", "Session"]
 
@@ -401,7 +401,7 @@ class Session:
             run = film.due_run
             if film.current is None:
                 desk.calls.play("ready", t_s, cues.READY)
-            elif run is not None and run.over and not self.options.has_switch and not has_no_clock(run.stage):
+            elif run is not None and run.over and not self.options.has_switch and not run.stage.has_no_clock:
                 film.leave(run, t_s, assumed=True)  # an at-least stage that waited for the gate alone
 
     # -- movement ---------------------------------------------------------------------------------------------------
