@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.errors import Problem
 from monitor.core.journal.records import SCHEMA_VERSION
+from monitor.core.journal.words import CUES, GATE_STATES, MEANINGS, SESSION_EVENTS, STAGE_EVENTS
 from monitor.core.probes.readings import QUALITIES, ROLES, SOURCES
 
 MOST_PROBLEMS = 20
@@ -26,12 +27,6 @@ LONGEST_LINE = 1 << 20
 _HUGE = 1e12  # no time and no temperature of a journal is of this size; infinity is not either
 
 Record = dict[str, Any]
-
-STAGE_EVENTS = ("begin", "ready", "now", "minimum", "end")
-CUES = ("tick", "ready", "now", "fault", "answer", "over", "click")
-MEANINGS = ("begin", "poured", "heard", "mark", "question")
-GATES = ("withheld", "open", "overridden")
-EVENTS = ("open", "resume", "close")
 
 
 @dataclass(slots=True)
@@ -77,7 +72,7 @@ def _yes_no(value: Any) -> bool:
     return value is True or value is False
 
 
-def _one_of(words: tuple[str, ...]) -> tuple[Callable[[Any], bool], str]:
+def _one_of(words: Sequence[str]) -> tuple[Callable[[Any], bool], str]:
     return (lambda value: value in words), "one of " + ", ".join(words)
 
 
@@ -88,7 +83,7 @@ _COUNT = (_count, "a whole number from 1 on")
 _YES_NO = (_yes_no, "true or false")
 
 FIELDS: Mapping[str, Mapping[str, tuple[Callable[[Any], bool], str]]] = {
-    "session": {"event": _one_of(EVENTS)},
+    "session": {"event": _one_of(SESSION_EVENTS)},
     "reading": {"probe": _TEXT, "role": _one_of(ROLES), "raw_c": _MAYBE, "celsius": _MAYBE, "quality": _one_of(QUALITIES)},
     "progress": {
         "stage": _COUNT,
@@ -105,7 +100,8 @@ FIELDS: Mapping[str, Mapping[str, tuple[Callable[[Any], bool], str]]] = {
     "trust": {"believed": _YES_NO, "why": _TEXT, "since_t_s": _MAYBE},
     "tap": {"meaning": _one_of(MEANINGS)},
     "correction": {"stage": _COUNT, "begin_t_s": _NUMBER, "replaces_seq": _COUNT},
-    "gate": {"state": _one_of(GATES)},
+    "annulled": {"stage": _COUNT, "replaces_seq": _COUNT},
+    "gate": {"state": _one_of(GATE_STATES)},
 }
 """Fields that a record of each kind must have, beyond those of every record. Other fields and other kinds are welcome."""
 
@@ -171,12 +167,14 @@ def _wrong_fields(record: Record) -> list[str]:
     if not _number(record["t_s"]):
         wrong.append(f'"t_s" is {str(record["t_s"])[:40]}')
     wrong += [f'"{name}" is {record[name]!r}' for name in ("session", "wall", "kind") if not isinstance(record[name], str)]
-    for name, (good, words) in FIELDS.get(record["kind"] if isinstance(record["kind"], str) else "", {}).items():
+    for name, (good, words) in (FIELDS.get(record["kind"], {}) if isinstance(record["kind"], str) else {}).items():
         if name not in record:
             wrong.append(f'a {record["kind"]} record without "{name}"')
         elif not good(record[name]):
             shown = repr(record[name])
             wrong.append(f'"{name}" of a {record["kind"]} record is {shown[:40]}, not {words}')
+    if record.get("sheet") is not None and not _count(record["sheet"]):
+        wrong.append(f'"sheet" is {repr(record["sheet"])[:40]}, not a whole number from 1 on')
     if record["kind"] == "reading" and not wrong and (record["celsius"] is not None) != (record["quality"] == "good"):
         wrong.append(f'a reading of quality {record["quality"]} with "celsius" {record["celsius"]!r} (null unless it is good)')
     return wrong

@@ -16,6 +16,7 @@ from monitor.core.journal.records import (
     Anything,
     Closed,
     Corrected,
+    Opened,
     StageBegun,
     StageMoment,
     Tapped,
@@ -75,6 +76,7 @@ class History:
     """Fold every record in the order of the file; then ask."""
 
     def __init__(self, stages: int | None = None) -> None:
+        """`stages`: how many the recipe has; the opening of the session says it too."""
         self._passages: dict[Key, Passage] = {}
         self._by_seq: dict[int, Key] = {}
         self._stages = stages
@@ -103,7 +105,9 @@ class History:
     def take(self, seq: int, record: Anything) -> None:
         """The same for a record that has its type already."""
         self._last_s = max(self._last_s, record.t_s)
-        if isinstance(record, StageBegun):
+        if isinstance(record, Opened):
+            self._stages = len(record.recipe.get("stage", ())) or self._stages
+        elif isinstance(record, StageBegun):
             self._begin(seq, record)
         elif isinstance(record, StageMoment):
             self._moment(record)
@@ -127,6 +131,16 @@ class History:
         """The passage of this film through this stage. A stage whose clock is one for all sheets answers for each of them."""
         return self._passages.get((stage, sheet)) or self._passages.get((stage, None))
 
+    def clock(self, stage: int, sheet: int | None = None) -> Passage | None:
+        """The passage whose clock that is: without a sheet, also the one that has the clock of a bath with sheets in it."""
+        found = self.passage(stage, sheet)
+        return found if found is not None or sheet is not None else next((p for p in self.clocks if p.stage == stage), None)
+
+    @property
+    def clocks(self) -> list[Passage]:
+        """Those that have a clock of their own, in the same order: sheets that share a bath share the clock of the last one in it."""
+        return [p for p in self.passages if p.target_ref_s is not None]
+
     def begun_with(self, seq: int) -> Passage | None:
         """The passage whose begin, or a correction of it, has this seq."""
         key = self._by_seq.get(seq)
@@ -135,7 +149,12 @@ class History:
     @property
     def stage(self) -> int | None:
         """The newest stage whose clock has begun, None before the first."""
-        return max((p.stage for p in self._passages.values() if p.target_ref_s is not None), default=None)
+        return max((p.stage for p in self.clocks), default=None)
+
+    @property
+    def newest(self) -> Passage | None:
+        """The passage whose begin was written last."""
+        return max(self._passages.values(), key=lambda p: p.seq, default=None)
 
     def actual_end(self, passage: Passage) -> tuple[float, EndedBy] | None:
         """When the film really left this stage and how that is known; None while it is in it.
@@ -143,7 +162,7 @@ class History:
         That is the begin of the next stage for the same film; for a bath before sheets go in, of the first of them; the last
         stage ends with the close. Where nothing says so after a close, the planned end stands.
         """
-        after = self._after(passage)
+        after = self.next_of(passage)
         if after is not None:
             return after.begin_s, after.begun_by
         if self.closed_s is None:
@@ -153,7 +172,8 @@ class History:
             return max(self.closed_s, passage.begin_s), "close"
         return min(passage.end_s, self.closed_s), "planned end"
 
-    def _after(self, passage: Passage) -> Passage | None:
+    def next_of(self, passage: Passage) -> Passage | None:
+        """The next stage of the same film, None while it has not begun."""
         following = [p for p in self._passages.values() if p.stage == passage.stage + 1 and p.begin_s >= passage.begin_s]
         own = next((p for p in following if p.sheet == passage.sheet), None) or next((p for p in following if p.sheet is None), None)
         if own is None and following and passage.sheet is None:

@@ -101,7 +101,7 @@ class Closed(Record):
 
     kind: ClassVar[str] = "session"
     event: ClassVar[str | None] = "close"
-    why: str
+    why: str = ""
 
 
 # -- probes and development ---------------------------------------------------------------------------------------------
@@ -166,7 +166,7 @@ class StageBegun(Record):
     stage: int
     name: str
     event: ClassVar[str | None] = None
-    role: str
+    role: str = ""
     sheet: int | None = None
     assumed: bool = False
     target_ref_s: float | None = None

@@ -47,6 +47,15 @@ def test_a_sound_journal_gives_every_record_and_no_problem() -> None:
     assert (findings.problems, findings.torn, findings.records) == ([], None, 4)
 
 
+def test_every_word_of_the_contract_is_read() -> None:
+    """Those of `lid on`, `again`, `on time` and the two specks too."""
+    taps = [record(i, "tap", meaning=word) for i, word in enumerate(("lid on", "again", "on time"), 2)]
+    records = [OPEN, *taps, record(5, "cue", cue="yes")]
+    out, findings = read(*records)
+    assert out == records
+    assert findings.problems == []
+
+
 @pytest.mark.parametrize(
     ("bad", "says"),
     [
@@ -60,6 +69,8 @@ def test_a_sound_journal_gives_every_record_and_no_problem() -> None:
         ({k: v for k, v in record(3).items() if k != "wall"}, 'no "wall"'),
         (record(3, t_s=float("1e300")), '"t_s" is 1e+300'),
         (record(3, "stage", stage=True, name="x", event="begin"), '"stage" of a stage record is True'),
+        (record(3, "stage", stage=1, name="x", event="begin", sheet="A"), "\"sheet\" is 'A'"),
+        (record(3, "annulled", stage=1), 'without "replaces_seq"'),
         (record(3, "reading", quality="fine"), "not one of good"),
         (record(3, "reading", quality="crc"), '"celsius" 20.0 (null unless it is good)'),
         (record(3, "trust", believed=True, why="x"), 'without "since_t_s"'),

@@ -109,3 +109,33 @@ def test_a_snapshot_crosses_the_socket_unchanged_and_passes_over_what_it_does_no
     """As JSON and back."""
     seen = Snapshot(t_s=3.0, stages=2, stage=1, lost={"jug": "no reading"}, last_cue=LastCue(cue="ready", t_s=1.0))
     assert Snapshot.read(seen.plain() | {"of_a_later_version": 1}) == seen
+
+
+def test_sheets_in_one_bath_share_the_clock_of_the_last_one() -> None:
+    """Asked for the bath without a sheet, that one answers; `next_of` is each sheet's own way on."""
+    told = Teller()
+    for sheet in (1, 2):
+        told.begin(1, 10.0 * sheet, sheet=sheet)
+    told.tell("stage", 110.0, stage=2, name="stop", event="begin", role="stop", sheet=1)
+    told.begin(2, 121.0, sheet=2)
+    stop = told.history.clock(2)
+    assert stop is not None
+    assert (stop.sheet, stop.begin_s) == (2, 121.0)
+    assert told.history.passage(2) is None
+    assert [p.key for p in told.history.clocks] == [(1, 1), (1, 2), (2, 2)]
+    after = told.history.next_of(told.history.passages[0])
+    assert after is not None
+    assert after.key == (2, 1)
+    assert told.history.newest == stop
+
+
+def test_the_opening_says_how_many_stages_there_are() -> None:
+    """So that a close in the middle is not taken for the end of the last stage."""
+    history = History()
+    recipe = {"stage": [{}, {}, {}]}
+    history.fold({"seq": 1, "t_s": 0.0, "kind": "session", "event": "open", "name": "x", "mode": "live", "recipe": recipe})
+    begin = {"t_s": 0.0, "kind": "stage", "stage": 1, "name": "develop", "event": "begin", "target_ref_s": 60.0}
+    history.fold({"seq": 2, **begin})
+    history.fold({"seq": 3, **begin, "event": "end", "t_s": 60.0})
+    history.fold({"seq": 4, "t_s": 90.0, "kind": "session", "event": "close", "why": "abandoned"})
+    assert history.actual_end(history.passages[0]) == (60.0, "planned end")
