@@ -71,6 +71,7 @@ def _unsafe(answer: Mapping[str, Any]) -> str:
 
 
 def _view(view: Mapping[str, Any]) -> Iterator[str]:
+    from monitor.core.journal.snapshot import Snapshot
     from monitor.live.view.words import developer, limit
 
     if view["stage"] is None:
@@ -78,7 +79,7 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
     else:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
         yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_time(view)}"
-    figure, where = developer(view)
+    figure, where = developer(Snapshot.read(view))
     yield f"  developer {', '.join(word for word in (figure, where, limit(view['compared'], False)) if word)}"
     for probe, why in view["lost"].items():
         yield f"  {probe} not believed: {why}"

@@ -11,12 +11,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal, Progress
 from monitor.review.measures import Review
 from monitor.review.numbers import StageMeasures
 from monitor.review.timeline import Stretch, believed_spans, within
-from monitor.review.track import ESTIMATED
 
 DONE_PERCENT = 0.5
 """Live and recomputed development may differ by this much of the target where all was measured: several times what the live
@@ -52,7 +52,7 @@ def check(journal: Journal, review: Review) -> Check:
     """Hold the journal against what its raw records give."""
     found = Check(journal.session)
     for part, numbers in zip(review.stretches, review.numbers.stages, strict=True):
-        stage = review.recipe.stages[part.stage - 1] if review.recipe is not None and part.stage <= len(review.recipe.stages) else None
+        stage = journal.stage(part.stage)
         said = journal.progress.get((part.stage, part.sheet))
         label = numbers.name if numbers.sheet is None else f"{numbers.name}, sheet {numbers.sheet}"
         if stage is not None:

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.journal.check import LONGEST_LINE, Findings, Record, read_records
+from monitor.core.journal.history import History
 from monitor.core.recipe.reader import recipe_from_data
-from monitor.core.recipe.values import Recipe
+from monitor.core.recipe.values import Recipe, Stage
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,7 +57,8 @@ class Journal:
     """One session as it stands in its file.
 
     `opening`: the `session` record with event open, {} if the file has none. `recipe`: None if there is none that can be
-    read. `rows`: records of every kind but reading and progress, by kind, in the order of the file. Times are session seconds.
+    read. `rows`: records of every kind but reading and progress, by kind, in the order of the file. `history`: what they tell of the
+    stages. Times are session seconds.
     """
 
     file: str
@@ -67,6 +69,7 @@ class Journal:
     readings: dict[str, ReadingSeries] = field(default_factory=dict)
     progress: dict[tuple[int, int | None], Progress] = field(default_factory=dict)
     rows: dict[str, list[Record]] = field(default_factory=dict)
+    history: History = field(default_factory=History)
     last_t_s: float = 0.0
     first_wall: str = ""
     last_wall: str = ""
@@ -74,6 +77,10 @@ class Journal:
     def of(self, kind: str) -> list[Record]:
         """Records of one kind (not reading, not progress)."""
         return self.rows.get(kind, [])
+
+    def stage(self, number: int) -> Stage | None:
+        """A stage of the recipe by its number, None where the recipe does not have it."""
+        return self.recipe.stages[number - 1] if self.recipe is not None and number <= len(self.recipe.stages) else None
 
     @property
     def close(self) -> Record | None:
@@ -132,6 +139,9 @@ def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
             if kind == "session" and record["event"] == "open":
                 journal.opening = record
                 _take_recipe(journal, line, record)
+                journal.history = History(None if journal.recipe is None else len(journal.recipe.stages))
+            elif kind in ("stage", "correction", "annulled", "tap") or (kind == "session" and record["event"] == "close"):
+                journal.history.fold(record)
             journal.rows.setdefault(kind, []).append(record)
     return journal
 

@@ -64,7 +64,7 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
     made: list[StageMeasures] = []
     for number in sorted({p.stage for p in parts}):
         own = [p for p in parts if p.stage == number]
-        stage = recipe.stages[number - 1] if recipe is not None and number <= len(recipe.stages) else None
+        stage = journal.stage(number)
         track = None
         if not only_counted or stage is None or stage.law is not None or stage.role == "develop":
             track = track_of(journal, facts, believed, stage, own)

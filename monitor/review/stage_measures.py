@@ -10,12 +10,13 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
+from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.review.integrals import integral, mean_kinetic_temperature, seconds_below, weights
 from monitor.review.load import Journal, Progress
 from monitor.review.numbers import NO_PROBE, StageMeasures
 from monitor.review.timeline import Stretch, counted_from_to
-from monitor.review.track import ESTIMATED, GAP_S, Believed, TemperatureTrack, source_pieces
+from monitor.review.track import GAP_S, Believed, TemperatureTrack, source_pieces
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,6 +70,7 @@ def _by(stage: StageMeasures) -> str:
     return {
         "tap": "told by a tap",
         "assumed": "assumed, no tap",
+        "on time": "assumed, and a long press said that it was on time",
         "correction": "corrected by a later tap",
         "close": "close of the session",
         "planned end": "the planned end, nothing later is known",

@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal, Progress, ReadingSeries
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, counted_from_to, within
 
-ESTIMATED = ("vessel model", "held", "clock")
 STUCK_S = 20.0
 """A code may stand still for so long in calm water; with a jump behind it, it was stuck."""
 STALE_LIVE_S = 10.0

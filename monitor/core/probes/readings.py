@@ -17,6 +17,8 @@ QUALITIES: tuple[Quality, ...] = ("good", "missing", "crc", "reset", "stuck", "i
 
 Source = Literal["developer", "witness", "vessel model", "held", "clock"]
 SOURCES: tuple[Source, ...] = ("developer", "witness", "vessel model", "held", "clock")
+ESTIMATED: tuple[Source, ...] = ("vessel model", "held", "clock")
+"""Sources that are no reading of the developer: what they say is an estimate and stays marked as one."""
 
 PLAUSIBLE_C = (-2.0, 60.0)
 """Outside this no probe in a bath of this trade is believed (practice of this project, a start value; common practice, no source)."""

@@ -15,12 +15,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TextIO
 
+from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
 from monitor.live.view.hands import hands
 from monitor.live.view.lines import PlainLines
-from monitor.live.view.state import Point, Watched
+from monitor.live.view.state import KnownProbe, Point, ViewState, Watched
 from monitor.live.view.text import Line, Piece, cells, clean, cut, cut_line, labelled
 from monitor.live.view.trace import LEAST_ROWS, draw
 
@@ -51,7 +52,7 @@ class _Block:
     lines: list[Line]
 
 
-def render(state: Mapping[str, Any], trace: Sequence[Point], width: int, height: int, look: Look | None = None) -> list[Line]:
+def render(state: ViewState, trace: Sequence[Point], width: int, height: int, look: Look | None = None) -> list[Line]:
     """The whole view in at most `height` lines of at most `width` cells."""
     look = Look() if look is None else look
     blocks = _blocks(state, width, look)
@@ -60,14 +61,14 @@ def render(state: Mapping[str, Any], trace: Sequence[Point], width: int, height:
     lines = [line for block in blocks for line in block.lines]
     rows = min(MOST_TRACE_ROWS, height - len(lines))
     if rows >= LEAST_ROWS:
-        lines += draw(trace, state["begins"], width, rows, look.unicode)
+        lines += draw(trace, state.begins, width, rows, look.unicode)
     return [cut_line([Piece(clean(p.text), p.style) for p in line], width) for line in lines[:height]]
 
 
-def _blocks(state: Mapping[str, Any], width: int, look: Look) -> list[_Block]:
+def _blocks(state: ViewState, width: int, look: Look) -> list[_Block]:
     column = 7 if width < NARROW else 11
-    seen = state["seen"]
-    limit = words.limit(bool(seen["compared"]), bool(state["colour"]))
+    seen = state.seen
+    limit = words.limit(seen.compared, state.colour)
     return [
         *_title(state, width),
         _Block(6, [_stages(state, width, look)]),
@@ -77,80 +78,78 @@ def _blocks(state: Mapping[str, Any], width: int, look: Look) -> list[_Block]:
         _Block(7, labelled("sounded" if width >= NARROW else "sound", _sounded(state), width, column)),
         _Block(9, [[]] if width >= NARROW else []),
         *_temperatures(state, width, column, limit),
-        _Block(4, labelled("trust", _trust(state), width, column, "bold" if state["lost"] else "")),
-        *([_Block(3, labelled("keys", state["keys"], width, column))] if state["keys"] else []),
+        _Block(4, labelled("trust", _trust(state), width, column, "bold" if state.lost else "")),
+        *([_Block(3, labelled("keys", state.keys, width, column))] if state.keys else []),
     ]
 
 
-def _title(state: Mapping[str, Any], width: int) -> list[_Block]:
-    mode = str(state["mode"])
+def _title(state: ViewState, width: int) -> list[_Block]:
+    mode = state.mode
     if width < NARROW:
-        return [_Block(0, [[Piece(cut(clean(str(state["name"])), width), "bold")]]), _Block(9, [[Piece(mode, "dim")]])]
-    name = cut(clean(str(state["name"])), max(10, width - cells(mode) - 2))
+        return [_Block(0, [[Piece(cut(clean(state.name), width), "bold")]]), _Block(9, [[Piece(mode, "dim")]])]
+    name = cut(clean(state.name), max(10, width - cells(mode) - 2))
     gap = width - cells(name) - cells(mode)
     return [_Block(0, [[Piece(name, "bold"), Piece(" " * max(2, gap)), Piece(mode, "dim")]])]
 
 
-def _stages(state: Mapping[str, Any], width: int, look: Look) -> Line:
+def _stages(state: ViewState, width: int, look: Look) -> Line:
     """All stages in a row, the current one in brackets; where that does not fit, the current one alone."""
-    number, stages = state["seen"]["stage"], state["stages"]
+    number, stages = state.seen.stage, state.stages
     arrow = " > " if not look.unicode else " \u203a "
     line: Line = []
     for stage in stages:
-        here = stage["number"] == number
-        line.append(Piece(f"[{stage['name'].upper()}]" if here else str(stage["name"]), "bold" if here else "dim"))
+        here = stage.number == number
+        line.append(Piece(f"[{stage.name.upper()}]" if here else stage.name, "bold" if here else "dim"))
         line.append(Piece(arrow, "dim"))
     line.pop()
     if sum(cells(p.text) for p in line) <= width:
         return line
     if number is None:
-        return [Piece(f"{len(stages)} stages; first: {stages[0]['name']}")]
-    return [Piece(f"stage {number} of {len(stages)}: "), Piece(f"[{stages[number - 1]['name'].upper()}]", "bold")]
+        return [Piece(f"{len(stages)} stages; first: {stages[0].name}")]
+    return [Piece(f"stage {number} of {len(stages)}: "), Piece(f"[{stages[number - 1].name.upper()}]", "bold")]
 
 
 def _hand(label: str, text: str, width: int, column: int, first: bool) -> list[Line]:
     return labelled(label, text, width, column, "bold" if first else "")
 
 
-def _development(state: Mapping[str, Any], width: int, column: int, limit: str, look: Look) -> list[_Block]:
-    seen = state["seen"]
-    if seen["stage"] is None or seen.get("end_t_s") is None:
-        words_ = state["closed"] or "not begun"
-        return [_Block(1, labelled("time", str(words_), width, column))]
-    if words.untimed_load(state["stages"][seen["stage"] - 1]):
-        following = state["stages"][seen["stage"]] if seen["stage"] < len(state["stages"]) else None
-        return [_Block(1, labelled("time", f"loading: {words.loading(following)}", width, column, "bold"))]
-    begun_s, t_s, end_s = seen["began_s"], state["t_s"], seen["end_t_s"]
-    blocks = [_Block(1, labelled("time", _time(state), width, column, "bold"))]
-    if seen.get("done_ref_s") is not None:
-        percent = words.percent(seen["done_ref_s"], seen["target_ref_s"])
-        sd = words.percent(2.0 * seen["done_sd_ref_s"], seen["target_ref_s"])
-        by_clock = "" if seen["steered"] else "; by the clock"
+def _development(state: ViewState, width: int, column: int, limit: str, look: Look) -> list[_Block]:
+    seen = state.seen
+    stage, begun_s, end_s, t_s = state.stage, seen.began_s, seen.end_t_s, state.t_s
+    if stage is None or begun_s is None or end_s is None:
+        return [_Block(1, labelled("time", state.closed or "not begun", width, column))]
+    if stage.has_no_clock:
+        return [_Block(1, labelled("time", f"loading: {words.loading(state.following)}", width, column, "bold"))]
+    blocks = [_Block(1, labelled("time", _time(state, begun_s), width, column, "bold"))]
+    if seen.done_ref_s is not None and seen.done_sd_ref_s is not None and seen.target_ref_s is not None:
+        percent = words.percent(seen.done_ref_s, seen.target_ref_s)
+        sd = words.percent(2.0 * seen.done_sd_ref_s, seen.target_ref_s)
+        by_clock = "" if seen.steered else "; by the clock"
         what = f"{percent:5.1f} % +/- {sd:.1f} %{by_clock}" + (f", {limit}" if limit else "")
         blocks.append(_Block(1, _bar("done", percent, what, width, column, look)))
     else:
         share = 100.0 * min(1.0, max(0.0, (t_s - begun_s) / (end_s - begun_s))) if end_s > begun_s else 100.0
         blocks.append(_Block(5, _bar("passed", share, f"{share:5.1f} % of the time", width, column, look)))
-    blocks.append(_Block(3, labelled("end", _end(state, limit), width, column)))
-    if state["sheets"] is not None and state["exits"]:
-        out = ", ".join(f"{sheet} at {format_duration(at_s - begun_s)}" for sheet, at_s in state["exits"])
+    blocks.append(_Block(3, labelled("end", _end(state, begun_s, end_s, limit), width, column)))
+    if state.sheets is not None and state.exits:
+        out = ", ".join(f"{sheet} at {format_duration(at_s - begun_s)}" for sheet, at_s in state.exits)
         blocks.append(_Block(5, labelled("sheets", f"out: {out}", width, column)))
-    if state["notices"]:
-        blocks.append(_Block(3, labelled("news", "; ".join(dict.fromkeys(state["notices"][-2:])), width, column, "bold")))
+    if state.notices:
+        blocks.append(_Block(3, labelled("news", "; ".join(dict.fromkeys(state.notices[-2:])), width, column, "bold")))
     return blocks
 
 
-def _time(state: Mapping[str, Any]) -> str:
-    seen = state["seen"]
-    at = format_duration(float(int(state["t_s"] - seen["began_s"])))
-    sheet = "" if seen.get("sheet") is None else f" for sheet {seen['sheet']}"
-    if state["left_s"] is None:
+def _time(state: ViewState, begun_s: float) -> str:
+    seen = state.seen
+    at = format_duration(float(int(state.t_s - begun_s)))
+    sheet = "" if seen.sheet is None else f" for sheet {seen.sheet}"
+    if state.left_s is None:
         return at
-    if seen["until"] == "at least":
-        if state["left_s"] <= 0:
-            return f"{at} in {seen['name']}; the minimum is over"
-        return f"{at} in {seen['name']}; {words.left(state['left_s'])} to the minimum"
-    return f"{at} in {seen['name']}; {words.left(state['left_s'])} left{sheet}"
+    if seen.until == "at least":
+        if state.left_s <= 0:
+            return f"{at} in {seen.name}; the minimum is over"
+        return f"{at} in {seen.name}; {words.left(state.left_s)} to the minimum"
+    return f"{at} in {seen.name}; {words.left(state.left_s)} left{sheet}"
 
 
 def _bar(label: str, percent: float, text: str, width: int, column: int, look: Look) -> list[Line]:
@@ -164,40 +163,39 @@ def _bar(label: str, percent: float, text: str, width: int, column: int, look: L
     return [cut_line(line, width), *labelled("", text.strip(), width, column, "bold")]
 
 
-def _end(state: Mapping[str, Any], limit: str) -> str:
-    seen = state["seen"]
-    at = format_duration(seen["end_t_s"] - seen["began_s"])
-    if not seen["steered"]:
-        return f"at {at} by the clock" + ("; temperature does not move it" if seen["role"] == "develop" else "")
-    fixed = "fixed now" if seen.get("frozen") else "forecast"
-    doubt = f" +/- {2.0 * seen.get('end_sd_s', 0.0):.0f} s"
-    spread_s = seen.get("spread_s") or 0.0
-    spread = f", between {format_duration(seen['end_t_s'] - spread_s - seen['began_s'])} and " if spread_s else ""
-    if spread:
-        spread += format_duration(seen["end_t_s"] + spread_s - seen["began_s"])
-    moved = "" if state["moved_s"] is None or abs(state["moved_s"]) < 0.5 else f"; {words.moved(state['moved_s'])}"
+def _end(state: ViewState, begun_s: float, end_s: float, limit: str) -> str:
+    seen = state.seen
+    at = format_duration(end_s - begun_s)
+    if not seen.steered:
+        return f"at {at} by the clock" + ("; temperature does not move it" if seen.role == "develop" else "")
+    fixed = "fixed now" if seen.frozen else "forecast"
+    doubt = f" +/- {2.0 * (seen.end_sd_s or 0.0):.0f} s"
+    spread = ""
+    if seen.spread_s:
+        spread = f", between {format_duration(end_s - seen.spread_s - begun_s)} and {format_duration(end_s + seen.spread_s - begun_s)}"
+    moved = "" if state.moved_s is None or abs(state.moved_s) < 0.5 else f"; {words.moved(state.moved_s)}"
     return f"at {at}{doubt}, {fixed}{spread}" + (f", {limit}" if limit else "") + moved
 
 
-def _sounded(state: Mapping[str, Any]) -> str:
-    sound = state["sound"]
+def _sounded(state: ViewState) -> str:
+    sound = state.sound
     if sound is None:
         return "nothing yet"
-    sheet = "" if sound.get("sheet") is None else f", sheet {sound['sheet']}"
-    ago_s = max(0.0, state["t_s"] - sound["t_s"])
-    return f"{words.SOUNDS.get(sound['cue'], sound['cue'])}{sheet}, {'just now' if ago_s < 1 else f'{format_duration(ago_s)} ago'}"
+    sheet = "" if sound.sheet is None else f", sheet {sound.sheet}"
+    ago_s = max(0.0, state.t_s - sound.t_s)
+    return f"{words.SOUNDS.get(sound.cue, sound.cue)}{sheet}, {'just now' if ago_s < 1 else f'{format_duration(ago_s)} ago'}"
 
 
-def _temperatures(state: Mapping[str, Any], width: int, column: int, limit: str) -> list[_Block]:
-    figure, where = words.developer(state["seen"], state["coupled_to"])
+def _temperatures(state: ViewState, width: int, column: int, limit: str) -> list[_Block]:
+    figure, where = words.developer(state.seen, state.coupled_to)
     blocks = [_Block(1, _temperature("developer", figure, where, limit if figure != "not known" else "", width, column))]
-    for name, told in state["readings"].items():
-        if told["role"] in ("developer", "witness"):
+    for name, told in state.readings.items():
+        if told.role in ("developer", "witness"):
             continue
-        probe = state["probes"].get(name, {"sd_c": NOT_COMPARED_SD_C, "compared": False})
-        figure, where = words.reading(name, told, probe["sd_c"], state["t_s"])
-        own_limit = words.limit(probe["compared"], False) if figure != "not known" else ""
-        blocks.append(_Block(4 if told["role"] == "bath" else 8, _temperature(told["role"], figure, where, own_limit, width, column)))
+        probe = state.probes.get(name, KnownProbe(told.role, NOT_COMPARED_SD_C, False))
+        figure, where = words.reading(name, told, probe.sd_c, state.t_s)
+        own_limit = words.limit(probe.compared, False) if figure != "not known" else ""
+        blocks.append(_Block(4 if told.role == "bath" else 8, _temperature(told.role, figure, where, own_limit, width, column)))
     return blocks
 
 
@@ -208,35 +206,35 @@ def _temperature(label: str, figure: str, where: str, limit: str, width: int, co
     return [[Piece(label.ljust(column - 1) + " ", "dim"), Piece(figure, "bold")], *labelled("", text, width, column)]
 
 
-def _trust(state: Mapping[str, Any]) -> str:
-    seen = state["seen"]
-    began_s = seen["began_s"] or 0.0
+def _trust(state: ViewState) -> str:
+    seen = state.seen
+    began_s = seen.began_s or 0.0
     estimated = ""
-    if state["estimated_s"] >= 1.0:
-        estimated = f"{format_duration(state['estimated_s'])} of the development was only estimated"
-    if state["lost"]:
-        told = [f"{probe} NOT believed {_since(since_s, state)}: {why}" for probe, (why, since_s) in state["lost"].items()]
-        return "; ".join([*told, "time goes on"] + ([estimated] if estimated else []))
-    if seen["source"] not in ("developer", "witness"):
-        return f"no probe in the developer is believed; the temperature is {words.source(seen, state['coupled_to'])}"
-    believed = f"the {words.source(seen)} is believed"
-    for told in state["readings"].values():
-        if told["role"] in ("developer", "witness") and told["quality"] != "good":
-            believed += f", but just now it {words.QUALITIES.get(told['quality'], told['quality'])}"
-    for since_s, until_s in list(state["back"].values())[-1:]:
+    if state.estimated_s >= 1.0:
+        estimated = f"{format_duration(state.estimated_s)} of the development was only estimated"
+    if state.lost:
+        lost = [f"{probe} NOT believed {_since(since_s, state)}: {why}" for probe, (why, since_s) in state.lost.items()]
+        return "; ".join([*lost, "time goes on"] + ([estimated] if estimated else []))
+    if seen.source not in ("developer", "witness"):
+        return f"no probe in the developer is believed; the temperature is {words.source(seen.source, state.coupled_to)}"
+    believed = f"the {words.source(seen.source)} is believed"
+    for told in state.readings.values():
+        if told.role in ("developer", "witness") and told.quality != "good":
+            believed += f", but just now it {words.QUALITIES.get(told.quality, told.quality)}"
+    for since_s, until_s in list(state.back.values())[-1:]:
         if since_s >= began_s:
             believed += f" again ({format_duration(since_s - began_s)} to {format_duration(until_s - began_s)} it was not)"
     return "; ".join(part for part in (believed, estimated) if part)
 
 
-def _since(since_s: float | None, state: Mapping[str, Any]) -> str:
+def _since(since_s: float | None, state: ViewState) -> str:
     """Since when, on the stage's clock; where it was before the stage, for how long; where nobody saw it, only that it is so."""
     if since_s is None:
         return "when this view began"
-    began_s = state["seen"]["began_s"]
+    began_s = state.seen.began_s
     if began_s is not None and since_s >= began_s:
         return f"since {format_duration(since_s - began_s)}"
-    return f"for {format_duration(state['t_s'] - since_s)} now"
+    return f"for {format_duration(state.t_s - since_s)} now"
 
 
 # -- where it is shown --------------------------------------------------------------------------------------------------
@@ -245,7 +243,7 @@ def _since(since_s: float | None, state: Mapping[str, Any]) -> str:
 class TerminalView:
     """Draws on a terminal, on its other screen, and gives it back in `close`."""
 
-    def __init__(self, watched: Watched, snapshot: Callable[[], Mapping[str, Any]] | None, red: bool = False) -> None:
+    def __init__(self, watched: Watched, snapshot: Callable[[], Snapshot] | None, red: bool = False) -> None:
         from rich.console import Console
         from rich.live import Live
 
@@ -261,8 +259,8 @@ class TerminalView:
         self._watched.record(record)
 
     def seen(self, snapshot: Mapping[str, Any]) -> None:
-        """A snapshot has come."""
-        self._watched.snapshot(snapshot)
+        """A snapshot has come, as the station sends it."""
+        self._watched.snapshot(Snapshot.read(snapshot))
 
     def notice(self, text: str) -> None:
         """Show a sentence for a while."""
@@ -349,7 +347,7 @@ def open_view(session: Session, speed: float | None, red: bool = False) -> Termi
     fast = "as fast as it can" if speed is None else "real time" if speed == 1 else f"{speed:g} times as fast"
     watched = Watched(session.recipe, f"rehearsal, {fast}")
     if drawable(sys.stdout, os.environ) and speed is not None:
-        return TerminalView(watched, lambda: session.view, red)
+        return TerminalView(watched, lambda: session.snapshot, red)
     return PlainView(watched, sys.stdout)
 
 

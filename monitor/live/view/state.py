@@ -1,18 +1,30 @@
 """What a view of a session knows: made from the session's snapshots and its records, as plain values.
 
 Decides what counts as the time left (it never grows unless that has been said), since when a probe is not believed, how long
-the developer was only estimated, and which points the small trace has. It knows no session object: a rehearsal and a
-follower at the end of a socket feed it the same dicts. Pure; memory is bounded. Tests: tests/live/view/test_screen.py.
+the developer was only estimated, and which points the small trace has. When stages began is the journal's history. It knows no
+session object: a rehearsal and a follower at the end of a socket feed it the same. Pure; memory is bounded.
+Tests: tests/live/view/test_screen.py, tests/core/journal/test_one_story.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from monitor.core.journal.summary import ESTIMATED
+from monitor.core.journal.history import History, Passage
+from monitor.core.journal.records import (
+    Anything,
+    Corrected,
+    CueSounded,
+    GateChanged,
+    Opened,
+    StageBegun,
+    TrustChanged,
+)
+from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.probes.readings import ESTIMATED, Quality, Role
 from monitor.core.recipe.values import Recipe, Stage
 
 HOLD_S = 5.0
@@ -63,22 +75,67 @@ class Point:
     bath_c: float | None
 
 
-@dataclass(slots=True)
-class _Run:
-    """One film in one stage, as told by records."""
+@dataclass(frozen=True, slots=True)
+class KnownProbe:
+    """What the session believes of a probe. `sd_c`: standard uncertainty of its comparison, C."""
 
-    stage: int
-    sheet: int | None
-    begin_s: float
-    target_ref_s: float
-    end_s: float
-    end_sd_s: float = 0.0
-    frozen: bool = False
-    now_s: float | None = None
-    done_ref_s: float | None = None
-    done_sd_ref_s: float | None = None
-    over: bool = False
-    left: bool = False
+    role: Role
+    sd_c: float
+    compared: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LastReading:
+    """A probe's newest quality, and its last good reading with its session time; `celsius` None where there never was one."""
+
+    role: Role
+    quality: Quality
+    celsius: float | None
+    t_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ViewState:
+    """Everything that is drawn beside the trace, at one moment. Times are session seconds.
+
+    `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
+    by the clock alone the end is. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when
+    to when a probe that is believed again was not. `exits`: sheets still in the developer, and when each is due out. `closed`: why the
+    session is over, None while it runs.
+    """
+
+    name: str
+    mode: str
+    keys: str
+    colour: bool
+    stages: tuple[Stage, ...]
+    sheets: int | None
+    begins: list[tuple[float, str]]
+    t_s: float
+    seen: Snapshot
+    left_s: float | None
+    moved_s: float | None
+    probes: Mapping[str, KnownProbe]
+    readings: Mapping[str, LastReading]
+    coupled_to: str
+    lost: Mapping[str, tuple[str, float | None]]
+    back: Mapping[str, tuple[float, float]]
+    estimated_s: float
+    sound: CueSounded | None
+    exits: list[tuple[int, float]]
+    notices: list[str]
+    closed: str | None
+
+    @property
+    def stage(self) -> Stage | None:
+        """The stage that the film is in, None before the first."""
+        return None if self.seen.stage is None else self.stages[self.seen.stage - 1]
+
+    @property
+    def following(self) -> Stage | None:
+        """The stage that comes next, None after the last."""
+        number = self.seen.stage or 0
+        return self.stages[number] if number < len(self.stages) else None
 
 
 @dataclass(slots=True)
@@ -99,64 +156,66 @@ class Watched:
         self._mode = mode
         self._keys = keys
         self._colour = recipe.film == "colour"
-        self._stages = [_plain_stage(stage) for stage in recipe.stages]
+        self.stages = recipe.stages
         self._sheets = None if recipe.sheets is None else recipe.sheets.count
-        self._probes: dict[str, dict[str, Any]] = {}
-        self._readings: dict[str, dict[str, Any]] = {}
+        self._probes: dict[str, KnownProbe] = {}
+        self._readings: dict[str, LastReading] = {}
         self._coupled_to = "bath"
         self._compared = False
-        self._runs: dict[tuple[int, int | None], _Run] = {}
-        self._stage: int | None = None
+        self._history = History(len(recipe.stages))
         self._t_s = 0.0
-        self._snapshot: Mapping[str, Any] | None = None
-        self._progress: Mapping[str, Any] | None = None
+        self._snapshot: Snapshot | None = None
+        self._by_records: Snapshot | None = None
+        self._progress: dict[tuple[int, int | None], Mapping[str, Any]] = {}
+        self._newest_progress: Mapping[str, Any] | None = None
         self._progress_at_s: float | None = None
         self._trust = _Trust()
         self._gate = "none"
-        self._sound: dict[str, Any] | None = None
+        self._sound: CueSounded | None = None
         self._estimated_s = 0.0
-        self._closed: str | None = None
-        self._unconfirmed = False
         self._countdowns: dict[tuple[int, int | None, float], Countdown] = {}
         self._notices: list[tuple[float, str]] = []
         self._moved: list[float] = []
         self._points: list[Point] = []
         self._point_every_s = 1.0
-        self._begins: list[tuple[float, str]] = []
-        self._by_kind: Mapping[str, Callable[[Mapping[str, Any]], None]] = {
-            "session": self._session_record,
-            "reading": self._reading_record,
-            "stage": self._stage_record,
-            "correction": self._correction_record,
-            "tap": self._tap_record,
-            "progress": self._progress_record,
-            "trust": self._trust_record,
-            "cue": self._cue_record,
-            "gate": self._gate_record,
+        self._by_type: Mapping[type, Callable[[Any], None]] = {
+            Opened: lambda told: self._open(told.opening),
+            StageBegun: self._stage_begun,
+            Corrected: self._corrected,
+            TrustChanged: self._trust_changed,
+            CueSounded: self._sounded,
+            GateChanged: self._gate_changed,
         }
         if opening is not None:
             self._open(opening)
 
     # -- what comes in ----------------------------------------------------------------------------------------------
 
-    def record(self, record: Mapping[str, Any]) -> None:
-        """One record of the session."""
-        kind = record["kind"]
-        if kind in self._by_kind:
-            self._by_kind[kind](record)
+    def record(self, record: Mapping[str, Any]) -> Anything | None:
+        """One record of the session. As its type; None for readings and progress."""
+        told = self._history.fold(record)
+        if record["kind"] == "reading":
+            self._reading(record)
+        else:
+            self._by_records = None
+        if record["kind"] == "progress":
+            self._progressed(record)
+        elif type(told) in self._by_type:
+            self._by_type[type(told)](told)
         self._t_s = max(self._t_s, float(record["t_s"]))
         self._count()
+        return told
 
-    def snapshot(self, seen: Mapping[str, Any]) -> None:
-        """A snapshot of the session (`Session.view`, or what a station sent of it)."""
+    def snapshot(self, seen: Snapshot) -> None:
+        """A snapshot of the session, or what a station sent of it."""
         self._snapshot = seen
-        self._t_s = max(self._t_s, float(seen["t_s"]))
-        self._compared = bool(seen["compared"])
-        for probe in [p for p in self._trust.lost if p not in seen["lost"]]:
+        self._t_s = max(self._t_s, seen.t_s)
+        self._compared = seen.compared
+        for probe in [p for p in self._trust.lost if p not in seen.lost]:
             del self._trust.lost[probe]
-        for probe, why in seen["lost"].items():
+        for probe, why in seen.lost.items():
             self._trust.lost.setdefault(probe, (why, None))
-        self._add_point(seen)
+        self._add_point(seen.source, seen.developer_c)
         self._count()
 
     def notice(self, words: str) -> None:
@@ -177,111 +236,137 @@ class Watched:
 
     @property
     def begins(self) -> list[tuple[float, str]]:
-        """Session time and name of each stage that has begun."""
-        return self._begins
+        """Session time and name of each stage whose clock has begun."""
+        first = {p.stage: p for p in reversed(self._history.clocks)}
+        return [(p.begin_s, p.name) for p in reversed(first.values())]
 
     @property
-    def state(self) -> dict[str, Any]:
-        """Everything else, as plain values; `seen` has the keys of a snapshot."""
+    def state(self) -> ViewState:
+        """Everything else."""
         seen = self.seen
         run_left = self._countdowns.get(self._key(seen))
-        begun = seen["began_s"] is not None and seen.get("end_t_s") is not None
-        plan_s = self._planned_end(seen) if begun else None
-        return {
-            "name": self._name,
-            "mode": self._mode,
-            "keys": self._keys,
-            "colour": self._colour,
-            "stages": self._stages,
-            "sheets": self._sheets,
-            "begins": self._begins,
-            "t_s": self._t_s,
-            "seen": seen,
-            "left_s": None if run_left is None else run_left.left_s,
-            "moved_s": None if plan_s is None else seen["end_t_s"] - plan_s,
-            "probes": self._probes,
-            "readings": self._readings,
-            "coupled_to": self._coupled_to,
-            "lost": dict(self._trust.lost),
-            "back": dict(self._trust.back),
-            "estimated_s": self._estimated_s,
-            "sound": self._sound,
-            "exits": [(r.sheet, r.end_s) for r in self._runs.values() if r.sheet is not None and not r.left],
-            "notices": [words for t_s, words in self._notices if self._t_s - t_s <= NOTICE_S],
-            "closed": self._closed,
-        }
+        begun = seen.began_s is not None and seen.end_t_s is not None
+        return ViewState(
+            name=self._name,
+            mode=self._mode,
+            keys=self._keys,
+            colour=self._colour,
+            stages=self.stages,
+            sheets=self._sheets,
+            begins=self.begins,
+            t_s=self._t_s,
+            seen=seen,
+            left_s=None if run_left is None else run_left.left_s,
+            moved_s=(seen.end_t_s or 0.0) - self._end_by_the_clock(seen) if begun else None,
+            probes=self._probes,
+            readings=self._readings,
+            coupled_to=self._coupled_to,
+            lost=dict(self._trust.lost),
+            back=dict(self._trust.back),
+            estimated_s=self._estimated_s,
+            sound=self._sound,
+            exits=[(p.sheet, self._end_s(p)) for p in self._entered() if p.sheet is not None and self._history.next_of(p) is None],
+            notices=[words for t_s, words in self._notices if self._t_s - t_s <= NOTICE_S],
+            closed=self._history.close_why,
+        )
 
     @property
-    def seen(self) -> Mapping[str, Any]:
+    def seen(self) -> Snapshot:
         """The newest snapshot, or the same made of records where none has come."""
-        return self._snapshot if self._snapshot is not None else self._seen_by_records()
+        seen = self._standing()
+        return seen if seen is self._snapshot or seen.t_s == self._t_s else replace(seen, t_s=self._t_s)
 
-    def _seen_by_records(self) -> dict[str, Any]:
-        run, progress = self._due(), self._progress
-        stage = None if self._stage is None else self._stages[self._stage - 1]
-        began_s = next((r.begin_s for r in self._runs.values() if r.stage == self._stage), None)
-        seen: dict[str, Any] = {
-            "t_s": self._t_s,
-            "stages": len(self._stages),
-            "stage": self._stage,
-            "name": None if stage is None else stage["name"],
-            "role": None if stage is None else stage["role"],
-            "until": None if stage is None else stage["until"],
-            "steered": stage is not None and stage["steer"],
-            "began_s": began_s,
-            "developer_c": None if progress is None else progress["developer_c"],
-            "developer_sd_c": None if progress is None else progress["developer_sd_c"],
-            "developer_age_s": None if progress is None else progress.get("age_s"),
-            "source": "clock" if progress is None else progress["source"],
-            "compared": self._compared,
-            "lost": {probe: why for probe, (why, _) in self._trust.lost.items()},
-            "gate": self._gate,
-            "unconfirmed": self._unconfirmed,
-            "closed": self._closed is not None,
-        }
-        if run is not None:
-            seen |= {
-                "sheet": run.sheet, "now_s": run.now_s, "end_t_s": run.end_s, "end_sd_s": run.end_sd_s, "frozen": run.frozen,
-                "done_ref_s": run.done_ref_s, "done_sd_ref_s": run.done_sd_ref_s, "target_ref_s": run.target_ref_s,
-            }  # fmt: skip
-        return seen
+    def _standing(self) -> Snapshot:
+        """Likewise, but `t_s` may be that of an earlier reading: readings alone change nothing here."""
+        if self._snapshot is not None:
+            return self._snapshot
+        if self._by_records is None:
+            self._by_records = self._seen_by_records()
+        return self._by_records
 
-    def _due(self) -> _Run | None:
-        return min((r for r in self._runs.values() if r.stage == self._stage and not r.left), key=lambda r: r.end_s, default=None)
+    def _seen_by_records(self) -> Snapshot:
+        number, newest, progress = self._history.stage, self._history.newest, self._newest_progress or {}
+        stage = None if number is None else self.stages[number - 1]
+        clocks = [p for p in self._history.clocks if p.stage == number]
+        due = min((p for p in clocks if self._history.next_of(p) is None), key=self._end_s, default=None)
+        seen = Snapshot(
+            t_s=self._t_s,
+            stages=len(self.stages),
+            stage=number,
+            name=None if stage is None else stage.name,
+            role=None if stage is None else stage.role,
+            until=None if stage is None else stage.until,
+            steered=stage is not None and stage.steer,
+            began_s=clocks[0].begin_s if clocks else None,
+            planned_s=None if stage is None else stage.target_ref_s,
+            developer_c=progress.get("developer_c"),
+            developer_sd_c=progress.get("developer_sd_c"),
+            developer_age_s=progress.get("age_s"),
+            source=progress.get("source", "clock"),
+            compared=self._compared,
+            lost={probe: why for probe, (why, _) in self._trust.lost.items()},
+            gate=self._gate,
+            unconfirmed=newest is not None and not newest.told and newest.stage > 1,
+            closed=self._history.closed_s is not None,
+        )
+        if due is None:
+            return seen
+        forecast = self._progress.get(due.key, {})
+        return replace(
+            seen,
+            sheet=due.sheet if due in self._entered() else None,
+            ready_s=due.ready_s,
+            now_s=due.fixed_now_s if due.now_s is None else due.now_s,
+            end_t_s=self._end_s(due),
+            end_sd_s=forecast.get("end_sd_s") or 0.0,
+            frozen=due.planned_end_s is not None,
+            done_ref_s=forecast.get("done_ref_s"),
+            done_sd_ref_s=forecast.get("done_sd_ref_s"),
+            target_ref_s=due.target_ref_s,
+        )
+
+    def _entered(self) -> list[Passage]:
+        """Sheets in the developer: each has a clock of its own there."""
+        return [p for p in self._history.clocks if self._sheets is not None and self.stages[p.stage - 1].role == "develop"]
+
+    def _end_s(self, passage: Passage) -> float:
+        """The end as it came or was fixed, else as it was forecast last, else by the clock alone."""
+        if passage.planned_end_s is not None:
+            return passage.planned_end_s
+        forecast_s = self._progress.get(passage.key, {}).get("end_t_s")
+        return (
+            _planned_end_s(self.stages[passage.stage - 1], passage.begin_s, passage.target_ref_s or 0.0)
+            if forecast_s is None
+            else float(forecast_s)
+        )
 
     # -- the time left ----------------------------------------------------------------------------------------------
 
     @staticmethod
-    def _key(seen: Mapping[str, Any]) -> tuple[int, int | None, float]:
-        return seen["stage"] or 0, seen.get("sheet"), seen["began_s"] or 0.0
+    def _key(seen: Snapshot) -> tuple[int, int | None, float]:
+        return seen.stage or 0, seen.sheet, seen.began_s or 0.0
 
-    def _planned_end(self, seen: Mapping[str, Any]) -> float:
+    def _end_by_the_clock(self, seen: Snapshot) -> float:
         """Where the end would be by the clock alone."""
-        run = self._runs.get((seen["stage"], seen.get("sheet")))
-        begin_s = seen["began_s"] if run is None else run.begin_s
-        stage = self._stages[seen["stage"] - 1]
-        return float(begin_s + seen["target_ref_s"] + stage["beyond_target_s"])
+        assert seen.stage is not None
+        passage = self._history.clock(seen.stage, seen.sheet)
+        begin_s = (seen.began_s or 0.0) if passage is None else passage.begin_s
+        return _planned_end_s(self.stages[seen.stage - 1], begin_s, seen.target_ref_s or 0.0)
 
     def _count(self) -> None:
-        seen = self.seen
-        if seen["stage"] is None or seen.get("end_t_s") is None:
+        seen = self._standing()
+        if seen.stage is None or seen.end_t_s is None:
             return
         key = self._key(seen)
         if key not in self._countdowns:
             self._countdowns = {k: c for k, c in self._countdowns.items() if k[0] == key[0]}
-            self._countdowns[key] = Countdown(seen["began_s"], self._planned_end(seen))
-        moved_s = self._countdowns[key].update(self._t_s, seen["end_t_s"], bool(seen.get("frozen")))
-        if moved_s is not None and seen["steered"]:
+            self._countdowns[key] = Countdown(seen.began_s or 0.0, self._end_by_the_clock(seen))
+        moved_s = self._countdowns[key].update(self._t_s, seen.end_t_s, seen.frozen)
+        if moved_s is not None and seen.steered:
             self._moved.append(moved_s)
             self.notice(f"end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}")
 
     # -- records ----------------------------------------------------------------------------------------------------
-
-    def _session_record(self, record: Mapping[str, Any]) -> None:
-        if record["event"] == "open":
-            self._open(record)
-        elif record["event"] == "close":
-            self._closed = str(record["why"])
 
     def _open(self, opening: Mapping[str, Any]) -> None:
         self._learn_probes(opening.get("probes", ()))
@@ -292,123 +377,66 @@ class Watched:
         for told in probes:
             name = str(told["name"] if "name" in told else told["probe"])
             sd_c = float(told.get("comparison_sd_c", NOT_COMPARED_SD_C))
-            self._probes[name] = {"role": told["role"], "sd_c": sd_c, "compared": sd_c < NOT_COMPARED_SD_C - 1e-6}
-        speaking = [p for p in self._probes.values() if p["role"] in ("developer", "witness")] or list(self._probes.values())
-        self._compared = bool(speaking) and all(p["compared"] for p in speaking)
+            self._probes[name] = KnownProbe(told["role"], sd_c, sd_c < NOT_COMPARED_SD_C - 1e-6)
+        speaking = [p for p in self._probes.values() if p.role in ("developer", "witness")] or list(self._probes.values())
+        self._compared = bool(speaking) and all(p.compared for p in speaking)
 
-    def _reading_record(self, record: Mapping[str, Any]) -> None:
-        known = self._readings.setdefault(record["probe"], {"celsius": None, "t_s": record["t_s"]})
-        known |= {"role": record["role"], "quality": record["quality"]}
-        if record["celsius"] is not None:
-            known |= {"celsius": record["celsius"], "t_s": record["t_s"]}
+    def _reading(self, record: Mapping[str, Any]) -> None:
+        before = self._readings.get(record["probe"])
+        celsius, t_s = record["celsius"], record["t_s"]
+        if celsius is None and before is not None:
+            celsius, t_s = before.celsius, before.t_s
+        self._readings[record["probe"]] = LastReading(record["role"], record["quality"], celsius, t_s)
 
-    def _stage_record(self, record: Mapping[str, Any]) -> None:
-        number, sheet, event = int(record["stage"]), record.get("sheet"), record["event"]
-        if event == "begin":
-            self._begin(record, number, sheet)
-            return
-        run = self._runs.get((number, sheet)) or self._runs.get((number, None))
-        if run is None:
-            return
-        if event in ("ready", "now") and record.get("end_t_s") is not None:
-            run.frozen, run.end_s = True, record["end_t_s"]
-            run.now_s = record.get("now_t_s", record["t_s"])
-        elif event == "end":
-            run.over, run.frozen, run.end_s = True, True, record["t_s"]
+    def _stage_begun(self, told: StageBegun) -> None:
+        first = [p for p in self._history.clocks if p.stage == told.stage]
+        if told.target_ref_s is not None and len(first) == 1 and self.stages[told.stage - 1].role == "develop":
+            self._estimated_s, self._progress_at_s = 0.0, told.t_s
 
-    def _begin(self, record: Mapping[str, Any], number: int, sheet: int | None) -> None:
-        for before in self._runs.values():
-            if before.stage == number - 1 and (sheet is None or before.sheet in (None, sheet)):
-                before.left = True
-        self._unconfirmed = bool(record.get("assumed")) and number > 1
-        if "target_ref_s" not in record:
-            return
-        stage = self._stages[number - 1]
-        entering = sheet if stage["role"] == "develop" and self._sheets is not None else None
-        target_s, begin_s = record["target_ref_s"], record["t_s"]
-        run = _Run(number, entering, begin_s, target_s, begin_s + target_s + stage["beyond_target_s"])
-        if record.get("end_t_s") is not None:
-            run.end_s, run.now_s, run.frozen = record["end_t_s"], record.get("now_t_s"), True
-        if number != self._stage:
-            self._begins.append((begin_s, stage["name"]))
-            if stage["role"] == "develop":
-                self._estimated_s, self._progress_at_s = 0.0, begin_s
-        self._stage = number
-        self._runs[number, entering] = run
+    def _corrected(self, told: Corrected) -> None:
+        """What was forecast from the begin that did not happen counts no more."""
+        passage = self._history.clock(told.stage, told.sheet)
+        if passage is not None:
+            self._progress.pop(passage.key, None)
 
-    def _correction_record(self, record: Mapping[str, Any]) -> None:
-        number, begin_s = int(record["stage"]), float(record["begin_t_s"])
-        self._unconfirmed = False
-        run = self._runs.get((number, None))
-        if run is None:
-            return
-        run.end_s += begin_s - run.begin_s
-        run.now_s = None if run.now_s is None else run.now_s + begin_s - run.begin_s
-        run.begin_s, run.over, run.left, self._stage = begin_s, False, False, number
-        self._runs = {key: r for key, r in self._runs.items() if key[0] <= number}
-        self._begins = [*(b for b in self._begins if b[0] < begin_s and b[1] != self._stages[number - 1]["name"])]
-        self._begins.append((begin_s, self._stages[number - 1]["name"]))
-
-    def _tap_record(self, record: Mapping[str, Any]) -> None:
-        if record["meaning"] == "poured":
-            self._unconfirmed = False
-
-    def _progress_record(self, record: Mapping[str, Any]) -> None:
-        self._progress = record
-        run = self._runs.get((record["stage"], record.get("sheet")))
-        if run is not None:
-            run.done_ref_s, run.done_sd_ref_s = record["done_ref_s"], record["done_sd_ref_s"]
-            if not run.frozen:
-                run.end_s, run.end_sd_s = record["end_t_s"], record.get("end_sd_s", 0.0)
+    def _progressed(self, record: Mapping[str, Any]) -> None:
+        self._newest_progress = record
+        passage = self._history.clock(record["stage"], record.get("sheet"))
+        if passage is not None:
+            self._progress[passage.key] = record
         t_s = float(record["t_s"])
         if self._progress_at_s is not None and record["source"] in ESTIMATED:
             self._estimated_s += max(0.0, t_s - self._progress_at_s)
         self._progress_at_s = t_s
         if self._snapshot is None:
-            self._add_point(record)
+            self._add_point(record["source"], record["developer_c"])
 
-    def _trust_record(self, record: Mapping[str, Any]) -> None:
-        probe = str(record["probe"])
-        if record["believed"]:
-            lost = self._trust.lost.pop(probe, None)
+    def _trust_changed(self, told: TrustChanged) -> None:
+        if told.believed:
+            lost = self._trust.lost.pop(told.probe, None)
             if lost is not None and lost[1] is not None:
-                self._trust.back[probe] = (lost[1], float(record["t_s"]))
-        elif "source" in record:
-            self._trust.lost[probe] = (str(record["why"]), float(record["since_t_s"]))
+                self._trust.back[told.probe] = (lost[1], told.t_s)
+        elif told.source is not None:
+            self._trust.lost[told.probe] = (told.why, told.since_t_s)
 
-    def _cue_record(self, record: Mapping[str, Any]) -> None:
-        self._sound = {"cue": record["cue"], "t_s": record["t_s"], "why": record.get("why"), "sheet": record.get("sheet")}
+    def _sounded(self, told: CueSounded) -> None:
+        self._sound = told
 
-    def _gate_record(self, record: Mapping[str, Any]) -> None:
-        self._gate = str(record["state"])
+    def _gate_changed(self, told: GateChanged) -> None:
+        self._gate = told.state
 
-    def _add_point(self, told: Mapping[str, Any]) -> None:
+    def _add_point(self, source: str, celsius: float | None) -> None:
         if self._points and self._t_s < self._points[-1].t_s + self._point_every_s:
             return
-        bath = next((r for r in self._readings.values() if r["role"] == "bath" and r["quality"] == "good"), None)
-        developer_c = None if told["source"] == "clock" else told["developer_c"]  # what the plan says was never seen
-        self._points.append(Point(self._t_s, developer_c, told["source"] in ESTIMATED, None if bath is None else bath["celsius"]))
+        bath = next((r for r in self._readings.values() if r.role == "bath" and r.quality == "good"), None)
+        developer_c = None if source == "clock" else celsius  # what the plan says was never seen
+        self._points.append(Point(self._t_s, developer_c, source in ESTIMATED, None if bath is None else bath.celsius))
         if len(self._points) >= MOST_POINTS:
             self._points = self._points[::2]
             self._point_every_s *= 2.0
 
 
-def _plain_stage(stage: Stage) -> dict[str, Any]:
-    """A stage of the recipe as plain values. `beyond_target_s`: how much later than its begin plus its time the planned end is."""
-    full_to_empty = stage.counted == "full to empty"
-    return {
-        "number": stage.number,
-        "name": stage.name,
-        "role": stage.role,
-        "until": stage.until,
-        "steer": stage.steer,
-        "target_ref_s": stage.target_ref_s,
-        "beyond_target_s": stage.fill_s + (stage.drain_s if stage.until == "time" else 0.0) if full_to_empty else 0.0,
-        "drain_s": stage.drain_s,
-        "jug": stage.jug,
-        "solution": stage.solution,
-        "at_most_s": stage.at_most_s,
-        "agitation": [(b.from_s, b.every_s, b.for_s) for b in stage.agitation],
-        "continuous": stage.continuous,
-        "gate": None if stage.gate is None else (stage.reference_c, stage.gate.band_c, stage.gate.for_s),
-    }
+def _planned_end_s(stage: Stage, begin_s: float, target_ref_s: float) -> float:
+    """The planned end of a stage by the clock alone; counted "full to empty" the filling and the draining come on top."""
+    beyond_s = stage.fill_s + (stage.drain_s if stage.until == "time" else 0.0) if stage.counted == "full to empty" else 0.0
+    return begin_s + target_ref_s + beyond_s

@@ -7,11 +7,15 @@ probe was never compared, that stands beside it. Two standard deviations everywh
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING
 
 from monitor.core.development.filter import QUANTUM_C
+from monitor.core.journal.snapshot import Snapshot
+from monitor.core.recipe.values import Stage
 from monitor.core.text.quantities import format_duration, format_temperature
+
+if TYPE_CHECKING:
+    from monitor.live.view.state import LastReading
 
 SOUNDS = {
     "tick": "TICK: agitate",
@@ -51,7 +55,7 @@ def doubt(sd_c: float) -> str:
     return f"+/- {math.ceil(2.0 * sd_c * 100.0 - 1e-6) / 100.0:.2f} C"
 
 
-def source(seen: Mapping[str, Any], coupled_to: str = "bath") -> str:
+def source(named: str, coupled_to: str = "bath") -> str:
     """Whose temperature the developer's is."""
     return {
         "developer": "probe in the developer",
@@ -59,7 +63,7 @@ def source(seen: Mapping[str, Any], coupled_to: str = "bath") -> str:
         "vessel model": f"estimated from the {coupled_to}",
         "held": "held from the last believed reading",
         "clock": "never measured: where the plan puts it",
-    }.get(str(seen["source"]), str(seen["source"]))
+    }.get(named, named)
 
 
 def limit(compared: bool, colour: bool) -> str:
@@ -69,26 +73,24 @@ def limit(compared: bool, colour: bool) -> str:
     return "not verified (probe not compared)" if colour else "not compared"
 
 
-def developer(seen: Mapping[str, Any], coupled_to: str = "bath") -> tuple[str, str]:
+def developer(seen: Snapshot, coupled_to: str = "bath") -> tuple[str, str]:
     """The developer's temperature: the figure with its doubt, and where it is from and how old."""
-    if seen.get("developer_c") is None:
+    if seen.developer_c is None:
         return "not known", ""
-    figure = f"{format_temperature(seen['developer_c'], 2)} {doubt(seen['developer_sd_c'])}"
-    words = source(seen, coupled_to)
-    old_s = seen.get("developer_age_s")
-    if seen["source"] in ("developer", "witness", "held"):
-        return figure, f"{words}, {age(old_s)}"
-    return figure, f"{words}; own probe {age(old_s)}"
+    figure = f"{format_temperature(seen.developer_c, 2)} {doubt(seen.developer_sd_c or 0.0)}"
+    words = source(seen.source, coupled_to)
+    if seen.source in ("developer", "witness", "held"):
+        return figure, f"{words}, {age(seen.developer_age_s)}"
+    return figure, f"{words}; own probe {age(seen.developer_age_s)}"
 
 
-def reading(name: str, told: Mapping[str, Any], sd_c: float, now_s: float) -> tuple[str, str]:
+def reading(name: str, told: LastReading, sd_c: float, now_s: float) -> tuple[str, str]:
     """A probe's last good reading: the figure with its doubt, and where it is from, how old, and whether the probe still speaks."""
-    quality = str(told.get("quality", "good"))
-    silent = "" if quality == "good" else f"; it {QUALITIES.get(quality, quality)}"
-    if told.get("celsius") is None:
+    silent = "" if told.quality == "good" else f"; it {QUALITIES.get(told.quality, told.quality)}"
+    if told.celsius is None:
         return "not known", f'probe "{name}"{silent}'
-    figure = f"{format_temperature(told['celsius'], 2)} {doubt(math.hypot(sd_c, QUANTUM_C / math.sqrt(12.0)))}"
-    return figure, f'probe "{name}", {age(max(0.0, now_s - told["t_s"]))}{silent}'
+    figure = f"{format_temperature(told.celsius, 2)} {doubt(math.hypot(sd_c, QUANTUM_C / math.sqrt(12.0)))}"
+    return figure, f'probe "{name}", {age(max(0.0, now_s - told.t_s))}{silent}'
 
 
 def left(seconds: float) -> str:
@@ -101,25 +103,20 @@ def moved(moved_s: float) -> str:
     return f"end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}"
 
 
-def jug(stage: Mapping[str, Any]) -> str:
+def jug(stage: Stage) -> str:
     """What is poured for a stage and where it stands."""
-    what = stage.get("solution") or stage["name"]
-    return f"{what}, jug {stage['jug']}" if stage.get("jug") is not None else str(what)
+    what = stage.solution or stage.name
+    return what if stage.jug is None else f"{what}, jug {stage.jug}"
 
 
-def next_pour(stage: Mapping[str, Any]) -> str:
+def next_pour(stage: Stage) -> str:
     """A stage as the one that comes next."""
-    return f"{stage['name'].upper()}: {jug(stage)}" if stage.get("solution") or stage.get("jug") is not None else stage["name"].upper()
+    return stage.name.upper() if stage.solution is None and stage.jug is None else f"{stage.name.upper()}: {jug(stage)}"
 
 
-def untimed_load(stage: Mapping[str, Any]) -> bool:
-    """Whether a stage is a loading without a time: it has no end of its own and nothing sounds in it."""
-    return bool(stage["role"] == "load" and not stage["target_ref_s"])
-
-
-def loading(following: Mapping[str, Any] | None) -> str:
+def loading(following: Stage | None) -> str:
     """What there is to say of a loading without a time. `following`: the stage after it, if there is one."""
-    tap = "ends it" if following is None else f"begins {following['name'].upper()}"
+    tap = "ends it" if following is None else f"begins {following.name.upper()}"
     return f"dark, silent, no clock; a tap {tap}"
 
 

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import cache
 from io import StringIO
 from pathlib import Path
@@ -19,9 +20,10 @@ from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
 from monitor.cli.rehearse import DEMO, ROLES
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
+from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.reader import load_recipe
-from monitor.core.recipe.values import Recipe
+from monitor.core.recipe.values import Burst, Recipe
 from monitor.core.session.session import Options, Session
 from monitor.live.rehearsal import Rehearsal
 from monitor.live.view.hands import hands, next_movement
@@ -30,7 +32,8 @@ from monitor.live.view.screen import Look, PlainView, drawable, render, unicode_
 from monitor.live.view.state import HOLD_S, LASTING_S, MOST_POINTS, SETTLING_S, Countdown, Watched
 from monitor.live.view.text import Line, cells, cut, fold, plain
 
-Event = tuple[str, Mapping[str, Any]]
+Event = Mapping[str, Any] | Snapshot
+"""A record, or a snapshot."""
 FIGURE = re.compile(r"-?\d+\.\d+ C\b(?! a minute)")
 AGE = re.compile(r"\d+ s ago|\d:\d\d ago|just read|never read")
 PLACE = re.compile(r"probe|estimated|held from|never measured")
@@ -86,15 +89,15 @@ def events(recipe_text: bytes, trace_text: bytes, sd_c: float, vessel: bool) -> 
     session = Session(recipe, Beliefs(reference_c, probes, Vessel(360.0, 18.0) if vessel else None), Options("rehearsal"))
     out: list[Event] = []
     trace = load_trace(trace_text)
-    rehearsal = Rehearsal(session, SimulatedProbes(trace, ProbeOptions()), ROLES, lambda r: out.append(("record", r)), trace.end_s)
+    rehearsal = Rehearsal(session, SimulatedProbes(trace, ProbeOptions()), ROLES, out.append, trace.end_s)
     told = [{"name": p.name, "role": p.role, "comparison_sd_c": p.comparison_sd_c} for p in probes]
     rehearsal.open({"probes": told, "vessel": {"coupled_to": "bath"} if vessel else None})
     shown_s = -9.0
     while rehearsal.step():
         if rehearsal.t_s >= shown_s + 4.1:
             shown_s = rehearsal.t_s
-            out.append(("snapshot", session.view))
-    out.append(("snapshot", session.view))
+            out.append(session.snapshot)
+    out.append(session.snapshot)
     return recipe, tuple(out)
 
 
@@ -106,12 +109,23 @@ def demo(sd_c: float = 0.05) -> tuple[Recipe, tuple[Event, ...]]:
 def watch(recipe: Recipe, happens: tuple[Event, ...], mode: str = "live") -> Iterator[Watched]:
     """The same view after each snapshot."""
     watched = Watched(recipe, mode)
-    for kind, what in happens:
-        if kind == "record":
-            watched.record(what)
-        else:
-            watched.snapshot(what)
+    for what in happens:
+        take(watched, what)
+        if isinstance(what, Snapshot):
             yield watched
+
+
+def records(happens: tuple[Event, ...]) -> list[Mapping[str, Any]]:
+    """The records alone."""
+    return [what for what in happens if not isinstance(what, Snapshot)]
+
+
+def take(watched: Watched, what: Event) -> None:
+    """A record or a snapshot."""
+    if isinstance(what, Snapshot):
+        watched.snapshot(what)
+    else:
+        watched.record(what)
 
 
 def lines(watched: Watched, width: int = 80, height: int = 24, unicode: bool = True) -> list[str]:
@@ -121,7 +135,7 @@ def lines(watched: Watched, width: int = 80, height: int = 24, unicode: bool = T
 
 def at(t_s: float, recipe: Recipe, happens: tuple[Event, ...]) -> Watched:
     """The view at a moment."""
-    return next(w for w in watch(recipe, happens) if w.state["t_s"] >= t_s)
+    return next(w for w in watch(recipe, happens) if w.state.t_s >= t_s)
 
 
 def item(screen: list[str], label: str) -> str:
@@ -202,7 +216,7 @@ def test_the_hands_are_told_what_comes_next() -> None:
     recipe, happens = demo()
     assert ("next", "agitate at 2:00, for 0:10") in hands(at(160.0, recipe, happens).state)
     assert any("STOP: stop bath, jug 3" in words for _, words in hands(at(160.0, recipe, happens).state))
-    end_s = next(r["t_s"] for k, r in happens if k == "record" and r["kind"] == "stage" and r["event"] == "end" and r["stage"] == 2)
+    end_s = next(r["t_s"] for r in records(happens) if r["kind"] == "stage" and r["event"] == "end" and r["stage"] == 2)
     ready = hands(at(end_s - 35.0, recipe, happens).state)
     assert ready[0][0] == "READY"
     assert ready[0][1].startswith("pour off at 10:5")
@@ -246,7 +260,7 @@ def test_no_word_that_claims_too_much() -> None:
     """Neither on the screen nor in the plain lines."""
     recipe, happens = demo()
     said = [line for n, w in enumerate(watch(recipe, happens)) if n % 25 == 0 for line in lines(w)]
-    said += [line for k, r in happens if k == "record" for line in PlainLines(Watched(recipe, "")).record(r)]
+    said += [line for r in records(happens) for line in PlainLines(Watched(recipe, "")).record(r)]
     assert not [line for line in said if re.search(r"compensat|\bOK\b", line)]
 
 
@@ -262,11 +276,11 @@ def test_control_characters_do_not_reach_the_terminal() -> None:
 def test_a_follower_that_comes_late_says_what_it_cannot_know() -> None:
     """Without the beginning it still shows everything of now; who lost trust before it looked is not dated."""
     recipe, happens = demo()
-    late = [e for e in happens if e[1]["t_s"] > 500.0]
+    late = [e for e in happens if (e.t_s if isinstance(e, Snapshot) else e["t_s"]) > 500.0]
     opening = {"probes": [{"name": "bath", "role": "bath", "comparison_sd_c": 0.05}], "vessel": None}
     watched = Watched(recipe, "live", opening, keys="space is a tap")
-    for kind, what in late[:200]:
-        watched.record(what) if kind == "record" else watched.snapshot(what)
+    for what in late[:200]:
+        take(watched, what)
     screen = lines(watched)
     assert "NOT believed when this view began" in item(screen, "trust")
     assert "not compared" not in item(screen, "bath")
@@ -283,11 +297,11 @@ def test_over_a_whole_evening_the_time_left_grows_only_where_that_is_said() -> N
     for watched in watch(*demo()):
         state = watched.state
         said = watched.take_moved()
-        key = (state["seen"]["stage"], state["seen"].get("sheet"))
-        if state["left_s"] is not None:
+        key = (state.seen.stage, state.seen.sheet)
+        if state.left_s is not None:
             if before[0] == key and not said:
-                assert state["left_s"] <= before[1] + 1e-9
-            before = (key, state["left_s"])
+                assert state.left_s <= before[1] + 1e-9
+            before = (key, state.left_s)
 
 
 @given(st.lists(st.tuples(st.floats(0.1, 30.0), st.floats(-60.0, 60.0), st.booleans()), max_size=60))
@@ -324,9 +338,9 @@ def test_a_change_that_lasts_is_said_once_and_a_splash_is_not() -> None:
 def test_the_trace_is_bounded() -> None:
     """A watch of hours keeps no more points, and still reaches back to its beginning."""
     watched = Watched(load_recipe(ROLL, "recipe"), "live")
-    seen: dict[str, Any] = {"stage": None, "compared": True, "lost": {}, "developer_c": 20.0, "source": "developer"}
+    seen = Snapshot(t_s=0.0, stages=4, compared=True, developer_c=20.0, source="developer")
     for t_s in range(20000):
-        watched.snapshot({**seen, "t_s": float(t_s)})
+        watched.snapshot(replace(seen, t_s=float(t_s)))
     assert len(watched.trace) < MOST_POINTS
     assert watched.trace[0].t_s == 0.0
     assert watched.trace[-1].t_s > 19900.0
@@ -338,7 +352,7 @@ def test_the_trace_is_bounded() -> None:
 def said(recipe: Recipe, happens: tuple[Event, ...]) -> list[str]:
     """All plain lines of an evening."""
     told = PlainLines(Watched(recipe, "rehearsal"))
-    return [line for kind, record in happens if kind == "record" for line in told.record(record)]
+    return [line for record in records(happens) for line in told.record(record)]
 
 
 def test_each_whole_minute_is_said_once_and_only_downwards() -> None:
@@ -458,24 +472,24 @@ reference = "20 C"
 rate = { law = "coefficient", per_10_c = 2.5 }
 """
     recipe, happens = events(text, (DEMO / "evening.csv").read_bytes(), 0.05, True)
-    begun = next(i for i, (kind, r) in enumerate(happens) if kind == "record" and r["kind"] == "stage")
+    begun = next(i for i, r in enumerate(happens) if not isinstance(r, Snapshot) and r["kind"] == "stage")
     loading = Watched(recipe, "live")
-    for _, record in (e for e in happens[: begun + 1] if e[0] == "record"):
+    for record in records(happens[: begun + 1]):
         loading.record(record)
-    assert loading.state["seen"]["stage"] == 1
+    assert loading.state.seen.stage == 1
     screen = lines(loading)
     assert item(screen, "time") == "loading: dark, silent, no clock; a tap begins DEVELOP"
     assert item(screen, "next") == "load the film; tap when you pour DEVELOP"
     assert not re.search("minimum|% of the time|by the clock", " ".join(screen))
     plain_lines = PlainLines(Watched(recipe, "live"))
-    said = [line for kind, what in happens if kind == "record" for line in plain_lines.record(what)]
+    said = [line for record in records(happens) for line in plain_lines.record(record)]
     assert any(line.endswith("LOAD begins: dark, silent, no clock; a tap begins DEVELOP") for line in said)
     assert not any("LOAD: the minimum" in line for line in said)
 
 
 def test_the_next_movement_is_that_of_the_ticks() -> None:
     """The burst at the begin, then each minute; what would run into the last half minute before NOW is left out."""
-    bursts = [(0.0, None, 30.0), (None, 60.0, 10.0)]
+    bursts = [Burst(0.0, None, 30.0), Burst(None, 60.0, 10.0)]
     assert next_movement(bursts, 10.0, 300.0) == (0.0, 30.0)
     assert next_movement(bursts, 30.0, 300.0) == (60.0, 70.0)
     assert next_movement(bursts, 65.0, 300.0) == (60.0, 70.0)
