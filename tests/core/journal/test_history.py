@@ -132,7 +132,7 @@ def test_sheets_in_one_bath_share_the_clock_of_the_last_one() -> None:
 def test_the_opening_says_how_many_stages_there_are() -> None:
     """So that a close in the middle is not taken for the end of the last stage."""
     history = History()
-    recipe = {"stage": [{}, {}, {}]}
+    recipe: dict[str, Any] = {"stage": [{}, {}, {}]}
     history.fold({"seq": 1, "t_s": 0.0, "kind": "session", "event": "open", "name": "x", "mode": "live", "recipe": recipe})
     begin = {"t_s": 0.0, "kind": "stage", "stage": 1, "name": "develop", "event": "begin", "target_ref_s": 60.0}
     history.fold({"seq": 2, **begin})
