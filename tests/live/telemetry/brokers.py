@@ -82,7 +82,9 @@ class _Process:
             with contextlib.ExitStack() as stack:
                 output = subprocess.DEVNULL if self._log is None else stack.enter_context(self._log.open("ab"))
                 self._child = subprocess.Popen(self._command, cwd=_ROOT, stdout=output, stderr=output)
-            until(lambda: answers(self.port), "the broker answers")
+            child = self._child
+            until(lambda: answers(self.port) or child.poll() is not None, "the broker answers")
+            assert child.poll() is None, f"the broker ended with {child.returncode}: {self._command}"
 
     def stop(self) -> None:
         """End in an orderly way."""

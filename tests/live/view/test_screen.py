@@ -511,7 +511,7 @@ def test_text_is_cut_and_folded_within_its_width(text: str, width: int) -> None:
 def test_looking_at_the_module_does_not_load_what_draws() -> None:
     """rich is loaded only where a terminal is drawn on; pandas and the like never."""
     code = "import sys, monitor.live.view.screen; print([m for m in ('rich', 'pandas', 'numpy', 'matplotlib') if m in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2])
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[3])
     assert done.stdout.strip() == "[]"
 
 
