@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -59,9 +60,15 @@ def module(path: Path) -> str:
     return ".".join(path.relative_to(ROOT).with_suffix("").parts)
 
 
+@cache
+def tree(path: Path) -> ast.Module:
+    """What a file holds; parsed once, since several tests look at every file."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def imports(path: Path) -> Iterator[str]:
     """Every module that a file imports, anywhere in it."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree(path)):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -134,7 +141,7 @@ def test_docstrings_name_no_test_that_is_not_there() -> None:
 @pytest.mark.parametrize("path", SOURCES, ids=module)
 def test_one_module_reads_the_clock_and_nobody_sleeps(path: Path) -> None:
     """Time is an argument. Tools of hardware that run alone are given theirs in `main`."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree(path)):
         if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and isinstance(node.func.value, ast.Name)):
             continue
         called = (node.func.value.id, node.func.attr)
@@ -151,7 +158,7 @@ def test_there_is_no_import_cycle() -> None:
     graph: dict[str, set[str]] = {}
     names = {module(p).removesuffix(".__init__") for p in SOURCES}
     for path in SOURCES:
-        top = [n for n in ast.parse(path.read_text(encoding="utf-8")).body if isinstance(n, ast.Import | ast.ImportFrom)]
+        top = [n for n in tree(path).body if isinstance(n, ast.Import | ast.ImportFrom)]
         found: set[str] = set()
         for node in top:
             if isinstance(node, ast.ImportFrom) and node.module:
@@ -186,5 +193,5 @@ def test_the_daemons_process_never_loads_pandas_numpy_or_matplotlib() -> None:
 def test_nothing_prints_outside_the_command_line() -> None:
     """The command line writes to its streams by name."""
     for path in SOURCES:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(tree(path)):
             assert not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"), f"{path}:{node.lineno}"
