@@ -25,6 +25,10 @@ NEEDED_ROLES: frozenset[Role] = frozenset({"developer", "witness", "bath"})
 """A silent room or wash probe is remarked on; it does not withhold the start."""
 LIFTED_C = 0.4
 """A lifted probe has moved when its reading has gone this far (a steel sheath in air: a degree in half a minute)."""
+LIFT_WINDOW_S = 60.0
+"""A lift that is tried once more is measured from where it began, but no longer: by then a cooling bath has moved by itself."""
+CONTINUES_S = 1800.0
+"""A yes counts for half an hour when the pre-flight is begun again: long enough to mix a bath anew (own choice)."""
 ROUNDS = 3
 COUNT_GAP_S = 1.0
 COUNT_AFTER_S = 0.8
@@ -170,15 +174,21 @@ class Preflight:
     answers: dict[str, Any] = field(default_factory=dict)
     refused: str | None = None
     _baseline: dict[str, float] = field(default_factory=dict)
+    _lifting: tuple[str, float] | None = None
     _count: int = 0
     _taps: int = 0
     _presses: int = 0
     _rounds: int = 0
 
     @property
+    def open(self) -> tuple[PreflightQuestion, ...]:
+        """The questions that are not answered."""
+        return tuple(q for q in self.questions if q.id not in self.answers)
+
+    @property
     def left(self) -> int:
         """How many questions are open."""
-        return sum(q.id not in self.answers for q in self.questions)
+        return len(self.open)
 
     @property
     def passed(self) -> bool:
@@ -225,13 +235,18 @@ class Preflight:
             self.answers[question.id] = True
         return right, done
 
-    def begin_lift(self, now_c: Mapping[str, float]) -> None:
-        """Remember where every probe stands before one is lifted."""
-        self._baseline = dict(now_c)
+    def begin_lift(self, question: PreflightQuestion, now_c: Mapping[str, float], now_s: float) -> None:
+        """Remember where every probe stands before one is lifted. `now_s`: monotonic; a second try soon goes on with the first one's."""
+        if self._lifting is None or self._lifting[0] != question.id or now_s - self._lifting[1] > LIFT_WINDOW_S:
+            self._lifting, self._baseline = (question.id, now_s), dict(now_c)
 
     def look_lift(self, question: PreflightQuestion, now_c: Mapping[str, float]) -> str | None:
-        """Which probe has moved most, once one has moved enough. The right one answers the question, another one refuses the start."""
-        moved = {name: abs(now_c[name] - was_c) for name, was_c in self._baseline.items() if name in now_c}
+        """Which probe has moved most, once one has moved enough. The right one answers the question, another one refuses the start.
+
+        A probe that has answered its own question is on its way back into its liquid: it says nothing about this one.
+        """
+        known = {q.probe for q in self.questions if q.kind == "lift" and self.answers.get(q.id)}
+        moved = {name: abs(now_c[name] - was_c) for name, was_c in self._baseline.items() if name in now_c and name not in known}
         if not moved:
             return None
         most = max(moved, key=lambda name: moved[name])
@@ -242,6 +257,8 @@ class Preflight:
             self.answers[question.id] = True
         else:
             self.refused = f"the {question.probe} probe was lifted and {most} moved: they are swapped. {question.if_no}"
+            for lifted in (q for q in self.questions if q.kind == "lift"):
+                self.answers.pop(lifted.id, None)
         return most
 
 

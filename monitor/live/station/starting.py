@@ -15,7 +15,16 @@ from monitor.core.recipe.values import Recipe
 from monitor.live.inbox import Request
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
-from monitor.live.station.preflight import FRESH_S, Preflight, PreflightFacts, PreflightQuestion, machine_findings, questions_for, stopping
+from monitor.live.station.preflight import (
+    CONTINUES_S,
+    FRESH_S,
+    Preflight,
+    PreflightFacts,
+    PreflightQuestion,
+    machine_findings,
+    questions_for,
+    stopping,
+)
 from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.requests import RequestRefused, start_request_of
 from monitor.live.station.running import StartRequest
@@ -36,8 +45,20 @@ class _Pending:
     until_s: float
 
 
+@dataclass(slots=True)
+class _Yeses:
+    """What was answered yes for this recipe, question by question, with the monotonic moment of the answer."""
+
+    recipe: Mapping[str, Any]
+    at_s: dict[str, float]
+
+    def fresh(self, recipe: Recipe, now_s: float) -> dict[str, float]:
+        """Those that still count for a start with this recipe."""
+        return {number: at_s for number, at_s in self.at_s.items() if now_s - at_s <= CONTINUES_S} if recipe.data == self.recipe else {}
+
+
 class Starting:
-    """At most one start at a time."""
+    """At most one start at a time. One that was left is gone on with: what was answered yes is not asked again for a while."""
 
     def __init__(self, parts: Parts, sessions: Sessions, probes: ProbesNow, machine: Machine) -> None:
         self._mono_s = parts.clock.mono_s
@@ -48,6 +69,7 @@ class Starting:
         self._machine = machine
         self._pending: _Pending | None = None
         self._asked: tuple[Preflight, StartRequest] | None = None
+        self._yeses = _Yeses({}, {})
 
     @property
     def until_s(self) -> float | None:
@@ -79,13 +101,30 @@ class Starting:
             reply(stopped)
             return
         remarks = [f.said for f in findings if f.said]
-        preflight = Preflight(pending.request.line, questions_for(wanted.recipe, facts))
         if wanted.waived is not None:
-            reply({**self._sessions.start(wanted, preflight.answers, self._probes), "remarks": remarks})
+            reply({**self._start(wanted, {}), "remarks": remarks})
             return
+        answer = self._ask(Preflight(pending.request.line, questions_for(wanted.recipe, facts)), pending.request, wanted)
+        reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
+
+    def _ask(self, preflight: Preflight, request: Request, wanted: StartRequest) -> dict[str, Any]:
+        """The questions that are open, and how many an earlier pre-flight has answered."""
+        now_s, numbers = self._mono_s(), {q.id for q in preflight.questions}
+        fresh = {} if request.body.get("afresh") is True else self._yeses.fresh(wanted.recipe, now_s)
+        self._yeses = _Yeses(wanted.recipe.data, {number: at_s for number, at_s in fresh.items() if number in numbers})
+        preflight.answers.update(dict.fromkeys(self._yeses.at_s, True))
         self._asked = (preflight, wanted)
-        asked = [q.as_json() for q in preflight.questions]
-        reply({"ok": True, "questions": asked, "remarks": remarks, "has_switch": facts.has_switch})
+        answer: dict[str, Any] = {"ok": True, "questions": [q.as_json() for q in preflight.open], "of": len(preflight.questions)}
+        if self._yeses.at_s:
+            answer["continued"] = {"answered": len(self._yeses.at_s), "age_s": now_s - max(self._yeses.at_s.values())}
+        return answer
+
+    def _start(self, wanted: StartRequest, answers: Mapping[str, Any]) -> Answer:
+        """Arm. From then on the answers belong to that session: the next one asks all of them."""
+        answer = self._sessions.start(wanted, answers, self._probes)
+        if answer["ok"]:
+            self._yeses = _Yeses({}, {})
+        return answer
 
     @staticmethod
     def _stopped(recipe: Recipe, facts: PreflightFacts) -> Answer | None:
@@ -111,17 +150,25 @@ class Starting:
         else:
             typed = request.body.get("count")
             answer["right"], answer["well"] = preflight.look_count(question, typed if isinstance(typed, int) else None)
+        self._keep(preflight, question)
         if preflight.refused is not None:
             self._asked = None
             raise RequestRefused(f"pre-flight: {preflight.refused}")
         return {**answer, "left": preflight.left}
+
+    def _keep(self, preflight: Preflight, question: PreflightQuestion) -> None:
+        """Remember a yes for the next start, and forget those that have been taken back."""
+        kept = {number: at_s for number, at_s in self._yeses.at_s.items() if preflight.answers.get(number) is True}
+        if preflight.answers.get(question.id) is True:
+            kept[question.id] = self._mono_s()
+        self._yeses.at_s = kept
 
     def _begin(self, preflight: Preflight, question: PreflightQuestion) -> dict[str, Any]:
         if question.kind == "press":
             preflight.begin_press()
             return {}
         if question.kind == "lift":
-            preflight.begin_lift(self._good_now())
+            preflight.begin_lift(question, self._good_now(), self._mono_s())
             return {}
         sounds = preflight.begin_count(self._dice.randint(1, 4))
         self._sessions.sound(sounds)
@@ -151,7 +198,7 @@ class Starting:
         if stopped is not None:
             return stopped
         self._asked = None
-        return self._sessions.start(wanted, preflight.answers, self._probes)
+        return self._start(wanted, preflight.answers)
 
     def pressed(self) -> None:
         """The switch went down, and no session runs."""

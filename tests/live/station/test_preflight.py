@@ -1,12 +1,23 @@
 """The pre-flight: what the machine finds, and what a person is asked and made to try."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.live.station.preflight import Preflight, PreflightFacts, machine_findings, questions_for, stopping
+from monitor.live.inbox import MachineHealth
+from monitor.live.station.preflight import (
+    CONTINUES_S,
+    Preflight,
+    PreflightFacts,
+    PreflightQuestion,
+    machine_findings,
+    questions_for,
+    stopping,
+)
 from monitor.live.station.probes_now import ProbeStatus
 from tests.live.simulated import BOWL, DARK, JUG, SHORT, WALL, World
 
@@ -122,15 +133,51 @@ def test_three_counts_in_a_row_are_wanted() -> None:
         assert preflight.look_count(question, None) == (right, done)
 
 
+def lifting(*answered: str) -> tuple[Preflight, dict[str, PreflightQuestion]]:
+    """A pre-flight in which these probes have been lifted already, and its lifts by probe."""
+    preflight = Preflight(1, questions_for(RECIPE, GOOD))
+    lifts = {str(q.probe): q for q in preflight.questions if q.kind == "lift"}
+    preflight.answers.update({lifts[name].id: True for name in answered})
+    return preflight, lifts
+
+
+def test_a_probe_on_its_way_back_is_no_swap() -> None:
+    """The jug's probe warms up again while the bowl's is lifted: it has answered, so only the bowl's counts."""
+    preflight, lifts = lifting("jug")
+    preflight.begin_lift(lifts["bowl"], {"jug": 18.0, "bowl": 20.0, "wall": 15.0}, 0.0)
+    assert preflight.look_lift(lifts["bowl"], {"jug": 19.5, "bowl": 20.0, "wall": 15.0}) is None
+    assert preflight.look_lift(lifts["bowl"], {"jug": 19.9, "bowl": 19.5, "wall": 15.0}) == "bowl"
+    assert preflight.refused is None
+
+
+def test_a_slow_lift_is_seen_at_the_second_try_and_a_drift_never() -> None:
+    """A second try within a minute is measured from the first one's begin; a later one from its own."""
+    preflight, lifts = lifting()
+    preflight.begin_lift(lifts["jug"], {"jug": 20.0, "bowl": 20.0}, 0.0)
+    assert preflight.look_lift(lifts["jug"], {"jug": 19.75, "bowl": 20.0}) is None
+    preflight.begin_lift(lifts["jug"], {"jug": 19.75, "bowl": 20.0}, 31.0)
+    assert preflight.look_lift(lifts["jug"], {"jug": 19.5625, "bowl": 20.0}) == "jug"
+    preflight, lifts = lifting("jug")
+    preflight.begin_lift(lifts["bowl"], {"jug": 20.0, "bowl": 20.0}, 0.0)
+    preflight.begin_lift(lifts["bowl"], {"jug": 19.75, "bowl": 19.75}, 65.0)
+    assert preflight.look_lift(lifts["bowl"], {"jug": 19.5625, "bowl": 19.5625}) is None
+
+
 class Asked:
     """Somebody at the terminal of a simulated station."""
 
-    def __init__(self, tmp_path: Path) -> None:
-        self.air = {JUG: 0.0, BOWL: 0.0}
-        self.world = World(tmp_path, {JUG: lambda t: 20.0 - self.air[JUG], BOWL: lambda t: 20.0 - self.air[BOWL]})
+    def __init__(self, tmp_path: Path, room: bool = False) -> None:
+        self.air = {JUG: 0.0, BOWL: 0.0, WALL: 0.0}
+        liquids = {probe: lambda _, probe=probe: 20.0 - self.air[probe] for probe in (JUG, BOWL, WALL)}
+        self.world = World(tmp_path, liquids, room=room)
         self.world.go(5)
-        answer = self.world.ask(verb="develop", recipe=SHORT, file="r")
-        self.questions = answer["questions"]
+        self.answer = self.world.ask(verb="develop", recipe=SHORT, file="r")
+        self.questions = self.answer["questions"]
+
+    def again(self, recipe: str = SHORT, **more: Any) -> dict[str, Any]:
+        """The terminal is left, and somebody starts anew."""
+        self.world.hang_up(1)
+        return self.world.ask(verb="develop", recipe=recipe, file="r", **more)
 
     def yes(self, number: str, yes: bool = True) -> dict[str, object]:
         """A plain answer."""
@@ -200,6 +247,98 @@ def test_hanging_up_ends_the_pre_flight(tmp_path: Path) -> None:
     asked.world.hang_up(1)
     assert asked.world.ask(2, verb="develop", recipe=SHORT, file="r")["ok"]
     assert asked.world.station.running is None
+
+
+def ids(answer: Mapping[str, Any]) -> set[str]:
+    """What is asked."""
+    return {q["id"] for q in answer["questions"]}
+
+
+def test_a_pre_flight_that_was_left_goes_on_with_what_was_not_answered_yes(tmp_path: Path) -> None:
+    """Interrupted: the yeses are not asked again, and that it goes on is told; a no that did not stop is asked again."""
+    asked = Asked(tmp_path)
+    assert "continued" not in asked.answer
+    asked.yes("plan")
+    asked.yes("jugs")
+    asked.yes("agree", False)
+    assert asked.lift("roles jug", JUG)["moved"]
+    asked.world.go(120)
+    answer = asked.again()
+    assert ids(answer) == ids(asked.answer) - {"plan", "jugs", "roles jug"}
+    assert answer["of"] == len(asked.questions)
+    assert answer["continued"]["answered"] == 3
+    assert answer["continued"]["age_s"] == pytest.approx(125, abs=6)
+    asked.yes("parts")
+    assert ids(asked.again()) == ids(answer) - {"parts"}
+
+
+def test_a_refused_one_goes_on_at_what_refused_it(tmp_path: Path) -> None:
+    """A no that stops ends the start; mixed anew and started again it asks that one and the rest."""
+    asked = Asked(tmp_path)
+    asked.yes("plan")
+    assert not asked.yes("leader", False)["ok"]
+    answer = asked.again()
+    assert "leader" in ids(answer)
+    assert "plan" not in ids(answer)
+    assert asked.world.ask(verb="arm")["status"] == 2
+
+
+def test_what_the_machine_checks_is_checked_again(tmp_path: Path) -> None:
+    """A yes of a person passes none of it; and once the disk has room the person goes on."""
+    asked = Asked(tmp_path)
+    asked.yes("plan")
+    asked.world.health = MachineHealth(1 << 20, None)
+    asked.world.go(15)
+    refused = asked.again()
+    assert refused["status"] == 3
+    assert "free" in refused["lines"][0]
+    asked.world.health = MachineHealth(1 << 40, None)
+    asked.world.go(15)
+    assert "plan" not in ids(asked.again())
+
+
+def test_a_yes_counts_for_half_an_hour(tmp_path: Path) -> None:
+    """Each from its own moment."""
+    asked = Asked(tmp_path)
+    asked.yes("plan")
+    asked.world.go(CONTINUES_S / 2)
+    asked.yes("jugs")
+    asked.world.go(CONTINUES_S / 2 + 10)
+    assert ids(asked.again()) == ids(asked.answer) - {"jugs"}
+    asked.world.go(CONTINUES_S)
+    assert ids(asked.again()) == ids(asked.answer)
+
+
+def test_another_recipe_or_afresh_asks_everything(tmp_path: Path) -> None:
+    """A time that was changed makes another recipe; a comment does not."""
+    asked = Asked(tmp_path)
+    asked.yes("plan")
+    assert "plan" not in ids(asked.again("# a remark\n" + SHORT))
+    assert ids(asked.again(afresh=True)) == ids(asked.answer)
+    asked.yes("plan")
+    answer = asked.again(SHORT.replace("2:00", "2:10"))
+    assert ids(answer) == ids(asked.answer)
+    assert "continued" not in answer
+
+
+def test_probes_that_were_swapped_are_all_lifted_again(tmp_path: Path) -> None:
+    """Putting them right moves each of them, the one that was found right too."""
+    asked = Asked(tmp_path, room=True)
+    asked.yes("plan")
+    assert asked.lift("roles jug", JUG)["moved"]
+    assert not asked.lift("roles bowl", WALL)["ok"]
+    assert ids(asked.again()) == ids(asked.answer) - {"plan"}
+
+
+def test_after_the_session_is_armed_the_next_one_asks_everything(tmp_path: Path) -> None:
+    """The answers belong to the film that they were given for, by whichever way it was armed."""
+    asked = Asked(tmp_path)
+    asked.yes("plan")
+    asked.world.hang_up(1)
+    asked.world.develop()
+    asked.world.ask(verb="abandon", why="enough")
+    asked.world.go(5)
+    assert ids(asked.again()) == ids(asked.answer)
 
 
 def test_a_waiver_is_written_down(tmp_path: Path) -> None:
