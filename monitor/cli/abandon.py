@@ -16,8 +16,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """End it. Raises `InputWrong` where nothing runs and `NotThere` where no station answers."""
-    from monitor.cli.develop import told
     from monitor.cli.station import open_station
+    from monitor.cli.terminal.refusals import told
     from monitor.live.station.control import ask
 
     if not args.why.strip():

@@ -17,8 +17,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Ask and show. Raises `NotThere` where no station answers."""
-    from monitor.cli.develop import told
     from monitor.cli.station import open_station
+    from monitor.cli.terminal.refusals import told
     from monitor.live.station.control import ask
 
     config = open_station(args.file)

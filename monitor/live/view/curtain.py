@@ -3,7 +3,7 @@
 Decides the darkness of a session with bare film: from the moment it goes dark nothing is written, whatever happens, until
 the fixing minimum is over (or the session has ended) and a key has been pressed; with a closed vessel whose film is loaded
 in the session, until the stage after the loading has begun. What would have been told meanwhile is kept.
-It draws nothing and reads no keyboard; `monitor.cli.develop` does. Pure.
+It draws nothing and reads no keyboard; `monitor.cli.terminal` does. Pure.
 Tests: tests/live/view/test_curtain.py.
 """
 

@@ -1,0 +1,1 @@
+"""What `develop` and `status` show and ask on a terminal while a session is prepared or runs."""
