@@ -124,8 +124,7 @@ class PinSwitch:
         self._clock = clock
         self._notifier_alive = notifier_alive
         self._device: Any = _opened(pin, lambda: DigitalInputDevice(pin, pull_up=True, bounce_time=None, pin_factory=factory))
-        self.swallowed = 0
-        """How often `on_edge` raised; it must not, and an edge was lost each time."""
+        self._lost_edges = 0
 
     def listen(self, on_edge: Callable[[float, bool], None]) -> None:
         """Deliver every edge from now on, stamped at its arrival here."""
@@ -134,10 +133,15 @@ class PinSwitch:
             try:
                 on_edge(self._clock(), down)
             except BaseException:  # this is somebody else's only thread: it must outlive whatever happens here
-                self.swallowed += 1
+                self._lost_edges += 1
 
         self._device.when_activated = lambda: deliver(True)
         self._device.when_deactivated = lambda: deliver(False)
+
+    @property
+    def lost_edges(self) -> int:
+        """How often `on_edge` raised, which it must not: an edge was lost each time."""
+        return self._lost_edges
 
     def is_down(self) -> bool:
         """The level now; up where the pin cannot be read."""

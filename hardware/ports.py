@@ -105,6 +105,11 @@ class Switch(Protocol):
         """Deliver every edge from now on. `on_edge` must only enqueue."""
         ...
 
+    @property
+    def lost_edges(self) -> int:
+        """How many edges were lost because `on_edge` raised; 0 unless the program has a fault."""
+        ...
+
     def is_down(self) -> bool:
         """The level now."""
         ...

@@ -44,6 +44,7 @@ class RecordingSwitch:
         self._on_edge: Callable[[float, bool], None] | None = None
         self._down = False
         self.dead = False
+        self.lost_edges = 0
 
     def listen(self, on_edge: Callable[[float, bool], None]) -> None:
         """Deliver every edge from now on."""

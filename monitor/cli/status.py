@@ -55,10 +55,12 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
     if answer.get("throttled") is not None:
         yield "  supply: " + (f"the board says 0x{answer['throttled']:x}" if answer["throttled"] else "no throttling")
     if answer.get("switch") is not None:
-        yield f"  foot switch: {'it is listened to' if answer['switch'] else 'no edge can come any more'}"
+        yield f"  foot switch: {'it is listened to' if answer['switch'] else 'no edge can come any more'}" + _lost_edges(answer)
     yield f"  wall clock: {'set by network time' if answer['wall_set'] else 'not set by network time'}"
     if answer.get("broker") != "none":
         yield f"  broker: {'connected' if answer['broker'] == 'there' else 'not connected'}"
+    if mishaps := answer.get("mishaps"):
+        yield f"  {mishaps} fault{'s' if mishaps > 1 else ''} of the program itself since its start, told on the station's own output"
 
 
 def _session(answer: Mapping[str, Any]) -> str:
@@ -68,6 +70,11 @@ def _session(answer: Mapping[str, Any]) -> str:
 def _unsafe(answer: Mapping[str, Any]) -> str:
     waiting = answer.get("unsafe_records") or 0
     return f", {waiting} records wait to be written" if waiting > 5 else ""
+
+
+def _lost_edges(answer: Mapping[str, Any]) -> str:
+    lost = answer.get("switch_lost_edges") or 0
+    return f", {lost} edges lost to a fault of the program since its start" if lost else ""
 
 
 def _view(view: Mapping[str, Any]) -> Iterator[str]:

@@ -17,7 +17,6 @@ from typing import Any
 from hardware.ports import PanelConfig, Sample, SampleFault
 from hardware.simulated.panel import RecordingPanel
 from monitor.core.probes.learned import Learned
-from monitor.live.clock import FakeClock
 from monitor.live.disk.journal import Disk
 from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Request
 from monitor.live.station.daemon import Station
@@ -26,6 +25,7 @@ from monitor.live.station.player import Player
 from monitor.live.station.readers import READ_EVERY_S, Reader
 from monitor.live.station.sdnotify import Notifier
 from monitor.live.station.station_file import ProbeConfig, StationConfig
+from tests.fake_clock import FakeClock
 
 MIB = 1 << 20
 JUG, BOWL, WALL = "28-000000000a01", "28-000000000a02", "28-000000000a03"

@@ -5,7 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.live.clock import FakeClock, RealClock, read_stamp, stamp
+from monitor.live.clock import RealClock, read_stamp, stamp
+from tests.fake_clock import FakeClock
 
 
 def test_the_fake_clock_never_goes_back() -> None:

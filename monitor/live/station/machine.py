@@ -98,6 +98,7 @@ class Machine:
             "throttled": self._health.throttled,
             "wall_set": self._parts.clock.wall_set(),
             "switch": None if panel.switch is None else panel.alive(),
+            "switch_lost_edges": None if panel.switch is None else panel.switch.lost_edges,
             "broker": self.broker,
             "mqtt": None if publisher is None else publisher.counters(),
         }

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from monitor.live.clock import FakeClock, RealClock
+from monitor.live.clock import RealClock
 from monitor.live.disk.journal import JournalWriter, Reserve, encode_safely, make_journal
 from monitor.live.inbox import Inbox, Trouble
+from tests.fake_clock import FakeClock
 from tests.live.simulated import FakeDisk
 
 DAY = datetime(2026, 11, 25, 19, 4, 5, tzinfo=UTC)

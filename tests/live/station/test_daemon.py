@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.status import lines
 from monitor.core.session.cues import TICK, Sound
 from monitor.live.inbox import MachineHealth, Sampled, Sounded
 from monitor.live.station.sdnotify import Notifier
@@ -252,6 +253,24 @@ def test_status_tells_age_and_quality_of_each_probe(world: World) -> None:
     assert probes["bowl"]["celsius"] is None
     assert probes["bowl"]["raw_c"] == 85.0
     assert probes["bowl"]["good_age_s"] > 4
+
+
+def test_status_tells_edges_that_the_program_lost(world: World) -> None:
+    """An edge is a tap: whoever asks must know that one did not count. In JSON, and in words only where there are any."""
+    assert world.panel.switch is not None
+    assert world.ask(verb="status")["switch_lost_edges"] == 0
+    assert "lost" not in "\n".join(lines(world.ask(verb="status")))
+    world.panel.switch.lost_edges = 2
+    told = world.ask(verb="status")
+    assert told["switch_lost_edges"] == 2
+    assert "2 edges lost" in "\n".join(lines(told))
+
+
+def test_status_tells_faults_of_the_program(world: World) -> None:
+    """None are hidden because time went on."""
+    assert "program" not in "\n".join(lines(world.ask(verb="status")))
+    world.station.turn(Sampled("no such probe", None, 0.0))  # type: ignore[arg-type]
+    assert "1 fault of the program itself" in "\n".join(lines(world.ask(verb="status")))
 
 
 def test_the_keyboard_is_no_switch_where_there_is_one(world: World) -> None:

@@ -4,9 +4,10 @@ import threading
 
 from hardware.simulated.panel import RecordingOutput
 from monitor.core.session.cues import CLICK, NOW, READY, TICK, Sound
-from monitor.live.clock import FakeClock, RealClock
+from monitor.live.clock import RealClock
 from monitor.live.inbox import Inbox, Message, Sounded, Trouble, Unsounded
 from monitor.live.station.player import Player
+from tests.fake_clock import FakeClock
 
 
 class Stage:

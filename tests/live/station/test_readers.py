@@ -3,9 +3,10 @@
 from hardware.ports import Sample
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.learned import Comparison, ComparisonPoint
-from monitor.live.clock import FakeClock, RealClock
+from monitor.live.clock import RealClock
 from monitor.live.inbox import Inbox, Sampled
 from monitor.live.station.readers import Reader, to_reading
+from tests.fake_clock import FakeClock
 from tests.live.simulated import JUG, FakeBus
 
 

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.live.clock import FakeClock
 from monitor.live.station.resume import UnfinishedSession, load, plan, repair, unfinished_journals
+from tests.fake_clock import FakeClock
 from tests.live.simulated import JUG, SHORT, World
 
 

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 from monitor.live.broker import MqttConfig
-from monitor.live.clock import Clock, FakeClock, RealClock
+from monitor.live.clock import Clock, RealClock
 from monitor.live.telemetry.broker_link import BrokerLink, BrokerRefused, Timing
+from tests.fake_clock import FakeClock
 from tests.live.telemetry.brokers import MOSQUITTO, NO_MOSQUITTO, Mosquitto, free_port, until
 from tests.live.telemetry.publishers import QUICK
 

@@ -10,8 +10,9 @@ import pytest
 
 from monitor.core.errors import InputWrong
 from monitor.live.broker import MqttConfig
-from monitor.live.clock import FakeClock, RealClock
+from monitor.live.clock import RealClock
 from monitor.live.telemetry.recorder import Patience, Recorder
+from tests.fake_clock import FakeClock
 from tests.live.telemetry.brokers import EmbeddedBroker, until
 from tests.live.telemetry.publishers import Listener, RunningRecorder, closing, journal, opening, record
 
