@@ -1,7 +1,7 @@
 """`evenbath record --broker HOST --into FOLDER`: keep the journals of stations that publish on a broker.
 
-Decides nothing itself: monitor.live.telemetry.recorder does. A line is printed when recording begins, when a session is complete, and
-when the broker is lost. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/telemetry/test_recorder_cli.py.
+Decides nothing itself: monitor.live.telemetry.recorder does. A line is printed when recording begins, when a session is complete, when
+the broker is lost, and at the end. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/telemetry/test_recorder_cli.py.
 """
 
 from __future__ import annotations
@@ -54,6 +54,7 @@ def run(args: argparse.Namespace) -> int:
         recorder.connect()
         _say(f"recording {', '.join(args.station) or 'every station'} from {host}:{port} into {args.into}")
         recorder.run()
+        _say(recorder.summary())
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

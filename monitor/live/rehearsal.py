@@ -57,7 +57,6 @@ class Rehearsal:
         self._reading_s = 0.0
         self._down_at_s: float | None = None
         self._up_at_s: float | None = None
-        self._pressed_for: tuple[str, float] | None = None
         self._give_up_s = max(give_up_s, 0.0) + GATE_PATIENCE_S
         self.t_s = 0.0
 
@@ -90,7 +89,6 @@ class Rehearsal:
             self._carry_out(session.press(at_s, False))
         elif self._down_at_s is not None and self._down_at_s <= at_s:
             awaits = session.awaits
-            self._pressed_for = (awaits.what, at_s)
             self._down_at_s = None
             self._up_at_s = at_s + (BEGIN_S if awaits.what == "begin" else TAP_LENGTH_S)
             self._carry_out(session.press(at_s, True))

@@ -17,10 +17,8 @@ class Notifier:
 
     def __init__(self, environment: MutableMapping[str, str] = os.environ) -> None:
         address = environment.pop("NOTIFY_SOCKET", "")
-        period_us = environment.pop("WATCHDOG_USEC", "")
-        pid = environment.pop("WATCHDOG_PID", "")
-        mine = not pid or pid == str(os.getpid())
-        self.watchdog_s = int(period_us) / 1e6 if period_us.isdigit() and mine else None
+        for name in ("WATCHDOG_USEC", "WATCHDOG_PID"):
+            environment.pop(name, None)
         self._socket: socket.socket | None = None
         if address[:1] in ("/", "@"):
             self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
@@ -34,10 +32,6 @@ class Notifier:
     def alive(self) -> None:
         """Feed the watchdog."""
         self._send("WATCHDOG=1")
-
-    def status(self, status: str) -> None:
-        """One line for the person who asks the manager."""
-        self._send(f"STATUS={status}")
 
     def stopping(self) -> None:
         """The station ends on purpose."""

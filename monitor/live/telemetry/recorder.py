@@ -63,6 +63,10 @@ class Heard:
     complete: int = 0
 
 
+DROPPED = ("contradictions", "after_close", "malformed", "retained", "not_written")
+"""What a person should hear of. Doubles and what lies ahead of a gap are part of every evening."""
+
+
 class Recorder:
     """See the module. `stations`: whose journals, empty for all; `until_closed`: end once this session is complete.
 
@@ -150,9 +154,10 @@ class Recorder:
         """Whether the awaited session is kept from its first record to its close, of whichever station."""
         return self._done
 
-    def counters(self) -> dict[str, int]:
-        """The fields of `Heard`."""
-        return asdict(self.heard)
+    def summary(self) -> str:
+        """What was kept and what was dropped, in one line."""
+        dropped = [f"{name.replace('_', ' ')} {count}" for name, count in asdict(self.heard).items() if name in DROPPED and count]
+        return f"{self.heard.kept} records kept" + (f"; dropped: {', '.join(dropped)}" if dropped else "")
 
     def link_up(self) -> None:
         """Connected: subscribe, then ask for what may have been missed; the broker keeps this order."""

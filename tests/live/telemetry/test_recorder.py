@@ -217,6 +217,7 @@ def test_what_contradicts_a_record_is_dropped_and_counted(desk: Desk) -> None:
     desk.hear(record("a1", 6))
     assert desk.file() == b"".join(lines)
     assert (desk.heard.contradictions, desk.heard.retained, desk.heard.after_close) == (1, 1, 1)
+    assert desk.recorder.summary() == "5 records kept; dropped: contradictions 1, after close 1, retained 1"
 
 
 def test_a_far_seq_that_somebody_made_up_does_not_stop_the_session(desk: Desk) -> None:

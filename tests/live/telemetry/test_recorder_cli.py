@@ -57,6 +57,7 @@ def test_records_one_session_and_ends_with_0(broker: EmbeddedBroker, tmp_path: P
     station.stop()
     assert (done.returncode, done.stderr) == (0, "")
     assert "laundry a1: complete, 200 records" in done.stdout
+    assert done.stdout.splitlines()[-1] == "200 records kept"
     assert (tmp_path / "kept" / "laundry" / "a1.jsonl").read_bytes() == journal("a1", 200)
     assert call("--broker", f"127.0.0.1:{free_port()}", *words).returncode == 0
 
