@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import gc
 import os
 import signal
@@ -70,7 +69,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     from monitor.live.station.sdnotify import Notifier
     from monitor.prepare.probes.learned_store import load_learned
 
-    be_urgent()
+    urgent = be_urgent()
     inbox = Inbox()
     for number in ENDING:
         signal.signal(number, lambda *_: inbox.put(Stop()))
@@ -100,6 +99,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     try:
         control.open()
         player.start()
+        _say(priority_told(urgent, player.realtime))
         station.sessions.take_up()
         if panel.switch is not None:
             panel.switch.listen(station.on_edge)
@@ -132,10 +132,20 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     return 0
 
 
-def be_urgent() -> None:
-    """Before the threads, which inherit it: a cue goes before whatever else the board does. A user who may not is not refused."""
-    with contextlib.suppress(OSError):
+def be_urgent() -> bool:
+    """Raise the priority of the process, before the threads, which inherit it; False where this user may not, which is no refusal."""
+    try:
         os.setpriority(os.PRIO_PROCESS, 0, min(URGENT_NICE, os.getpriority(os.PRIO_PROCESS, 0)))
+    except OSError:
+        return False
+    return True
+
+
+def priority_told(urgent: bool, realtime: bool) -> str:
+    """What became of the priorities that were asked for, for the log."""
+    if realtime:
+        return "cues: real-time priority" + ("" if urgent else "; this user may not raise that of the other threads")
+    return "cues: ordinary priority, no real-time one is permitted to this user; they can be late while the machine is busy"
 
 
 def _say(line: str) -> None:

@@ -56,6 +56,8 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
         yield "  supply: " + (f"the board says 0x{answer['throttled']:x}" if answer["throttled"] else "no throttling")
     if answer.get("switch") is not None:
         yield f"  foot switch: {'it is listened to' if answer['switch'] else 'no edge can come any more'}" + _lost_edges(answer)
+    if answer.get("realtime_cues") is False:
+        yield "  cues: ordinary priority, they can be late while the machine is busy"
     yield f"  wall clock: {'set by network time' if answer['wall_set'] else 'not set by network time'}"
     if answer.get("broker") != "none":
         yield f"  broker: {'connected' if answer['broker'] == 'there' else 'not connected'}"

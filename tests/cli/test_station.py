@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.station import priority_told
 from tests.cli.rigged import DARK, IDS, LONG, Rigged
 
 
@@ -43,7 +44,7 @@ def test_a_session_runs_to_its_end_by_the_foot_alone(rigged: Rigged) -> None:
         assert min(abs(on - cue["t_s"]) for on in ons) < 0.02, cue
     assert {e["output"] for e in rigged.edges()} == {"sounder"}
     assert rigged.stop() == 0
-    assert (rigged.folder / "stderr").read_text() == ""
+    assert [line.split(":")[0] for line in (rigged.folder / "stderr").read_text().splitlines()] == ["cues"]
 
 
 def test_after_a_kill_the_session_goes_on_within_three_seconds(rigged: Rigged) -> None:
@@ -170,3 +171,12 @@ def test_a_damaged_calibration_is_refused_but_holds_no_session_up(rigged: Rigged
     done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
     assert done.returncode == 2
     assert "comparisons.jsonl:1: " in done.stderr
+
+
+@pytest.mark.parametrize(("urgent", "realtime", "says"), [(True, True, "real-time"), (False, True, "not raise"), (False, False, "late")])
+def test_the_log_says_which_priority_the_cues_have(urgent: bool, realtime: bool, says: str) -> None:
+    """One line at each start, whatever was permitted."""
+    told = priority_told(urgent, realtime)
+    assert told.startswith("cues: ")
+    assert says in told
+    assert ("late" in told) is not realtime

@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.station import URGENT_NICE
+from monitor.live.station.player import REALTIME_PRIORITY
+
 FOLDER = Path(__file__).parents[2] / "hardware" / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))
 ANALYZE = shutil.which("systemd-analyze")
@@ -69,6 +72,16 @@ def test_what_the_station_relies_on_is_in_its_unit() -> None:
     assert values["DevicePolicy"] == "closed"
     assert all("gpiochip" in value for key, value in found if key == "DeviceAllow")
     assert 0 < int(values["WatchdogSec"]) <= 20
+
+
+def test_the_thread_that_sounds_the_cues_may_ask_for_what_it_asks_for() -> None:
+    """The unit allows the real-time class up to the player's priority and no higher; nothing else in it forbids the call."""
+    found = _service("evenbath.service")
+    values = dict(found)
+    assert int(values["LimitRTPRIO"]) == REALTIME_PRIORITY
+    assert values.get("RestrictRealtime", "no") == "no"
+    assert [value for key, value in found if key == "SystemCallFilter"] == ["@system-service", "~@privileged"]
+    assert int(values["Nice"]) == URGENT_NICE
 
 
 def test_the_lamps_unit_may_write_below_sys() -> None:

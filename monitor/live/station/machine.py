@@ -97,6 +97,7 @@ class Machine:
             "free_bytes": self._health.free_bytes,
             "throttled": self._health.throttled,
             "wall_set": self._parts.clock.wall_set(),
+            "realtime_cues": self._parts.player.realtime,
             "switch": None if panel.switch is None else panel.alive(),
             "switch_lost_edges": None if panel.switch is None else panel.switch.lost_edges,
             "broker": self.broker,

@@ -1,12 +1,15 @@
 """The player: levels on absolute deadlines, and the truth about what was heard."""
 
+import os
 import threading
+
+import pytest
 
 from hardware.simulated.panel import RecordingOutput
 from monitor.core.session.cues import CLICK, NOW, READY, TICK, Sound
 from monitor.live.clock import RealClock
 from monitor.live.inbox import Inbox, Message, Sounded, Trouble, Unsounded
-from monitor.live.station.player import Player
+from monitor.live.station.player import Player, make_real_time
 from tests.fake_clock import FakeClock
 
 
@@ -130,6 +133,45 @@ def test_a_new_tune_forgets_the_old_sounds() -> None:
     stage.player.restart(2, stage.clock.mono_s())
     stage.go(5.0)
     assert len(stage.sounder.edges) == 2
+
+
+@pytest.mark.parametrize("permitted", [True, False])
+def test_its_thread_is_preferred_where_that_is_permitted_and_it_says_so(permitted: bool) -> None:
+    """Asked for the right thread, once; a refusal costs nothing else."""
+    asked: list[int] = []
+
+    def prefer(thread: int) -> None:
+        asked.append(thread)
+        if not permitted:
+            raise PermissionError(1, "Operation not permitted")
+
+    clock, inbox = RealClock(), Inbox()
+    player = Player(clock, RecordingOutput(clock.mono_s), inbox.put, prefer)
+    assert not player.realtime
+    player.start()
+    assert asked == [t.native_id for t in threading.enumerate() if t.name == "player"]
+    assert player.realtime is permitted
+    player.restart(1, clock.mono_s())
+    player.add(Sound(1, "click", 0.0, CLICK))
+    assert isinstance(inbox.get(5.0), Sounded)
+    player.stop()
+
+
+def test_a_thread_is_really_put_into_the_real_time_class_or_the_error_is_told() -> None:
+    """By its native id, from another thread."""
+    done = threading.Event()
+    thread = threading.Thread(target=done.wait)
+    thread.start()
+    assert thread.native_id is not None
+    try:
+        make_real_time(thread.native_id)
+        assert os.sched_getscheduler(thread.native_id) == os.SCHED_RR
+        assert os.sched_getscheduler(0) == os.SCHED_OTHER
+    except PermissionError:
+        assert os.sched_getscheduler(thread.native_id) == os.SCHED_OTHER
+    finally:
+        done.set()
+        thread.join()
 
 
 def test_a_thread_of_its_own_sounds_a_click_and_stops_dark() -> None:
