@@ -129,12 +129,10 @@ class Film:
         current, desk = self.current, self._desk
         assert current is not None
         stage = current.stage
-        factor = 1.0
         if sheet is not None and desk.recipe.sheets is not None:
-            factor = desk.recipe.sheets.factors[sheet - 1]
             current.entered = sheet
         self.keys += 1
-        run = Run(self.keys, stage, sheet, begin_s, stage.target_ref_s * factor)
+        run = Run(self.keys, stage, sheet, begin_s, desk.recipe.target_ref_s(stage, sheet))
         current.runs.append(run)
         if is_counted(stage):
             self.counting.append(run)
