@@ -49,7 +49,7 @@ DOORS: dict[str, str] = {
     "live.telemetry": "core core.journal live live.disk",
     "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
-    "review": "core core.text core.probes core.development core.recipe core.journal",
+    "review": "core core.text core.probes core.development core.recipe core.journal core.session",
     "cli.terminal": "core core.recipe live.station live.view",
     "cli.arguments": "core core.text core.probes core.recipe live live.station prepare.state prepare.probes",
 }
