@@ -29,6 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pour-c", metavar='"20.3 C"', help="the developer's temperature, measured at pour-in")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
     parser.add_argument("--red", action="store_true", help="the view of a lidded session in red on black")
+    parser.add_argument("--afresh", action="store_true", help="ask all questions, those too that were answered yes a short while ago")
     parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
 
 
@@ -36,7 +37,8 @@ def run(args: argparse.Namespace) -> int:
     """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
     from monitor.cli.station import open_station
     from monitor.cli.terminal.following import Following
-    from monitor.cli.terminal.questions import ask_person
+    from monitor.cli.terminal.keyboard import AnswerLines
+    from monitor.cli.terminal.questions import Questions, folded, write
     from monitor.cli.terminal.refusals import told
     from monitor.live.station.control import StationLink
 
@@ -46,10 +48,17 @@ def run(args: argparse.Namespace) -> int:
     with StationLink(config.state) as link:
         answer = told(link.ask(request))
         for remark in answer.get("remarks", []):
-            sys.stderr.write(f"note: {remark}\n")
+            note = f"note: {remark}"
+            sys.stderr.write(f"{folded(note, 6) if sys.stderr.isatty() else note}\n")
         if "questions" in answer:
-            ask_person(link, answer)
-            answer = told(link.ask({"verb": "arm"}))
+            try:
+                Questions(link, AnswerLines(sys.stdin.fileno(), write)).ask_all(answer)
+                answer = told(link.ask({"verb": "arm"}))
+            except InputWrong as wrong:
+                raise InputWrong(*wrong.lines, _goes_on()) from None
+            except KeyboardInterrupt:
+                write(f"\n{folded(f'Nothing is armed. {_goes_on()}')}\n")
+                return INTERRUPTED
         sys.stdout.write(f"armed: {answer['armed']}\n")
         sys.stdout.flush()
         if args.detach:
@@ -61,6 +70,12 @@ def run(args: argparse.Namespace) -> int:
             sys.stdout.write(f"`evenbath status --file {args.file}` tells how it stands;\n")
             sys.stdout.write(f'`evenbath abandon --file {args.file} --why "..."` ends it.\n')
             return INTERRUPTED
+
+
+def _goes_on() -> str:
+    from monitor.live.station.preflight import CONTINUES_S
+
+    return f"Started again with this recipe within {CONTINUES_S / 60:.0f} minutes, it asks only what was not yet answered yes."
 
 
 def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
@@ -83,7 +98,7 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
     pour_c = None if args.pour_c is None else read_temperature(args.pour_c)
     request = {
         "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe, "waive": args.waive, "lamp": args.lamp,
-        "pour_c": pour_c, "override_gate": args.override_gate, "vessel": args.vessel,
+        "pour_c": pour_c, "override_gate": args.override_gate, "vessel": args.vessel, "afresh": args.afresh,
     }  # fmt: skip
     return request, recipe
 

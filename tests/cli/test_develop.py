@@ -229,6 +229,32 @@ def test_the_pre_flight_asks_in_the_terminal_and_a_no_ends_it(rigged: Rigged) ->
         rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
         assert terminal.process.returncode == 2
         assert b"pre-flight" in terminal.read()
+        assert b"asks only what was not yet answered yes" in terminal.read()
         assert not list((rigged.state / "journals").iterdir())
     finally:
         terminal.close()
+
+
+def test_an_interrupted_pre_flight_goes_on_where_it_stopped(rigged: Rigged) -> None:
+    """Ctrl-C arms nothing and says so; started again it counts on; what was typed ahead answers nothing."""
+    words = (rigged.recipe(), "--file", str(rigged.file))
+    terminal = Terminal(rigged, *words)
+    try:
+        terminal.until(b"1/")
+        terminal.type(b"y\ny\ny\n")
+        terminal.until(b"does not count: y y")
+        terminal.process.send_signal(signal.SIGINT)
+        rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
+        assert terminal.process.returncode == 130
+        assert b"Nothing is armed" in terminal.read()
+    finally:
+        terminal.close()
+    again = Terminal(rigged, *words)
+    try:
+        again.until(b"y or n: ")
+        assert b"goes on where it stopped: 1 of " in again.seen
+        assert b"\n2/" in again.seen
+        assert b"1/" not in again.seen.split(b"checked again")[1].split(b"2/")[0]
+    finally:
+        again.close()
+    assert not list((rigged.state / "journals").iterdir())

@@ -1,0 +1,1 @@
+"""Tests of what stands on a terminal before and during a session."""
