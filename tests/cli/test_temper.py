@@ -34,8 +34,8 @@ def test_words_say_two_thirds_first_the_outcome_and_the_caution(capsys: pytest.C
     assert "two thirds first: 323 ml" in out
     assert "20.3 C +/- 0.1 C" in out
     assert "scalds" in out
-    _, out, _ = run(capsys, "--volume", "6 l", "--now", "23.4 C", "--want", "20 C", "--with", "5 C")
-    assert "scalds" not in out
+    assert "scalds" in run(capsys, *BASE, "--with", "50 C")[1]
+    assert "scalds" not in run(capsys, *BASE, "--with", "49.9 C")[1]
 
 
 def test_a_full_container_leaves_only_swapping(capsys: pytest.CaptureFixture[str]) -> None:
@@ -59,6 +59,7 @@ def test_ice_and_a_bottle_in_the_bath(capsys: pytest.CaptureFixture[str]) -> Non
     assert json.loads(out)["ice_kg"] == pytest.approx(0.20, rel=0.025)
     _, out, _ = run(capsys, "--volume", "1 l", "--now", "21 C", "--want", "37.8 C", "--bath", "39 C", "--json")
     assert 1800.0 < json.loads(out)["warm_up_s"] < 4500.0
+    assert json.loads(out)["lag_s"] == 1500.0
 
 
 def test_one_pouring_tells_what_the_vessel_is_worth(capsys: pytest.CaptureFixture[str]) -> None:

@@ -59,6 +59,12 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
     "time a bare number": (('time = "10:00" => time = 600',), "time = 600", "600 is not a duration"),
     "time of nothing": (('time = "5:00" => time = "0:00"',), 'time = "0:00"', "out of range"),
     "time over a day": (('time = "5:00" => time = "24:00:01"',), "24:00:01", "out of range"),
+    "READY too near NOW": (('ready = "0:30" => ready = "0:14"',), "ready", "out of range"),
+    "READY too far from NOW": (('ready = "0:30" => ready = "1:01"',), "ready", "out of range"),
+    "a range of no width": (('valid = ["18 C", "24 C"] => valid = ["20 C", "20 C"]',), "valid", "the range is empty"),
+    "the pair at the reference half a second off": (
+        ('["20 C", "10:00"] => ["20 C", "10:00.5"]',), '["20 C", "10:00.5"]', "at the reference, but time is 10:00",
+    ),
     "seconds over 59": (('time = "5:00" => time = "4:75"',), "4:75", "is not a duration"),
     "counted unknown": (("pour to pour => full to full",), "counted", "not known here"),
     "fill without full to empty": (('counted = "pour to pour" => fill = "0:15"',), "fill", "fill without counted"),
@@ -230,6 +236,26 @@ def test_what_is_no_recipe_at_all_is_refused(text: bytes, line: int, words: str)
     assert any(words in p.what for p in found)
 
 
+@pytest.mark.parametrize(
+    "edits",
+    [
+        ('time = "0:30" => time = "0:35"\nready = "0:30"',),
+        ('agitation = "continuous" => agitation = [{ every = "0:30", for = "0:30" }]',),
+        ('interval = "0:10" => interval = "0:08"',),
+        ('interval = "0:10" => interval = "1:10"', 'time = "0:30" => time = "0:35"\nready = "0:15"'),
+        ('time = "10:00" => time = "24:00:00"',),
+        ('reference = "20 C" => reference = "5 C"',),
+        ('reference = "20 C" => reference = "50 C"',),
+        ("per_10_c = 2.5 => per_10_c = 6",),
+        ("per_10_c = 2.5 => per_10_c = 1",),
+        ('time = "0:30" => time = "0:30"\nfactor = 3',),
+    ],
+)
+def test_the_last_value_that_is_allowed_is_allowed(edits: tuple[str, ...]) -> None:
+    """READY at the stage's begin, agitation without a pause, exits drain and 3 s apart, and the ends of the ranges."""
+    assert loaded(changed(TRAY, *edits)).stages
+
+
 def test_a_single_stage_table_is_told_to_be_one_of_several() -> None:
     """[stage] for [[stage]] is a common slip."""
     found = problems(changed(TRAY[: TRAY.index('[[stage]]\nname = "stop')], "[[stage]] => [stage]"))
@@ -392,6 +418,10 @@ def test_stages_without_a_reference_take_the_developers() -> None:
     text = changed(text, '"20 C", "10:00" => "37.8 C", "10:00"', '"18 C", "12:10" => "36 C", "12:10"', '"24 C", "6:45" => "40 C", "6:45"')
     text = changed(text, 'reference = "20 C" => reference = "37.8 C"', 'valid = ["18 C", "24 C"]\n =>')
     assert loaded(text).stages[1].reference_c == 37.8
+    presoaked = changed(TRAY, 'role = "stop" => role = "develop"', "[sheets]\n =>", "count = 6\n =>", 'interval = "0:10"\n =>')
+    presoaked = presoaked.replace('role = "develop"', 'role = "presoak"', 1).replace('reference = "20 C"', 'reference = "24 C"')
+    presoaked = changed(presoaked, 'time = "0:30" => time = "0:30"\nreference = "21 C"')
+    assert [s.reference_c for s in loaded(presoaked).stages] == [24.0, 21.0, 21.0, 21.0]
     plain = changed(TRAY, 'reference = "20 C"\n =>', 'rate = { law = "coefficient", per_10_c = 2.5, sd = 0.1 }\n =>')
     assert {s.reference_c for s in loaded(plain).stages} == {20.0}
 
@@ -442,6 +472,8 @@ FIX_AT_20 = 'time = "4:00" => time = "4:00"\nreference = "20 C"'
     ("edits", "words"),
     [
         (('time = "8:00" => time = "4:30"',), "4:30 is under 5:00"),
+        (('time = "8:00" => time = "4:59"',), "4:59 is under 5:00"),
+        ((FIX_AT_20, 'time = "10:00" => time = "10:00"\nreference = "12 C"'), "reticulation"),
         (('time = "8:00" => time = "6:00"',), "at 24 C it is 4:10, under 5:00"),
         (('agitation = "c => valid = ["21 C", "24 C"]\nagitation = "c',), "the reference 20 C is outside the data, 21 C to 24 C"),
         ((FIX_AT_20, 'time = "10:00" => time = "10:00"\nreference = "15 C"'), "common practice keeps baths within 3 C"),
@@ -460,6 +492,20 @@ FIX_AT_20 = 'time = "4:00" => time = "4:00"\nreference = "20 C"'
 def test_what_is_allowed_but_unwise_is_a_warning(edits: tuple[str, ...], words: str) -> None:
     """The recipe loads, and says so."""
     assert any(words in warning for warning in loaded(changed(TRAY, *edits)).warnings)
+
+
+@pytest.mark.parametrize(
+    ("edits", "words"),
+    [
+        (('time = "8:00" => time = "5:00"',), "5:00 is under 5:00"),
+        ((FIX_AT_20, 'time = "10:00" => time = "10:00"\nreference = "17 C"'), "C away from"),
+        ((FIX_AT_20, 'time = "10:00" => time = "10:00"\nreference = "12.1 C"'), "reticulation"),
+        (("count = 6 => count = 6",), "sheets at once"),
+    ],
+)
+def test_a_warning_begins_only_beyond_its_bound(edits: tuple[str, ...], words: str) -> None:
+    """Exactly five minutes, exactly 3 C and six sheets are common practice itself."""
+    assert not any(words in warning for warning in loaded(changed(TRAY, *edits)).warnings)
 
 
 def test_two_developing_baths_in_a_row_count_as_one() -> None:

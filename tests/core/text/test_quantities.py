@@ -35,6 +35,21 @@ def test_temperatures_are_read_with_their_unit(text: str, celsius: float) -> Non
     assert read_temperature(text) == pytest.approx(celsius, abs=1e-12)
 
 
+def test_absolute_zero_and_a_thousand_degrees_are_the_ends_of_the_scale() -> None:
+    """Both are read; a hundredth beyond is refused."""
+    assert (read_temperature("-273.15 C"), read_temperature("1000 C")) == (-273.15, 1000.0)
+    for beyond in ("-273.16 C", "1000.01 C"):
+        with pytest.raises(InputWrong, match=r"from -273\.15 C to 1000 C"):
+            read_temperature(beyond)
+
+
+def test_a_quantity_has_at_most_forty_characters() -> None:
+    """Forty are read, one more is not."""
+    assert read_temperature("0" * 36 + "20 C") == 20.0
+    with pytest.raises(InputWrong):
+        read_temperature("0" * 37 + "20 C")
+
+
 def test_a_difference_in_fahrenheit_is_scaled_but_not_shifted() -> None:
     """A band of 1 F is 5/9 C; reading it as a temperature would make it -17 C."""
     assert read_temperature_difference("1 F") == pytest.approx(5 / 9)
@@ -50,7 +65,10 @@ def test_durations_are_read(text: str, seconds: float) -> None:
     assert read_duration(text) == seconds
 
 
-@pytest.mark.parametrize(("text", "volume_ml"), [("500 ml", 500.0), ("1 l", 1000.0), ("16 fl oz", 16 * ML_PER_US_FL_OZ), ("0.5l", 500.0)])
+@pytest.mark.parametrize(
+    ("text", "volume_ml"),
+    [("500 ml", 500.0), ("1 l", 1000.0), ("16 fl oz", 16 * ML_PER_US_FL_OZ), ("0.5l", 500.0), ("0 ml", 0.0)],
+)
 def test_volumes_are_read(text: str, volume_ml: float) -> None:
     """Millilitres, litres and US fluid ounces come out in millilitres."""
     assert read_volume(text) == pytest.approx(volume_ml, rel=1e-12)
@@ -76,6 +94,12 @@ def test_a_colon_dilution_is_refused_with_both_meanings() -> None:
         read_dilution("1:31")
     assert '"1+31"' in str(refused.value)
     assert '"1+30"' in str(refused.value)
+
+
+def test_one_to_one_is_one_and_one_or_stock() -> None:
+    """1 part in 1 altogether is the stock itself."""
+    with pytest.raises(InputWrong, match=r'"1\+1" .* or "stock"'):
+        read_dilution("1:1")
 
 
 RUBBISH: list[tuple[Callable[[object], object], object]] = [
@@ -142,7 +166,9 @@ def test_numbers_are_written_plainly() -> None:
     assert format_duration(-0.2) == "0:00"
     assert format_duration(-61) == "-1:01"
     assert format_duration(float("inf")) == "never"
-    assert (format_volume(15.625), format_volume(484.375), format_volume(1500)) == ("15.6 ml", "484 ml", "1.5 l")
+    assert format_duration(3600) == "1:00:00"
+    assert (format_volume(15.625), format_volume(99.5), format_volume(484.375)) == ("15.6 ml", "99.5 ml", "484 ml")
+    assert (format_volume(999.0), format_volume(1000), format_volume(1500)) == ("999 ml", "1 l", "1.5 l")
 
 
 def test_shown_values_stay_on_one_short_line() -> None:
@@ -154,3 +180,5 @@ def test_shown_values_stay_on_one_short_line() -> None:
     for value in ("x" * 1000, deep, {"a": 1}, 10**5000, "a\nb", float("nan")):
         assert len(shown(value)) <= 62
         assert "\n" not in shown(value)
+    assert shown("x" * 60) == '"' + "x" * 60 + '"'
+    assert shown("x" * 61) == '"' + "x" * 57 + '..."'

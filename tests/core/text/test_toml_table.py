@@ -90,6 +90,15 @@ def test_a_sound_document_has_no_problem() -> None:
 
 
 @pytest.mark.parametrize(
+    "key",
+    ["count = 1", "count = 10", "share = 1", 'time = "0:01"', 'time = "1:00"', '[table]\nwarm = "5 C"', '[table]\nwarm = "50 C"'],
+)
+def test_the_ends_of_a_range_belong_to_it(key: str) -> None:
+    """The lowest and the highest value that the message allows."""
+    assert declared(f'name = "{"x" * 200}"\n{key}\n').sound
+
+
+@pytest.mark.parametrize(
     ("key", "words"),
     [
         ("count = 1.5", "not a whole number"),
@@ -155,3 +164,9 @@ def test_all_problems_come_together_in_the_order_of_the_lines() -> None:
     """One reading tells everything."""
     found = problems('count = "x"\ntime = 5\n[table]\nwarm = 20\n[[item]]\n')
     assert [p.line for p in found] == [1, 1, 2, 4, 5]
+
+
+def test_a_key_found_late_is_told_in_its_place() -> None:
+    """What nobody asked for is known only at the end, and still comes by its line."""
+    found = problems('name = "n"\nodd = 1\n[table]\nwarm = 20\n')
+    assert [p.line for p in found] == [2, 4]

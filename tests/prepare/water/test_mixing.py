@@ -115,6 +115,16 @@ def test_too_little_for_the_tank_or_the_film_is_refused_with_what_would_do() -> 
         check_enough(found, tank_minimum_ml=None, area_units=-1.0, stock_per_unit_ml=8.0)
 
 
+def test_exactly_enough_is_enough() -> None:
+    """The tank's minimum to the millilitre, and the film's stock to the last drop; a little less is refused."""
+    check_enough(mix(*read_parts("1+31"), total_ml=500.0), tank_minimum_ml=500.0, area_units=None, stock_per_unit_ml=None)
+    check_enough(mix(*read_parts("1+50"), stock_ml=12.0), tank_minimum_ml=None, area_units=1.5, stock_per_unit_ml=8.0)
+    with pytest.raises(InputWrong, match="the tank needs"):
+        check_enough(mix(*read_parts("1+31"), total_ml=499.0), tank_minimum_ml=500.0, area_units=None, stock_per_unit_ml=None)
+    with pytest.raises(InputWrong, match="of film need"):
+        check_enough(mix(*read_parts("1+50"), stock_ml=11.9), tank_minimum_ml=None, area_units=1.5, stock_per_unit_ml=8.0)
+
+
 @pytest.mark.parametrize(("graduates", "percent"), [("600 ml", 156.25), ("100 ml", 6.25), ("25 ml", 3.125)])
 def test_the_reading_errors_of_the_practice(graduates: str, percent: float) -> None:
     """16 ml in a 600 ml jug is 156 %, in a 100 ml graduate 6 %, in a 25 ml graduate 3 % off."""
@@ -132,3 +142,43 @@ def test_the_smallest_graduate_that_holds_it_is_named() -> None:
     for wrong in ("25", "0 ml", "25 ml,,"):
         with pytest.raises(InputWrong):
             read_graduates(wrong)
+
+
+def test_errors_of_several_fillings_combine_as_a_root_of_squares() -> None:
+    """480 ml in a 250 ml graduate, 2.5 ml off at each of two fillings: 3.5 ml, not 5."""
+    best = best_graduate(480.0, read_graduates("250 ml"))
+    assert best is not None
+    assert (best.fills, best.error_percent) == (2, pytest.approx(100.0 * 2.5 * 2**0.5 / 480.0))
+
+
+def test_a_graduate_is_filled_as_seldom_as_it_goes() -> None:
+    """Once where the amount is all that it holds; three times only where no graduate does with two; ten times at most."""
+    exactly = best_graduate(100.0, read_graduates("100 ml"))
+    assert exactly is not None
+    assert exactly.fills == 1
+    rough = best_graduate(75.0, read_graduates("25 ml, 100 ml +/- 5 ml"))
+    assert rough is not None
+    assert rough.graduate.holds_ml == 100.0
+    often = best_graduate(250.0, read_graduates("25 ml"))
+    assert often is not None
+    assert often.fills == 10
+    assert best_graduate(251.0, read_graduates("25 ml")) is None
+
+
+@pytest.mark.parametrize(("holds_ml", "error_ml"), [(25.0, 0.5), (50.0, 1.0), (100.0, 1.0), (250.0, 2.5), (600.0, 25.0)])
+def test_a_graduate_without_an_error_of_its_own_has_the_usual_one(holds_ml: float, error_ml: float) -> None:
+    """2 % up to 50 ml, 1 % up to 250 ml, a mark of a kitchen jug above."""
+    assert read_graduates(f"{holds_ml} ml")[0].error_ml == pytest.approx(error_ml)
+
+
+def test_a_rounded_amount_can_be_read_twice_over() -> None:
+    """Its mark is twice the graduate's error: 11.8 ml in a graduate good to 0.5 ml is 12 ml."""
+    near = rounded(mix(*read_parts("1+50"), total_ml=600.0), Graduate(25.0, 0.5))
+    assert near.stocks_ml[0] == 12
+    assert rounded(mix(*read_parts("1+50"), total_ml=600.0), None).stocks_ml[0] == Fraction(118, 10)
+
+
+def test_a_thousand_litres_and_a_strength_of_one_hundred_are_the_most() -> None:
+    """Both are taken."""
+    assert mix([Fraction(1)], Fraction(31), total_ml=1e6).total_ml == 1_000_000
+    assert read_percent("100 %") == 100

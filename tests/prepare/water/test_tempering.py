@@ -72,6 +72,40 @@ def test_a_container_that_would_run_over_is_noticed() -> None:
     assert not ice(8000.0, 26.0, 20.0, container_ml=8100.0).fits
 
 
+def test_a_container_that_is_exactly_full_does_not_run_over() -> None:
+    """A litre at 10 C and a litre at 30 C fill two litres; a millilitre less and only swapping fits. The same with ice."""
+    assert temper(1000.0, 10.0, 20.0, 30.0, container_ml=2000.0).fits == "add"
+    assert temper(1000.0, 10.0, 20.0, 30.0, container_ml=1999.0).fits == "swap"
+    assert temper(1000.0, 10.0, 20.0, 30.0, container_ml=1000.0).fits == "swap"
+    whole_ml = ice(8000.0, 26.0, 20.0).after_ml
+    assert ice(8000.0, 26.0, 20.0, container_ml=whole_ml).fits
+    assert not ice(8000.0, 26.0, 20.0, container_ml=whole_ml - 1.0).fits
+
+
+def test_all_the_water_may_be_swapped_and_no_more() -> None:
+    """In a vessel that is worth as much as the water, half-way between two waters takes a full change."""
+    assert temper(1000.0, 10.0, 20.0, 30.0, vessel_water_ml=1000.0, container_ml=1000.0).fits == "swap"
+    assert temper(1000.0, 10.0, 20.1, 30.0, vessel_water_ml=1000.0, container_ml=1000.0).fits == "neither"
+
+
+def test_the_outcome_is_as_unsure_as_jug_and_formula_together() -> None:
+    """3 % of the lift for the jug; 0.4 % of the second water's distance for the formula, where it is more than a splash."""
+    found = temper(8000.0, 18.2, 20.3, 55.0)
+    share = found.swap_ml / 8000.0
+    assert found.outcome_sd_c == pytest.approx(math.hypot(0.03 * 2.1, 0.004 * 36.8 * 4.0 * share))
+    half = temper(1000.0, 10.0, 30.0, 50.0)
+    assert half.outcome_sd_c == pytest.approx(math.hypot(0.03 * 20.0, 0.004 * 40.0))
+    assert (half.first_add_ml, half.first_swap_ml) == pytest.approx((half.add_ml * 2 / 3, half.swap_ml * 2 / 3))
+
+
+def test_water_just_off_the_boil_is_water() -> None:
+    """100 C and 0 C are taken, 101 C is not."""
+    assert temper(1000.0, 10.0, 20.0, 100.0).add_ml == pytest.approx(125.0)
+    assert temper(1000.0, 20.0, 10.0, 0.0).add_ml == pytest.approx(1000.0)
+    with pytest.raises(InputWrong, match="no liquid water"):
+        temper(1000.0, 10.0, 20.0, 100.1)
+
+
 def test_a_vessels_own_heat_is_learned_from_one_pouring() -> None:
     """The practice's cold tank: 512 ml at 20.5 C into a tank at 8 C is at 19.3 C at once: worth about 52 ml (within 5).
 
