@@ -20,9 +20,11 @@ def test_a_litre_in_a_cold_bath(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_too_hot_water_is_remarked_on(capsys: pytest.CaptureFixture[str]) -> None:
-    """Above 55 C."""
-    assert main(["powder", "--volume", "1 l", "--hot", "70 C"]) == 0
+    """Above 55 C, not at it."""
+    assert main(["powder", "--volume", "1 l", "--hot", "55.5 C"]) == 0
     assert "spoils" in capsys.readouterr().out
+    assert main(["powder", "--volume", "1 l", "--hot", "55 C"]) == 0
+    assert "spoils" not in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

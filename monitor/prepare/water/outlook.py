@@ -114,7 +114,7 @@ def outlook(bath: FittedBath, recipe: Recipe, starts_in_s: float = 0.0, vessel_l
     if outside is None:
         return Outlook(True, None, None, begin.celsius, end.celsius, end.sd_c, None)
     mark, bearing = outside
-    return Outlook(False, starts_in_s + mark, bearing, begin.celsius, end.celsius, end.sd_c, needed_tau(bath, bearing))
+    return Outlook(False, starts_in_s + mark, bearing, begin.celsius, end.celsius, end.sd_c, needed_tau(bath, bearing, starts_in_s))
 
 
 def _marks(begin_s: float, end_s: float) -> list[float]:
@@ -142,14 +142,14 @@ class _Liquid:
         return self._path[steps], ahead.sd_c
 
 
-def needed_tau(bath: FittedBath, bearing: Bearing) -> float | None:
-    """Time constant with which the bath, starting as it is now, would stay inside to the stage's end; None where it is outside."""
+def needed_tau(bath: FittedBath, bearing: Bearing, starts_in_s: float = 0.0) -> float | None:
+    """Time constant with which the bath, as it is now, would stay inside to the stage's end; None where it is outside already."""
     now = bath.at(bath.origin_s).celsius
     room = bath.room_c
     edge = bearing.low_c if room < now else bearing.high_c
     if (edge - now) * (room - now) <= 0 or abs(edge - now) >= abs(room - now):
         return None
-    return -bearing.end_s / math.log(1.0 - (edge - now) / (room - now))
+    return -(starts_in_s + bearing.end_s) / math.log(1.0 - (edge - now) / (room - now))
 
 
 def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: float | None) -> list[str]:

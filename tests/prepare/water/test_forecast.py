@@ -219,6 +219,61 @@ def test_the_advice_has_amounts_and_would_work() -> None:
     assert advice(fitted(steady(20.0)), outlook(fitted(steady(20.0)), recipe()), 2500.0, 60.0) == []
 
 
+def test_leaving_and_what_is_needed_count_from_the_newest_reading() -> None:
+    """A session that begins in five minutes: so much later it leaves a wide band, and so much longer the bath has to hold."""
+    cold = fitted(newton(24.0, 8.0, 2940.0))
+    now, later = (outlook(cold, recipe('band = "1.5 C"'), starts_in_s) for starts_in_s in (0.0, 300.0))
+    assert now.leaves_s is not None
+    assert later.leaves_s is not None
+    assert later.leaves_s >= 300.0
+    assert now.needed_tau_s is not None
+    assert later.needed_tau_s == pytest.approx(now.needed_tau_s * 900.0 / 600.0)
+
+
+def test_a_wash_bears_five_degrees_and_a_hold_everything() -> None:
+    """About the developer; loading and holding are not looked at."""
+    text = "[[stage]]\nname = \"wash\"\nrole = \"wash\"\ntime = \"5:00\"\n[[stage]]\nname = \"hold\"\nrole = \"hold\"\ntime = \"5:00\"\n"
+    steps = bearings(recipe(text))
+    found = {step.name: (step.low_c, step.high_c) for step in steps}
+    assert found["wash"] == (15.0, 25.0)
+    assert "hold" not in found
+
+
+def test_a_colour_developer_without_a_band_is_held_within_0_15_c() -> None:
+    """As tightly as season plans it."""
+    colour = load_recipe(COLOUR.encode(), "r.toml")
+    assert (bearings(colour)[0].low_c, bearings(colour)[0].high_c) == pytest.approx((37.65, 37.95))
+
+
+COLOUR = """schema = 1
+name = "Colour"
+film = "colour"
+vessel = "lidded tank"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "3:15"
+reference = "37.8 C"
+"""
+
+
+def test_the_interval_is_that_of_ninety_five_in_a_hundred() -> None:
+    """The bath must stay inside with 1.96 standard deviations, not with one."""
+    cold = fitted(newton(20.45, 8.0, 29400.0))
+    ahead = cold.at(cold.origin_s + 600.0)
+    band = ahead.celsius - 1.5 * ahead.sd_c
+    inside = outlook(cold, recipe(f'band = "{20.0 - band:.3f} C"'))
+    assert not inside.lasts
+    assert outlook(cold, recipe(f'band = "{20.0 - band + 1.0 * ahead.sd_c:.3f} C"')).lasts
+
+
+def test_the_points_end_where_it_was_asked() -> None:
+    """Every whole minute, and the end even if it lies between two."""
+    cold = fitted(newton(23.6, 8.0, 2940.0))
+    assert [p.t_s - cold.origin_s for p in forecast_points(cold, 2.5)] == [0.0, 60.0, 120.0, 150.0]
+    assert [p.t_s - cold.origin_s for p in forecast_points(cold, 2.0)] == [0.0, 60.0, 120.0]
+
+
 @pytest.mark.parametrize("make", [lambda: newton(20.5, 8.0, 2940.0), lambda: steady(20.0)])
 def test_a_fit_is_quick(make: Callable[[], Truth]) -> None:
     """No measure of time: it must do with the 121 stretches of 10 s that 20 minutes have, whatever the rate of reading."""

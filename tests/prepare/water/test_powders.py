@@ -1,4 +1,4 @@
-"""CoolingTime of what was mixed hot: Newton's law with a stated constant, never a time where it cannot get there."""
+"""Cooling of what was mixed hot: Newton's law with a stated constant, never a time where it cannot get there."""
 
 from __future__ import annotations
 
@@ -58,3 +58,11 @@ def test_the_order_begins_with_gloves_and_ends_with_crystals() -> None:
     assert "Gloves" in order[0]
     assert "1.5 l" in order[1]
     assert "Crystals" in order[-1]
+
+
+def test_a_measured_lag_has_no_spread() -> None:
+    """Earliest and latest are the time itself; an estimate lies between them."""
+    measured = cooling(1000.0, 45.0, 15.0, 20.0, "bath", 12.0, lag_s=1500.0)
+    assert (measured.earliest_s, measured.latest_s) == (measured.usable_after_s, measured.usable_after_s)
+    estimated = cooling(1000.0, 45.0, 15.0, 20.0, "bath", 12.0)
+    assert (estimated.earliest_s, estimated.latest_s) == pytest.approx((estimated.usable_after_s * 0.75, estimated.usable_after_s * 4 / 3))
