@@ -2,7 +2,7 @@
 
 Decides how a raw reading becomes a corrected one and how far the correction may be trusted at another temperature and on
 another day; measures nothing and stores nothing (monitor.prepare does). The day comes in as an argument.
-Sign, once and for all: an offset is probe minus reference. A probe that reads high has a positive one; it is subtracted.
+Sign: an offset is probe minus reference. A probe that reads high has a positive one; it is subtracted.
 Tests: tests/prepare/probes/test_comparing.py, tests/prepare/probes/test_learned_store.py.
 """
 
@@ -17,15 +17,15 @@ from typing import Literal
 Coupled = Literal["bath", "room"]
 
 COLOUR_DAYS = 90
-"""A comparison older than this does not verify a colour developer (the practice that this project follows; common practice, no source)."""
+"""A comparison older than this does not count for a colour developer (common practice, no source)."""
 USUAL_DAYS = 365
 """A probe is compared again at least once a year, and after a fall (common practice, no source)."""
 DEFAULT_LAG_S = 8.0
-"""Lag of a probe that was never dipped, seconds."""
+"""Lag of a probe whose lag was never learned, seconds (the project's practice: 8 to 20 s for a steel sheath)."""
 NOT_COMPARED_SD_C = 0.29
 """Standard uncertainty of a probe that was never compared, C: half-width 0.5 C (data sheet of the usual probe), uniform: 0.5/sqrt(3)."""
 NEAR_C = 2.0
-"""Within this distance of a point a comparison speaks from measurement, farther off from the usual run of such probes."""
+"""A comparison holds within this distance of its points; farther away it is extrapolated (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +84,6 @@ class Comparison:
     def expires(self, narrow: bool) -> dt.date:
         """The last day on which it counts; `narrow` for a colour developer (90 days), else a year."""
         return dt.date.fromisoformat(self.date) + dt.timedelta(days=COLOUR_DAYS if narrow else USUAL_DAYS)
-
-    def verifies(self, celsius: float, today: dt.date, narrow: bool) -> bool:
-        """Whether it speaks from measurement at this temperature and has not expired."""
-        low, high = self.valid_c
-        return low <= celsius <= high and today <= self.expires(narrow)
 
 
 def apply(comparison: Comparison, raw_c: float) -> float:

@@ -111,13 +111,10 @@ def test_a_probe_that_reads_high_is_corrected_downwards() -> None:
 
 
 def test_a_comparison_expires_sooner_for_colour_and_speaks_only_near_its_points() -> None:
-    """90 days for a narrow band, a year otherwise; a point at 20 C says nothing from measurement about 38 C."""
+    """90 days for a narrow band, a year otherwise; a point at 20 C holds from 18 to 22 C and says little about 38 C."""
     found = comparison(day="2026-03-01")
-    june = dt.date(2026, 6, 15)
-    assert not found.verifies(20.0, june, narrow=True)
-    assert found.verifies(20.0, june, narrow=False)
-    assert found.verifies(20.0, dt.date(2026, 5, 30), narrow=True)
-    assert not found.verifies(38.0, dt.date(2026, 3, 2), narrow=False)
-    assert not found.verifies(20.0, dt.date(2027, 3, 2), narrow=False)
+    assert found.expires(narrow=True) == dt.date(2026, 5, 30)
+    assert found.expires(narrow=False) == dt.date(2027, 3, 1)
+    assert found.valid_c == (18.0, 22.0)
     assert found.sd_at(38.0) > 1.3 * found.sd_at(20.0)
-    assert found.age_days(june) == 106
+    assert found.age_days(dt.date(2026, 6, 15)) == 106
