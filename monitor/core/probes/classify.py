@@ -1,8 +1,8 @@
 """How good one reading is, beyond what the bus itself could tell. Pure: samples go in, a quality comes out.
 
 Decides `implausible` (outside what any bath of this trade has), `stale` (it arrived long after its conversion) and `stuck`
-(the same raw value for five minutes while another probe moved). It believes and disbelieves nobody: that is the
-estimator's. The numbers are start values of this project's practice, no source. Tests: tests/core/probes/test_classify.py.
+(the same raw value for five minutes while another probe moved). Whether a probe is believed is the estimator's decision. The
+numbers are start values of this project's practice, no source. Tests: tests/core/probes/test_classify.py.
 """
 
 from __future__ import annotations
@@ -13,17 +13,17 @@ from dataclasses import dataclass, field
 from monitor.core.probes.readings import PLAUSIBLE_C, Quality, Role
 
 STALE_S = 5.0
-"""A reading that arrives later than this after the middle of its conversion speaks of a moment that is over."""
-STUCK_S = 300.0
-STUCK_MOVED_C = 0.3
-"""An identical raw value for longer than `STUCK_S` while another probe moved by more than `STUCK_MOVED_C` is no measurement."""
+"""A reading that arrives later than this after the middle of its conversion is too old to be used."""
+UNCHANGED_S = 300.0
+OTHER_MOVED_C = 0.3
+"""A raw value that stays for longer than `UNCHANGED_S`, while another probe moves by more than `OTHER_MOVED_C`, is stuck."""
 LIQUID_ROLES: frozenset[Role] = frozenset({"developer", "witness", "bath"})
-"""Only these bear witness against each other: a room or a wash may well move while a bath stands, and the other way round."""
+"""Only these are compared with each other: a room or a wash may well change while a bath does not, and the other way round."""
 
 
 @dataclass(slots=True)
 class _Course:
-    """One probe: its newest raw value, since when it has been that, and what the others did meanwhile (lowest, highest)."""
+    """One probe: its newest raw value, since when it has not changed, and the lowest and highest of each other probe meanwhile."""
 
     raw_c: float
     since_s: float
@@ -63,5 +63,5 @@ class Classifier:
             if name != probe:
                 low_c, high_c = other.others.get(probe, (raw_c, raw_c))
                 other.others[probe] = (min(low_c, raw_c), max(high_c, raw_c))
-        moved = any(high_c - low_c > STUCK_MOVED_C for low_c, high_c in course.others.values())
-        return moved and t_s - course.since_s > STUCK_S
+        moved = any(high_c - low_c > OTHER_MOVED_C for low_c, high_c in course.others.values())
+        return moved and t_s - course.since_s > UNCHANGED_S

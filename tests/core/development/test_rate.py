@@ -238,3 +238,50 @@ def test_the_uncertainty_of_a_law_is_the_change_for_one_standard_deviation() -> 
     assert more.log_rate(24.0) - base.log_rate(24.0) == pytest.approx(base.log_rate_sd_slope(24.0))
     low, high = Coefficient(20.0, 2.5, 0.001, (10.0, 30.0)), Coefficient(20.0, 2.501, 0.001, (10.0, 30.0))
     assert high.log_rate(24.0) - low.log_rate(24.0) == pytest.approx(low.log_rate_sd_slope(24.0), rel=1e-3)
+
+
+PAIRS = Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.5, (18.0, 24.0))
+
+
+@pytest.mark.parametrize("celsius", [18.0, 20.0, 24.0])
+def test_at_a_pair_the_slope_is_that_of_the_colder_side(celsius: float) -> None:
+    """The derivative from below, not the one from above; at the first pair both are the same line."""
+    h = 1e-5
+    below = (PAIRS.log_rate(celsius) - PAIRS.log_rate(celsius - h)) / h
+    above = (PAIRS.log_rate(celsius + h) - PAIRS.log_rate(celsius)) / h
+    assert PAIRS.log_rate_slope(celsius) == pytest.approx(below, rel=1e-4)
+    if celsius == 20.0:
+        assert abs(above / below - 1.0) > 0.005
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_the_bounds_are_freezing_and_sixty_degrees_and_belong_to_the_law(law: RateLaw) -> None:
+    """At 0 and 60 C the law still has its slope; a hair beyond, none."""
+    assert BOUND_C == (0.0, 60.0)
+    for bound, beyond in ((0.0, -1e-9), (60.0, 60.0 + 1e-9)):
+        assert law.log_rate_slope(bound) > 0.0
+        assert law.log_rate_slope(beyond) == 0.0
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_both_ends_of_the_data_are_covered(law: RateLaw) -> None:
+    """Without three times the uncertainty, at the cold end too."""
+    for end, beyond in ((law.valid_c[0], law.valid_c[0] - 1e-9), (law.valid_c[1], law.valid_c[1] + 1e-9)):
+        assert believed_at(law, end)
+        assert not believed_at(law, beyond)
+        assert abs(law.log_rate_sd_slope(beyond)) == pytest.approx(3.0 * abs(law.log_rate_sd_slope(end)), rel=1e-6)
+
+
+def test_pairs_are_half_a_per_cent_a_degree_unsure() -> None:
+    """Of the distance from the reference, with its sign."""
+    assert PAIRS.log_rate_sd_slope(24.0) == pytest.approx(0.02)
+    assert PAIRS.log_rate_sd_slope(18.0) == pytest.approx(-0.01)
+
+
+def test_a_fit_of_three_pairs_has_a_standard_error_and_a_worst_residual_with_its_sign() -> None:
+    """One degree of freedom is left; the worst is the largest in size."""
+    made = fit([(18.0, 730.0), (20.0, 570.0), (24.0, 405.0)])
+    residuals = [r for _, _, r in made.pairs]
+    assert made.sd_kj_mol is not None
+    assert made.worst_percent == min(residuals) < 0.0
+    assert abs(made.worst_percent) > max(residuals)
