@@ -1,4 +1,4 @@
-"""Prints what hundreds of storms did to the estimator: errors raised, answers that no liquid could give.
+"""Prints what hundreds of storms did to the estimator: errors raised, physically impossible answers.
 
 `python -m tests.benchmarks.bench_storms [--count 400] [--from 0]`
 """
@@ -29,7 +29,7 @@ def main() -> None:
         if outcome.wrong:
             odd += 1
             sys.stdout.write(f"storm {seed}: {len(outcome.wrong)} times, first: {outcome.wrong[0]}\n")
-    sys.stdout.write(f"{args.count} storms: {raised} raised an error, {odd} gave an answer that no liquid could\n")
+    sys.stdout.write(f"{args.count} storms: {raised} raised an error, {odd} gave a physically impossible answer\n")
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Storms: short random sessions with dense faults, leaps, gaps, several probes and begins, for what may never happen.
 
-No budget of accuracy: nothing may be raised, no answer may be one that no liquid could give. Shared by `bench_storms` and the tests.
+No budget of accuracy: nothing may be raised, no answer may be physically impossible. Shared by `bench_storms` and the tests.
 Tests: tests/core/development/test_estimator_storms.py.
 """
 
@@ -67,7 +67,7 @@ def _beliefs(rng: random.Random) -> Beliefs:
 
 @dataclass
 class Storm:
-    """What one storm came to: the worst that was seen of each. `wrong`: what no liquid could have done, in words."""
+    """What one storm came to: the extremes that were seen. `wrong`: physically impossible answers, in words."""
 
     wrong: list[str]
     highest_c: float

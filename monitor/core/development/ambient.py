@@ -1,21 +1,22 @@
 """What surrounds a lidded vessel, bath or room: its temperature and slope from its own probe.
 
 A small filter of level and slope; a real step (hot water into the bath) is taken up after a few readings. Whether the
-vessel model is used at all is decided by `estimator`. Tests: tests/core/development/test_estimator.py.
+vessel model is used at all is decided by `estimator`. Tests: tests/core/development/test_ambient.py.
 """
 
 from __future__ import annotations
 
-SLOPE_NOISE = 3e-8
+from monitor.core.development.filter import START_SLOPE_SD_C_PER_S
+
+AMBIENT_SLOPE_NOISE = 3e-8
 """Variance of slope gained a second, (C/s)^2/s: a bowl that cools, a tap that runs (tuned on this project's own liquids)."""
 STEP_SIGMA = 5.0
 STEP_READINGS = 2
-"""A bath's reading this far off this many times running is a step of the bath, and the filter starts from it."""
-
-STEEPEST_C_PER_S = 1.0 / 60.0
-"""No bath and no room drifts faster for long; what was faster (hot water poured in) is a step."""
-FURTHEST_C = 1.5
-"""A slope is followed ahead by so much at most."""
+"""When more than so many readings running are this many deviations off, the bath has stepped; the filter starts again from the last."""
+STEEPEST_AMBIENT_C_PER_S = 1.0 / 60.0
+"""The slope is clamped to this. Bath and room drift more slowly; hot water poured in is a step (this project's own choice)."""
+FURTHEST_AHEAD_C = 1.5
+"""Without readings the slope is followed until it has made this difference (this project's own choice)."""
 
 
 class Ambient:
@@ -37,10 +38,10 @@ class Ambient:
 
     def _start(self, t: float, celsius: float, variance: float) -> None:
         self.t, self.level, self.slope, self.odd = t, celsius, 0.0, 0
-        self.c00, self.c01, self.c11 = variance, 0.0, 0.004**2
+        self.c00, self.c01, self.c11 = variance, 0.0, START_SLOPE_SD_C_PER_S**2
 
     def read(self, probe: str, t: float, celsius: float, variance: float) -> None:
-        """Take a reading; earlier ones than the newest are passed over."""
+        """Take a reading. One that is not later than the newest is ignored."""
         if self.probe != probe:
             self.probe = probe
             self._start(t, celsius, variance)
@@ -48,9 +49,9 @@ class Ambient:
         h = t - self.t
         if h <= 0:
             return
-        c00 = self.c00 + 2 * h * self.c01 + h * h * self.c11 + SLOPE_NOISE * h**3 / 3
-        c01 = self.c01 + h * self.c11 + SLOPE_NOISE * h * h / 2
-        c11 = self.c11 + SLOPE_NOISE * h
+        c00 = self.c00 + 2 * h * self.c01 + h * h * self.c11 + AMBIENT_SLOPE_NOISE * h**3 / 3
+        c01 = self.c01 + h * self.c11 + AMBIENT_SLOPE_NOISE * h * h / 2
+        c11 = self.c11 + AMBIENT_SLOPE_NOISE * h
         level = self.level + h * self.slope
         surprise, total = celsius - level, c00 + variance
         if surprise * surprise > STEP_SIGMA**2 * total:
@@ -60,11 +61,11 @@ class Ambient:
             return
         self.odd = 0
         g0, g1 = c00 / total, c01 / total
-        slope = min(max(self.slope + g1 * surprise, -STEEPEST_C_PER_S), STEEPEST_C_PER_S)
+        slope = min(max(self.slope + g1 * surprise, -STEEPEST_AMBIENT_C_PER_S), STEEPEST_AMBIENT_C_PER_S)
         self.t, self.level, self.slope = t, level + g0 * surprise, slope
         self.c00, self.c01, self.c11 = c00 - g0 * c00, c01 - g0 * c01, c11 - g1 * c01
 
     def at(self, t: float) -> tuple[float, float]:
-        """(C, C/s) at `t`; without readings the level is followed ahead by `FURTHEST_C` at most."""
+        """(C, C/s) at `t`; without readings the level is followed ahead by `FURTHEST_AHEAD_C` at most."""
         ahead = self.slope * (t - self.t)
-        return self.level + min(max(ahead, -FURTHEST_C), FURTHEST_C), self.slope
+        return self.level + min(max(ahead, -FURTHEST_AHEAD_C), FURTHEST_AHEAD_C), self.slope

@@ -7,15 +7,14 @@ Tests: tests/core/development/test_estimator.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
-from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
+from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Coupled
 from monitor.core.probes.readings import Role, Source
 
 
 @dataclass(frozen=True, slots=True)
 class ProbeModel:
-    """What is believed of one probe. `comparison_sd_c`: standard uncertainty left after its comparison."""
+    """What is known of one probe. `comparison_sd_c`: standard uncertainty left after its comparison."""
 
     name: str
     role: Role
@@ -29,7 +28,7 @@ class Vessel:
 
     lag_s: float
     lag_sd_s: float
-    coupled_to: Literal["bath", "room"] = "bath"
+    coupled_to: Coupled = "bath"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,7 @@ class Beliefs:
 
 @dataclass(frozen=True, slots=True)
 class TrustChange:
-    """A probe gained or lost, or the source changed. `since_t_s`: since when it has been so. `loss` asks for one FAULT."""
+    """A probe was gained or lost, or the source changed. `since_t_s`: since when. `loss`: it calls for one FAULT."""
 
     probe: str
     believed: bool
@@ -63,8 +62,8 @@ class TrustChange:
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
-    """Where the developer is now: best estimate, its standard deviation (comparison included), whose it is, how old the last believed
-    reading is (None: never)."""
+    """The developer's temperature: best estimate, standard deviation (comparison included), source, and age of the last believed reading
+    (None: there was none)."""
 
     celsius: float
     sd_c: float
@@ -74,7 +73,7 @@ class Temperature:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """Development done, seconds at the reference, and its standard deviation (noise, comparison and rate law together)."""
+    """Development done in seconds at the reference, and its standard deviation (noise, comparison and rate law together)."""
 
     done_ref_s: float
     sd_ref_s: float
@@ -82,7 +81,7 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """When the target will be reached, with the expected drift, and the standard deviation of that moment."""
+    """When the target will be reached with the expected drift, and the standard deviation of that time."""
 
     end_t_s: float
     sd_s: float

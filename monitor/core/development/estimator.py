@@ -1,4 +1,4 @@
-"""The heart: from readings that lag, lie and go missing to development done, with an honest standard deviation.
+"""From readings that lag, lie and go missing to development done, with an honest standard deviation.
 
 One `Estimator` serves one session. The session tells it what passes (`read`, `advance`, `begin`) and asks (`temperature`,
 `done`, `end`). It never reads a clock; times are session seconds. Which source it uses is the ladder of the contract, section 5; each
@@ -20,7 +20,7 @@ from monitor.core.development.moment import Key, Segment
 from monitor.core.development.probe_trust import LOST_S, ProbeTrust, Verdict
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.development.replay import GoodReading, Replay
-from monitor.core.development.rivals import LIQUID
+from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.development.sensitivity import standard_deviations, variance
 from monitor.core.development.suspicion import LOOK_BACK_S, Suspicion, impossible, was_old
 from monitor.core.probes.readings import Reading, Role, Source
@@ -28,15 +28,16 @@ from monitor.core.probes.readings import Reading, Role, Source
 DIRECT: tuple[Role, ...] = ("developer", "witness")
 """Roles of probes that measure the developer itself, the better first."""
 FIRST_WAIT_S = 5.0
-"""A probe that has never spoken is waited for this long before a vessel model takes its place."""
+"""The vessel model waits this long for a probe in the developer that has not been read yet (this project's own choice)."""
 CARRY_LATEST_S = 3.0
 CARRY_BEHIND_S = 2.0
-"""Without a followed probe the moment is carried on when it is this far behind, to this far behind: a reading may still arrive."""
+"""While no probe is followed, the moment is carried on once it is `CARRY_LATEST_S` old, to `CARRY_BEHIND_S` ago: a late reading may still
+arrive."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
 
 
 class Estimator:
-    """One session's estimator. Give it events in their order; ask it anything at the newest event's time or later."""
+    """One session's estimator. Give it events in order; ask it anything at the newest event's time or later."""
 
     def __init__(self, beliefs: Beliefs) -> None:
         self._beliefs = beliefs
@@ -68,7 +69,7 @@ class Estimator:
         return changes + (self._beside(good) if probe is None else self._direct(probe, good))
 
     def advance(self, t_s: float) -> list[TrustChange]:
-        """Time has passed with or without readings: find what has gone stale."""
+        """Time has passed, with or without readings: find probes that have gone silent."""
         replay = self._replay
         replay.reach(t_s)
         changes: list[TrustChange] = []
@@ -86,9 +87,8 @@ class Estimator:
         return changes
 
     def begin(self, key: int, t_s: float, law: RateLaw | None, reference_c: float) -> None:
-        """Integral `key` counts from `t_s` on, which may lie ahead or back; of the past as much is counted as is kept (`KEEP_S` of
-        `replay`, all before the first belief). A key begun again starts at 0. All keys that count at one time share one law; None counts
-        plain seconds."""
+        """Integral `key` counts from `t_s` on, which may lie ahead or in the past, but not before what is kept (`replay.KEEP_S`). A key
+        begun again starts at 0. All keys that count at one time share one law; None counts plain seconds."""
         if not self._replay.started:
             self._replay.reach(t_s)
         self.forget(key)
@@ -141,7 +141,7 @@ class Estimator:
 
     def _gain(self, probe: ProbeTrust, verdict: Verdict, t_s: float) -> list[TrustChange]:
         if not any(p.ever for p in self._ladder_order):
-            self._replay.first_belief(probe.model.name, t_s, liquid_known=self._source == "vessel model")
+            self._replay.first_belief(probe.model.name, t_s, from_vessel_model=self._source == "vessel model")
         probe.believe()
         if self._most_trusted() is probe:
             self._believed_t_s = t_s
@@ -216,11 +216,11 @@ class Estimator:
         if verdict is None:
             return []
         if verdict.liquid_moved:
-            replay.rivalries.open(verdict.since_t_s - LOOK_BACK_S, reading.t_s, LIQUID)
+            replay.rivalries.open(verdict.since_t_s - LOOK_BACK_S, reading.t_s, LIQUID_KINDS)
         return self._gain(probe, verdict, reading.t_s)
 
     def _followed(self, probe: ProbeTrust, reading: GoodReading) -> list[TrustChange]:
-        """The believed probe's reading: into the filter, and is it still a liquid's?"""
+        """A reading of the followed probe: into the filter, then judged."""
         replay = self._replay
         if impossible(probe, reading, replay):
             return []
@@ -276,7 +276,7 @@ class Estimator:
         return math.sqrt(var)
 
     def _vessel_follows(self) -> tuple[float, float, float] | None:
-        """Lag, level and slope of what the vessel follows, where all three are known."""
+        """The vessel's lag, and level and slope of what surrounds it, where all three are known."""
         vessel = self._beliefs.vessel
         if vessel is None or not self._ambient_known():
             return None

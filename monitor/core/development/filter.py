@@ -6,7 +6,7 @@ number of `Count`s: development done since one film's begin, each with its covar
 corrects what was counted before (R. E. Kalman, J. Basic Eng. 82 (1960) 35; fixed-point smoothing as in B. D. O. Anderson and
 J. B. Moore, Optimal Filtering (1979), chapter 7: from memory).
 
-Tests: tests/core/development/test_estimator_filter.py.
+Tests: tests/core/development/test_filter.py.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ TRANSIENT_S = 60.0
 """The transient slope dies with this time constant: stirring in hot water takes about a minute (practice of this project)."""
 AIR_LAG_S = 120.0
 """Time constant of a steel-sheathed probe in still air (the project's practice, section 6)."""
+START_SLOPE_SD_C_PER_S = 0.004
+"""What a liquid or a bath may drift before anything is known: 0.24 C a minute (design, section 2)."""
 HELD_FADE_S = 600.0
 """Without readings the last slope fades out with this time constant (contract, section 5)."""
 QUANTUM_C = 0.0625
@@ -35,8 +37,8 @@ Drift = Literal["liquid", "held", "vessel"]
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How restless a model is. Per second: variance gained by slow slope, transient slope, liquid, air. Once, when it is entered:
-    `jump` of the liquid, `stir` of the transient."""
+    """Process noise of a model. Variance that slow slope, transient slope, liquid and air gain in a second; variance that the liquid
+    (`jump`) and the transient slope (`stir`) gain once, when the model is entered."""
 
     slope: float
     transient: float
@@ -47,7 +49,7 @@ class Noise:
 
 
 QUIET = Noise(slope=0.0, transient=0.0, liquid=0.0)
-"""Nothing but the known drift."""
+"""No process noise: the drift is taken as known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,27 +84,28 @@ def liquid_step(h: float, lag_s: float) -> Step:
 
 
 def air_step(h: float) -> Step:
-    """The liquid goes on as it did, the probe relaxes to the air."""
+    """The probe hangs in air and relaxes towards it; the liquid drifts on."""
     decay, e = math.exp(-h / TRANSIENT_S), math.exp(-h / AIR_LAG_S)
     return Step(h, 1.0, 0.0, h, TRANSIENT_S * (1.0 - decay), 1.0, decay, e, 0.0, 0.0, 0.0, 1.0 - e)
 
 
 def held_step(h: float) -> Step:
-    """No readings: the slope fades, the transient's place carries a constant unknown slope (its deviation makes the 0.1 C a minute)."""
+    """No readings: the slow slope fades. The transient's place holds a constant unknown slope, whose deviation makes the uncertainty
+    grow by 0.1 C a minute."""
     fade = math.exp(-h / HELD_FADE_S)
     return Step(h, 1.0, 0.0, HELD_FADE_S * (1.0 - fade), h, fade, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def vessel_step(h: float, lag_s: float, ambient_c: float, ambient_slope: float) -> Step:
-    """No readings but a known vessel: the liquid follows bath or room, straight over the step, with the vessel's lag."""
+    """No readings, but the vessel's lag is known: the liquid follows bath or room, which drifts straight over the step."""
     e = math.exp(-h / lag_s)
     toward = ambient_c * (1.0 - e) + ambient_slope * (h - lag_s * (1.0 - e))
     return Step(h, e, toward, 0.0, lag_s * (1.0 - e), 0.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)
 
 
 class Count:
-    """Development done since one begin: mean, covariance with the five states, variance; all in seconds at the reference. `lasted_s`:
-    seconds counted."""
+    """Development done since one begin: mean, covariance with the five states, variance; all in seconds at the reference.
+    `lasted_s`: seconds since that begin."""
 
     __slots__ = ("cov", "done", "lasted_s", "law", "var")
 
@@ -133,7 +136,7 @@ class Track:
         return Track(self.x[:], [row[:] for row in self.c], {k: n.copy() for k, n in self.counts.items()})
 
     def predict(self, step: Step, noise: Noise) -> None:
-        """Carry everything over one step."""
+        """Carry state, covariance and counts over one step."""
         h = step.h
         t, s, u, p, a = self.x
         end = step.keep * t + step.toward + step.by_slope * s + step.by_transient * u
@@ -157,11 +160,11 @@ class Track:
         for n in self.counts.values():
             r0, r1, r2, r3, r4 = n.cov
             n.cov = [keep * r0 + bs * r1 + bu * r2, fs * r1, fu * r2, pp * r3 + pt * r0 + ps * r1 + pu * r2 + pa * r4, r4]
-        self._restless(h, noise)
+        self._add_noise(h, noise)
 
-    def _restless(self, h: float, noise: Noise) -> None:
-        """Add the noise of a step, as if the transient lasted through it and the probe felt it only afterwards. At a reading a second the
-        liquid's variance comes out less than 0.5 % too large."""
+    def _add_noise(self, h: float, noise: Noise) -> None:
+        """Add a step's process noise, as if the transient did not decay within the step and the probe responded only after it. At one
+        reading a second this makes the liquid's variance less than 0.5 % too large."""
         c = self.c
         both = noise.slope + noise.transient
         c[T][T] += noise.liquid * h + both * h * h * h / 3.0
@@ -221,7 +224,7 @@ class Track:
         return surprise, total
 
     def nudge(self, place: int, value: float, variance: float) -> None:
-        """Take a direct measurement of one state that may move no other (what it says of the others is left alone)."""
+        """Take a direct measurement of one state without moving the others."""
         gain = self.c[place][place] / (self.c[place][place] + variance)
         self.x[place] += gain * (value - self.x[place])
         here = self.c[place][place] * (1.0 - gain)
@@ -233,7 +236,7 @@ class Track:
             n.cov[place] *= 1.0 - gain
 
     def bound(self, slowest: float, fastest: float) -> None:
-        """No count is beyond what these rates make of its seconds; where one was, it is the less certain by as much."""
+        """Clamp each count to what these two rates give in its seconds. A clamped count gains the square of the correction as variance."""
         for n in self.counts.values():
             done = min(max(n.done, slowest * n.lasted_s), fastest * n.lasted_s)
             if done != n.done:
@@ -241,7 +244,7 @@ class Track:
                 n.done = done
 
     def replace(self, place: int, value: float, variance: float) -> None:
-        """Forget what was believed of one state and set it anew, unrelated to the rest."""
+        """Set one state anew, uncorrelated with the rest."""
         self.x[place] = value
         for i in range(5):
             self.c[i][place] = 0.0
@@ -251,8 +254,8 @@ class Track:
             n.cov[place] = 0.0
 
     def loosen(self, variance: float) -> None:
-        """Make the liquid's temperature less certain in the direction that it went astray: what was counted meanwhile is as wrong as it
-        is."""
+        """Make the liquid's temperature less certain, and with it all that is correlated with it: if the temperature was wrong, what was
+        counted meanwhile was wrong too."""
         here = self.c[T][T]
         if here <= 0.0:
             self.c[T][T] = variance
@@ -268,5 +271,5 @@ class Track:
             n.cov[T] *= k
 
     def widen(self, place: int, variance: float) -> None:
-        """Make one state less certain."""
+        """Add variance to one state."""
         self.c[place][place] += variance

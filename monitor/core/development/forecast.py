@@ -1,7 +1,7 @@
-"""When a target will be reached, with the drift that is expected, and how far that moment is to be trusted.
+"""When a target will be reached with the expected drift, and how uncertain development at that moment is.
 
-What is expected: the filter's slope, fading; towards the room where its temperature is known; in a vessel with a learned lag, what
-bath or room will make of it. Tests: tests/core/development/test_estimator.py, figures: tests/benchmarks/bench_estimator.py.
+The expected drift is the filter's slope, which fades out; it stops at the room's temperature where that is known. A vessel with a
+learned lag follows bath or room. Tests: tests/core/development/test_forecast.py, figures: tests/benchmarks/bench_estimator.py.
 """
 
 from __future__ import annotations
@@ -13,24 +13,25 @@ from itertools import pairwise
 from monitor.core.development.filter import AIR, HELD_FADE_S, SLOPE, TRANSIENT, TRANSIENT_S, T, Track
 from monitor.core.development.moment import Moment
 from monitor.core.development.rate import RateLaw, rate
+from monitor.core.development.rivals import NOISES
 from monitor.core.development.sensitivity import add_to, variance
 
-FADE_S = 1500.0
-"""A slope whose cause is unknown fades with this (a bowl's time constant is 20 to 60 minutes: the project's practice, section 8)."""
+DRIFT_FADE_S = 1500.0
+"""A slope of unknown cause fades with this time constant (that of a bowl is 20 to 60 minutes: the project's practice, section 8)."""
 SLOWEST_FALL_S = 600.0
-"""A liquid approaches the room's air with at least this time constant."""
+"""Shortest time constant with which a liquid approaches the room's temperature (this project's own choice)."""
 VESSEL_TAKEOVER_S = 120.0
-"""The measured slope gives way to the vessel model's with this."""
-SLOPE_NOISE = 2e-8
+"""The measured slope fades into the vessel model's with this time constant (this project's own choice)."""
 NODES = ((0.06943184420297371, 0.17392742256872692), (0.33000947820757187, 0.32607257743127307),
          (0.6699905217924281, 0.32607257743127307), (0.9305681557970262, 0.17392742256872692))
 """Gauss-Legendre, four points on (0, 1) (NIST DLMF, table 3.5.2)."""
-LONGEST_S = 4 * 86400.0
+LONGEST_AHEAD_S = 4 * 86400.0
+"""No end is forecast further ahead."""
 
 
 def expected(moment: Moment, track: Track, follows: tuple[float, float, float] | None) -> Callable[[float], float]:
-    """The liquid's temperature as a function of seconds from now. `follows`: (lag, level, slope) of what a learned vessel follows, if
-    known."""
+    """The liquid's temperature as a function of seconds from now. `follows`: a vessel's lag (s), and level (C) and slope (C/s) of bath or
+    room; None where unknown."""
     x = track.x
     t0, s, u = x[T], x[SLOPE], x[TRANSIENT]
     if moment.drift == "held":
@@ -45,11 +46,11 @@ def expected(moment: Moment, track: Track, follows: tuple[float, float, float] |
         def towards(ahead: float) -> float:
             e = math.exp(-ahead / lag)
             faded = VESSEL_TAKEOVER_S * (1.0 - math.exp(-ahead / VESSEL_TAKEOVER_S))
-            slope = ambient_slope * (FADE_S * (1.0 - math.exp(-ahead / FADE_S)) - lag * (1.0 - e))
+            slope = ambient_slope * (DRIFT_FADE_S * (1.0 - math.exp(-ahead / DRIFT_FADE_S)) - lag * (1.0 - e))
             return t0 + limit * (1.0 - e) + slope + extra * faded + u * TRANSIENT_S * (1.0 - math.exp(-ahead / TRANSIENT_S))
 
         return towards
-    fade = FADE_S
+    fade = DRIFT_FADE_S
     gap = x[AIR] - t0
     if moment.room and s * gap > 0.0:
         fade = max(gap / s, SLOWEST_FALL_S)
@@ -61,13 +62,13 @@ def expected(moment: Moment, track: Track, follows: tuple[float, float, float] |
 
 
 def _pieces(start: float, ahead: float) -> list[tuple[float, float]]:
-    """Stretches over which the expected temperature is smooth enough for four nodes."""
+    """Cut the stretch into pieces on which the expected temperature is smooth enough for four nodes."""
     cuts = [start, *(c for c in (start + 150.0, start + 900.0) if c < ahead), ahead]
     return list(pairwise(cuts))
 
 
 def development(law: RateLaw, at: Callable[[float], float], start: float, ahead: float) -> float:
-    """Integral of r between two moments ahead, seconds at the reference."""
+    """Development between `start` and `ahead` (seconds from now), in seconds at the reference."""
     total = 0.0
     log_rate, exp = law.log_rate, math.exp
     for left, right in _pieces(start, ahead):
@@ -77,7 +78,8 @@ def development(law: RateLaw, at: Callable[[float], float], start: float, ahead:
 
 
 def solve(law: RateLaw, at: Callable[[float], float], start: float, missing_ref_s: float) -> float:
-    """Seconds from now until `missing_ref_s` more have been done, counting from `start`. Newton's rule; r is above 0, so there is one."""
+    """Seconds from now until `missing_ref_s` have been done, counted from `start`. Newton's method; r is above 0, so there is one
+    solution."""
     first = rate(law, at(start))
     ahead = start + missing_ref_s / first
     if missing_ref_s <= 0.0:
@@ -85,17 +87,17 @@ def solve(law: RateLaw, at: Callable[[float], float], start: float, missing_ref_
     for _ in range(20):
         off = development(law, at, start, ahead) - missing_ref_s
         change = off / rate(law, at(ahead))
-        ahead = min(max(ahead - change, start), start + LONGEST_S)
+        ahead = min(max(ahead - change, start), start + LONGEST_AHEAD_S)
         if abs(change) < 0.01:
             break
     return ahead
 
 
 def noise_variance(moment: Moment, track: Track, number: int | None, law: RateLaw, start: float, ahead: float, celsius: float) -> float:
-    """Variance of development at `ahead`, of what the filter knows of: temperature and slope of now, restlessness from now on."""
+    """Variance of development at `ahead` from what the filter knows: state and counts at the moment, process noise from then on."""
     h = max(ahead - start, 0.0)
     slope = rate(law, celsius) * law.log_rate_slope(celsius)
-    fade = HELD_FADE_S if moment.drift == "held" else FADE_S
+    fade = HELD_FADE_S if moment.drift == "held" else DRIFT_FADE_S
     lever = 0.5 * h * h if h < fade else fade * (h - 0.5 * fade)
     jt, js = slope * h, slope * lever
     ju = slope * (0.5 * h * h if moment.drift == "held" else TRANSIENT_S * min(h, 0.5 * h * h / TRANSIENT_S))
@@ -103,7 +105,8 @@ def noise_variance(moment: Moment, track: Track, number: int | None, law: RateLa
     v = [jt * a + js * b + ju * d for a, b, d in zip(c[T], c[SLOPE], c[TRANSIENT], strict=True)]
     total = v[T] * jt + v[SLOPE] * js + v[TRANSIENT] * ju
     if moment.drift == "liquid":
-        total += slope * slope * SLOPE_NOISE * h**5 / 20.0 if h < fade else slope * slope * SLOPE_NOISE * fade**3 * h * h / 20.0
+        curve = slope * slope * NOISES["calm"].slope
+        total += curve * h**5 / 20.0 if h < fade else curve * fade**3 * h * h / 20.0
     if number is not None:
         count = track.counts[number]
         total += count.var + 2.0 * (count.cov[T] * jt + count.cov[SLOPE] * js + count.cov[TRANSIENT] * ju)
@@ -111,7 +114,7 @@ def noise_variance(moment: Moment, track: Track, number: int | None, law: RateLa
 
 
 def systematic_variance(moment: Moment, number: int | None, law: RateLaw, sds: Mapping[str, float], h: float, celsius: float) -> float:
-    """Variance of development `h` seconds from now at about `celsius`, of comparison, lag and rate law."""
+    """Variance of development `h` seconds from now, at about `celsius`, from comparison, vessel's lag and rate law."""
     of = dict(moment.systematics.of_ref_s)
     add_to(of, moment.systematics.of_c, law, celsius, max(h, 0.0))
     base = moment.systematics.of_ref_s if number is None else moment.bases[number]

@@ -1,6 +1,6 @@
-"""How a temperature that nobody measures any more goes on: the drift that has lasted, within what a bowl can do.
+"""How the temperature drifts on when the last probe is lost: as it has lately, clamped to what a bowl of water does.
 
-Tests: tests/core/development/test_estimator.py.
+Tests: tests/core/development/test_held.py.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from monitor.core.development.moment import Moment
 from monitor.core.development.replay import Rivalries
 
 HELD_WINDOWS_S = (120.0, 280.0)
-"""A held slope is the median of the slope now (with and without the transient) and those over these windows: a heater that
-hunts, a stir that dies away are no drift."""
+"""A held slope is the median of the newest slope (with and without the transient) and the mean slopes over these windows. A hunting
+heater or a stir that dies away does not last (tuned on this project's own liquids)."""
 STEEPEST_HELD_C_PER_S = 0.45 / 60.0
-"""A bowl loses 0.1 to 0.3 C a minute (practice, section 6); what was much steeper was stirring, and does not go on."""
+"""A bowl loses 0.1 to 0.3 C a minute (practice, section 6). A much steeper slope was stirring, which does not last."""
 
 
 def held_slope(snapshots: Sequence[Moment], rivalries: Rivalries, since_t_s: float) -> float:

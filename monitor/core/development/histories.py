@@ -1,7 +1,7 @@
-"""Is it still the liquid's probe? Two histories of the same readings, run beside each other: a liquid that moves, or a probe in air.
+"""Was the probe in the liquid? Two histories explain the same readings: a liquid that moves, or a probe in air. Their likelihoods tell.
 
-Started when the rivals of `filter` find air likely, or when a probe that was away speaks again; it weighs, `estimator` decides.
-Tests: tests/core/development/test_estimator.py.
+Used when the rivals find air likely (`suspicion`) and when a probe that was away reads again (`probe_trust`).
+Tests: tests/core/development/test_rivals.py, tests/core/development/test_estimator.py.
 """
 
 from __future__ import annotations
@@ -10,23 +10,26 @@ import math
 from collections.abc import Sequence
 
 from monitor.core.development.moment import Moment
-from monitor.core.development.rivals import KINDS, LIQUID, Kind
+from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Kind
 
 AIR_PRIOR_LOG = math.log(1.0 / 2000.0)
-"""Chance that a probe is lifted in a given second, beside 1/600 for each kind of step of the liquid (see `filter`)."""
+"""Probability that a probe is lifted in a given second, beside 1/600 for each kind of step of the liquid (`CHANGES_PER_S` in `rivals`)."""
 IN_AIR: dict[Kind, float] = {"calm": 0.01, "lively": 0.003, "jump": 0.003, "stir": 0.004, "air": 0.98}
 BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0, "air": 0.2}
-"""Weights at the start of a history: just lifted; speaking again after an absence."""
+"""Weights at the start of a history: the probe has just been lifted; it reads again after an absence."""
 MOST_FORKS = 16
 HOPELESS_LOG = 12.0
-"""At most so many beginnings of air are followed, and none that is this many natural logarithms behind the best."""
+"""At most so many possible beginnings of air are followed, and none whose likelihood is exp(12) times smaller than the best one's."""
 OUT_LOG = 3.0
-"""A probe that speaks again has been in air when that is so much likelier (natural logarithm) than a liquid all along."""
+"""A probe that reads again has been in air if that is this much likelier (natural logarithm) than the liquid throughout."""
 
 
 class Histories:
-    """`air` begins in air at `since_t_s` and may return; `liquid` was in the liquid all the time (None: not asked). `silent`: the probe
-    was only silent before `since_t_s`, and in the liquid from then on (None: it had been seen to go into air)."""
+    """Explanations of the same readings, each a `Moment` of its own.
+
+    `air`: the probe is in air from `since_t_s` and may come back. `liquid`: it was in the liquid throughout (None: not considered).
+    `silent`: it gave no readings before `since_t_s` and has been in the liquid since (None: it had been seen to go into air).
+    """
 
     __slots__ = ("air", "air_log", "liquid", "silent", "since_t_s")
 
@@ -38,7 +41,7 @@ class Histories:
         self.silent = silent
 
     def read(self, t: float, celsius: float) -> None:
-        """Both histories take one more reading."""
+        """All take one more reading."""
         if t > self.air.t:
             self.air.read(t, celsius, [])
         if self.liquid is not None and t > self.liquid.t:
@@ -47,19 +50,19 @@ class Histories:
             self.silent.read(t, celsius, [])
 
     def read_room(self, celsius: float) -> None:
-        """All take what the room's probe says."""
+        """All take a reading of the room."""
         for moment in (self.air, self.liquid, self.silent):
             if moment is not None:
                 moment.read_room(celsius)
 
     @property
     def was_out(self) -> bool:
-        """Whether the probe has been in air, as far as is known."""
+        """Whether the probe has probably been in air."""
         return self.silent is None or self.air.bank.log_evidence - self.silent.bank.log_evidence > OUT_LOG
 
     @property
     def liquid_ahead(self) -> float:
-        """Natural logarithm of how much likelier the liquid's history is."""
+        """Natural logarithm of how many times likelier the liquid's history is than the air's."""
         if self.liquid is None:
             return -math.inf
         return self.liquid.bank.log_evidence - self.air.bank.log_evidence - self.air_log
@@ -71,7 +74,7 @@ class Histories:
 
 
 def bare(moment: Moment) -> Moment:
-    """A copy that counts nothing."""
+    """A copy without integrals."""
     other = moment.copy()
     other.keep_only(set())
     return other
@@ -83,7 +86,7 @@ def weigh(start: Moment, readings: Sequence[tuple[float, float, bool]], odd_t: f
     `start` is a moment before it all, `readings` (t, C, whether the room's) since. None where no reading lies where air may begin.
     """
     liquid = bare(start)
-    liquid.bank.open(LIQUID)
+    liquid.bank.open(LIQUID_KINDS)
     liquid.bank.log_evidence = 0.0
     forks: list[tuple[float, Moment]] = []
     for t, celsius, of_room in readings:
@@ -104,7 +107,7 @@ def weigh(start: Moment, readings: Sequence[tuple[float, float, bool]], odd_t: f
     if not forks:
         return None
     onset, best = forks[0]
-    best.bank.open(KINDS, IN_AIR)
+    best.bank.open(ALL_KINDS, IN_AIR)
     return Histories(best, AIR_PRIOR_LOG, liquid, onset)
 
 
@@ -115,10 +118,10 @@ def _likely(forks: list[tuple[float, Moment]]) -> list[tuple[float, Moment]]:
 
 
 def returning(moment: Moment) -> Histories:
-    """For a probe that speaks again: `moment` follows it already, with what is believed of the liquid."""
+    """For a probe that reads again. `moment` has what is believed of the liquid and already follows the probe."""
     back = bare(moment)
-    back.bank.open(KINDS, BACK)
+    back.bank.open(ALL_KINDS, BACK)
     silent = bare(moment)
-    silent.bank.open(LIQUID, BACK)
+    silent.bank.open(LIQUID_KINDS, BACK)
     back.bank.log_evidence = silent.bank.log_evidence = 0.0
     return Histories(back, 0.0, None, back.t, silent)

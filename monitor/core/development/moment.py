@@ -1,6 +1,7 @@
-"""All that the arithmetic of the estimator knows at one moment, and how one event carries it on. A copy lets a stretch run again.
+"""All that the estimator's arithmetic knows at one moment, and how readings and time carry it on.
 
-It is told which source to follow (`follow`); it never decides that. Tests: tests/core/development/test_estimator.py.
+A copy of a `Moment` is a snapshot from which a stretch can be computed again. Which source it follows is set from outside (`follow`).
+Tests: tests/core/development/test_moment.py, tests/core/development/test_estimator.py.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from monitor.core.development.filter import (
     PROBE,
     QUANTUM_C,
     SLOPE,
+    START_SLOPE_SD_C_PER_S,
     TRANSIENT,
     Count,
     Drift,
@@ -30,37 +32,40 @@ from monitor.core.development.rivals import Bank
 from monitor.core.development.sensitivity import Systematics
 from monitor.core.probes.readings import PLAUSIBLE_C
 
-START_SLOPE_SD = 0.004
-"""C/s: what a liquid may drift before anything is known (0.24 C a minute)."""
 BATH_START_SD_C = 1.0
-"""The bath stands for the developer at its begin with this (contract, section 5)."""
+"""Standard deviation where the bath's temperature stands for the developer's at its begin (contract, section 5)."""
 HELD_SD_C_PER_S = 0.1 / 60.0
 """The uncertainty of a held temperature grows 0.1 C a minute (contract, section 5)."""
 RETURN_SD_C = 0.3
-"""How far an estimate without readings may have gone astray unknown to itself, when a probe returns."""
+"""Added when a probe returns: an estimate without readings may be off by more than its own deviation says (tuned on this project's own
+liquids)."""
 VESSEL_NOISE = Noise(slope=0.0, transient=0.0, liquid=4e-6)
-"""The vessel model's own restlessness: 0.015 C in a minute (a hand round the tank, a tank on the bench)."""
+"""Process noise of the vessel model: 0.015 C in a minute (a hand round the tank, a tank on the bench; this project's own choice)."""
 LONGEST_STEP_S = 5.0
-BEYOND_C = 4.5
-"""A liquid has not been further than this outside of all that was read: the held drift's most (0.45 C a minute that fades in 10 min)."""
-FURTHEST_C = 15.0
-STEEPEST = (1.5 / 60.0, 0.5)
-"""A liquid is at most so far from its probe's reading; its slow and its transient slope are at most these, C/s (a bowl loses up to 0.3 C
-a minute, the project's practice, section 6; hot water stirred in: 5 C in ten seconds, common practice, no source)."""
+"""A longer stretch is carried in steps of this length. Beyond it three readings say nothing of the noise."""
+BEYOND_READ_C = 4.5
+"""A liquid's temperature is clamped to at most this far outside the range of all readings: the most that a held drift can make (0.45 C a
+minute that fades in 10 minutes)."""
+FURTHEST_FROM_PROBE_C = 15.0
+"""A liquid's temperature is clamped to this distance from its probe's reading (this project's own choice)."""
+STEEPEST_SLOPE_C_PER_S = 1.5 / 60.0
+STEEPEST_TRANSIENT_C_PER_S = 0.5
+"""Slopes are clamped to these (a bowl loses up to 0.3 C a minute, the project's practice, section 6; hot water stirred in: 5 C in ten
+seconds, common practice, no source)."""
 NOISE_FIRST = 0.03**2
 NOISE_RANGE = (0.02**2, 0.12**2)
 """Variance of a reading's noise without quantisation, C^2: start value and bounds of what is learned from the surprises."""
 NOISE_START = 20
 NOISE_MEMORY = 90
-"""Readings over which the noise is learned; the start value counts as the first so many."""
+"""The noise is a running mean over so many readings; the start value counts as `NOISE_START` of them."""
 NOISE_CLIP = 8.0
-"""One reading tells of at most this many times the variance believed: it may be a lie."""
+"""One reading counts for at most this many times the variance believed: it may be an outlier."""
 AIR_UNKNOWN = (18.0, 8.0)
 """The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
 ROOM_SD_C = 0.5
-"""The room's probe against the air where a lifted probe hangs."""
+"""Standard deviation between the room's probe and the air where a lifted probe hangs (this project's own choice)."""
 ROOM_MEMORY = 10.0
-"""That difference stays: so many readings of the room's probe say together what one says."""
+"""That difference is constant, so the room's readings are not independent: so many of them together count as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +88,8 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class Pour:
-    """Developer goes in: what is known of it if no probe ever was. `measured`: by the person; else bath or room, once read, knows
-    better."""
+    """What is known of the developer as it is poured in, if no probe was ever believed. `measured`: by the person; otherwise a bath that
+    has been read is used instead."""
 
     celsius: float
     sd_c: float
@@ -102,7 +107,11 @@ class Key:
 
 
 class Moment:
-    """State at `t`. `bank` is the liquid, `ambient` bath or room for the vessel model."""
+    """The state at `t`. `bank` has the liquid's models, `ambient` what surrounds the vessel.
+
+    `attach`: the next reading of the followed probe is its first. `known`: a probe has been believed. `room`: the room has been read.
+    `between_c`: the range of all that was read. `bases`: for each integral, what `systematics` was at its begin.
+    """
 
     __slots__ = (
         "ambient",
@@ -183,7 +192,7 @@ class Moment:
         self.law = key.law
 
     def _heard(self, celsius: float) -> None:
-        """The liquid has been between the least and the most that was ever said of it or of what it follows, and a held drift."""
+        """Widen the range of all that was read of the liquid or of what surrounds it."""
         low, high = self.between_c
         if not low <= celsius <= high:
             self.between_c = (min(low, celsius), max(high, celsius))
@@ -194,7 +203,7 @@ class Moment:
             track.replace(T, celsius, sd_c * sd_c)
 
     def read_ambient(self, probe: str, t: float, celsius: float, measured: bool) -> None:
-        """A reading of what the vessel follows. The bath's first one also stands for the liquid; the room's never does."""
+        """A reading of what surrounds the vessel. The bath's first one also stands for the liquid; the room's never does."""
         self._heard(celsius)
         self.ambient.read(probe, t, celsius, self.reading_variance)
         if not self.follows_room:
@@ -220,7 +229,7 @@ class Moment:
             elif segment.different:
                 track.widen(T, uncertain_c * uncertain_c)
             if before != "liquid":
-                track.replace(SLOPE, track.x[SLOPE] if before == "held" else 0.0, START_SLOPE_SD**2)
+                track.replace(SLOPE, track.x[SLOPE] if before == "held" else 0.0, START_SLOPE_SD_C_PER_S**2)
                 track.replace(TRANSIENT, 0.0, 1e-6)
             return
         if segment.drift == "held":
@@ -292,32 +301,32 @@ class Moment:
         return surprise / math.sqrt(total)
 
     def _keep_within(self, celsius: float) -> None:
-        """No liquid of this trade is further from the probe, or drifts faster, than this: what says so is a probe that was elsewhere."""
-        coldest, warmest = self.between_c[0] - BEYOND_C, self.between_c[1] + BEYOND_C
-        low = max(celsius - FURTHEST_C, coldest, PLAUSIBLE_C[0])
-        high = min(celsius + FURTHEST_C, warmest, PLAUSIBLE_C[1])
+        """Clamp temperatures, slopes and counts to what is physically possible, whatever a probe that was elsewhere has said."""
+        coldest, warmest = self.between_c[0] - BEYOND_READ_C, self.between_c[1] + BEYOND_READ_C
+        low = max(celsius - FURTHEST_FROM_PROBE_C, coldest, PLAUSIBLE_C[0])
+        high = min(celsius + FURTHEST_FROM_PROBE_C, warmest, PLAUSIBLE_C[1])
         for track, kind in zip(self.bank.tracks, self.bank.kinds, strict=True):
             x = track.x
             if kind != "air":
                 x[T] = min(max(x[T], low), high)
             else:
                 x[T] = min(max(x[T], PLAUSIBLE_C[0]), PLAUSIBLE_C[1])
-            x[SLOPE] = min(max(x[SLOPE], -STEEPEST[0]), STEEPEST[0])
-            x[TRANSIENT] = min(max(x[TRANSIENT], -STEEPEST[1]), STEEPEST[1])
+            x[SLOPE] = min(max(x[SLOPE], -STEEPEST_SLOPE_C_PER_S), STEEPEST_SLOPE_C_PER_S)
+            x[TRANSIENT] = min(max(x[TRANSIENT], -STEEPEST_TRANSIENT_C_PER_S), STEEPEST_TRANSIENT_C_PER_S)
         if self.bases and self.law is not None:
             slowest, fastest = rate(self.law, coldest), rate(self.law, warmest)
             for track in self.bank.tracks:
                 track.bound(slowest, fastest)
 
     def shift(self, celsius: float) -> None:
-        """The probe has been telling an old value: the liquid is as much further as the probe is. Before `read`."""
+        """The probe has repeated an old value and now leaps to `celsius`: shift the liquid by the same amount. Call before `read`."""
         for track in self.bank.tracks:
             off = celsius - track.x[PROBE]
             track.replace(T, track.x[T] + off, track.c[T][T] + 0.25 * off * off)
             track.replace(PROBE, celsius, self.reading_variance)
 
     def _learn_noise(self, t: float, celsius: float) -> None:
-        """From the middle one of three readings against the straight line between its neighbours: that knows nothing of models."""
+        """Learn the noise from the middle one of three readings against the straight line between its neighbours, whatever the model."""
         (t0, z0), (t1, z1) = self.last_two
         self.last_two = ((t1, z1), (t, celsius))
         if not t0 < t1 < t or t - t0 > LONGEST_STEP_S:
@@ -331,8 +340,8 @@ class Moment:
         self.noise = min(max(noise, low), high)
 
     def read_room(self, celsius: float) -> None:
-        """The room's probe says what the air is, and nothing of the liquid: a door that opens must not move what was counted. While a
-        rival hangs in air, what it has learned of that place goes on: the air there changes as the room does."""
+        """The room's probe measures the air, never the liquid: a door that opens must not move what was counted. While a rival model hangs
+        in air, it keeps what it has learned of the air at that place, which changes as the room does."""
         learning = self.room and (self.bank.mixing or self.bank.kinds == ("air",))
         for track in self.bank.tracks:
             if learning:

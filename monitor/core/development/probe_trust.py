@@ -1,8 +1,8 @@
 """Whether a probe in the developer or in the witness vessel is believed: one class a question, its numbers beside it.
 
-`FirstReadings`, `SameCode`, `SecondProbe` and `Returning` each hear one probe's readings and answer with a `Verdict` where there is
-one. `suspicion` asks about air. What a verdict changes is up to `estimator`. The numbers are those of the contract, section 5, and of
-the project's practice, section 6. Tests: tests/core/development/test_estimator.py.
+`FirstReadings`, `SameCode`, `SecondProbe` and `Returning` each take one probe's readings and return a `Verdict` when they have one.
+`suspicion` decides about air. What a verdict changes is up to `estimator`. The numbers are those of the contract, section 5, and of
+the project's practice, section 6. Tests: tests/core/development/test_probe_trust.py, tests/core/development/test_estimator.py.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from monitor.core.development.replay import GoodReading
 from monitor.core.development.rivals import NOISES
 
 LOST_S = 15.0
-"""No sample for longer than this: lost (the project's practice, section 6). From 5 s on it is in doubt: the deviation grows, nothing is
-said."""
+"""A probe without a good reading for longer than this is lost (the project's practice, section 6). Until then nothing is said, but the
+deviation grows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +31,14 @@ class Verdict:
     since_t_s: float
     why: str
     liquid_moved: bool = False
-    """Where the stretch since then is computed again, rival models of the liquid run."""
+    """When the stretch since then is computed again, rival models of the liquid run in it."""
     histories: Histories | None = None
-    """What tells later whether a probe that hangs in air was in the liquid after all."""
+    """Of a probe in air: they may show later that it was in the liquid after all."""
 
 
 GAIN_READINGS = 3
 GAIN_SPAN_S = 1.5
-"""A probe is believed first after this many good readings over this long."""
+"""A probe is first believed after this many good readings over at least this long (contract, section 5)."""
 
 
 class FirstReadings:
@@ -48,7 +48,7 @@ class FirstReadings:
         self._times_s: list[float] = []
 
     def hear(self, t_s: float) -> Verdict | None:
-        """Take the time of a good reading. Are they enough?"""
+        """Take the time of a good reading. A verdict if there are enough now."""
         self._times_s.append(t_s)
         count = len(self._times_s)
         if count < GAIN_READINGS or t_s - self._times_s[0] < GAIN_SPAN_S:
@@ -56,21 +56,21 @@ class FirstReadings:
         return Verdict(True, self._times_s[0], f"{count} good readings")
 
 
-STUCK_READINGS = 10
-STUCK_S = 20.0
-STUCK_OFF_C = 0.1
-STUCK_SIGMA = 3.0
-STUCK_LOG = 5.0
-"""A stuck code: the drift before says that the liquid left it by this much and this many deviations, and a sound probe's
-noise would have shown another code but for exp(-5): one code has at most the share erf(step/2 / (noise sqrt 2))."""
-STUCK_CURVE = 2e-8
-"""Variance that a liquid's slope gains a second, (C/s)^2/s: as that of the calm model."""
+SAME_CODE_READINGS = 10
+SAME_CODE_S = 20.0
+SAME_CODE_OFF_C = 0.1
+SAME_CODE_SIGMA = 3.0
+SAME_CODE_LOG = 5.0
+"""A probe is stuck if its register has shown one code for so many readings and so long, the drift before says that the liquid has left
+it by this much and this many deviations, and a sound probe would have stayed on it with a probability of at most exp(-5): with noise,
+at most erf(step/2 / (noise sqrt 2)) of the readings show the same code. Numbers tuned on this project's own liquids."""
 
 
 class SameCode:
-    """How long a probe's register has shown one value. `moved`: whether it has changed since it was found stuck.
+    """How long a probe's register has shown one code.
 
-    `count_before`: for how many readings the last value stood, in the first reading of a new one.
+    `moved`: whether it has changed since it was found stuck. `count_before`: at the first reading of a new code, for how many readings
+    the old one stood; else 0.
     """
 
     def __init__(self) -> None:
@@ -91,8 +91,8 @@ class SameCode:
         self._celsius, self._since_t_s, self._count = celsius, t_s, 1
 
     def stuck(self, t_s: float, lag_s: float, snapshots: Sequence[Moment]) -> Verdict | None:
-        """Does the drift from before the value came say that the liquid has left it? `snapshots` rise in time."""
-        if self._celsius is None or self._count < STUCK_READINGS or t_s - self._since_t_s < STUCK_S:
+        """Whether the drift from before this code says that the liquid has left it. `snapshots` rise in time."""
+        if self._celsius is None or self._count < SAME_CODE_READINGS or t_s - self._since_t_s < SAME_CODE_S:
             return None
         before = next((s for s in reversed(snapshots) if s.t <= self._since_t_s), None)
         if before is None or before.drift != "liquid" or before.attach:
@@ -102,10 +102,10 @@ class SameCode:
         fade = TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))
         expected_c = track.x[T] + track.x[SLOPE] * (h - lag_s) + track.x[TRANSIENT] * fade
         c = track.c
-        var = c[T][T] + h * h * c[SLOPE][SLOPE] + fade * fade * c[TRANSIENT][TRANSIENT] + STUCK_CURVE * h**3 / 3.0 + before.noise
+        var = c[T][T] + h * h * c[SLOPE][SLOPE] + fade * fade * c[TRANSIENT][TRANSIENT] + NOISES["calm"].slope * h**3 / 3.0 + before.noise
         off = abs(expected_c - self._celsius)
         same = math.erf(0.5 * QUANTUM_C / math.sqrt(2.0 * before.noise))
-        if off < max(STUCK_OFF_C, STUCK_SIGMA * math.sqrt(var)) or -self._count * math.log(same) < STUCK_LOG:
+        if off < max(SAME_CODE_OFF_C, SAME_CODE_SIGMA * math.sqrt(var)) or -self._count * math.log(same) < SAME_CODE_LOG:
             return None
         self.moved = False
         why = f"the same value for {t_s - self._since_t_s:.0f} s while the liquid has moved {off:.1f} C"
@@ -127,7 +127,7 @@ class SecondProbe:
         self._differs_since_t_s: float | None = None
 
     def hear(self, t_s: float, celsius: float, variance: float, lag_s: float) -> None:
-        """A lively filter on this probe alone: where the liquid about it would be."""
+        """Take a reading into a lively filter on this probe alone, which tells the liquid's temperature around it."""
         if self._alone is None or t_s - self._alone_t_s > LOST_S:
             x = [celsius, 0.0, 0.0, celsius, 0.0]
             c = [[0.0] * 5 for _ in range(5)]
@@ -141,7 +141,7 @@ class SecondProbe:
         self._alone_t_s = t_s
 
     def differs(self, t_s: float, liquid_c: float, apart_sd_c: float) -> Verdict | None:
-        """Has it differed from the believed liquid for too long? `apart_sd_c`: of the difference of two sound probes."""
+        """Whether it has differed from the believed liquid for too long. `apart_sd_c`: deviation of two sound probes from each other."""
         if self._alone is None:
             return None
         off = self._alone.x[T] - liquid_c
@@ -158,18 +158,19 @@ class SecondProbe:
 
 AGREE_C = 0.3
 AGREE_S = 30.0
-"""Belief returns after this long of agreement this near (practice, section 6), or within two deviations of an estimate that has grown
-vaguer."""
+"""Belief returns when the probe has agreed this closely for this long (practice, section 6), or within two deviations of the estimate
+where those are wider."""
 STEADY_S = 35.0
-"""A probe that was away and is a liquid's again for this long is believed even where the estimate was another: a real step wins."""
+"""A probe that has returned to some liquid for this long is believed even where the estimate was different: a real step wins (this
+project's own choice)."""
 LIQUID_AHEAD = 4.0
-"""Air is taken back when a moving liquid is exp(4), fifty times, likelier after all."""
+"""The verdict of air is taken back when a moving liquid turns out exp(4), fifty times, likelier."""
 STILL_IN_AIR = 0.1
-"""A probe that is in air with a greater probability than this does not return."""
+"""Belief does not return while the probability of being in air is greater than this."""
 
 
 class Returning:
-    """A probe that is not believed: does it say again what the liquid should be, or was it the liquid all the time?"""
+    """A probe that is not believed: does it measure the liquid again, or did it all the time?"""
 
     def __init__(self, histories: Histories | None = None) -> None:
         self._histories = histories
@@ -177,12 +178,12 @@ class Returning:
         self._liquid_since_t_s: float | None = None
 
     def read_room(self, celsius: float) -> None:
-        """What the room's probe says."""
+        """Take a reading of the room."""
         if self._histories is not None:
             self._histories.read_room(celsius)
 
     def hear(self, reading: GoodReading, model: ProbeModel, moment: Moment) -> Histories:
-        """Take a reading. `moment`: the newest one, of what is believed without this probe."""
+        """Take a reading. `moment`: what is believed now, without this probe."""
         histories = self._histories
         if histories is None or reading.t_s - histories.air.t > LOST_S:
             back = moment.copy()
@@ -192,7 +193,7 @@ class Returning:
         return histories
 
     def believed_again(self, t_s: float, histories: Histories, moved: bool, liquid_c: float, liquid_sd_c: float) -> Verdict | None:
-        """After `hear`. `moved`: whether the code has changed since it was stuck. `liquid_c`, `liquid_sd_c`: what is believed now."""
+        """Call after `hear`. `moved`: whether the code has changed since it was stuck. `liquid_c`, `liquid_sd_c`: what is believed now."""
         if histories.liquid_ahead > LIQUID_AHEAD:
             return Verdict(True, histories.since_t_s, "its readings are a moving liquid's after all", liquid_moved=True)
         if not moved or histories.in_air > STILL_IN_AIR:
@@ -216,12 +217,12 @@ class Returning:
 
 
 def _used_from(histories: Histories, since_t_s: float) -> float:
-    """A probe that was only silent, not in air, is used from its first word on."""
+    """A probe that gave no readings for a while but was not in air is used from its first reading on."""
     return since_t_s if histories.was_out else histories.since_t_s
 
 
 class ProbeTrust:
-    """What is known of one probe. `ever`: believed at least once; `told`: that it is missing from the start has been told."""
+    """What is known of one probe. `ever`: it has been believed at least once. `told`: that it is missing from the start has been told."""
 
     def __init__(self, model: ProbeModel) -> None:
         self.model = model
@@ -238,7 +239,7 @@ class ProbeTrust:
         self.returning = Returning()
 
     def disbelieve(self, histories: Histories | None) -> None:
-        """It is not believed any more; what it says from now on is weighed anew."""
+        """It is no longer believed; its readings from now on are judged afresh."""
         self.believed = False
         self.second = SecondProbe()
         self.returning = Returning(histories)

@@ -3,7 +3,7 @@
 Three laws (the project's contract, section 2): a coefficient per 10 C, Arrhenius' law, and the person's own pairs of
 temperature and time. Each carries the standard deviation of its own number, so that a time can say how far it is to be
 trusted. Outside `valid_c` a law goes on, with three times the uncertainty; `BOUND_C` is where it stops being used at
-all: the temperature is then taken as the bound. Times are seconds, temperatures Celsius; kelvin stays inside this file.
+all: beyond it r stays what it is at the bound. Times are seconds, temperatures Celsius; kelvin stays inside this file.
 
 Source of the form: S. Arrhenius, Z. phys. Chem. 4 (1889) 226; coefficient as K(25 C)/K(15 C): C. E. K. Mees, Jahrbuch
 fuer Photographie 25 (1911) 167. Assumption of every user of r: temperature only scales the rate (equal k t, equal result).
@@ -24,7 +24,7 @@ ZERO_C_K = 273.15
 OUTSIDE_FACTOR = 3.0
 """Outside the valid range the law's uncertainty is this many times as large (contract, section 2)."""
 BOUND_C = (0.0, 60.0)
-"""No law is followed beyond these temperatures: r stays what it is at the bound. Water freezes below; nothing of this trade is above."""
+"""Beyond these temperatures r is that of the bound. Water freezes below; no bath of this trade is above."""
 
 
 class RateLaw(Protocol):
@@ -59,13 +59,13 @@ def rate(law: RateLaw, celsius: float) -> float:
 
 
 def believed_at(law: RateLaw, celsius: float) -> bool:
-    """Whether the data of the law cover this temperature."""
+    """Whether the law's data cover this temperature (both ends included)."""
     low, high = law.valid_c
     return low <= celsius <= high
 
 
 def planned_time(law: RateLaw, time_at_reference_s: float, celsius: float) -> float:
-    """Seconds that the stage takes at one steady temperature."""
+    """Seconds that a stage takes at one steady temperature."""
     return time_at_reference_s * math.exp(-law.log_rate(celsius))
 
 

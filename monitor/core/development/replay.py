@@ -1,9 +1,10 @@
 """The estimator's past: what is kept of it, and how a stretch of it is computed again.
 
-Trust is often decided late: a probe turns out to have hung in air for half a minute, a begin is corrected by 45 s. Then the stretch
-since is computed again, with the source, the rivals and the begins as they now stand. For that `Replay` keeps the good readings, the
+Trust is often decided late: a probe turns out to have hung in air for half a minute, a begin is corrected by 45 s. The stretch since
+then is computed again, with the sources, the rivals and the begins as they now stand. For that `Replay` keeps the good readings, the
 segments (which source from when), the rivalries (where rival models run) and copies of the `Moment` every few seconds.
-It decides nothing: `estimator` switches sources, `suspicion` opens rivalries. Tests: tests/core/development/test_estimator.py.
+It decides nothing: `estimator` switches sources, `suspicion` opens rivalries.
+Tests: tests/core/development/test_replay.py, tests/core/development/test_estimator.py.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from monitor.core.development.beliefs import Beliefs
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw
-from monitor.core.development.rivals import KINDS, Kind
+from monitor.core.development.rivals import ALL_KINDS, Kind
 from monitor.core.probes.readings import Role
 
 SNAPSHOT_S = 8.0
@@ -26,11 +27,11 @@ KEEP_S = 300.0
 READINGS_AT_START = 4000
 """Most readings kept while nothing has been believed yet. With more, the start is no longer computed again."""
 RERUN_S = (15.0, 40.0)
-"""So long after the first belief the start is computed again, about the temperature found by then (design, section 2)."""
+"""The start is computed again at these times after the first belief, about the temperature found by then (design, section 2)."""
 REFERENCE_SD_C = 3.0
-"""Before anything is known the liquid is at the reference, with this standard deviation (design, section 2)."""
+"""Standard deviation of the liquid's temperature about the reference before anything is known (design, section 2)."""
 POUR_SD_C = 0.5
-"""A temperature that a person measured at pour-in (household thermometer, common practice, no source)."""
+"""Standard deviation of a temperature that a person measured at pour-in (household thermometer, common practice, no source)."""
 JUST_AFTER_S = 1e-6
 """The reading at the moment of a switch still belongs to the rivalry before it."""
 
@@ -51,7 +52,7 @@ class Rivalry:
 
     since_t_s: float
     until_t_s: float
-    kinds: tuple[Kind, ...] = KINDS
+    kinds: tuple[Kind, ...] = ALL_KINDS
 
 
 class Rivalries:
@@ -68,8 +69,8 @@ class Rivalries:
         """The models of the one opened last; none where there is none."""
         return self._all[-1].kinds if self._all else ()
 
-    def open(self, since_t_s: float, until_t_s: float = math.inf, kinds: tuple[Kind, ...] = KINDS) -> None:
-        """Let rivals run from then on, or in that stretch."""
+    def open(self, since_t_s: float, until_t_s: float = math.inf, kinds: tuple[Kind, ...] = ALL_KINDS) -> None:
+        """Rivals run from then on, or in that stretch."""
         self._all.append(Rivalry(since_t_s, until_t_s, kinds))
 
     def end(self, t_s: float) -> None:
@@ -77,7 +78,7 @@ class Rivalries:
         self._all[-1] = replace(self._all[-1], until_t_s=t_s)
 
     def narrow(self, kinds: tuple[Kind, ...]) -> float:
-        """In the newest one only these run, from its start, which is returned."""
+        """Only these run in the newest one, from its start, which is returned."""
         self._all[-1] = replace(self._all[-1], kinds=kinds)
         return self._all[-1].since_t_s
 
@@ -86,7 +87,7 @@ class Rivalries:
         self._all = [r for r in self._all if r.until_t_s < math.inf]
 
     def cut(self, t_s: float) -> None:
-        """None runs from this moment on."""
+        """End all of them at this moment and drop those that would begin later."""
         self._all = [replace(r, until_t_s=min(r.until_t_s, t_s)) for r in self._all if r.since_t_s < t_s]
 
     def forget_before(self, t_s: float) -> None:
@@ -164,7 +165,7 @@ class Replay:
     # Integrals
 
     def begin(self, key: int, t_s: float, law: RateLaw, reference_c: float) -> None:
-        """Integral `key` counts from `t_s` on. The first of all pours the developer in."""
+        """Integral `key` counts from `t_s` on. At the first of all the developer is poured in."""
         first = not self.keys
         self._numbers += 1
         pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
@@ -196,7 +197,7 @@ class Replay:
         self._snapshot()
 
     def keep(self, reading: GoodReading) -> None:
-        """Keep a reading that is not used now: its probe may turn out to have been right."""
+        """Keep a reading that is not used now; it is if its probe turns out to have been right."""
         self.readings.append(reading)
 
     def read(self, reading: GoodReading) -> None:
@@ -212,12 +213,12 @@ class Replay:
         return sigma
 
     def leap(self, celsius: float) -> None:
-        """The followed probe has been telling an old value; it now says `celsius` (see `Moment.shift`)."""
+        """The followed probe has repeated an old value and now reads `celsius` (see `Moment.shift`)."""
         self._mean = None
         self.moment.shift(celsius)
 
     def end_rivalry(self, t_s: float) -> None:
-        """One model goes on alone."""
+        """The newest rivalry ends; one model goes on alone."""
         self.rivalries.end(t_s)
         self.moment.bank.close()
         self._mean = None
@@ -232,7 +233,7 @@ class Replay:
         return self._take(reading)
 
     def _take(self, reading: GoodReading) -> float:
-        """Any reading into the arithmetic. Returns the surprise of a followed probe, in standard deviations, 0 of others."""
+        """Take any reading into the arithmetic. Returns the followed probe's surprise in standard deviations; 0 for other probes."""
         moment, ambient = self.moment, self._ambient
         self._mean = None
         if ambient is not None and reading.probe == ambient.name:
@@ -298,7 +299,7 @@ class Replay:
             self._snapshot()
 
     def _go_back(self, since_t_s: float) -> bool:
-        """Make a moment before `since_t_s` the newest one, the oldest that is kept if need be. False if nothing has been computed yet."""
+        """Take up the newest snapshot before `since_t_s`, or the oldest that is kept. False if nothing has been computed yet."""
         oldest = 0 if self._origin is not None else 1
         while len(self.snapshots) > oldest and self.snapshots[-1].t >= since_t_s:
             self.snapshots.pop()
@@ -322,9 +323,9 @@ class Replay:
 
     # The start
 
-    def first_belief(self, probe: str, t_s: float, liquid_known: bool) -> None:
-        """A probe is believed for the first time, at `t_s`. The start lies about its first reading, unless the liquid is known."""
-        if self._origin is not None and not liquid_known:
+    def first_belief(self, probe: str, t_s: float, from_vessel_model: bool) -> None:
+        """A probe is believed for the first time, at `t_s`. The start is set to its first reading, unless the vessel model knows better."""
+        if self._origin is not None and not from_vessel_model:
             self._start_about(next(r.celsius for r in self.readings if r.probe == probe))
         self.first_belief_t_s = t_s
         self._reruns = [t_s + s for s in RERUN_S]

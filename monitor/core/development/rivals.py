@@ -2,7 +2,7 @@
 
 While something looks wrong a `Bank` runs them beside each other; a Markov chain mixes them (H. A. P. Blom and Y. Bar-Shalom, IEEE
 Trans. Autom. Control 33 (1988) 780: from memory). It decides nothing about trust: that is `suspicion`.
-Tests: tests/core/development/test_estimator_filter.py, tests/core/development/test_estimator.py.
+Tests: tests/core/development/test_filter.py, tests/core/development/test_estimator.py.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ NOISES: dict[Kind, Noise] = {
     "stir": Noise(slope=2e-8, transient=1e-5, stir=0.06**2),
     "air": Noise(slope=2e-8, transient=0.0, air=0.002),
 }
-KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "air")
+ALL_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "air")
 
 
 def merged(tracks: list[Track], weights: list[float]) -> Track:
@@ -61,13 +61,16 @@ CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
     ("lively", "air"): 1 / 3000,
     ("air", "calm"): 1 / 90,
 }
-"""Rates of the Markov chain between models, a second (start values of this project, tuned on its own liquids). Jump and stir are over
-at once."""
-AT_ONCE: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
+"""Rates of the Markov chain between models, per second (tuned on this project's own liquids)."""
+AFTER_A_JUMP: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
+"""Weights after a model that is over at once (jump, stir)."""
 OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "air": 0.0025}
-LIQUID: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
+"""Weights when the rivals start (tuned on this project's own liquids)."""
+LIQUID_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
 NO_AIR_C = (0.4, 1.5)
-"""Air that near the liquid (the room known, not known) cannot be told from liquid and does no harm: it loses weight."""
+"""Air this close to the liquid (room read, room not read) looks like the liquid; that model then loses weight."""
+NEAR_AIR_LOG = 0.7
+"""Natural logarithm of the weight that it loses at each reading (tuned on this project's own liquids)."""
 
 
 @lru_cache(maxsize=64)
@@ -75,7 +78,7 @@ def _moves(h: float, kinds: tuple[Kind, ...]) -> tuple[tuple[float, ...], ...]:
     table = []
     for one in kinds:
         if one in ("jump", "stir"):
-            row = [AT_ONCE[other] for other in kinds]
+            row = [AFTER_A_JUMP[other] for other in kinds]
         else:
             row = [1.0 - math.exp(-h * CHANGES_PER_S.get((one, other), 0.0)) for other in kinds]
             row[kinds.index(one)] = 1.0 - math.fsum(row)
@@ -104,8 +107,8 @@ class Bank:
         """An independent copy."""
         return Bank([t.copy() for t in self.tracks], self.weights[:], self.kinds, self.log_evidence)
 
-    def open(self, kinds: tuple[Kind, ...] = KINDS, weights: Mapping[Kind, float] = OPENING) -> None:
-        """Let the rivals run, all from what is believed now."""
+    def open(self, kinds: tuple[Kind, ...] = ALL_KINDS, weights: Mapping[Kind, float] = OPENING) -> None:
+        """Start the rivals, all from what is believed now."""
         self.close()
         whole = math.fsum(weights[k] for k in kinds)
         self.tracks = [self.tracks[0], *(self.tracks[0].copy() for _ in kinds[1:])]
@@ -113,7 +116,7 @@ class Bank:
         self.kinds = kinds
 
     def only(self, kind: Kind) -> None:
-        """One model alone, from what is believed altogether."""
+        """Only one model runs, from what is believed altogether."""
         self.close()
         self.kinds = (kind,)
 
@@ -137,7 +140,7 @@ class Bank:
         return merged(self.tracks, self.weights) if self.mixing else self.tracks[0]
 
     def mix(self, h: float) -> None:
-        """Let the chain move for `h` seconds, once before each reading."""
+        """Mix the tracks as the Markov chain moves in `h` seconds. Once before each reading."""
         if not self.mixing or h <= 0:
             return
         moves = _moves(h, self.kinds)
@@ -174,7 +177,7 @@ class Bank:
             off, var = track.update(PROBE, value, variance)
             log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
             if kind == "air" and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
-                log -= 0.7
+                log -= NEAR_AIR_LOG
             logs.append(log)
         top = max(logs)
         raw = [max(math.exp(v - top), 1e-9) for v in logs]
@@ -184,7 +187,7 @@ class Bank:
         return surprise, total
 
     def keep_only(self, alive: set[int]) -> None:
-        """Drop the counts that nobody asks for."""
+        """Drop all other counts."""
         for track in self.tracks:
             for key in [k for k in track.counts if k not in alive]:
                 del track.counts[key]

@@ -1,8 +1,8 @@
-"""What no filter can see: a probe's constant error, a vessel's wrong lag, the rate law's own number. Carried as signed sensitivities.
+"""Errors that no filter can see: a probe's constant offset, a vessel's wrong lag, the rate law's own number. Kept as signed sensitivities.
 
 The temperature's sensitivity to each unknown follows the source (1 for the probe that is believed; a mixture of start and
 bath in the vessel model); development's is the running integral of r'(T) times it. Unknowns are independent, so the parts add
-in quadrature (JCGM 100:2008, section 5.1). Tests: tests/core/development/test_estimator.py.
+in quadrature (JCGM 100:2008, section 5.1). Tests: tests/core/development/test_forecast.py.
 """
 
 from __future__ import annotations
@@ -42,11 +42,11 @@ class Systematics:
         return Systematics(dict(self.of_c), dict(self.of_ref_s))
 
     def follow_probe(self, probe: str) -> None:
-        """The temperature is now that of one probe, with its error and no other."""
+        """The temperature is now that of one probe: its error counts, no other."""
         self.of_c = {probe: 1.0}
 
     def follow_vessel(self, step: Step, ambient: str, lag_s: float, difference_c: float) -> None:
-        """One step of the vessel model: errors of the start die out, that of the ambient probe and of the lag come in."""
+        """One step of the vessel model: the start's errors die out, those of the ambient probe and of the lag grow."""
         self.of_c = {k: v * step.keep for k, v in self.of_c.items()}
         self.of_c[ambient] = self.of_c.get(ambient, 0.0) + 1.0 - step.keep
         self.of_c[LAG] = self.of_c.get(LAG, 0.0) - difference_c * step.keep * step.h / (lag_s * lag_s)
@@ -66,7 +66,7 @@ def add_to(of_ref_s: dict[str, float], of_c: Mapping[str, float], law: RateLaw, 
 
 
 def variance(sensitivities: Mapping[str, float], sds: Mapping[str, float], since: Mapping[str, float] | None = None) -> float:
-    """Variance that the unknowns make; `since`: count only what has come since those sensitivities."""
+    """Variance from all unknowns. `since`: only from what has been added since those sensitivities."""
     total = 0.0
     for name, value in sensitivities.items():
         part = (value - (since.get(name, 0.0) if since else 0.0)) * sds[name]

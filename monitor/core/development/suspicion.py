@@ -1,8 +1,9 @@
-"""Is what the followed probe says still the liquid? Surprises let rival models run; the rivals may find the probe in air.
+"""Does the followed probe still measure the liquid? Surprising readings start rival models, which may find the probe in air.
 
-While all is calm one model runs alone, which is cheap. A `Suspicion` watches how far its forecasts miss; when they miss too far it
-lets the rivals run since a little before. While they run it weighs air against a moving liquid (`histories`) whenever air looks
-likely, and ends the rivalry when all is calm again. Tests: tests/core/development/test_estimator.py.
+As long as nothing is odd one calm model runs alone, which is cheap. `Suspicion` watches by how much its forecasts miss the readings.
+When they miss by too much, the rivals run from a little before. While they run, air is weighed against a moving liquid (`histories`)
+whenever it looks likely; when all is calm again the rivalry ends.
+Tests: tests/core/development/test_suspicion.py, tests/core/development/test_estimator.py.
 """
 
 from __future__ import annotations
@@ -13,27 +14,27 @@ from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, T
 from monitor.core.development.histories import weigh
 from monitor.core.development.probe_trust import ProbeTrust, Verdict
 from monitor.core.development.replay import RERUN_S, GoodReading, Replay
-from monitor.core.development.rivals import LIQUID
+from monitor.core.development.rivals import LIQUID_KINDS
 
 NOT_LIQUID_C = 30.0
 NOT_LIQUID_NOISE_C = 1.0
-"""A reading that would need the liquid to jump by more than this is not one of a liquid; it counts as none."""
+"""A reading that could only come from a jump of the liquid by more than this, beside noise, is ignored (this project's own choice)."""
 LEAP_C = 8.0
 LEAP_NOISE_C = 0.3
 LEAP_READINGS = 8
-"""A code that stood for so many readings and then leaps further than a step of the liquid by this could move the probe was an old one."""
+"""A code that stood for so many readings, followed by a leap greater than such a step of the liquid could cause, was an old one."""
 LEAST_LAG_S = 0.1
-"""A probe whose lag is shorter follows a jump within one reading."""
+"""Shorter lags count as this; it only keeps a lag of 0 from being divided by."""
 
 
 def impossible(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> bool:
-    """Whether no liquid can have brought the followed probe to this reading."""
+    """Whether no jump of the liquid could have brought the followed probe to this reading."""
     reached = _reached(probe, reading, replay)
     return reached is not None and _off_c(reading, replay) > NOT_LIQUID_C * reached + NOT_LIQUID_NOISE_C
 
 
 def was_old(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> bool:
-    """Whether the followed probe has been telling an old value until this reading."""
+    """Whether the followed probe has repeated an old value until this reading."""
     reached = _reached(probe, reading, replay)
     if reached is None or probe.code.count_before < LEAP_READINGS:
         return False
@@ -41,7 +42,7 @@ def was_old(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> bool:
 
 
 def _reached(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> float | None:
-    """The share of a liquid's jump that the probe shows by this reading. None where it cannot be told."""
+    """The share of a jump of the liquid that the probe can show by this reading. None where that is not known."""
     ahead = reading.t_s - replay.moment.t
     if replay.moment.attach or ahead < 0:
         return None
@@ -58,7 +59,7 @@ SMOOTHING = 0.25
 """A single surprise beyond the first, or their exponentially smoothed mean beyond the second (each in its own standard deviations),
 lets the rivals run."""
 LOOK_BACK_S = 6.0
-"""They run since so long before: what is odd began a little earlier."""
+"""They start so long before: whatever is odd began a little earlier."""
 RIVALRY_S = (20.0, 240.0)
 """Rivals run at least and at most this long."""
 CALM_AGAIN = 0.9
@@ -69,22 +70,22 @@ AIR_READINGS = 3
 AIR_OFF_C = 0.3
 """Air is weighed against a moving liquid when its model has been this likely for this many readings and the probe is this far off."""
 MOST_READINGS_BETWEEN = 15
-"""Each time it stays open air is weighed later again, at most so many readings later."""
+"""Each time the weighing is undecided, the next one comes after more readings, at most this many."""
 AIR_LOOK_BACK_S = 40.0
-"""Air may have begun so long before now, or before the rivals ran."""
+"""Air may have begun this long before now, or earlier if the rivals have run for longer."""
 NEWEST_ONSET_S = 3.0
-"""Air that began later than this before now cannot be told yet."""
+"""Air that began less than this before now cannot be recognised yet."""
 AIR_LAGS = 1.25
-"""A step of the liquid and a lift into air part ways after about one lag of the probe; nothing is said before."""
+"""Only after about one lag of the probe can a lift into air be told from a step of the liquid; no verdict before that."""
 AIR_AHEAD = 1.6
 AIR_OUT = 4.0
 AIRLESS_S = 40.0
-"""Natural logarithms: air is believed when five times likelier than a moving liquid, ruled out when fifty times less likely, and then
-no rival for so long."""
+"""Natural logarithms: the probe is in air when that is exp(1.6), five times, likelier than a moving liquid. When a moving liquid is exp(4),
+fifty times, likelier, air is ruled out, and the other rivals go on for at most so long. All tuned on this project's own liquids."""
 
 
 class Suspicion:
-    """The doubt about the probe that is followed."""
+    """Watches the probe that is followed. One for the estimator: when another probe is followed it goes on with that one."""
 
     def __init__(self) -> None:
         self._smooth_sigma = 0.0
@@ -93,7 +94,7 @@ class Suspicion:
         self._air_count = self._air_tries = 0
 
     def judge(self, probe: ProbeTrust, reading: GoodReading, sigma: float, replay: Replay) -> Verdict | None:
-        """After the followed probe's reading has been taken, with its surprise: a verdict where the probe is not to be believed."""
+        """After the followed probe's reading has been taken, with its surprise `sigma`: a verdict if it is no longer to be believed."""
         if replay.moment.bank.mixing:
             return self._among_rivals(probe, reading, replay)
         self._watch(reading.t_s, sigma, replay)
@@ -123,7 +124,7 @@ class Suspicion:
             verdict = self._weigh_air(probe, reading, replay)
             if verdict is not None:
                 return verdict
-        if replay.rivalries.newest_kinds == LIQUID and t_s - self._airless_t_s > AIRLESS_S:
+        if replay.rivalries.newest_kinds == LIQUID_KINDS and t_s - self._airless_t_s > AIRLESS_S:
             replay.rivalries.end(t_s)
             replay.rivalries.open(t_s)
             replay.moment.bank.open()
@@ -135,7 +136,7 @@ class Suspicion:
         return None
 
     def _weigh_air(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
-        """Run both histories. If air is the likelier, the probe is not to be believed since it left the liquid."""
+        """Weigh both histories. If air is likelier, the probe is not to be believed since its last reading in the liquid."""
         t_s, name = reading.t_s, probe.model.name
         odd_t_s = min(self._opened_t_s, t_s - AIR_LOOK_BACK_S) - LOOK_BACK_S
         start = next((s for s in reversed(replay.snapshots) if s.t < odd_t_s and s.drift == "liquid"), None)
@@ -147,7 +148,7 @@ class Suspicion:
             return None
         if histories.liquid_ahead > AIR_OUT:
             self._airless_t_s = t_s
-            replay.run_again(replay.rivalries.narrow(LIQUID))
+            replay.run_again(replay.rivalries.narrow(LIQUID_KINDS))
             return None
         if histories.liquid_ahead > -AIR_AHEAD or t_s - histories.since_t_s < AIR_LAGS * probe.model.lag_s:
             return None

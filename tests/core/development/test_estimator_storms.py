@@ -1,4 +1,4 @@
-"""Whatever is thrown at the estimator: no error, no answer that no liquid could give. The benchmark runs hundreds of such storms."""
+"""Whatever is thrown at the estimator: no error, no physically impossible answer. The benchmark runs hundreds of such storms."""
 
 from __future__ import annotations
 
@@ -26,7 +26,8 @@ def good(t: float, celsius: float, probe: ProbeModel = DEVELOPER) -> Reading:
 
 @pytest.mark.parametrize("seed", range(20))
 def test_a_storm_of_faults_brings_no_error_and_no_impossible_answer(seed: int) -> None:
-    """Dense faults, leaps, gaps, several probes and begins: nothing is raised, development and temperature stay what a liquid can do."""
+    """Dense faults, leaps, gaps, several probes and begins: nothing is raised, development and temperature stay
+    physically possible."""
     assert storm(seed, 600.0).wrong == []
 
 

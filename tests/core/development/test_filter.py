@@ -13,7 +13,9 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
 from monitor.core.development.filter import (
+    AIR,
     PROBE,
+    QUIET,
     SLOPE,
     TRANSIENT,
     TRANSIENT_S,
@@ -27,7 +29,7 @@ from monitor.core.development.filter import (
     vessel_step,
 )
 from monitor.core.development.rate import Coefficient
-from monitor.core.development.rivals import NOISES, Bank, merged
+from monitor.core.development.rivals import NOISES
 
 LAW = Coefficient(20.0, 2.5, 0.1, (16.0, 24.0))
 Matrix = np.ndarray[tuple[int, int], np.dtype[np.float64]]
@@ -164,39 +166,116 @@ def test_a_reading_corrects_what_was_counted_before() -> None:
     assert track.counts[1].var < 0.2 * (60.0 * slope) ** 2
 
 
-def test_a_mixture_has_the_mean_and_the_spread_of_its_parts() -> None:
-    """Two certain tracks 1 C apart at even weight: the mean between, half a degree of deviation."""
-    one, two = start(20.0), start(21.0)
-    for track in (one, two):
-        track.c[T][T] = 0.0
-        track.counts[1] = Count(LAW, 100.0 if track is one else 104.0)
-    both = merged([one, two], [0.5, 0.5])
-    assert both.x[T] == pytest.approx(20.5)
-    assert both.c[T][T] == pytest.approx(0.25)
-    assert both.counts[1].done == pytest.approx(102.0)
-    assert both.counts[1].var == pytest.approx(4.0)
-    assert both.counts[1].cov[T] == pytest.approx(1.0)
+def correlated() -> tuple[Track, Matrix]:
+    """A track whose parts and whose count are uncertain together, and the covariance of all six."""
+    rng = np.random.default_rng(4)
+    root = rng.normal(size=(6, 6)) * np.array([0.5, 1e-3, 2e-3, 0.4, 5.0, 3.0])[:, None]
+    joint = root @ root.T
+    track = Track([21.0, 0.002, 0.004, 20.5, 18.0], [[float(v) for v in row] for row in joint[:5, :5]], {})
+    track.counts[1] = Count(LAW, 100.0, [float(v) for v in joint[5, :5]], float(joint[5, 5]), 100.0)
+    return track, joint
 
 
-@pytest.mark.parametrize(("kind", "path"), [
-    ("jump", [20.0 + 2.0 * (1.0 - math.exp(-i / 8.0)) for i in range(1, 25)]),
-    ("air", [20.0 - 12.0 * (1.0 - math.exp(-i / 120.0)) for i in range(1, 25)]),
-])
-def test_rivals_tell_a_step_of_the_liquid_from_a_probe_in_air(kind: str, path: list[float]) -> None:
-    """After 24 s of either, air has nearly all the weight or nearly none."""
-    track = start()
-    for _ in range(120):
-        track.predict(liquid_step(1.0, 8.0), NOISES["calm"])
-        track.update(PROBE, 20.0, 1.2e-3)
-    bank = Bank([track], [1.0])
-    bank.open()
-    for value in path:
-        bank.mix(1.0)
-        bank.predict(liquid_step(1.0, 8.0))
-        bank.update(value, 1.2e-3, False)
-    if kind == "air":
-        assert bank.weight("air") > 0.9
-        assert bank.mean().x[T] == pytest.approx(20.0, abs=0.15)
-    else:
-        assert bank.weight("air") < 0.05
-        assert bank.mean().x[T] == pytest.approx(22.0, abs=0.15)
+def whole(track: Track) -> Matrix:
+    """Covariance of the state and its count."""
+    joint = np.zeros((6, 6))
+    joint[:5, :5] = track.c
+    joint[5, :5] = joint[:5, 5] = track.counts[1].cov
+    joint[5, 5] = track.counts[1].var
+    return joint
+
+
+@pytest.mark.parametrize("h", [1.0, 5.0])
+def test_what_a_count_has_in_common_with_the_state_is_carried_on(h: float) -> None:
+    """J P J' with the Jacobian by differences, of state and development together, to a percent of each one's deviation."""
+    track, joint = correlated()
+
+    def end(i: int, step: float) -> list[float]:
+        moved = track.copy()
+        if i < 5:
+            moved.x[i] += step
+        else:
+            moved.counts[1].done += step
+        moved.predict(liquid_step(h, 8.0), QUIET)
+        return [*moved.x, moved.counts[1].done]
+
+    steps = (1e-3, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3)
+    jacobian = np.array([(np.array(end(i, s)) - np.array(end(i, -s))) / (2.0 * s) for i, s in enumerate(steps)]).T
+    exact = jacobian @ joint @ jacobian.T
+    track.predict(liquid_step(h, 8.0), QUIET)
+    sds = np.sqrt(np.diag(exact))
+    assert np.allclose(whole(track) / np.outer(sds, sds), exact / np.outer(sds, sds), atol=0.01)
+
+
+def test_a_reading_corrects_state_and_count_by_what_they_have_in_common() -> None:
+    """The update of a normal distribution, written with numpy for all six."""
+    track, joint = correlated()
+    mean = np.array([*track.x, track.counts[1].done])
+    gain = joint[:, PROBE] / (joint[PROBE, PROBE] + 0.01)
+    surprise, total = track.update(PROBE, 20.9, 0.01)
+    assert (surprise, total) == pytest.approx((20.9 - mean[PROBE], joint[PROBE, PROBE] + 0.01))
+    assert np.allclose([*track.x, track.counts[1].done], mean + gain * (20.9 - mean[PROBE]))
+    assert np.allclose(whole(track), joint - np.outer(gain, joint[PROBE]))
+
+
+def test_a_nudge_moves_one_state_alone() -> None:
+    """It is measured as by an update; the others stay, and what they have in common with it shrinks."""
+    track, joint = correlated()
+    before = track.copy()
+    track.nudge(AIR, 15.0, 2.0)
+    gain = joint[AIR, AIR] / (joint[AIR, AIR] + 2.0)
+    assert track.x == pytest.approx([*before.x[:4], before.x[AIR] + gain * (15.0 - before.x[AIR])])
+    shrunk = np.ones(6)
+    shrunk[AIR] = 1.0 - gain
+    expected = joint * np.outer(shrunk, shrunk)
+    expected[AIR, AIR] = joint[AIR, AIR] * (1.0 - gain)
+    assert np.allclose(whole(track), expected)
+    assert np.linalg.eigvalsh(whole(track)).min() > -1e-9
+
+
+def test_a_loosened_temperature_takes_with_it_what_was_counted() -> None:
+    """The liquid may be 0.5 C more off than was believed: what hangs on it is off in the same proportion."""
+    track, joint = correlated()
+    track.loosen(0.25)
+    k = math.sqrt(1.0 + 0.25 / joint[T, T])
+    scaled = np.ones(6)
+    scaled[T] = k
+    expected = joint * np.outer(scaled, scaled)
+    expected[5, 5] += (k * k - 1.0) * joint[5, T] ** 2 / joint[T, T]
+    assert np.allclose(whole(track), expected)
+    certain = start()
+    certain.c[T][T] = 0.0
+    certain.loosen(0.25)
+    assert certain.c[T][T] == 0.25
+
+
+def test_a_state_that_is_set_anew_has_nothing_in_common_with_the_rest() -> None:
+    """Neither with the count."""
+    track, joint = correlated()
+    track.replace(SLOPE, 0.01, 4e-6)
+    expected = joint.copy()
+    expected[SLOPE, :] = expected[:, SLOPE] = 0.0
+    expected[SLOPE, SLOPE] = 4e-6
+    assert track.x[SLOPE] == 0.01
+    assert np.allclose(whole(track), expected)
+
+
+@pytest.mark.parametrize(("done", "kept"), [(79.0, 80.0), (80.0, 80.0), (100.0, 100.0), (130.0, 130.0), (142.0, 130.0)])
+def test_a_clamped_count_is_as_much_less_certain_as_it_was_moved(done: float, kept: float) -> None:
+    """Rates of 0.8 to 1.3 over a hundred seconds."""
+    track, _ = correlated()
+    count = track.counts[1]
+    count.done, var = done, count.var
+    track.bound(0.8, 1.3)
+    assert count.done == pytest.approx(kept)
+    assert count.var == pytest.approx(var + (done - kept) ** 2)
+
+
+def test_a_copy_of_a_track_is_independent() -> None:
+    """State, covariance and counts."""
+    track, joint = correlated()
+    other = track.copy()
+    other.predict(liquid_step(1.0, 8.0), NOISES["lively"])
+    other.counts[1].cov[0] = 9.0
+    assert np.allclose(whole(track), joint)
+    assert track.counts[1].done == 100.0

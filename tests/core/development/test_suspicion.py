@@ -1,0 +1,270 @@
+"""When rivals start, when they end, and what it takes to find the followed probe in air."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import cast
+
+import pytest
+
+from monitor.core.development import suspicion
+from monitor.core.development.filter import AIR, PROBE, SLOPE, T
+from monitor.core.development.histories import Histories
+from monitor.core.development.moment import Moment
+from monitor.core.development.probe_trust import Verdict
+from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Bank
+from monitor.core.development.suspicion import Suspicion, impossible, was_old
+from tests.core.development.scenes import ROOM, Watched, at
+
+SHARE = 1.0 - math.exp(-1.0 / 8.0)
+"""Of a jump of the liquid a probe of 8 s shows this after one second."""
+
+
+@pytest.fixture
+def settled() -> Watched:
+    """A minute and a half of 20 C."""
+    watched = Watched()
+    watched.settled(0, 90, 20.0)
+    return watched
+
+
+# Readings that are no liquid's
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+def test_a_reading_that_takes_a_jump_of_thirty_degrees_is_ignored(settled: Watched, sign: float) -> None:
+    """A probe of 8 s a second later: 30 C of the liquid are 3.5 C of the probe, and 1 C for noise."""
+    off = 30.0 * SHARE + 1.0
+    assert not impossible(settled.trust(), at(90.0, 20.0 + sign * (off - 0.05)), settled.replay)
+    assert impossible(settled.trust(), at(90.0, 20.0 + sign * (off + 0.05)), settled.replay)
+
+
+def test_after_a_longer_gap_a_probe_may_be_further(settled: Watched) -> None:
+    """Ten seconds later it has followed a jump by 71 %."""
+    reached = 1.0 - math.exp(-11.0 / 8.0)
+    assert not impossible(settled.trust(), at(100.0, 20.0 + 30.0 * reached + 0.9), settled.replay)
+    assert impossible(settled.trust(), at(100.0, 20.0 + 30.0 * reached + 1.1), settled.replay)
+
+
+def test_the_first_reading_of_a_probe_may_be_anything(settled: Watched) -> None:
+    """Nothing is known of it; and a reading from before the moment is not compared with it."""
+    settled.replay.moment.attach = True
+    assert not impossible(settled.trust(), at(90.0, 59.0), settled.replay)
+    settled.replay.moment.attach = False
+    assert not impossible(settled.trust(), at(88.0, 59.0), settled.replay)
+
+
+@pytest.mark.parametrize(("stood", "off", "old"), [(8, 8.0 * SHARE + 0.35, True), (8, 8.0 * SHARE + 0.25, False), (7, 4.0, False)])
+def test_a_code_that_stood_for_eight_readings_and_leaps_was_an_old_one(settled: Watched, stood: int, off: float, old: bool) -> None:
+    """Further than a step of the liquid by 8 C could move the probe, beside 0.3 C for noise."""
+    settled.trust().code.count_before = stood
+    assert was_old(settled.trust(), at(90.0, 20.0 + off), settled.replay) == old
+
+
+# Rivals start and end
+
+
+def surprised(watched: Watched, *sigmas: float) -> list[float]:
+    """Judge a reading a second with these surprises; since when rivals run, for each that started them."""
+    judge, since = Suspicion(), []
+    for i, sigma in enumerate(sigmas):
+        t = 90.0 + i
+        before = len(watched.replay.rivalries)
+        judge.judge(watched.trust(), at(t, 20.0), sigma, watched.replay)
+        if len(watched.replay.rivalries) > before:
+            assert watched.replay.rivalries.newest_kinds == ALL_KINDS
+            since.append(next(s / 10.0 for s in range(700, 1300) if watched.replay.rivalries.at(s / 10.0) is not None))
+    return since
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+def test_one_great_surprise_starts_the_rivals_a_little_before(settled: Watched, sign: float) -> None:
+    """Beyond three and a half deviations; they run since six seconds before."""
+    assert surprised(settled, sign * 3.4, 0.0, 0.0) == []
+    assert surprised(settled, sign * 3.6) == [84.0]
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+def test_many_small_surprises_of_one_sign_start_them_too(settled: Watched, sign: float) -> None:
+    """Their smoothed mean beyond three of its own deviations, 1.13 of one reading's; not of both signs in turn."""
+    assert surprised(settled, *[sign * 1.1] * 60) == []
+    assert surprised(settled, *[2.0, -2.0] * 30) == []
+    assert len(surprised(settled, *[sign * 1.3] * 15)) == 1
+
+
+def test_the_stretch_is_computed_again_with_the_rivals(settled: Watched) -> None:
+    """From the six seconds before, so that they have read what was odd."""
+    surprised(settled, 5.0)
+    assert settled.replay.moment.bank.kinds == ALL_KINDS
+
+
+def test_nothing_is_odd_while_the_start_is_settling() -> None:
+    """For the first fifteen seconds after the first belief the probe may be far from the liquid."""
+    for seconds, started in ((17, False), (19, True)):
+        watched = Watched()
+        watched.settled(0, seconds, 20.0)  # believed at 2 s
+        Suspicion().judge(watched.trust(), at(float(seconds - 1), 20.0), 9.0, watched.replay)
+        assert (len(watched.replay.rivalries) > 0) == started
+
+
+def rivalry(watched: Watched, calm: float, air: float, until_s: int) -> float | None:
+    """Start the rivals at 90 s, hold their weights there, and say when one model is alone again."""
+    judge, replay = Suspicion(), watched.replay
+    judge.judge(watched.trust(), at(90.0, 20.0), 9.0, replay)
+    assert replay.moment.bank.mixing
+    rest = (1.0 - calm - air) / 3.0
+    for t in range(91, until_s):
+        replay.moment.bank.weights = [calm, rest, rest, rest, air]
+        judge.judge(watched.trust(), at(float(t), 20.0), 0.0, replay)
+        if not replay.moment.bank.mixing:
+            return float(t)
+    return None
+
+
+@pytest.mark.parametrize(("calm", "air", "ends"), [(0.91, 0.002, 111.0), (0.89, 0.002, 331.0), (0.95, 0.004, 331.0)])
+def test_rivals_end_when_all_is_calm_and_after_four_minutes_at_the_latest(settled: Watched, calm: float, air: float, ends: float) -> None:
+    """Twenty seconds at least; calm likelier than 0.9 and air less likely than 0.003."""
+    assert rivalry(settled, calm, air, 400) == ends
+
+
+# Air
+
+
+@dataclass
+class FakeHistories:
+    """What the weighing says; `air` is a real moment in which the probe hangs 4 C above the air."""
+
+    liquid_ahead: float
+    since_t_s: float
+    air: Moment
+
+
+class Weighings:
+    """In place of `weigh`: remembers when it was asked, and over which time air may have begun."""
+
+    def __init__(self, liquid_ahead: float, since_t_s: float) -> None:
+        self.liquid_ahead, self.since_t_s = liquid_ahead, since_t_s
+        self.spans: list[tuple[float, float]] = []
+        self.readings: Sequence[tuple[float, float, bool]] = ()
+
+    def __call__(self, start: Moment, readings: Sequence[tuple[float, float, bool]], odd_t: float, newest_onset_t: float) -> Histories:
+        """As `histories.weigh`."""
+        self.spans.append((odd_t, newest_onset_t))
+        self.readings = readings
+        air = start.copy()
+        air.bank.only("air")
+        x = air.bank.tracks[0].x
+        x[PROBE], x[AIR], x[SLOPE] = 20.0, 16.0, -0.2 / 60.0
+        return cast(Histories, FakeHistories(self.liquid_ahead, self.since_t_s, air))
+
+
+def in_air(
+    watched: Watched, monkeypatch: pytest.MonkeyPatch, weighings: Weighings, *, air: float = 0.6, off_c: float = 1.0, until_s: int = 130
+) -> tuple[float, Verdict] | None:
+    """Rivals since 90 s that say air with this probability, the probe this far off the liquid: when there is a verdict."""
+    monkeypatch.setattr(suspicion, "weigh", weighings)
+    judge, replay = Suspicion(), watched.replay
+    judge.judge(watched.trust(), at(90.0, 20.0), 9.0, replay)
+    for t in range(91, until_s):
+        bank: Bank = replay.moment.bank
+        if bank.kinds == ALL_KINDS:
+            bank.weights = [(1.0 - air) / 4.0] * 4 + [air]
+            x = bank.track("air").x
+            x[PROBE] = x[T] - off_c
+        verdict = judge.judge(watched.trust(), at(float(t), 20.0), 0.0, replay)
+        if verdict is not None:
+            return float(t), verdict
+    return None
+
+
+def test_air_that_is_likely_at_three_readings_is_weighed(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Air may have begun from 46 s before, up to three seconds before; the verdict says so in words, since the last reading in the
+    liquid."""
+    weighings = Weighings(-2.0, 70.0)
+    found = in_air(settled, monkeypatch, weighings)
+    assert found is not None
+    assert found[0] == 93.0
+    assert weighings.spans == [(93.0 - 46.0, 90.0)]
+    assert (found[1].believed, found[1].since_t_s) == (False, 69.0)
+    assert found[1].why == "reading fell 2.0 C a minute, like a probe in air; believed -0.2 C a minute"
+    assert found[1].histories is not None
+    assert settled.replay.rivalries.at(95.0) is None
+
+
+@pytest.mark.parametrize(("air", "off_c", "weighed"), [(0.51, 0.31, True), (0.49, 1.0, False), (0.9, 0.29, False)])
+def test_air_is_weighed_only_if_likely_and_the_probe_is_off(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, air: float, off_c: float, weighed: bool
+) -> None:
+    """Likelier than not, and 0.3 C away from the liquid."""
+    weighings = Weighings(0.0, 60.0)
+    in_air(settled, monkeypatch, weighings, air=air, off_c=off_c, until_s=100)
+    assert bool(weighings.spans) == weighed
+
+
+@pytest.mark.parametrize(("ahead", "verdict"), [(-1.7, True), (-1.5, False)])
+def test_air_must_be_five_times_likelier(settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, verdict: bool) -> None:
+    """exp(1.6) is 4.95."""
+    assert (in_air(settled, monkeypatch, Weighings(ahead, 60.0)) is not None) == verdict
+
+
+def test_nothing_is_said_before_one_and_a_quarter_lags(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A probe of 8 s that left at 86 s: ten seconds later at the earliest."""
+    found = in_air(settled, monkeypatch, Weighings(-5.0, 86.0))
+    assert found is not None
+    assert 96.0 <= found[0] <= 98.0
+
+
+def test_an_undecided_weighing_is_repeated_ever_later(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After 2, 3, 4 ... readings and the odd one, fifteen at most."""
+    weighings = Weighings(0.0, 60.0)
+    in_air(settled, monkeypatch, weighings, until_s=330)
+    asked = [newest + 3.0 for _, newest in weighings.spans]
+    gaps = [int(b - a) for a, b in pairwise(asked)]
+    assert gaps[:4] == [2, 3, 4, 5]
+    assert max(gaps) == 15
+
+
+@pytest.mark.parametrize(("ahead", "ruled_out"), [(4.1, True), (3.9, False)])
+def test_air_is_ruled_out_when_the_liquid_is_fifty_times_likelier(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, ruled_out: bool
+) -> None:
+    """Then only models of the liquid run, also in what has passed, for forty seconds; then air may run again."""
+    in_air(settled, monkeypatch, Weighings(ahead, 60.0), until_s=94)
+    kinds = settled.replay.rivalries.newest_kinds
+    assert kinds == (LIQUID_KINDS if ruled_out else ALL_KINDS)
+    assert settled.replay.moment.bank.kinds == kinds
+
+
+def test_without_air_the_rivals_end_after_forty_seconds(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ruled out at 93 s: whatever the others say, one model goes on alone at 134 s; what is still odd then starts all of them."""
+    monkeypatch.setattr(suspicion, "weigh", Weighings(5.0, 60.0))
+    judge, replay = Suspicion(), settled.replay
+    judge.judge(settled.trust(), at(90.0, 20.0), 9.0, replay)
+    t = 90.0
+    while replay.moment.bank.mixing:
+        t += 1.0
+        kinds = replay.moment.bank.kinds
+        replay.moment.bank.weights = [0.1] * 4 + [0.6] if kinds == ALL_KINDS else [0.25] * 4
+        x = replay.moment.bank.track("air").x
+        x[PROBE] = x[T] - 1.0
+        judge.judge(settled.trust(), at(t, 20.0), 0.0, replay)
+    assert t == 134.0
+    judge.judge(settled.trust(), at(135.0, 20.0), 9.0, replay)
+    assert replay.rivalries.newest_kinds == ALL_KINDS
+
+
+def test_the_weighing_takes_the_probe_and_the_room_and_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In their order, each told as the room's or not."""
+    watched = Watched(*(p for p in (Watched().trust().model, ROOM)))
+    for t in range(90):
+        watched.hear(float(t), 20.0)
+        if t % 10 == 0:
+            watched.hear(t + 0.5, 15.0, ROOM)
+    weighings = Weighings(-2.0, 70.0)
+    in_air(watched, monkeypatch, weighings)
+    assert {(celsius, of_room) for _, celsius, of_room in weighings.readings} == {(20.0, False), (15.0, True)}
+    times = [t for t, _, _ in weighings.readings]
+    assert times == sorted(times)
