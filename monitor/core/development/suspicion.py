@@ -124,14 +124,10 @@ class Suspicion:
             verdict = self._weigh_air(probe, reading, replay)
             if verdict is not None:
                 return verdict
-        if replay.rivalries.newest_kinds == LIQUID_KINDS and t_s - self._airless_t_s > AIRLESS_S:
-            replay.rivalries.end(t_s)
-            replay.rivalries.open(t_s)
-            replay.moment.bank.open()
-            self._air_tries = 0
+        airless = replay.rivalries.newest_kinds == LIQUID_KINDS and t_s - self._airless_t_s > AIRLESS_S
         lasted = t_s - self._opened_t_s
         calm = replay.moment.bank.weight("calm") > CALM_AGAIN and air < AIR_GONE
-        if (lasted > RIVALRY_S[0] and calm) or lasted > RIVALRY_S[1]:
+        if airless or (lasted > RIVALRY_S[0] and calm) or lasted > RIVALRY_S[1]:
             replay.end_rivalry(t_s)
         return None
 
