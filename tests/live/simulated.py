@@ -128,12 +128,14 @@ class World:
         seed: int = 1,
         publisher: Telemetry | None = None,
         notifier: Notifier | None = None,
+        disk: Disk | None = None,
     ) -> None:
         self.state = state
         (state / "journals").mkdir(parents=True, exist_ok=True)
         self.clock = FakeClock()
         self.bus = FakeBus(self.clock, liquids or {JUG: lambda t: 20.3, BOWL: lambda t: 20.0, WALL: lambda t: 15.0})
         self.disk = FakeDisk()
+        self._disk = disk or self.disk
         self.config = config_for(state, room=room, has_switch=has_switch)
         self.learned = learned or Learned()
         self.answers: list[dict[str, Any]] = []
@@ -158,7 +160,7 @@ class World:
         self.station = Station(
             Parts(
                 self.config, self.clock, self.inbox, self.panel, self.player, self.readers, lambda: self.learned, self._send,
-                self.said.append, self._publisher, self._notifier, random.Random(self._seed), self.disk, threads=False,
+                self.said.append, self._publisher, self._notifier, random.Random(self._seed), self._disk, threads=False,
             )
         )  # fmt: skip
         self._read_s = self.clock.mono_s()

@@ -38,23 +38,6 @@ def journal_path(journals: Path, session: str) -> Path:
     return journals / f"{session}{SUFFIX}"
 
 
-def make_journal(journals: Path, wall: datetime) -> str:
-    """Make the empty journal of a new session and return its name; no other session of this folder has it. Raises OSError."""
-    name = session_id(wall, lambda taken: journal_path(journals, taken).exists())
-    os.close(os.open(journal_path(journals, name), os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640))
-    sync_folder(journals)
-    return name
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the folder's own entries safe."""
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
 class Reserve:
     """Space set aside on the state's disk."""
 
@@ -100,6 +83,11 @@ def _finite(value: Any) -> Any:
 class Disk:
     """The few things that a journal asks of the operating system; a test's twin fails on purpose. All raise OSError."""
 
+    def create(self, path: Path) -> None:
+        """A new, empty file, whose name is safe too: a power cut takes neither away. Raises FileExistsError."""
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640))
+        self.sync_folder(path.parent)
+
     def open(self, path: Path) -> int:
         """A descriptor for writing."""
         return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
@@ -111,6 +99,21 @@ class Disk:
     def sync(self, descriptor: int) -> None:
         """Make them safe."""
         os.fdatasync(descriptor)
+
+    def sync_folder(self, folder: Path) -> None:
+        """Make the names in a folder safe."""
+        descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def make_journal(journals: Path, wall: datetime, disk: Disk) -> str:
+    """Make the empty journal of a new session and return its name; no other session of this folder has it. Raises OSError."""
+    name = session_id(wall, lambda taken: journal_path(journals, taken).exists())
+    disk.create(journal_path(journals, name))
+    return name
 
 
 class JournalWriter:

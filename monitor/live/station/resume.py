@@ -150,14 +150,6 @@ def _records(path: Path) -> Iterator[Record]:
                 yield record
 
 
-def planned_total_s(recipe: Recipe) -> float:
-    """How long the recipe takes by its plan, seconds, the entering of sheets included."""
-    total_s = sum(stage.target_ref_s for stage in recipe.stages)
-    if recipe.sheets is not None:
-        total_s += (recipe.sheets.count - 1) * recipe.sheets.interval_s
-    return total_s
-
-
 def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
     """What to do with it now."""
     now_s = clock.mono_s()
@@ -172,7 +164,7 @@ def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
         return ResumePlan("same boot", t_s, zero_s, t_s - last_s, 0.0)
     away_s = _away_s(earlier, clock.wall())
     sure = clock.wall_set() and bool(life.get("wall_set")) and away_s is not None and away_s >= 0
-    if away_s is not None and last_s + away_s > planned_total_s(earlier.recipe) + LATER_S:
+    if away_s is not None and last_s + away_s > earlier.recipe.total_s + LATER_S:
         return ResumePlan("lost", last_s, now_s - last_s, away_s if sure else None, 0.0)
     if sure and away_s is not None:
         return ResumePlan("other boot", last_s + away_s, now_s - last_s - away_s, away_s, SURE_S)

@@ -20,7 +20,7 @@ from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make
 from monitor.live.station.followers import Followers
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
-from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, load, plan, planned_total_s, repair, unfinished_journals
+from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, load, plan, repair, unfinished_journals
 from monitor.live.station.running import Running, StartRequest, beliefs_of, opening_fields, options_of
 
 KNOWN_S = 5.0
@@ -91,7 +91,7 @@ class Sessions:
         clock, journals = self._parts.clock, self._config.journals
         probes.learn(self._parts.learn())
         try:
-            name = make_journal(journals, clock.wall())
+            name = make_journal(journals, clock.wall(), self._parts.disk)
         except OSError as wrong:
             return {"ok": False, "status": 3, "lines": [f"{journals}: no journal can be made ({wrong.strerror})"]}
         recent = sorted(probes.since(clock.mono_s() - KNOWN_S), key=lambda reading: reading.t_s)
@@ -161,7 +161,7 @@ class Sessions:
     def _reserve(self, recipe: Recipe) -> str:
         """Set space aside; what went wrong, in words."""
         try:
-            Reserve(self._config.state / "reserve").make(planned_total_s(recipe) + LATER_S)
+            Reserve(self._config.state / "reserve").make(recipe.total_s + LATER_S)
         except OSError as wrong:
             return wrong.strerror or str(wrong)
         return ""

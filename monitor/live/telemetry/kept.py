@@ -13,7 +13,7 @@ import os
 import shutil
 import zlib
 from collections import OrderedDict, deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -65,10 +65,14 @@ class KeptSession:
 
 
 class Shelf:
-    """See the module. Raises `InputWrong` for a folder that cannot be written or that another recorder uses."""
+    """See the module. Raises `InputWrong` for a folder that cannot be written or that another recorder uses.
 
-    def __init__(self, folder: Path) -> None:
+    `sync` makes what was written to a descriptor safe on the disk.
+    """
+
+    def __init__(self, folder: Path, sync: Callable[[int], None] = os.fsync) -> None:
         self._folder = folder
+        self._sync = sync
         self._known: OrderedDict[tuple[str, str], KeptSession] = OrderedDict()
         self._strangers: OrderedDict[tuple[str, str], KeptSession] = OrderedDict()
         self._files: OrderedDict[tuple[str, str], int] = OrderedDict()
@@ -134,7 +138,7 @@ class Shelf:
         if closes:
             kept.closed = True
             self._unclosed.discard(kept.key)
-            os.fsync(fd)
+            self._sync(fd)
             self._shut(kept.key)
 
     def stations(self) -> list[str]:

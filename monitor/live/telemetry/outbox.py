@@ -13,6 +13,7 @@ import contextlib
 import json
 import os
 from collections import OrderedDict, deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -91,10 +92,13 @@ class _Journal:
 
 
 class Outbox:
-    """The cursor over all journals of a station. `journals`: their folder; `cursor_file`: made at the first `save`."""
+    """The cursor over all journals of a station. `journals`: their folder; `cursor_file`: made at the first `save`.
 
-    def __init__(self, journals: Path, cursor_file: Path) -> None:
-        self._folder, self._cursor_file = journals, cursor_file
+    `sync` makes what was written to a descriptor safe on the disk.
+    """
+
+    def __init__(self, journals: Path, cursor_file: Path, sync: Callable[[int], None] = os.fsync) -> None:
+        self._folder, self._cursor_file, self._sync = journals, cursor_file, sync
         self._journals: dict[str, _Journal] = {}
         self._waiting: set[str] = set()
         self._current: str | None = None
@@ -111,7 +115,7 @@ class Outbox:
             if not SESSION.fullmatch(session):
                 continue
             try:
-                safe = _safe_lines(path)
+                safe = self._safe_lines(path)
                 at = _at_line_start(path, acked.get(session, 0), safe)
             except OSError:
                 self.unreadable += 1
@@ -119,6 +123,16 @@ class Outbox:
             self._journals[session] = _Journal(path, safe, at, at, deque(), set())
             if at < safe:
                 self._waiting.add(session)
+
+    def _safe_lines(self, path: Path) -> int:
+        """The end of the last whole line; all below is on the disk when this returns (its writer may have died before making it so)."""
+        fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        try:
+            size = os.fstat(fd).st_size
+            self._sync(fd)
+            return end_of_whole_lines(fd, size)
+        finally:
+            os.close(fd)
 
     def note_safe(self, session: str, offset: int) -> bool:
         """Everything of this journal below byte `offset` is on the disk. True if the session was not known before."""
@@ -213,7 +227,7 @@ class Outbox:
         with fresh.open("w", encoding="utf-8") as file:
             json.dump(body, file)
             file.flush()
-            os.fsync(file.fileno())
+            self._sync(file.fileno())
         fresh.replace(self._cursor_file)
         self._dirty = False
 
@@ -336,17 +350,6 @@ def _read_cursor(file: Path) -> dict[str, int]:
         return {session: at for session, at in items if type(at) is int and at >= 0}
     except (OSError, ValueError, RecursionError, AttributeError, KeyError, TypeError):
         return {}
-
-
-def _safe_lines(path: Path) -> int:
-    """The end of the last whole line; all below is on the disk when this returns (its writer may have died before making it so)."""
-    fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
-    try:
-        size = os.fstat(fd).st_size
-        os.fsync(fd)
-        return end_of_whole_lines(fd, size)
-    finally:
-        os.close(fd)
 
 
 def _at_line_start(path: Path, offset: int, most: int) -> int:

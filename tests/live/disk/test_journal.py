@@ -2,16 +2,20 @@
 
 import json
 import os
+import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from monitor.live.clock import RealClock
-from monitor.live.disk.journal import JournalWriter, Reserve, encode_safely, make_journal
+from monitor.live.disk.journal import Disk, JournalWriter, Reserve, encode_safely, make_journal
 from monitor.live.inbox import Inbox, Trouble
 from tests.fake_clock import FakeClock
+from tests.live.disk.disks import PowerCutDisk, PulledCard, StandingClock
 from tests.live.simulated import FakeDisk
 
 DAY = datetime(2026, 11, 25, 19, 4, 5, tzinfo=UTC)
@@ -29,7 +33,7 @@ def lines(path: Path) -> list[int]:
 
 def test_two_sessions_never_share_a_name(tmp_path: Path) -> None:
     """Even within one second; both files are there, empty."""
-    names = {make_journal(tmp_path, DAY) for _ in range(3)}
+    names = {make_journal(tmp_path, DAY, Disk()) for _ in range(3)}
     assert len(names) == 3
     assert {p.stem for p in tmp_path.iterdir()} == names
 
@@ -165,3 +169,103 @@ def test_the_real_disks_own_error_is_met_in_the_same_way() -> None:
     message = inbox.get(0)
     assert isinstance(message, Trouble)
     assert message.why == os.strerror(28)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.sampled_from(["append", "append", "write", "cut"]), max_size=14))
+def test_what_was_told_safe_is_there_after_a_power_cut(course: list[str]) -> None:
+    """Whatever was appended, written and lost before: the file begins with every byte that was told safe."""
+    with tempfile.TemporaryDirectory() as folder:
+        disk = PowerCutDisk()
+        path = Path(folder) / f"{make_journal(Path(folder), DAY, disk)}.jsonl"
+        disk.cut()
+        told = [(path.stem, 0)]
+        seq = 0
+        writer = JournalWriter(path, FakeClock(), Inbox().put, safe=lambda session, length: told.append((session, length)), disk=disk)
+        for act in [*course, "cut"]:
+            if act == "append":
+                seq += 1
+                writer.append(record(seq))
+            elif act == "write":
+                assert writer.step()
+                assert writer.backlog == 0
+            else:
+                before = path.read_bytes()
+                disk.cut()
+                assert path.read_bytes()[: told[-1][1]] == before[: told[-1][1]]
+                assert len(path.read_bytes()) >= told[-1][1]
+        assert told[-1][1] == len(b"".join(encode_safely(record(n + 1)) for n in range(seq - writer.backlog)))
+
+
+def test_syncing_asks_the_operating_system(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Of the file and of its folder: the last step before iron cannot be seen otherwise."""
+    asked: list[int] = []
+    monkeypatch.setattr(os, "fsync", lambda descriptor: asked.append(os.fstat(descriptor).st_ino))
+    monkeypatch.setattr(os, "fdatasync", lambda descriptor: asked.append(os.fstat(descriptor).st_ino))
+    disk, path = Disk(), tmp_path / "f"
+    disk.create(path)
+    assert asked == [tmp_path.stat().st_ino]
+    descriptor = disk.open(path)
+    disk.sync(descriptor)
+    os.close(descriptor)
+    assert asked == [tmp_path.stat().st_ino, path.stat().st_ino]
+
+
+def test_after_a_failure_the_file_is_opened_anew(tmp_path: Path) -> None:
+    """A card that was pulled out and put back: what was open on it is dead for ever. No descriptor is left behind."""
+    path = tmp_path / "s.jsonl"
+    path.touch()
+    card = PulledCard()
+    writer = JournalWriter(path, FakeClock(), Inbox().put, disk=card)
+    writer.append(record(1))
+    assert writer.step()
+    open_before = len(list(Path("/proc/self/fd").iterdir()))
+    for seq in (2, 3):
+        card.out = True
+        writer.append(record(seq))
+        assert not writer.step()
+        assert not writer.step()
+        card.out = False
+        assert writer.step()
+    assert lines(path) == [1, 2, 3]
+    assert len(list(Path("/proc/self/fd").iterdir())) == open_before
+
+
+AT_ONCE = [
+    *("session", "stage", "trust", "tap", "correction", "annulled", "gate", "switch", "fault", "abandon", "trouble", "late", "power"),
+    *(("cue", cue) for cue in ("ready", "now", "fault", "answer", "yes", "over", "click")),
+]
+
+
+@pytest.mark.parametrize("what", AT_ONCE, ids=str)
+def test_what_moves_a_session_is_made_safe_at_once(tmp_path: Path, what: str | tuple[str, str]) -> None:
+    """Not a moment passes between its writing and its safety, even while less urgent records wait for company."""
+    path = tmp_path / "s.jsonl"
+    path.touch()
+    clock = StandingClock()
+    writer = JournalWriter(path, clock, Inbox().put)
+    writer.start()
+    writer.append(record(1, "reading"))
+    assert clock.waited_for.wait(5.0)
+    writer.append(record(2, what) if isinstance(what, str) else record(2, what[0], cue=what[1]))
+    assert writer.wait_safe(2.0)
+    assert lines(path) == [1, 2]
+    writer.stop()
+
+
+@pytest.mark.parametrize("what", ["reading", "progress", ("cue", "tick")], ids=str)
+def test_what_may_wait_for_company_is_safe_within_a_second(tmp_path: Path, what: str | tuple[str, str]) -> None:
+    """Three readings are one write; none waits longer than the contract allows (section 8)."""
+    path = tmp_path / "s.jsonl"
+    path.touch()
+    clock = StandingClock()
+    writer = JournalWriter(path, clock, Inbox().put)
+    writer.start()
+    writer.append(record(1, what) if isinstance(what, str) else record(1, what[0], cue=what[1]))
+    assert clock.waited_for.wait(5.0)
+    writer.append(record(2, "reading"))
+    assert lines(path) == []
+    clock.advance_and_wake(0.9)
+    assert writer.wait_safe(2.0)
+    assert lines(path) == [1, 2]
+    writer.stop()

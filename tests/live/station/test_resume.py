@@ -6,9 +6,12 @@ from typing import Any
 
 import pytest
 
+from hardware.ports import Sample
 from monitor.core.recipe.reader import load_recipe
+from monitor.live.inbox import Sampled
 from monitor.live.station.resume import UnfinishedSession, load, plan, repair, unfinished_journals
 from tests.fake_clock import FakeClock
+from tests.live.disk.disks import PowerCutDisk
 from tests.live.simulated import JUG, SHORT, World
 
 
@@ -310,3 +313,90 @@ def test_a_probe_that_is_gone_at_the_restart_does_not_hold_the_session_up(tmp_pa
     assert world.station.running is not None
     assert world.records(name, "trust", believed=False)
     assert world.station.sessions.mishaps == []
+
+
+def test_the_same_boot_over_a_clock_that_went_back_is_not_believed() -> None:
+    """A machine restored from a picture of itself has the boot's name and an older clock: its seconds are not this session's."""
+    told = plan(left_at(90.0), FakeClock(1050.0))
+    assert told.verdict == "other boot"
+    assert told.t_s >= 90.0
+    assert told.spread_s > 0.0
+
+
+@pytest.mark.parametrize(("away_s", "verdict"), [(3600.0 - 60.0, "other boot"), (3600.0 + 60.0, "lost")])
+def test_an_hour_after_its_planned_end_a_session_is_lost_and_no_sooner(away_s: float, verdict: str) -> None:
+    """Planned total and one hour, by the wall clock, on another boot; on the same one it always goes on."""
+    recipe = load_recipe(SHORT.encode(), "r")
+    assert recipe.total_s == 120.0 + 30.0 + 60.0
+    clock = FakeClock(5.0, boot="boot-2")
+    clock.step_wall(recipe.total_s - 90.0 + away_s)
+    assert plan(left_at(90.0), clock).verdict == verdict
+    assert plan(left_at(90.0), FakeClock(1000.0 + 90.0 + 36000.0)).verdict == "same boot"
+
+
+def away_at(tmp_path: Path, cue: str, for_s: float) -> tuple[World, str, float]:
+    """A station that was killed just before this cue of the first stage and came back `for_s` after it. The last: when it came back."""
+    (tmp_path / cue).mkdir()
+    world, name = begun(tmp_path / cue)
+    world.go_until(lambda: bool(world.records(name, "stage", event=cue)))
+    due_s = first(world, name, "stage", event=cue)
+    path = world.journal(name)
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(line for line in lines if json.loads(line)["t_s"] < due_s - 0.6))
+    world.clock.advance(due_s + for_s - world.records(name)[0]["t_s"] - (world.clock.mono_s() - world.records(name)[0]["mono0_s"]))
+    world.life()
+    return world, name, world.records(name, "session", event="resume")[0]["t_s"]
+
+
+@pytest.mark.parametrize(("late_s", "sounded"), [(5.0, True), (15.0, False)])
+def test_a_ready_that_is_far_too_late_is_not_sounded(tmp_path: Path, late_s: float, sounded: bool) -> None:
+    """Ten seconds after its moment it would only be taken for another one; the stage record stands in any case."""
+    world, name, back_s = away_at(tmp_path, "ready", late_s)
+    world.go(2)
+    assert world.records(name, "stage", event="ready")
+    heard = [c["t_s"] for c in world.records(name, "cue", cue="ready") if c["t_s"] >= back_s]
+    assert bool(heard) is sounded
+    world.go_until(lambda: bool(world.records(name, "cue", cue="now")))
+
+
+def test_ticks_of_the_time_away_are_over(tmp_path: Path) -> None:
+    """What is sounded after the return was due after it, to the hundredth of a second."""
+    world, name = begun(tmp_path)
+    world.go_until(lambda: len(world.records(name, "cue", cue="tick")) > 12)
+    world.clock.advance(3.4)
+    world.life()
+    back_s = world.records(name, "session", event="resume")[0]["t_s"]
+    world.go(20)
+    ticks = [c for c in world.records(name, "cue", cue="tick") if c["t_s"] >= back_s]
+    assert ticks
+    assert all(c["lateness_s"] < 0.01 for c in ticks)
+
+
+def test_an_older_reading_than_the_journals_last_is_not_taken_up_again(tmp_path: Path) -> None:
+    """Its samples stand in the journal already: each probe's readings rise from life to life."""
+    world, name = begun(tmp_path)
+    world.life()
+    assert world.station.running is not None
+    newest_s = max(r["t_s"] for r in world.records(name, "reading", probe="jug"))
+    mono_s = newest_s + world.records(name)[0]["mono0_s"]
+    world.station.turn(Sampled("jug", Sample(JUG, mono_s - 0.5, 25.0), world.clock.mono_s()))
+    world.go(3)
+    times = [r["t_s"] for r in world.records(name, "reading", probe="jug")]
+    assert times == sorted(times)
+    assert not [r for r in world.records(name, "reading") if r["raw_c"] == 25.0]
+
+
+def test_after_a_power_cut_the_session_that_somebody_was_told_of_is_there(tmp_path: Path) -> None:
+    """Its name was only told once its first record was safe, the name of its file too."""
+    disk = PowerCutDisk()
+    world = World(tmp_path, disk=disk)
+    world.go(5)
+    name = world.develop()
+    disk.cut()
+    world.clock.reboot(20.0, "boot-2")
+    world.life()
+    assert world.station.running is not None
+    assert world.station.running.name == name
+    world.go(3)
+    seqs = [r["seq"] for r in world.records(name)]
+    assert seqs == list(range(1, len(seqs) + 1))

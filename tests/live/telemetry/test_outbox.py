@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.live.telemetry.outbox import CHUNK, JournalLine, JournalReader, Outbox, Replays
+from tests.live.disk.disks import Platter
 from tests.live.telemetry.publishers import closing, journal, opening, record
 
 
@@ -100,6 +101,32 @@ def test_a_lost_connection_sends_again_what_was_not_acknowledged_in_order(state:
         box.acked(line)
     box.rewind()
     assert drain(box) == lines[3:]
+
+
+def test_the_cursor_is_there_after_a_power_cut(state: Path) -> None:
+    """A saved cursor survives it: only what came after it is sent twice."""
+    keep(state, "a", 4)
+    platter = Platter()
+    box = Outbox(state / "journals", state / "mqtt" / "cursor.json", platter.sync)
+    box.load()
+    lines = drain(box)
+    for line in lines[:2]:
+        box.acked(line)
+    box.save()
+    box.acked(lines[2])
+    platter.cut(state / "mqtt" / "cursor.json")
+    assert drain(outbox(state)) == lines[2:]
+
+
+def test_what_an_earlier_life_left_is_made_safe_before_it_is_sent(state: Path) -> None:
+    """It may have died between writing and syncing: a line that the network has and the disk loses would be a contradiction."""
+    body = keep(state, "a", 4)
+    platter = Platter()
+    box = Outbox(state / "journals", state / "mqtt" / "cursor.json", platter.sync)
+    box.load()
+    sent = drain(box)
+    platter.cut(state / "journals" / "a.jsonl")
+    assert b"".join(line.payload + b"\n" for line in sent) == body == (state / "journals" / "a.jsonl").read_bytes()
 
 
 @pytest.mark.parametrize(

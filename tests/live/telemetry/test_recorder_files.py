@@ -11,6 +11,7 @@ import pytest
 from monitor.core.errors import InputWrong
 from monitor.live.telemetry import kept as kept_module
 from monitor.live.telemetry.kept import Shelf
+from tests.live.disk.disks import Platter
 from tests.live.telemetry.publishers import closing, journal, record
 
 
@@ -36,6 +37,20 @@ def test_goes_on_where_the_file_ends(folder: Path) -> None:
     assert (shelf.find("laundry", "a1").next_seq, shelf.find("laundry", "a1").closed) == (101, False)
     assert (shelf.find("laundry", "a2").next_seq, shelf.find("laundry", "a2").closed) == (51, True)
     assert shelf.unclosed() == [("laundry", "a1")]
+    shelf.close()
+
+
+def test_a_session_that_was_told_complete_is_there_after_a_power_cut(folder: Path) -> None:
+    """`--until-closed` ends with 0 on this word."""
+    platter = Platter()
+    shelf = Shelf(folder, platter.sync)
+    body = journal("a1", 30)
+    kept = shelf.find("laundry", "a1")
+    for line in body.splitlines(keepends=True):
+        shelf.append(kept, line[:-1], line.endswith(body.splitlines(keepends=True)[-1]))
+    assert kept.closed
+    platter.cut(shelf.path("laundry", "a1"))
+    assert shelf.path("laundry", "a1").read_bytes() == body
     shelf.close()
 
 
