@@ -36,6 +36,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pour-c", metavar='"20.3 C"', help="measured by the person at pour-in")
     parser.add_argument("--comparison-sd-c", metavar="DEGREES", help="uncertainty of the probe's comparison (default: not compared, 0.29)")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
+    parser.add_argument("--foot", metavar="FOOT.csv", help="presses (columns down_s,up_s): then the person does these and nothing else")
     parser.add_argument("--view", action="store_true", help="show the live view at any speed")
     parser.add_argument("--red", action="store_true", help="the live view in red on black")
 
@@ -59,11 +60,13 @@ def run(args: argparse.Namespace) -> int:
         raise InputWrong("--override-gate has no reason; allowed: a few words that will be written into the journal")
 
     from hardware.simulated.probes import SimulatedProbes
+    from monitor.cli.arguments.foot_file import open_foot
     from monitor.core.session.session import Options, Session
     from monitor.live.disk.journal_file import JournalFile
     from monitor.live.disk.session_id import session_id
     from monitor.live.rehearsal import Rehearsal
 
+    foot = None if args.foot is None else open_foot(args.foot)
     clock = RealClock()
     folder = Path(args.journal).parent if args.journal else Path()
     name = session_id(clock.wall(), lambda taken: (folder / f"rehearsal-{taken}.jsonl").exists())
@@ -72,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
     journal = JournalFile(path, args.overwrite)
     session = Session(recipe, beliefs, Options("rehearsal", override_gate=why))
     play = _Play(session, journal, name, clock, speed)
-    rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s)
+    rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s, foot)
     for sentence in recipe.warnings:
         play.say(f"note: {sentence}")
     watch = demo or args.view or speed is not None
@@ -81,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _keep_the_input(journal: Path, args: argparse.Namespace) -> None:
     """`--overwrite` must never reach the recipe or the trace. Raises `InputWrong`."""
-    for name in (args.recipe, args.trace):
+    for name in (args.recipe, args.trace, args.foot):
         if name is not None and journal.exists() and journal.samefile(name):
             raise InputWrong(f"{journal}: is the file that is read; allowed: another name for the journal")
 

@@ -3,7 +3,7 @@
 Decides only what comes next: a reading, a press of the simulated person, a wish of the session or the onset of a sound. Of
 things at one moment readings come first, then sounds, then the person, then the session; so the same input gives the same
 answer every time. The person begins stage 1 at t_s = 0, pours at each planned end, goes on from an at-least stage at its
-minimum. Tests: tests/live/test_rehearsal.py.
+minimum; or, with a list of presses, does those and nothing else. Tests: tests/live/test_rehearsal.py.
 """
 
 from __future__ import annotations
@@ -17,13 +17,15 @@ from monitor.core.probes.classify import Classifier
 from monitor.core.probes.readings import Reading, Role
 from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Play, Write
-from monitor.core.session.foot import BEGIN_S
+from monitor.core.session.limits import BEGIN_HOLD_S
 from monitor.core.session.session import Session
 
 READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2
 GATE_PATIENCE_S = 3600.0
 """Behind the trace's end the liquids stand still: a gate (at most 30 minutes) that has not opened by then never will."""
+FOOT_PATIENCE_S = 600.0
+"""With a list of presses it is over this long after the last thing that could happen."""
 GIVE_UP_AFTER_S = 86400.0
 """A rehearsal that is not over after a day is given up."""
 
@@ -45,9 +47,13 @@ Writer = Callable[[dict[str, Any]], None]
 
 
 class Rehearsal:
-    """One rehearsal, gone through step by step. `write` takes each record; `roles` gives each probe's role by its name."""
+    """One rehearsal, gone through step by step. `write` takes each record; `roles` gives each probe's role by its name. `foot`: all
+    presses of this evening as (down, up) in seconds, None for the person who does what the recipe wants."""
 
-    def __init__(self, session: Session, probes: Probes, roles: dict[str, Role], write: Writer, give_up_s: float) -> None:
+    def __init__(
+        self, session: Session, probes: Probes, roles: dict[str, Role], write: Writer, give_up_s: float,
+        foot: Sequence[tuple[float, float]] | None = None,
+    ) -> None:  # fmt: skip
         self._session = session
         self._probes = probes
         self._write = write
@@ -57,6 +63,8 @@ class Rehearsal:
         self._reading_s = 0.0
         self._down_at_s: float | None = None
         self._up_at_s: float | None = None
+        self._foot = None if foot is None else list(reversed(foot))
+        self._happened_s = 0.0
         self._give_up_s = max(give_up_s, 0.0) + GATE_PATIENCE_S
         self.t_s = 0.0
 
@@ -88,17 +96,27 @@ class Rehearsal:
             self._up_at_s = None  # what is due at the same moment comes first, so a press of just a second is one
             self._carry_out(session.press(at_s, False))
         elif self._down_at_s is not None and self._down_at_s <= at_s:
-            awaits = session.awaits
             self._down_at_s = None
-            self._up_at_s = at_s + (BEGIN_S if awaits.what == "begin" else TAP_LENGTH_S)
+            if self._foot is not None:
+                _, self._up_at_s = self._foot.pop()
+            else:
+                self._up_at_s = at_s + (BEGIN_HOLD_S if session.awaits.what in ("begin", "lid on") else TAP_LENGTH_S)
             self._carry_out(session.press(at_s, True))
         else:
             self._carry_out(session.wake(at_s))
         if at_s > self._give_up_s and session.waits_for_gate:
             self.abandon("the gate stayed closed to the end of the trace")
+        elif self._foot is not None and self._nothing_can_happen(at_s):
+            self.abandon("the presses are over, and nothing more could happen")
         elif at_s > GIVE_UP_AFTER_S:
             self.abandon("not over after a day")
         return not session.closed
+
+    def _nothing_can_happen(self, at_s: float) -> bool:
+        """No press is left and no moment comes by itself, and it has been so for a while."""
+        if self._foot or self._up_at_s is not None or self._session.next_moment_s is not None:
+            self._happened_s = at_s
+        return at_s - self._happened_s > FOOT_PATIENCE_S
 
     def abandon(self, why: str) -> None:
         """End it now."""
@@ -107,6 +125,9 @@ class Rehearsal:
     def _person(self) -> None:
         """When the simulated foot comes down next."""
         if self._up_at_s is not None:
+            return
+        if self._foot is not None:
+            self._down_at_s = self._foot[-1][0] if self._foot else None
             return
         awaits = self._session.awaits
         self._down_at_s = None

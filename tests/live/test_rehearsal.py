@@ -185,9 +185,9 @@ def test_a_trace_of_one_row_holds_and_lets_a_gate_open(tmp_path: Path) -> None:
     assert records[-1]["why"] == "finished"
 
 
-def test_a_gate_that_never_opens_behind_another_stage_ends_the_rehearsal(tmp_path: Path) -> None:
+def test_a_gate_that_never_opens_behind_a_load_ends_the_rehearsal(tmp_path: Path) -> None:
     """It is given up an hour behind the trace, not after a day."""
-    plan = COLOUR_HEAD + '[[stage]]\nname = "pre-warm"\nrole = "presoak"\ntime = "1:00"\n' + GATED
+    plan = COLOUR_HEAD + '[[stage]]\nname = "load"\nrole = "load"\ntime = "1:00"\n' + GATED
     records = rehearse(tmp_path, plan, trace(tmp_path / "t.csv", lambda _: 37.0, lambda _: 38.0, 60))
     assert "gate" in records[-1]["why"]
     assert 3600 < records[-1]["t_s"] < 3700

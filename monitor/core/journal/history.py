@@ -221,7 +221,7 @@ class History:
             self._passages[concerned] = replace(
                 other, ready_s=None, now_s=None, fixed_now_s=None, fixed_end_s=None, minimum_s=None, end_s=None
             )
-        self._passages[key] = replace(self._passages[key], begin_s=record.begin_t_s, begun_by="correction")
+        self._passages[key] = replace(self._passages[key], begin_s=record.begin_t_s, begun_by="assumed" if record.assumed else "correction")
 
     def _annul(self, record: Annulled) -> None:
         key = self._by_seq.pop(record.replaces_seq, None)
@@ -229,10 +229,7 @@ class History:
             self._passages.pop(key, None)
 
     def _settle(self) -> None:
-        """A long press said that the newest assumed begin was on time; for sheets of one boundary, all of that stage."""
-        unsettled = [p for p in self._passages.values() if not p.told]
-        newest = max(unsettled, key=lambda p: p.seq, default=None)
+        """A long press said that the newest assumed begin was on time."""
+        newest = max((p for p in self._passages.values() if not p.told), key=lambda p: p.seq, default=None)
         if newest is not None:
-            for passage in unsettled:
-                if passage.stage == newest.stage:
-                    self._passages[passage.key] = replace(passage, begun_by="on time")
+            self._passages[newest.key] = replace(newest, begun_by="on time")

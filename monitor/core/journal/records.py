@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
@@ -86,13 +86,15 @@ class Opened(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resumed(Record):
-    """The program is back. `gap_s`: how long nothing was recorded, None if unknown; `spread_s`: by how much that may be wrong."""
+    """The program is back. `gap_s`: how long nothing was recorded, None if unknown; `spread_s`: by how much that may be
+    wrong; `missed`: calls that fell due meanwhile."""
 
     kind: ClassVar[str] = "session"
     event: ClassVar[str | None] = "resume"
     gap_s: float | None
     same_boot: bool
     spread_s: float | None
+    missed: Sequence[Cue] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,13 +208,14 @@ def _with_event(event: str, told: dict[str, Any]) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Corrected(Record):
-    """The begin with the seq `replaces_seq` was at `begin_t_s`."""
+    """The begin with the seq `replaces_seq` was at `begin_t_s`. `assumed`: that is where it was put, no press said so."""
 
     kind: ClassVar[str] = "correction"
     stage: int
     begin_t_s: float
     replaces_seq: int
     sheet: int | None = None
+    assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,12 +282,14 @@ class BandSummary(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CueSounded(Record):
-    """A sound's first onset. `lateness_s` after the intended moment, None in a rehearsal; `why`: what a FAULT is about."""
+    """A sound's first onset. `lateness_s` after the intended moment, None in a rehearsal; `late_s`: how much later than it was due,
+    because the program was away; `why`: what a FAULT is about."""
 
     kind: ClassVar[str] = "cue"
     cue: Cue
     sheet: int | None = None
     lateness_s: float | None = None
+    late_s: float | None = None
     why: str | None = None
 
 

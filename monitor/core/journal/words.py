@@ -27,3 +27,5 @@ GATE_STATES: tuple[GateState, ...] = get_args(GateState)
 
 OUTSIDE_DATA = "outside data"
 """How a `trust` record begins its `why` where the rate law runs outside the recipe's data: no probe was lost."""
+INSIDE_DATA = "inside data again"
+"""And where it is back inside them."""

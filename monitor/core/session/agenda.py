@@ -11,9 +11,16 @@ from typing import Literal
 from monitor.core.session.runs import Run
 
 What = Literal[
-    "beat", "held", "fault", "repeat now", "assume the first begin", "assume a sheet", "tick", "at most", "close", "freeze",
-    "write ready", "say now", "write now", "end", "progress",
+    "beat", "held", "fault", "repeat now", "assume a begin", "put a sheet", "end entry", "end offer", "tick", "at most", "close",
+    "freeze", "write ready", "say now", "write now", "end", "leave", "progress",
 ]  # fmt: skip
+
+
+MOMENTS: frozenset[What] = frozenset({
+    "assume a begin", "put a sheet", "end entry", "end offer", "at most", "close", "freeze", "write ready", "say now", "write now", "end",
+    "leave",
+})  # fmt: skip
+"""What moves a session on; the rest repeats, or looks after something."""
 
 
 @dataclass(frozen=True, slots=True)

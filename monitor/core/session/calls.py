@@ -22,11 +22,11 @@ Span = tuple[float, float]
 
 @dataclass(slots=True)
 class NowCall:
-    """NOW that is being repeated for one run: how often it has sounded, and when it sounds next (None: silenced)."""
+    """NOW that is being repeated for one run: how often it has sounded, and when it sounds next."""
 
     run: Run
     count: int
-    next_s: float | None
+    next_s: float
 
 
 class Calls:
@@ -40,11 +40,39 @@ class Calls:
         """When a FAULT that is wanted will sound, None if none is."""
         self.fault_why = ""
         self.last_fault_s = -math.inf
+        self._back_s: float | None = None
+        self._missed: list[Sound] = []
 
-    def play(self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None) -> None:
-        """One sounding."""
+    # -- a time in which the program was away -----------------------------------------------------------------------
+
+    def go_away(self, back_s: float) -> None:
+        """From here on what falls due before `back_s` does not sound: the program was away."""
+        self._back_s = back_s
+
+    @property
+    def back_s(self) -> float | None:
+        """When the program came back, while the time before that is gone through; None otherwise."""
+        return self._back_s
+
+    def come_back(self) -> list[Sound]:
+        """READY and NOW that fell due meanwhile."""
+        missed, self._missed, self._back_s = self._missed, [], None
+        return missed
+
+    def miss_now(self, onset_s: float, sheet: int | None, pattern: tuple[float, ...]) -> None:
+        """A NOW that was due, and that no record says has sounded."""
+        self._missed.append(Sound(0, "now", onset_s, pattern, sheet))
+
+    # -- single sounds ----------------------------------------------------------------------------------------------
+
+    def play(self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None, late_s: float | None = None) -> None:
+        """One sounding. `late_s`: how much later than it was due, because the program was away."""
         self._number += 1
-        self._emit(Play(Sound(self._number, cue, onset_s, pattern, sheet)))
+        sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s)
+        if self._back_s is None or onset_s >= self._back_s:
+            self._emit(Play(sound))
+        elif cue in ("ready", "now"):
+            self._missed.append(sound)
 
     def hush(self, *families: Cue) -> None:
         """Silence these at once."""
@@ -62,33 +90,21 @@ class Calls:
         """The next repeat is due; under a foot whose press may still be a tap it keeps silent."""
         call = self.now
         assert call is not None
-        assert call.next_s is not None
         if not foot_is_down:
             self.play("now", call.next_s, cues.NOW, call.run.sheet)
         call.count += 1
         call.next_s += NOW_REPEAT_S if call.count < NOW_REPEATS else NOW_LATER_S
 
     def keep_calling(self, run: Run, t_s: float) -> None:
-        """The begin was assumed: NOW goes on every 10 s until a tap says that it was poured."""
-        if self.now is None or self.now.next_s is None:
+        """The planned end of a developer has passed and nobody has answered: NOW goes on."""
+        if self.now is None:
             self.now = NowCall(run, NOW_REPEATS, t_s + NOW_LATER_S)
 
-    def heard(self) -> None:
-        """A tap silences NOW until the planned end."""
-        if self.now is not None:
-            self.now.next_s = None
-
     def silence_now(self) -> None:
-        """NOW has been obeyed."""
+        """NOW has been obeyed, heard, or is over."""
         if self.now is not None:
             self.now = None
             self.hush("now")
-
-    def count_sounded_now(self, onset_s: float) -> None:
-        """A NOW that an earlier life of this session sounded."""
-        if self.now is not None and self.now.next_s is not None:
-            self.now.count += 1
-            self.now.next_s = onset_s + (NOW_LATER_S if self.now.count >= NOW_REPEATS else NOW_REPEAT_S)
 
     # -- FAULT ------------------------------------------------------------------------------------------------------
 
@@ -101,6 +117,12 @@ class Calls:
             if at_s + length_s > begin_s - CLEAR_S and at_s < end_s:
                 at_s = end_s + CLEAR_S
         self.fault_s = at_s
+
+    def fault_first(self, why: str, t_s: float) -> float:
+        """A FAULT at once, whatever sounded before: the program was away. When it is over."""
+        self.fault_why, self.fault_s, self.last_fault_s = why, None, t_s
+        self.play("fault", t_s, cues.FAULT)
+        return t_s + cues.length_s(cues.FAULT)
 
     def sound_fault(self, t_s: float, runs: Iterable[Run]) -> None:
         """It is due, unless something has come in its way meanwhile."""
@@ -120,7 +142,7 @@ class Calls:
                 yield run.ready_s, run.ready_s + cues.length_s(cues.READY)
             if not run.left and run.now_s is not None:
                 yield run.now_s, run.now_s + cues.length_s(cues.NOW)
-        if self.now is not None and self.now.next_s is not None:
-            quick = max(0, NOW_REPEATS - self.now.count)
-            last_s = self.now.next_s + quick * NOW_REPEAT_S
-            yield t_s, last_s - NOW_REPEAT_S + cues.length_s(cues.NOW)
+        if self.now is not None:
+            quick = NOW_REPEATS - self.now.count
+            begin_s = t_s if quick > 0 else self.now.next_s
+            yield begin_s, self.now.next_s + max(0, quick - 1) * NOW_REPEAT_S + cues.length_s(cues.NOW)

@@ -129,13 +129,15 @@ def length_s(pattern: tuple[float, ...]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """One sounding: `onset_s` is the intended first onset in session time. `number` tells soundings apart."""
+    """One sounding: `onset_s` is the intended first onset in session time. `number` tells soundings apart; `late_s`: how much later that
+    is than it was due, because the program was away."""
 
     number: int
     cue: Cue
     onset_s: float
     pattern: tuple[float, ...]
     sheet: int | None = None
+    late_s: float | None = None
 
     @property
     def end_s(self) -> float:

@@ -6,6 +6,8 @@ they call.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Literal
 
@@ -56,6 +58,14 @@ class Desk:
         self.seq += 1
         self.effects.append(Write(records.line(self.seq, record)))
         return self.seq
+
+    @contextmanager
+    def written_first(self) -> Iterator[Callable[[records.Record], None]]:
+        """Gives a function whose one record stands before all that is written meanwhile."""
+        place = len(self.effects)
+        self.seq += 1
+        seq = self.seq
+        yield lambda record: self.effects.insert(place, Write(records.line(seq, record)))
 
     def take_effects(self) -> list[Effect]:
         """What has gathered, in order."""

@@ -9,37 +9,42 @@ Tests: tests/core/session/test_session_fold.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from monitor.core.journal import records
 from monitor.core.journal.history import History, Key, Passage
-from monitor.core.journal.words import OUTSIDE_DATA
+from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.probes.readings import Reading
+from monitor.core.session import cues
 from monitor.core.session.calls import NowCall
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS, SAME_NOW_S
-from monitor.core.session.passage import Film, Unconfirmed
+from monitor.core.session.entry import Entry
+from monitor.core.session.limits import GROUP_GAP_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS, OFFER_S, SAME_NOW_S
+from monitor.core.session.passage import Film, Offer
 from monitor.core.session.runs import Run, Step, counts_from_s, is_counted
 
 
 class Past:
-    """What an earlier life has left. `unheard`: the run whose NOW was due and has not sounded as far as the records tell."""
+    """What an earlier life has left. `waits_since_s`: since when the stage that waits has been waiting."""
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self.history = History(len(desk.recipe.stages))
-        self.armed_s: float | None = None
+        self.waits_since_s = 0.0
         self.last_cue: records.CueSounded | None = None
-        self.outside_data = False
+        self._outside_data = False
+        self._lid_on = False
         self._integrals: dict[Key, int] = {}
         self._number = 0
-        self._unconfirmed: Key | None = None
+        self._tapped: records.Tapped | None = None
+        self._settled: set[Key] = set()
+        self._again: set[Key] = set()
+        self._offered: Key | None = None
+        self._sheet_taps_s: list[float] = []
         self._calling: Key | None = None
         self._calls = 0
-        self._call_again_s: float | None = None
         self._heard_s = -math.inf
-        self.unheard: Run | None = None
 
     def take(self, record: Mapping[str, Any]) -> None:
         """One record, in the order of the file."""
@@ -60,17 +65,17 @@ class Past:
         before = self.history.stage
         self.history.take(seq, record)
         if isinstance(record, records.Opened):
-            self.armed_s = record.t_s
+            self.waits_since_s = record.t_s
         elif isinstance(record, records.Resumed):
             desk.spread_s += float(record.spread_s or 0.0)
         elif isinstance(record, records.StageBegun):
             self._begun(record, before)
         elif isinstance(record, records.StageMoment) and record.moment == "now":
-            self._calling, self._calls, self._call_again_s = (record.stage, record.sheet), 0, record.t_s + NOW_REPEAT_S
+            self._calling, self._calls = (record.stage, record.sheet), 0
         elif isinstance(record, records.Corrected):
             self._corrected(record)
-        elif isinstance(record, records.Tapped) and record.meaning == "heard":
-            self._call_again_s = None
+        elif isinstance(record, records.Tapped):
+            self._tap(record)
         elif isinstance(record, records.GateChanged):
             desk.gate.state = record.state
         elif isinstance(record, records.TrustChanged):
@@ -78,33 +83,67 @@ class Past:
         elif isinstance(record, records.CueSounded):
             self._cue(record)
 
+    def _tap(self, record: records.Tapped) -> None:
+        self._tapped = record
+        if record.meaning == "lid on":
+            self._lid_on, self.waits_since_s = True, record.t_s
+        elif record.meaning == "heard" and self._calling is not None:
+            self._settled.add(self._calling)
+            self._calling = None
+        elif record.meaning == "on time":
+            self._answered()
+        elif record.meaning == "begin" and self._entering:
+            self._sheet_taps_s.append(record.t_s)
+
+    @property
+    def _entering(self) -> bool:
+        """Whether the stage that the film is in is one into which sheets go."""
+        stage = self.history.stage
+        return stage is not None and self._desk.recipe.sheets is not None and self._desk.recipe.stages[stage - 1].role == "develop"
+
     def _begun(self, record: records.StageBegun, stage_before: int | None) -> None:
-        key = record.stage, record.sheet
+        key, desk = (record.stage, record.sheet), self._desk
+        self._lid_on = False
         self._count(key)
         if record.stage == stage_before:
             return  # one sheet more in the stage that the film is in
+        pressed = self._tapped is not None and self._tapped.t_s == record.t_s and not record.assumed
+        if self._entering:
+            self._sheet_taps_s = [record.t_s] if not record.assumed else []
+        elif pressed and self._tapped is not None and self._may_be_taken_again(self._tapped, record):
+            self._again.add(key)
+        self._answered()
         left = self.history.passage(record.stage - 1, record.sheet)
-        waits = record.assumed and self._desk.options.has_switch and self._desk.recipe.stages[record.stage - 2].until == "time"
-        if not waits:
-            self._unconfirmed = self._calling = None
+        if record.assumed and desk.options.has_switch and record.stage > 1 and desk.recipe.stages[record.stage - 2].until == "time":
+            self._offered = None if self._entering and record.target_ref_s is not None else key
+        elif left is not None:
+            self._forget(left.key)
+        if self._offered is None or record.role == "develop" or desk.recipe.stages[record.stage - 2].role != "develop":
+            self._calling = None
+
+    def _may_be_taken_again(self, tapped: records.Tapped, record: records.StageBegun) -> bool:
+        if record.role == "load":
+            return False
+        from_at_least = record.stage > 1 and self._desk.recipe.stages[record.stage - 2].until == "at least"
+        return tapped.meaning == "begin" or (tapped.meaning == "poured" and from_at_least and record.role == "develop")
+
+    def _answered(self) -> None:
+        """What was assumed is answered for, or is no longer asked about: what it ended counts no more."""
+        if self._offered is not None:
+            left = self.history.passage(self._offered[0] - 1, self._offered[1])
             if left is not None:
                 self._forget(left.key)
-            return
-        if self._unconfirmed is None or self._unconfirmed[0] == record.stage:
-            self._unconfirmed = key
-        if record.target_ref_s is not None and (self._calling is None or self._call_again_s is None):
-            self._calling = (record.stage - 1, record.sheet)
-            self._calls, self._call_again_s = NOW_REPEATS, record.t_s + NOW_LATER_S
+            self._offered = self._calling = None
 
     def _corrected(self, record: records.Corrected) -> None:
-        self._unconfirmed = self._calling = None
         begun = self.history.begun_with(record.replaces_seq)
-        if begun is None or begun.target_ref_s is None:  # one sheet of several; the stage's own clock has not begun
-            self._forget((record.stage - 1, record.sheet))
+        if begun is None:
             return
-        for key in list(self._integrals):
-            self._forget(key)
-        self._count(begun.key)
+        if begun.key == self._offered or (self._offered is not None and begun.stage == self._offered[0] and not self._entering):
+            self._answered()
+        if begun.target_ref_s is not None and begun.ready_s is None:
+            self._forget(begun.key)
+            self._count(begun.key)
 
     def _count(self, key: Key) -> None:
         """Its stage's integral counts from its begin, where it has one."""
@@ -125,8 +164,8 @@ class Past:
     def _trust(self, record: records.TrustChanged) -> None:
         if record.believed:
             self._desk.lost.pop(record.probe, None)
-            if record.why.startswith(OUTSIDE_DATA) or record.why == "inside data again":
-                self.outside_data = record.why.startswith(OUTSIDE_DATA)
+            if record.why.startswith(OUTSIDE_DATA) or record.why == INSIDE_DATA:
+                self._outside_data = record.why != INSIDE_DATA
         elif record.source is not None:
             self._desk.lost[record.probe] = record.why
 
@@ -136,9 +175,7 @@ class Past:
             self._desk.calls.last_fault_s = record.t_s
         elif record.cue == "now":
             self._heard_s = record.t_s
-            if self._call_again_s is not None:
-                self._calls += 1
-                self._call_again_s = record.t_s + (NOW_LATER_S if self._calls >= NOW_REPEATS else NOW_REPEAT_S)
+            self._calls += 1
 
     # -- what it comes to -------------------------------------------------------------------------------------------
 
@@ -152,26 +189,24 @@ class Past:
         current = film.stand_in(stage - 1, clocks[0].begin_s)
         known = {passage.key: self._run(film, passage) for passage in clocks}
         current.runs = list(known.values())
-        current.entered = len(current.runs)
         current.at_most_said = current.stage.at_most_s is not None and clocks[0].now_s is not None
-        film.data.outside = self.outside_data
+        film.data.outside = self._outside_data
         film.last_exit_now_s = max((r.now_s for r in current.runs if r.frozen and r.now_s is not None), default=None)
         film.keys = self._number
-        film.counting = [r for r in current.runs if not r.left and is_counted(r.stage)]
-        doubt = None if self._unconfirmed is None else self.history.passage(*self._unconfirmed)
-        if doubt is not None and (left := self.history.passage(doubt.stage - 1, doubt.sheet)) is not None:
-            run = known.get(left.key) or self._run(film, left)
-            film.unconfirmed = Unconfirmed(doubt.stage - 1, doubt.seq, doubt.sheet, run)
-            if left.key in self._integrals and is_counted(run.stage):
-                film.counting.insert(0, run)
+        film.counting = [r for r in current.runs if r.key in self._integrals.values() and is_counted(r.stage) and not r.left]
+        self._take_up_offer(film, known)
+        self._take_up_entry(film)
         film.plan_progress(clocks[0].begin_s, desk.t_s)
-        self._take_up_now(known, current.runs)
+        self._take_up_now(film, known)
+        if self._lid_on:
+            film.current = None
 
     def _run(self, film: Film, passage: Passage) -> Run:
         stage = self._desk.recipe.stages[passage.stage - 1]
         entering = self._desk.recipe.sheets is not None and stage.role == "develop"
         number, target_ref_s = self._integrals.get(passage.key, 0), passage.target_ref_s or 0.0
         run = Run(number, stage, passage.sheet if entering else None, passage.begin_s, target_ref_s, begin_seq=passage.seq)
+        run.told, run.settled, run.again = passage.told, passage.key in self._settled, passage.key in self._again
         run.plan(run.counts_from_s + run.target_ref_s)
         if number and passage.planned_end_s is None:
             film.forecast(run, self._desk.t_s)
@@ -189,18 +224,49 @@ class Past:
             run.reach(Step.LEFT)
         return run
 
-    def _take_up_now(self, known: Mapping[Key, Run], runs: Sequence[Run]) -> None:
-        """NOW that is being repeated, and NOW of which no record says that it has sounded."""
-        if self._calling is None:
+    def _take_up_offer(self, film: Film, known: Mapping[Key, Run]) -> None:
+        """The assumed begin that a press may still answer."""
+        doubt = None if self._offered is None else self.history.passage(*self._offered)
+        if doubt is None or doubt.told:
             return
-        passage = self.history.passage(*self._calling)
-        run = known.get(self._calling)
-        if run is None and passage is not None and passage.key in known:
-            run = known[passage.key]
-        if run is None or passage is None:
-            run = runs[-1]
-        elif not run.left and passage.now_s is not None and self._heard_s < passage.now_s - SAME_NOW_S:
-            self.unheard = run
-        repeats = self._desk.options.has_switch and (run.sheet is None or run is max(runs, key=lambda r: r.end_s))
-        if repeats:
-            self._desk.calls.now = NowCall(run, self._calls, self._call_again_s)
+        left = self.history.passage(doubt.stage - 1, doubt.sheet)
+        if left is None:
+            return
+        run = known.get(left.key) or self._run(film, left)
+        entered = known.get(doubt.key)
+        stages = self._desk.recipe.stages
+        nags = run.stage.role == "develop" and stages[doubt.stage - 1].role != "develop" and self._calling == left.key
+        until_s = math.inf if nags else max(doubt.begin_s, self._desk.calls.back_s or 0.0) + OFFER_S
+        if until_s <= self._desk.t_s and not nags:
+            self._forget(left.key)
+            return
+        film.offer = Offer(doubt.stage - 1, doubt.seq, run, entered, nags, until_s)
+        if left.key in self._integrals and is_counted(run.stage):
+            film.counting.insert(0, run)
+
+    def _take_up_entry(self, film: Film) -> None:
+        """Sheets that are still going in."""
+        sheets, runs = self._desk.recipe.sheets, film.runs
+        if sheets is None or film.current is None or film.current.stage.role != "develop":
+            return
+        before = self.history.passage(runs[0].stage.number - 1, None)
+        origin_s = runs[0].begin_s if before is None or before.end_s is None else before.end_s
+        first_told = bool(self._sheet_taps_s) and runs[0].told
+        entry = Entry(sheets.count, sheets.interval_s, origin_s, first_told, list(self._sheet_taps_s))
+        if len(entry.taps_s) < sheets.count and self._desk.t_s < entry.over_s:
+            film.entry = entry
+
+    def _take_up_now(self, film: Film, known: Mapping[Key, Run]) -> None:
+        """NOW that is being repeated, and NOW of which no record says that it has sounded."""
+        desk, offer = self._desk, film.offer
+        run = None if self._calling is None else known.get(self._calling)
+        if run is None and offer is not None and offer.nags:
+            run = offer.left
+        if run is None or run.now_s is None or run.settled or (run.left and (offer is None or not offer.nags)):
+            return
+        if self._heard_s < run.now_s - SAME_NOW_S:
+            desk.calls.miss_now(run.now_s, run.sheet, cues.NOW)
+        later = any(r.now_s is not None and run.now_s < r.now_s <= run.now_s + GROUP_GAP_S for r in film.runs)
+        if desk.options.has_switch and not (run.sheet is not None and later):
+            again_s = NOW_LATER_S if self._calls >= NOW_REPEATS else NOW_REPEAT_S
+            desk.calls.now = NowCall(run, max(self._calls, 1), max(self._heard_s, run.now_s) + again_s)

@@ -1,19 +1,13 @@
 """The foot: from raw edges to presses, as pure functions of time. Tests: tests/core/session/test_foot.py.
 
 `Debounce` takes the first edge at once (an answer must come within 100 ms) and then ignores the contact for `SETTLE_S`;
-if the level has changed in the meantime it says so when that time is over. Lengths of presses: practice of this project.
+if the level has changed in the meantime it says so when that time is over.
 """
 
 from __future__ import annotations
 
 SETTLE_S = 0.030
 """Time for which contacts may bounce. Common practice for small switches (5 to 20 ms), no source."""
-TAP_S = 0.7
-"""Released within this it is a tap, longer a question (contract, section 5)."""
-BEGIN_S = 1.0
-"""Stage 1 begins with a press of at least this length."""
-STUCK_S = 10.0
-"""Closed for longer than this the switch is taken for stuck and ignored until it opens."""
 
 
 class Debounce:

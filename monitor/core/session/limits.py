@@ -19,7 +19,6 @@ READY_TO_NOW_LEAST_S = 10.0
 """After a READY that was overdue NOW comes no sooner than this."""
 GROUP_GAP_S = 60.0
 """Exits of sheets further apart than this have a READY each."""
-GATE_RETRY_S = 1.0
 SECOND_QUESTION_S = 3.0
 """A second question within this asks for the temperature."""
 SHUFFLE_STEP_S = 5.0
@@ -37,3 +36,18 @@ CLEAR_S = 0.1
 """Silence between a FAULT and the READY or NOW that it gets out of the way of."""
 SAME_NOW_S = 0.05
 """A cue no earlier than this before a NOW of the journal is that NOW."""
+
+TAP_HOLD_S = 0.7
+"""Released within this a press is a tap, later a question."""
+BEGIN_HOLD_S = 1.0
+"""A press of this length begins what waits, and ends a load."""
+AGAIN_HOLD_S = 3.0
+"""A press of this length takes a begin again."""
+AGAIN_WITHIN_S = 120.0
+"""So long after a begin it can be taken again."""
+STUCK_HOLD_S = 10.0
+"""Closed for longer than this the switch is taken for stuck and ignored until it opens."""
+OFFER_S = 60.0
+"""So long after an assumed begin a press still answers it."""
+LAST_DEVELOPER_S = 600.0
+"""A session whose last stage develops waits at most so long for the press that says the developer is out."""

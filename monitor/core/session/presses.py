@@ -1,129 +1,195 @@
-"""What a press means: one table of the state in which the foot came down against how long it stayed.
+"""What a press means: one table of the state in which the foot came down against how long it stayed there.
 
-Nothing is decided elsewhere: `Foot` finds the state and the length, looks the meaning up, and hands it on. Contract, section 5.
-Tests: tests/core/session/test_session.py.
+Nothing is decided elsewhere. `Foot` captures the state when the foot comes down, answers while it is held where the table says
+so, and at release hands on the meaning, dated to the press. A press of over 10 s is a stuck switch and means nothing.
+The diagram in DEVELOPERS.md is `table_lines()`. Contract, section 5. Tests: tests/core/session/test_presses.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from monitor.core.journal import records
 from monitor.core.journal.words import Meaning
 from monitor.core.session import cues
 from monitor.core.session.desk import Desk
-from monitor.core.session.foot import BEGIN_S, STUCK_S, TAP_S
-from monitor.core.session.limits import SECOND_QUESTION_S
+from monitor.core.session.limits import AGAIN_HOLD_S, BEGIN_HOLD_S, EPS_S, STUCK_HOLD_S, TAP_HOLD_S
+from monitor.core.session.passage import Offer
+from monitor.core.session.runs import Run
 
-State = Literal["armed", "counting", "now", "due", "fixed", "entering", "unconfirmed"]
-"""armed: before the first begin. counting: nothing is due. now: from NOW to 5 s before the planned end. due: from there on,
-or after the minimum of an at-least stage. fixed: after the minimum of a fix, where a question must stay possible: it is
-the only way to hear that the fixing minimum is over. entering: sheets are going in. unconfirmed: a begin was assumed, no tap yet."""
+State = Literal[
+    "waiting", "held back", "loading", "entering", "counting", "just begun", "now", "due", "past minimum", "unanswered"
+]  # fmt: skip
+STATES: tuple[State, ...] = get_args(State)
 
-Length = Literal["tap", "question", "held"]
-"""How long the press was: up to 0.7 s, up to 1 s, 1 s or more."""
-
-MEANING: dict[tuple[State, Length], Meaning] = {
-    ("armed", "tap"): "mark",
-    ("armed", "question"): "question",
-    ("armed", "held"): "begin",
-    ("counting", "tap"): "mark",
-    ("counting", "question"): "question",
-    ("counting", "held"): "question",
-    ("now", "tap"): "heard",
-    ("now", "question"): "question",
-    ("now", "held"): "question",
-    ("due", "tap"): "poured",
-    ("due", "question"): "poured",
-    ("due", "held"): "poured",
-    ("fixed", "tap"): "poured",
-    ("fixed", "question"): "question",
-    ("fixed", "held"): "question",
-    ("entering", "tap"): "begin",
-    ("entering", "question"): "begin",
-    ("entering", "held"): "begin",
-    ("unconfirmed", "tap"): "poured",
-    ("unconfirmed", "question"): "poured",
-    ("unconfirmed", "held"): "poured",
+SAYS: dict[State, str] = {
+    "waiting": "the next stage waits for its begin",
+    "held back": "it waits, and its gate is withheld",
+    "loading": "a reel is being loaded",
+    "entering": "sheets are going in",
+    "counting": "a stage runs, nothing is due",
+    "just begun": "the same, within two minutes of a begin that may be taken again",
+    "now": "from NOW to 5 s before the planned end",
+    "due": "from 5 s before the planned end",
+    "past minimum": "the minimum of an at-least stage is over",
+    "unanswered": "a begin was assumed, and nobody has answered yet",
 }
 
-ANY_LENGTH: frozenset[State] = frozenset({"due", "entering", "unconfirmed"})
-"""States in which the length does not matter: the press acts when it comes, not when it ends."""
+Length = Literal["tap", "long", "second", "three"]
+"""Released within 0.7 s, within 1 s, within 3 s, later."""
+FROM_S: dict[Length, float] = {"tap": 0.0, "long": TAP_HOLD_S, "second": BEGIN_HOLD_S, "three": AGAIN_HOLD_S}
+
+Sound = Literal["", "second click", "minutes", "specks"]
+"""What is heard beside the first click: nothing; a click when the second is full; the answer to the question; YES."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a press comes to. `held`: the sound comes while the foot is still down, else at release. `next`: the state that follows
+    in words, "" where nothing changes."""
+
+    meaning: Meaning
+    sound: Sound = ""
+    held: bool = False
+    next: str = ""
+
+
+_MARK = Outcome("mark")
+_SILENT = Outcome("question")
+_ANSWERED = Outcome("question", "minutes", held=True)
+_BEGIN = Outcome("begin", "second click", held=True, next="the stage runs")
+_LID_ON = Outcome("lid on", "second click", held=True, next="waiting")
+_POURED = Outcome("poured", next="the next stage runs")
+_ON_TIME = Outcome("on time", "specks", next="counting")
+
+
+def _row(tap: Outcome, long: Outcome, second: Outcome | None = None, three: Outcome | None = None) -> dict[Length, Outcome]:
+    second = second or long
+    return {"tap": tap, "long": long, "second": second, "three": three or second}
+
+
+TABLE: dict[State, dict[Length, Outcome]] = {
+    "waiting": _row(_MARK, _SILENT, _BEGIN),
+    "held back": _row(_MARK, _SILENT),
+    "loading": _row(_MARK, Outcome("question", "minutes"), _LID_ON),
+    "entering": _row(Outcome("begin", next="one sheet more is in"), _ANSWERED),
+    "counting": _row(_MARK, _ANSWERED),
+    "just begun": _row(
+        _MARK, Outcome("question", "minutes"), three=Outcome("again", "specks", held=True, next="the stage runs from this press on")
+    ),
+    "now": _row(Outcome("heard", next="the next stage begins at the planned end"), _ANSWERED),
+    "due": _row(_POURED, _ANSWERED),
+    "past minimum": _row(_POURED, _ANSWERED),
+    "unanswered": _row(Outcome("poured", next="the begin moves to this press"), _ON_TIME),
+}
+
+
+def length_of(held_s: float) -> Length:
+    """How long a press of this many seconds is."""
+    return next(length for length in reversed(FROM_S) if held_s >= FROM_S[length])
+
+
+def table_lines() -> list[str]:
+    """The table as lines of Markdown, for DEVELOPERS.md."""
+    spans: dict[Length, str] = {"tap": "under 0.7 s", "long": "0.7 to 1 s", "second": "1 to 3 s", "three": "3 s and more"}
+    lines = ["| foot down while | " + " | ".join(spans.values()) + " |", "|---|" + "---|" * len(spans)]
+    for state, row in TABLE.items():
+        cells = [_cell(row[length]) for length in spans]
+        lines.append(f"| **{state}**: {SAYS[state]} | " + " | ".join(cells) + " |")
+    return lines
+
+
+def _cell(outcome: Outcome) -> str:
+    heard = f" ({outcome.sound}{', held' if outcome.held else ''})" if outcome.sound else ""
+    return f"{outcome.meaning}{heard}{' -> ' + outcome.next if outcome.next else ''}"
 
 
 @dataclass(slots=True)
 class Press:
-    """One press. `state`: in which it went down. `settled`: its meaning is known. `stuck`: it has lasted too long to mean anything."""
+    """One press. `state`: in which it went down; `run`: whom that state was about, None where it was about none; `offer`: the assumed
+    begin that it may answer.
+
+    `answered`: its sound has been given while it was held. `stuck`: it has lasted too long to mean anything.
+    """
 
     down_s: float
     state: State
-    settled: bool = False
+    run: Run | None = None
+    offer: Offer | None = None
+    answered: bool = False
     stuck: bool = False
 
 
 class Foot:
-    """The switch under the foot. `state_at` tells the state at a moment, `act` carries out what a press means."""
+    """The switch under the foot. `state_at` tells the state at a moment and whom it is about; `sound` gives what the table calls
+    for; `act` carries out what a press means."""
 
-    def __init__(self, desk: Desk, state_at: Callable[[float], State], act: Callable[[Meaning, Press, float], None]) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        state_at: Callable[[float], tuple[State, Run | None, Offer | None]],
+        sound: Callable[[Sound, Press, float], None],
+        act: Callable[[Meaning, Press, float], None],
+    ) -> None:
         self._desk = desk
         self._state_at = state_at
+        self._sound = sound
         self._act = act
         self._press: Press | None = None
-        self._question_s: float | None = None
-        self._second_question = False
 
     @property
     def undecided(self) -> bool:
-        """Whether the foot is down and it is not known yet what that means."""
-        return self._press is not None and not self._press.settled
+        """Whether the foot is down and may still mean something."""
+        return self._press is not None and not self._press.stuck
+
+    def decides_over(self, run: Run) -> bool:
+        """Whether the press that is going on may say that this run's film goes on."""
+        return self.undecided and self._press is not None and self._press.run is run and self._press.state == "due"
 
     @property
     def next_s(self) -> float | None:
-        """When holding on changes what the press means; None while the foot is up or nothing changes any more."""
+        """When holding on brings a sound or makes it a stuck switch; None while the foot is up."""
         press = self._press
         if press is None or press.stuck:
             return None
-        if press.settled:
-            return press.down_s + STUCK_S
-        return press.down_s + (BEGIN_S if press.state == "armed" else TAP_S)
+        sound_s = self._held_sound_s(press)
+        return press.down_s + (STUCK_HOLD_S if press.answered or sound_s is None else sound_s)
+
+    @staticmethod
+    def _held_sound_s(press: Press) -> float | None:
+        """How long this press must be held for the sound that its row has in store, None if it has none."""
+        return next((FROM_S[length] for length, outcome in TABLE[press.state].items() if outcome.held), None)
 
     def down(self, t_s: float) -> None:
         """The foot has come down: a click at once, whatever it means."""
-        press = self._press = Press(t_s, self._state_at(t_s))
-        if press.state in ("now", "due", "unconfirmed"):
+        state, run, offer = self._state_at(t_s)
+        self._press = Press(t_s, state, run, offer)
+        if state in ("now", "due", "unanswered"):
             self._desk.calls.hush("now")  # if the press turns out to be a question, NOW goes on with its next repeat
         self._desk.calls.play("click", t_s, cues.CLICK)
-        if press.state in ANY_LENGTH:
-            self._settle(press, "tap", t_s)
-
-    def up(self, t_s: float) -> None:
-        """The foot is gone."""
-        press, self._press = self._press, None
-        if press is not None and not press.settled and not press.stuck:
-            self._settle(press, "tap" if t_s - press.down_s < TAP_S else "question", t_s)
 
     def held(self, t_s: float) -> Press | None:
         """It is still down at `next_s`. The press where it has just been taken for stuck."""
         press = self._press
         assert press is not None
-        if not press.settled:
-            self._settle(press, "held" if press.state == "armed" else "question", t_s)
+        sound_s = self._held_sound_s(press)
+        if not press.answered and sound_s is not None:
+            press.answered = True
+            self._sound(TABLE[press.state][length_of(sound_s)].sound, press, t_s)
             return None
         press.stuck = True
+        self._desk.write(records.Tapped(t_s=press.down_s, meaning="mark"))
         return press
 
-    def is_second_question(self, press_s: float) -> bool:
-        """Whether this question follows another one so soon that it asks for the temperature."""
-        second = self._question_s is not None and press_s - self._question_s <= SECOND_QUESTION_S and not self._second_question
-        self._second_question, self._question_s = second, press_s
-        return second
-
-    def _settle(self, press: Press, length: Length, t_s: float) -> None:
-        press.settled = True
-        meaning = MEANING[press.state, length]
-        if meaning == "begin" and press.state == "armed" and self._desk.gate.closed_for(0):
-            meaning = "mark"
-        self._desk.write(records.Tapped(t_s=press.down_s, meaning=meaning))
-        self._act(meaning, press, t_s)
+    def up(self, t_s: float) -> None:
+        """The foot is gone: now it is known what the press meant."""
+        press, self._press = self._press, None
+        if press is None or press.stuck:
+            return
+        outcome = TABLE[press.state][length_of(t_s - press.down_s + EPS_S)]
+        self._desk.write(records.Tapped(t_s=press.down_s, meaning=outcome.meaning))
+        self._act(outcome.meaning, press, t_s)
+        if outcome.sound and not outcome.held:
+            self._sound(outcome.sound, press, t_s)

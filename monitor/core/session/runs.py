@@ -39,7 +39,8 @@ class Run:
 
     `key`: the number of its integral in the estimator. `end_s`: planned end (of an at-least stage: its minimum). `now_s`: NOW, None
     for at-least stages. `ready_s`: READY, None where it is left out. `end_sd_s`: standard deviation of the end. `begin_seq`: of its begin
-    in the journal.
+    in the journal. `told`: somebody has said when it began; `again`: that begin may be taken again. `settled`: a tap has said that the
+    next begin is at the planned end.
     """
 
     key: int
@@ -53,6 +54,9 @@ class Run:
     end_sd_s: float = 0.0
     step: Step = Step.COUNTING
     begin_seq: int = 0
+    told: bool = True
+    settled: bool = False
+    again: bool = False
 
     @property
     def frozen(self) -> bool:
@@ -107,7 +111,7 @@ class Current:
 
 def counts_from_s(stage: Stage, begin_s: float) -> float:
     """When the integral of a stage begins: at its begin, or when the vessel is full."""
-    return begin_s + stage.fills_s
+    return begin_s + (stage.fill_s if stage.counted == "full to empty" else 0.0)
 
 
 def is_counted(stage: Stage) -> bool:

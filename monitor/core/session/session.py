@@ -6,14 +6,14 @@ their time, effects go out as lists to be carried out in order (`effects`); an e
 means is `presses`; sounds are `calls`; temperature and development are the estimator's.
 
 A stage in four moments: READY (forecast, NOW and end freeze), NOW (hands move), the planned end, the tap that says it was
-so. Without that tap the next begin is assumed, NOW goes on every 10 s, and the first later tap corrects it.
+so. Without that tap the next begin is assumed; a press may still answer for it until the next stage's first call.
 Tests: tests/core/session/test_session.py, tests/core/session/test_session_sheets.py, tests/live/test_rehearsal.py.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -25,24 +25,30 @@ from monitor.core.probes.readings import Reading
 from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.recipe.values import Recipe
 from monitor.core.session import cues
-from monitor.core.session.agenda import Due, What, first
+from monitor.core.session.agenda import MOMENTS, Due, What, first
 from monitor.core.session.agitation import Tick
+from monitor.core.session.calls import NowCall
 from monitor.core.session.cues import Sound
 from monitor.core.session.desk import Desk, Options
 from monitor.core.session.effects import Effect
 from monitor.core.session.folding import Past
-from monitor.core.session.foot import STUCK_S
 from monitor.core.session.limits import (
     AHEAD_S,
     BEAT_S,
+    CLEAR_S,
     DUE_BEFORE_END_S,
     EPS_S,
     NO_SWITCH_LEAD_S,
+    NOW_LATER_S,
     NOW_REPEAT_S,
+    NOW_REPEATS,
     PROGRESS_EVERY_S,
+    SECOND_QUESTION_S,
+    STUCK_HOLD_S,
 )
-from monitor.core.session.passage import Film
+from monitor.core.session.passage import Film, Offer
 from monitor.core.session.presses import Foot, Press, State
+from monitor.core.session.presses import Sound as PressSound
 from monitor.core.session.runs import Current, Run, Step
 
 __all__ = ["Awaits", "Options", "Session"]
@@ -52,7 +58,7 @@ __all__ = ["Awaits", "Options", "Session"]
 class Awaits:
     """What the session waits for the hands to do, and when: for the simulated person and for the view. `at_s` None: not yet."""
 
-    what: Literal["begin", "sheet", "pour", "nothing"]
+    what: Literal["begin", "lid on", "sheet", "pour", "nothing"]
     at_s: float | None
 
 
@@ -69,11 +75,12 @@ class Session:
         self.options = options
         self._desk = Desk(recipe, beliefs, options)
         self._film = Film(self._desk)
-        self._foot = Foot(self._desk, self._state_at, self._act)
+        self._foot = Foot(self._desk, self._state_at, self._sound, self._act)
         self._past: Past | None = None
-        self._armed_s = 0.0
+        self._waits_since_s = 0.0
         self._beat_s: float | None = None
         self._last_cue: LastCue | None = None
+        self._question_s: float | None = None
         self._next: Due | None = None
         self._next_is_known = False
         self._do: dict[What, Callable[[Due, float], None]] = {
@@ -81,16 +88,19 @@ class Session:
             "held": lambda _, t: self._hold_on(t),
             "fault": lambda _, t: self._desk.calls.sound_fault(t, self._film.runs),
             "repeat now": lambda _, t: self._desk.calls.repeat_now(self._foot.undecided),
-            "assume the first begin": lambda _, t: self._begin_first(t, assumed=True),
-            "assume a sheet": lambda _, t: self._film.add_sheet(self._film.next_sheet_s, assumed=True),
+            "assume a begin": lambda _, t: self._film.begin_what_waits(None, t),
+            "put a sheet": lambda _, t: self._film.put_sheet(),
+            "end entry": lambda _, t: self._film.end_entry(),
+            "end offer": lambda _, t: self._film.end_offer(),
             "tick": lambda _, t: self._tick(t),
             "at most": lambda _, t: self._film.at_most(t),
-            "close": lambda due, t: self._film.leave(_run(due), t, assumed=True),
+            "close": lambda due, t: self._film.pour(_run(due), t),
             "freeze": lambda due, t: self._film.freeze(_run(due), t),
             "write ready": lambda due, t: self._film.write_ready(_run(due), t),
             "say now": lambda due, t: self._film.call_now(_run(due), t),
             "write now": lambda due, t: self._film.write_now(_run(due), t),
             "end": lambda due, t: self._film.end(_run(due), t),
+            "leave": lambda due, t: self._film.leave_at_end(_run(due)),
             "progress": lambda _, t: self._film.progress(t),
         }
 
@@ -108,29 +118,32 @@ class Session:
         return None if due is None else due.at_s
 
     @property
+    def next_moment_s(self) -> float | None:
+        """When the next moment of a stage comes by itself: a call, an end, a begin that is assumed. None where only a press or the
+        temperature can bring one."""
+        return min((due.at_s for due in self._agenda() if due.what in MOMENTS), default=None)
+
+    @property
     def awaits(self) -> Awaits:
         """What the hands are expected to do next."""
-        film, gate = self._film, self._desk.gate
+        film = self._film
         if self.closed:
             return Awaits("nothing", None)
         if film.current is None:
-            return Awaits("begin", None if gate.closed_for(0) else self._armed_s)
-        if film.next_sheet is not None:
+            return Awaits("begin", None if self.waits_for_gate else self._waits_since_s)
+        if film.next_sheet_s is not None:
             return Awaits("sheet", film.next_sheet_s)
         run = film.due_run
-        if run is None or (film.is_last and run.stage.until == "time"):
+        if run is None or (film.is_last and run.stage.until == "time" and run.stage.role != "develop"):
             return Awaits("nothing", None)
-        if run.stage.until == "time" and not run.frozen:
-            return Awaits("pour", None)
-        if run.stage.until == "at least" and gate.closed_for(film.index + 1):
-            return Awaits("pour", None)
-        return Awaits("pour", run.end_s)
+        if run.stage.role == "load":
+            return Awaits("lid on", run.end_s)
+        return Awaits("pour", run.end_s if run.frozen or run.stage.until == "at least" else None)
 
     @property
     def waits_for_gate(self) -> bool:
-        """Whether a closed gate is all that holds the hands back: before the first begin, or past a stage's planned end."""
-        run = self._film.due_run
-        return self._desk.gate.closed_for(self._film.index + 1) and (run is None or self._desk.t_s >= run.end_s)
+        """Whether a withheld gate is all that holds the next begin back."""
+        return self._film.current is None and self._desk.gate.closed_for(self._film.index + 1)
 
     @property
     def snapshot(self) -> Snapshot:
@@ -157,7 +170,7 @@ class Session:
             compared=desk.compared,
             lost=dict(desk.lost),
             gate=desk.gate.state,
-            unconfirmed=film.unconfirmed is not None,
+            unconfirmed=film.offer is not None,
             spread_s=desk.spread_s,
             last_cue=self._last_cue,
             closed=self.closed,
@@ -182,7 +195,7 @@ class Session:
     def open(self, t_s: float, opening: Mapping[str, Any]) -> list[Effect]:
         """Arm. `opening` are fields of the `session` open record beyond recipe and mode (version, zone, probes ...)."""
         desk = self._desk
-        desk.t_s = self._armed_s = t_s
+        desk.t_s = self._waits_since_s = t_s
         desk.write(records.Opened(t_s=t_s, name=self.recipe.name, mode=self.options.mode, opening=opening, recipe=self.recipe.data))
         self._beat_s = t_s + BEAT_S
         desk.arm_gate(0, t_s)
@@ -222,7 +235,9 @@ class Session:
         self._advance(onset_s if onset_s > self._desk.t_s else self._desk.t_s)
         why = self._desk.calls.fault_why if sound.cue == "fault" else None
         self._last_cue = LastCue(cue=sound.cue, t_s=onset_s)
-        self._desk.write(records.CueSounded(t_s=onset_s, cue=sound.cue, sheet=sound.sheet, lateness_s=lateness_s, why=why))
+        self._desk.write(
+            records.CueSounded(t_s=onset_s, cue=sound.cue, sheet=sound.sheet, lateness_s=lateness_s, late_s=sound.late_s, why=why)
+        )
         return self._out()
 
     def dropped(self, sound: Sound, t_s: float) -> list[Effect]:
@@ -270,43 +285,55 @@ class Session:
 
     def resume(self, t_s: float, gap_s: float | None, same_boot: bool, spread_s: float = 0.0) -> list[Effect]:
         """Go on at `t_s` after folding. `gap_s`: how long nothing was recorded, None if unknown; `spread_s`: by how much the time of
-        the gap may be wrong (0 on the same boot). Cues that fell into the gap and still matter come at once."""
+        the gap may be wrong (0 on the same boot). Where READY or NOW fell due meanwhile, or nobody knows how long the gap was, FAULT
+        sounds at once, and then NOW if it still is."""
         desk, film, calls = self._desk, self._film, self._desk.calls
-        unheard = self._take_over()
-        desk.write(records.Resumed(t_s=t_s, gap_s=gap_s, same_boot=same_boot, spread_s=spread_s))
+        calls.go_away(t_s)
+        self._take_over()
         desk.spread_s += spread_s  # a restart on the same boot makes nothing sure again
         self._beat_s = t_s
-        current = film.current
-        if current is not None:
-            current.tick_after_s = t_s - current.begin_s - 1e-3
+        if film.current is not None:
+            film.current.tick_after_s = t_s - film.current.begin_s - 1e-3
         if film.progress_s is not None:
             film.progress_s += PROGRESS_EVERY_S * max(0, math.ceil((t_s - film.progress_s) / PROGRESS_EVERY_S))
-        if calls.now is not None and calls.now.next_s is not None:
-            calls.now.next_s = max(calls.now.next_s, t_s + AHEAD_S)
-        if unheard is not None:
-            calls.play("now", t_s, cues.NOW, unheard.sheet)  # it was due, and nothing says that it sounded: rather twice than never
-            if calls.now is not None and calls.now.next_s is not None:
-                calls.now.next_s = t_s + NOW_REPEAT_S
-        for run in list(film.runs):
-            if run.over and not run.left and run.stage.until == "time":
-                film.leave(run, run.end_s, assumed=True)
-        if not same_boot:
-            film.want_fault("the power was gone; nobody knows for how long: count on the second clock", t_s)
-        self._next_is_known = False
-        self._advance(t_s, inclusive=True)
+        with desk.written_first() as write_first:  # it stands before what is made up for, but tells what was missed
+            self._next_is_known = False
+            self._advance(t_s, inclusive=True)
+            missed = calls.come_back()
+            words = list(dict.fromkeys(sound.cue for sound in missed))
+            write_first(records.Resumed(t_s=t_s, gap_s=gap_s, same_boot=same_boot, spread_s=spread_s, missed=words))
+        if not self.closed:
+            self._call_after_return(t_s, missed, _why_away(gap_s, same_boot, words))
         return self._out()
 
-    def _take_over(self) -> Run | None:
-        """The state that the folded records tell of. The run whose NOW was due and has not been heard, if there is one."""
+    def _take_over(self) -> None:
+        """The state that the folded records tell of."""
         past, self._past = self._past, None
         if past is None:
-            return None
+            return
         past.rebuild(self._film)
-        if past.armed_s is not None:
-            self._armed_s = past.armed_s
+        self._waits_since_s = past.waits_since_s
         if past.last_cue is not None:
             self._last_cue = LastCue(cue=past.last_cue.cue, t_s=past.last_cue.t_s)
-        return past.unheard
+
+    def _call_after_return(self, t_s: float, missed: list[Sound], why: str | None) -> None:
+        """FAULT first where something was missed, then the newest call that still holds."""
+        calls, film = self._desk.calls, self._film
+        if why is None and calls.fault_s is None:
+            return
+        free_s = calls.fault_first(why or "the program was away; the probes were not read meanwhile", t_s) + CLEAR_S
+        newest = max(missed, key=lambda sound: sound.onset_s, default=None)
+        if newest is None:
+            return
+        run = film.called_run(t_s) if film.offer is None else film.offer.left
+        if newest.cue == "now" and run is not None and run.now_s is not None and run.sheet == newest.sheet and not run.settled:
+            if run.left and (film.offer is None or not film.offer.nags):
+                return  # its planned end has passed, and no developer waits to leave
+            calls.play("now", free_s, newest.pattern, run.sheet, late_s=free_s - run.now_s)
+            if calls.now is not None:
+                calls.now = NowCall(run, NOW_REPEATS if run.over else 1, free_s + (NOW_LATER_S if run.over else NOW_REPEAT_S))
+        elif newest.cue == "ready" and run is not None and (run.now_s is None or run.now_s > free_s + cues.length_s(cues.READY)):
+            calls.play("ready", free_s, cues.READY, newest.sheet, late_s=free_s - newest.onset_s)
 
     # -- time -------------------------------------------------------------------------------------------------------
 
@@ -332,17 +359,20 @@ class Session:
         yield Due(self._beat_s, "beat")
         if self._foot.next_s is not None:
             yield Due(self._foot.next_s, "held")
-        if calls.fault_s is not None:
+        if calls.fault_s is not None and calls.back_s is None:
             yield Due(calls.fault_s - AHEAD_S, "fault")
-        if calls.now is not None and calls.now.next_s is not None:
+        if calls.now is not None and calls.back_s is None:
             yield Due(calls.now.next_s - AHEAD_S, "repeat now")
         current = film.current
         if current is None:
-            if not self.options.has_switch and not self._desk.gate.closed_for(0):
-                yield Due(self._armed_s + NO_SWITCH_LEAD_S, "assume the first begin")
+            if not self.options.has_switch and not self.waits_for_gate:
+                yield Due(self._waits_since_s + NO_SWITCH_LEAD_S, "assume a begin")
             return
-        if film.next_sheet is not None and self.recipe.sheets is not None:
-            yield Due(film.next_sheet_s + self.recipe.sheets.interval_s * 0.5, "assume a sheet")
+        if film.offer is not None and film.offer_end_s < math.inf:
+            yield Due(film.offer_end_s, "end offer")
+        if film.entry is not None and not self._foot.undecided:
+            sheet_s = film.next_sheet_s
+            yield Due(film.entry.over_s, "end entry") if sheet_s is None else Due(sheet_s + film.entry.interval_s / 2, "put a sheet")
         tick = self._next_tick(current)
         if tick is not None:
             yield Due(current.begin_s + tick.after_begin_s - AHEAD_S, "tick")
@@ -359,6 +389,8 @@ class Session:
             # nobody can tap it away: the session closes when READY has been heard
             yield Due(run.end_s + cues.length_s(cues.READY), "close", run)
         if run.over:
+            if not run.left and not at_least and not self._foot.decides_over(run):
+                yield Due(run.end_s, "leave", run)
             return
         if not run.frozen:
             yield Due((run.ready_s if run.ready_s is not None else run.end_s) - AHEAD_S, "freeze", run)
@@ -396,13 +428,9 @@ class Session:
         index = desk.next_gated_stage(film.index)
         if index is None:
             return
-        if desk.gate.watch(self.recipe.stages[index], index, desk.estimator.temperature(t_s), t_s, desk.write):
-            self._armed_s = max(self._armed_s, t_s)
-            run = film.due_run
-            if film.current is None:
-                desk.calls.play("ready", t_s, cues.READY)
-            elif run is not None and run.over and not self.options.has_switch and not run.stage.has_no_clock:
-                film.leave(run, t_s, assumed=True)  # an at-least stage that waited for the gate alone
+        if desk.gate.watch(self.recipe.stages[index], index, desk.estimator.temperature(t_s), t_s, desk.write) and film.current is None:
+            self._waits_since_s = max(self._waits_since_s, t_s)
+            desk.calls.play("ready", t_s, cues.READY)
 
     # -- movement ---------------------------------------------------------------------------------------------------
 
@@ -454,73 +482,87 @@ class Session:
 
     # -- the foot ---------------------------------------------------------------------------------------------------
 
-    def _begin_first(self, begin_s: float, assumed: bool = False) -> None:
-        self._film.enter(0, begin_s, assumed)
-
-    def _state_at(self, t_s: float) -> State:
+    def _state_at(self, t_s: float) -> tuple[State, Run | None, Offer | None]:
+        """The state of the table in `presses` at a moment, the run that a press is about then, and the assumed begin that it answers."""
         film = self._film
         if film.current is None:
-            return "armed"
-        if film.next_sheet is not None:
-            return "entering"
-        run = film.due_run
-        due: State = "counting"
-        if run is not None:
-            if run.stage.until == "at least":
-                fixing = run.stage.role in FIXING_ROLES
-                due = ("fixed" if fixing else "due") if run.over or t_s >= run.end_s - EPS_S else "counting"
-            elif run.frozen and t_s >= run.end_s - DUE_BEFORE_END_S - EPS_S:
-                due = "due"
-            elif run.frozen and run.now_s is not None and t_s >= run.now_s - EPS_S:
-                due = "now"
-        if due == "due" and (film.is_last and run is not None and run.stage.until == "time"):
-            due = "now"
-        if due in ("due", "fixed") and self._desk.gate.closed_for(film.index + 1):
-            due = "counting"
-        if film.unconfirmed is not None:
-            among_sheets = film.unconfirmed.index > film.index
-            return due if among_sheets and due == "due" else "unconfirmed"
-        return due
+            return ("held back" if self.waits_for_gate else "waiting"), None, None
+        if film.current.stage.role == "load":
+            return "loading", film.runs[0], None
+        if film.entry is not None:
+            return "entering", None, None
+        if film.offer is not None and t_s < film.offer_end_s - EPS_S:
+            return "unanswered", film.offer.left, film.offer
+        run = film.called_run(t_s)
+        return ("counting" if run is None or run.left or run.settled else self._state_of(run, t_s)), run, None
+
+    def _state_of(self, run: Run, t_s: float) -> State:
+        if run.stage.until == "at least":
+            if run.over or t_s >= run.end_s - EPS_S:
+                return "past minimum"
+        elif run.frozen and t_s >= run.end_s - DUE_BEFORE_END_S - EPS_S:
+            return "due"
+        elif run.frozen and run.now_s is not None and t_s >= run.now_s - EPS_S:
+            return "now"
+        return "just begun" if self._film.may_begin_again(run, t_s) else "counting"
 
     def _hold_on(self, t_s: float) -> None:
         stuck = self._foot.held(t_s)
         if stuck is not None:
             self._desk.write(records.SwitchStuck(t_s=t_s, since_t_s=stuck.down_s))
-            self._film.want_fault(f"the foot switch has been closed for {STUCK_S:.0f} s and is ignored until it opens", t_s)
+            self._film.want_fault(f"the foot switch has been closed for {STUCK_HOLD_S:.0f} s and is ignored until it opens", t_s)
 
     def _act(self, meaning: Meaning, press: Press, t_s: float) -> None:
-        film = self._film
-        if meaning == "question":
-            self._answer(press.down_s, t_s)
-        elif meaning == "heard":
-            self._desk.calls.heard()
-        elif meaning == "begin" and film.current is None:
-            self._begin_first(press.down_s)
+        """What a press does beside the sound that answers it."""
+        film, run = self._film, press.run
+        if meaning == "begin" and press.state == "entering":
+            film.tap_sheet(press.down_s)
         elif meaning == "begin":
-            film.add_sheet(press.down_s, assumed=False)
-        elif meaning == "poured" and press.state == "unconfirmed":
-            film.correct(press.down_s)
+            film.begin_what_waits(press.down_s, t_s)
+        elif meaning == "lid on":
+            self._waits_since_s = t_s
+            film.put_lid_on(press.down_s)
+        elif run is None:
+            return
+        elif meaning == "again":
+            film.begin_again(run, press.down_s)
+        elif meaning == "heard":
+            film.settle(run)
+        elif meaning == "poured" and press.offer is not None:
+            film.answer_poured(press.offer, press.down_s)
         elif meaning == "poured":
-            run = film.due_run
-            assert run is not None
-            film.leave(run, press.down_s, assumed=False)
+            film.pour(run, press.down_s)
+        elif meaning == "on time" and press.offer is not None:
+            film.answer_on_time(press.offer, press.down_s)
 
-    def _answer(self, press_s: float, t_s: float) -> None:
+    def _sound(self, sound: PressSound, press: Press, t_s: float) -> None:
+        """The sound that the table gives to a press."""
+        if sound == "second click":
+            self._desk.calls.play("click", t_s, cues.CLICK)
+        elif sound == "specks":
+            self._desk.calls.play("yes", t_s, cues.YES)
+        else:
+            self._answer(press, t_s)
+
+    def _answer(self, press: Press, t_s: float) -> None:
         """Whole minutes to the end, rounded down; a second question within 3 s: the state of the temperature."""
         desk, film = self._desk, self._film
         calls = desk.calls
-        second = self._foot.is_second_question(press_s)
-        calls.hush("answer", "over")
-        run = film.due_run
-        if second:
+        before_s, self._question_s = self._question_s, press.down_s
+        calls.hush("answer", "yes", "over")
+        if before_s is not None and press.down_s - before_s <= SECOND_QUESTION_S:
+            self._question_s = None
             good = not desk.lost and not (film.current is not None and film.current.band.told)
-            calls.play("answer", t_s + cues.AGAIN_S, cues.TICK if good else cues.FAULT)
-        elif run is None:
-            calls.play("answer", t_s, cues.answer(int(self.recipe.stages[0].target_ref_s // 60)))
-        elif run.stage.role in FIXING_ROLES and (run.over or press_s >= run.end_s - EPS_S):
-            calls.play("over", t_s, cues.OVER)
-        else:
-            calls.play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press_s) // 60)))
+            calls.play("yes" if good else "answer", t_s + cues.AGAIN_S, cues.YES if good else cues.FAULT)
+            return
+        run = press.run if press.run is not None and not press.run.left else film.due_run
+        if run is None or run.stage.has_no_clock:
+            return
+        if run.stage.role in FIXING_ROLES and press.state == "past minimum":
+            if run.told:
+                calls.play("over", t_s, cues.OVER)
+            return
+        calls.play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press.down_s) // 60)))
 
     def _out(self) -> list[Effect]:
         self._next_is_known = False
@@ -530,3 +572,13 @@ class Session:
 def _run(due: Due) -> Run:
     assert due.run is not None
     return due.run
+
+
+def _why_away(gap_s: float | None, same_boot: bool, missed: Sequence[str]) -> str | None:
+    """Why FAULT sounds at the return; None where nothing was missed."""
+    if not same_boot:
+        return "the power was gone; nobody knows for how long: count on the second clock"
+    if not missed:
+        return None
+    away = "" if gap_s is None else f" for {gap_s:.0f} s"
+    return f"the program was away{away}, and {' and '.join(cue.upper() for cue in missed)} fell due meanwhile"

@@ -13,7 +13,7 @@ from typing import Literal
 from monitor.core.development.beliefs import Temperature
 from monitor.core.development.rate import believed_at
 from monitor.core.journal import records
-from monitor.core.journal.words import OUTSIDE_DATA, GateState
+from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA, GateState
 from monitor.core.recipe.values import Stage
 
 OUTSIDE_BAND_S = 15.0
@@ -162,7 +162,7 @@ class DataRange:
         if not outside and min(temperature.celsius - low_c, high_c - temperature.celsius) < EDGE_C:
             return
         self.outside = outside
-        why = "inside data again"
+        why = INSIDE_DATA
         if outside:
             why = f"{OUTSIDE_DATA}: {temperature.celsius:.1f} C, the recipe's data go from {low_c:g} C to {high_c:g} C"
         source = temperature.source

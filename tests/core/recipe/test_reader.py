@@ -137,8 +137,7 @@ BROKEN_RATES: dict[str, tuple[str, str]] = {
     "coefficient too large": ('{ law = "coefficient", per_10_c = 6.1 }', "allowed: 1.0 to 6.0"),
     "coefficient missing": ('{ law = "coefficient", sd = 0.1 }', "rate has no per_10_c"),
     "coefficient with an energy": (
-        '{ law = "coefficient", per_10_c = 2, activation_energy_kj_mol = 60 }',
-        'unknown key "activation_energy_kj_mol"',
+        '{ law = "coefficient", per_10_c = 2, activation_energy_kj_mol = 60 }', 'unknown key "activation_energy_kj_mol"',
     ),
     "coefficient's sd below zero": ('{ law = "coefficient", per_10_c = 2, sd = -1 }', "sd: -1 is out of range"),
     "energy too small": ('{ law = "arrhenius", activation_energy_kj_mol = 9.9 }', "allowed: 10 to 200"),
@@ -258,7 +257,7 @@ def test_the_last_value_that_is_allowed_is_allowed(edits: tuple[str, ...]) -> No
 
 def test_a_single_stage_table_is_told_to_be_one_of_several() -> None:
     """[stage] for [[stage]] is a common slip."""
-    found = problems(changed(TRAY[: TRAY.index('[[stage]]\nname = "stop')], "[[stage]] => [stage]"))
+    found = problems(changed(TRAY[: TRAY.index("[[stage]]\nname = \"stop")], "[[stage]] => [stage]"))
     assert [(p.line, p.allowed) for p in found] == [(6, "allowed: [[stage]] for each")]
 
 

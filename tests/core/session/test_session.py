@@ -9,19 +9,9 @@ import pytest
 from monitor.core.development.beliefs import End
 from monitor.core.development.estimator import Estimator
 from monitor.core.session import cues
-from monitor.core.session.presses import ANY_LENGTH, MEANING
 from tests.evening import FIX, STOP, Evening, develop, recipe
 
 PLAN = recipe(develop("5:00"), STOP, FIX)
-
-
-def test_phases_in_which_a_press_acts_at_once_are_those_in_which_its_length_does_not_matter() -> None:
-    """The two tables agree."""
-    phases = {phase for phase, _ in MEANING}
-    assert {p for p in phases if len({MEANING[p, n] for n in ("tap", "question", "held")}) == 1} == ANY_LENGTH
-
-
-# -- begins -------------------------------------------------------------------------------------------------------------
 
 
 def test_stage_1_begins_at_the_press_when_it_was_held_for_a_second() -> None:
@@ -42,14 +32,14 @@ def test_a_stumble_before_the_begin_begins_nothing(length_s: float, meaning: str
 def test_every_press_is_answered_by_a_click_at_once() -> None:
     """Also one that means nothing."""
     evening = Evening(PLAN).begin().press(20.5).press(30.25).to(40)
-    assert evening.cues("click") == [0.0, 20.5, 30.25]
+    assert evening.cues("click") == [0.0, 1.0, 20.5, 30.25]  # the second one says that it has begun
 
 
 def test_ticks_fall_on_whole_seconds_after_the_begin() -> None:
-    """The click of the begin stands for the first."""
+    """The second click of the begin stands for the first."""
     plan = recipe(develop("5:00", 'agitation = [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]'), STOP)
     evening = Evening(plan).open().press(3.25, 1.2).to(200)
-    expected = [3.25 + k for k in [*range(1, 30), *range(60, 70), *range(120, 130), *range(180, 190)]]
+    expected = [3.25 + k for k in [*range(2, 30), *range(60, 70), *range(120, 130), *range(180, 190)]]
     assert evening.cues("tick") == pytest.approx(expected)
 
 
@@ -134,31 +124,32 @@ def test_a_tap_from_five_seconds_before_the_end_begins_the_next_stage_and_the_pl
     assert "assumed" not in begin
 
 
-def test_the_first_tap_after_an_assumed_begin_corrects_it_however_late() -> None:
-    """The next stage's own time is counted from the tap."""
+def test_the_first_tap_after_an_assumed_begin_corrects_it() -> None:
+    """The next stage's own time is counted from the tap; NOW goes on for a developer until then."""
     evening = Evening(PLAN).begin().to(300)
     end_s = evening.stage(1, "end")["t_s"]
     assumed = evening.stage(2, "begin")
-    evening.press(end_s + 25.0).to(end_s + 140)
+    evening.press(end_s + 15.0).to(end_s + 140)
     (correction,) = evening.kind("correction")
     assert correction["stage"] == 2
-    assert correction["begin_t_s"] == pytest.approx(end_s + 25.0)
+    assert correction["begin_t_s"] == pytest.approx(end_s + 15.0)
     assert correction["replaces_seq"] == assumed["seq"]
-    assert evening.stage(2, "end")["t_s"] == pytest.approx(end_s + 25.0 + 60.0)
-    assert evening.kind("progress", stage=1)[-1]["t_s"] == pytest.approx(end_s + 25.0)
-    assert [t for t in evening.cues("now") if end_s + 25.1 < t < end_s + 74.9] == []
+    assert evening.stage(2, "end")["t_s"] == pytest.approx(end_s + 15.0 + 60.0)
+    assert evening.kind("progress", stage=1)[-1]["t_s"] == pytest.approx(end_s + 15.2)
+    assert [t for t in evening.cues("now") if end_s + 15.1 < t < end_s + 64.9] == []
 
 
-def test_a_tap_that_comes_after_two_assumed_begins_takes_the_second_back() -> None:
-    """Called away: the developer was left in, the stop bath begins now, and nobody is in the fixer yet."""
+def test_from_the_next_stages_ready_on_a_press_speaks_of_that_stage_alone() -> None:
+    """The stop was assumed and nobody answered before its READY: the begin stays assumed for good, and NOW for the developer ends."""
     evening = Evening(PLAN).begin().to(300)
     end_s = evening.stage(1, "end")["t_s"]
-    evening.to(end_s + 80)
-    taken_back = evening.stage(3, "begin")
-    evening.press(end_s + 81.0).to(end_s + 150)
-    assert [r["replaces_seq"] for r in evening.kind("annulled")] == [taken_back["seq"]]
-    ends = [r["t_s"] for r in evening.kind("stage", stage=2, event="end")]
-    assert ends[-1] == pytest.approx(end_s + 141.0)
+    ready_s = evening.session.snapshot.ready_s
+    assert ready_s is not None
+    evening.press(ready_s + 1.0).to(end_s + 150)
+    assert evening.kind("correction") == []
+    assert evening.kind("tap")[-1]["meaning"] == "mark"
+    assert [t for t in evening.cues("now") if ready_s < t < evening.stage(2, "now")["t_s"]] == []
+    assert evening.kind("progress", stage=1)[-1]["t_s"] <= ready_s + 1e-6
 
 
 def test_without_a_switch_begins_are_assumed_now_sounds_once_and_nothing_waits() -> None:
@@ -257,10 +248,10 @@ def test_in_the_fixer_a_question_is_answered_by_the_minutes_to_wait_and_after_th
 
 
 def test_a_second_question_within_three_seconds_asks_for_the_temperature() -> None:
-    """One click where it is trusted, the FAULT rhythm where it is not; never a bare number."""
+    """Two specks where it is trusted, the FAULT rhythm where it is not; never a bare number."""
     evening = Listening(PLAN, lambda t: 20.0 if t < 100 else None)
     evening.begin().press(50.0, 0.8).press(52.0, 0.8).to(60)
-    assert [s.pattern for s in evening.heard if s.cue == "answer"][-1] == cues.TICK
+    assert [s.pattern for s in evening.heard if s.cue in ("answer", "yes")][-1] == cues.YES
     evening.press(150.0, 0.8).press(152.0, 0.8).to(160)
     assert [s.pattern for s in evening.heard if s.cue == "answer"][-1] == cues.FAULT
 
@@ -287,31 +278,36 @@ def test_a_thousand_stumbles_move_nothing() -> None:
 
 
 def test_a_switch_that_stays_closed_is_ignored_and_told_once() -> None:
-    """Longer than 10 s closed: a FAULT, and its opening is no tap."""
+    """Longer than 10 s closed: a FAULT and a mark, and its opening is no tap."""
     evening = Evening(PLAN).begin().press(50.0, 30.0).to(100)
     assert len(evening.kind("switch", event="stuck")) == 1
     assert len(evening.cues("fault")) == 1
-    assert [t["meaning"] for t in evening.kind("tap")] == ["begin", "question"]
+    assert [t["meaning"] for t in evening.kind("tap")] == ["begin", "mark"]
 
 
 def test_loading_is_dark_silent_and_without_a_clock() -> None:
-    """No cue, no lamp; a tap begins what comes next."""
+    """No cue, no lamp; a tap ends nothing. A press of a second says that the lid is on; another begins what waits, and only then the
+    lamp may follow the sounder."""
     plan = recipe('name = "load the reel"\nrole = "load"', develop("5:00"), STOP)
-    evening = Evening(plan, lamp=True).begin().to(400)
+    evening = Evening(plan, lamp=True).begin().press(200.0).press(300.0, 0.8).to(400)
     assert {r["cue"] for r in evening.kind("cue")} == {"click"}
+    assert [t["meaning"] for t in evening.kind("tap")] == ["begin", "mark", "question"]
+    evening.press(401.0, 1.2).press(410.0, 0.3).to(500)
+    assert [t["meaning"] for t in evening.kind("tap")][3:] == ["lid on", "mark"]
     assert evening.lamp == [False, False]
-    evening.press(401.0).to(500)
-    assert evening.stage(2, "begin")["t_s"] == 401.0
-    assert evening.lamp[-1] is True
+    assert evening.kind("stage", stage=2) == []
+    evening.press(501.0, 1.2).to(600)
+    assert evening.stage(2, "begin")["t_s"] == 501.0
+    assert evening.lamp == [False, False, True]
 
 
 def test_loading_without_a_time_is_never_assumed_to_be_over_even_without_a_switch() -> None:
-    """Nobody can know how long a reel takes; a key goes on."""
+    """Nobody can know how long a reel takes; a key says that the lid is on."""
     plan = recipe('name = "load the reel"\nrole = "load"', develop("5:00"), STOP)
     evening = Evening(plan, has_switch=False).open().to(300)
     assert [r["stage"] for r in evening.kind("stage", event="begin")] == [1]
-    evening.press(301.0).to(310)
-    assert evening.stage(2, "begin")["t_s"] == 301.0
+    evening.press(301.0, 1.2).to(340)
+    assert evening.stage(2, "begin")["t_s"] == pytest.approx(332.2)
 
 
 def test_the_lamp_is_never_spoken_of_unless_the_person_allowed_it() -> None:
@@ -328,11 +324,12 @@ BLEACH = 'name = "bleach"\nrole = "bleach"\ntime = "6:30"'
 
 
 def test_the_start_is_withheld_until_the_developer_has_been_in_the_band_for_the_gates_time() -> None:
-    """A press before is a mark; READY says when it is open."""
+    """A press before is a question and begins nothing; no second click. READY says when it is open."""
     plan = recipe(COLOUR, BLEACH, film="colour")
     evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8).open().press(50.0, 1.2).to(120)
     assert [g["state"] for g in evening.kind("gate")] == ["withheld"]
-    assert [t["meaning"] for t in evening.kind("tap")] == ["mark"]
+    assert [t["meaning"] for t in evening.kind("tap")] == ["question"]
+    assert evening.cues("click") == [50.0]
     evening.to(300)
     opened = evening.kind("gate", state="open")[0]["t_s"]
     assert 160 <= opened <= 190
@@ -341,41 +338,32 @@ def test_the_start_is_withheld_until_the_developer_has_been_in_the_band_for_the_
     assert evening.stage(1, "begin")["t_s"] == 301.0
 
 
-def test_a_gate_behind_another_stage_holds_back_its_now() -> None:
-    """The pre-warming goes on until the developer is ready, then READY, ten seconds, NOW."""
+def test_a_gate_behind_a_running_stage_holds_nothing_back_and_is_recorded() -> None:
+    """Only a stage that waits for its begin can be withheld."""
     plan = recipe('name = "pre-warm"\nrole = "presoak"\ntime = "1:00"', COLOUR, BLEACH, film="colour")
     evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8).begin().to(220)
-    opened = evening.kind("gate", state="open")[0]["t_s"]
-    assert evening.stage(1, "ready")["t_s"] >= opened
-    assert evening.stage(1, "now")["t_s"] - evening.stage(1, "ready")["t_s"] >= 9.99
+    assert evening.stage(1, "end")["t_s"] == 60.0
+    assert evening.stage(2, "begin")["t_s"] == 60.0
+    assert [g["state"] for g in evening.kind("gate", stage=2)] == ["withheld"]
 
 
-def test_a_gate_holds_back_a_stage_too_short_for_a_ready() -> None:
-    """Its end is not frozen from the begin while the gate may still put it off: no begin is assumed behind a closed gate."""
-    plan = recipe('name = "pre-warm"\nrole = "presoak"\ntime = "0:30"', COLOUR, BLEACH, film="colour")
-    evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8).begin().to(220)
+def test_a_gate_withholds_the_begin_after_a_load() -> None:
+    """What waits for its press waits for its gate too."""
+    plan = recipe('name = "load"\nrole = "load"', COLOUR, BLEACH, film="colour")
+    evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8).begin().press(20.0, 1.2).press(50.0, 1.5).to(220)
+    assert [t["meaning"] for t in evening.kind("tap")] == ["begin", "lid on", "question"]
     opened = evening.kind("gate", state="open")[0]["t_s"]
-    assert evening.stage(1, "now")["t_s"] >= opened + 9.99
-    assert evening.stage(2, "begin")["t_s"] > opened
+    assert evening.cues("ready") == [pytest.approx(opened)]
+    evening.press(230.0, 1.0).to(240)
+    assert evening.stage(2, "begin")["t_s"] == 230.0
 
 
 def test_a_gate_counts_the_time_before_its_stage_comes_next() -> None:
-    """The developer stood ready for minutes while the reel was loaded: the pre-warming is not made longer for it."""
-    load = 'name = "load"\nrole = "load"\ntime = "2:00"'
-    plan = recipe(load, 'name = "pre-warm"\nrole = "presoak"\ntime = "0:30"', COLOUR, film="colour")
-    evening = Evening(plan, lambda _: 37.8).begin().press(120.0).to(160)
-    assert [g["state"] for g in evening.kind("gate")] == ["open"]
-    assert evening.stage(2, "now")["t_s"] == pytest.approx(140.0)
-    assert evening.stage(2, "end")["t_s"] == pytest.approx(150.0)
-
-
-def test_without_a_switch_an_at_least_stage_waits_for_the_gate_behind_it() -> None:
-    """A begin is assumed at its minimum, or when the gate opens, whichever is later."""
-    plan = recipe('name = "wait"\nrole = "hold"\ntime = "0:30"', COLOUR, film="colour")
-    evening = Evening(plan, lambda t: 37.2 if t < 100 else 37.8, has_switch=False).open().to(400)
-    opened = evening.kind("gate", state="open")[0]["t_s"]
-    assert evening.stage(1, "minimum")["t_s"] < opened
-    assert evening.stage(2, "begin")["t_s"] == opened
+    """The developer stood ready for minutes while the reel was loaded: nobody waits once more."""
+    plan = recipe('name = "load"\nrole = "load"\ntime = "2:00"', COLOUR, film="colour")
+    evening = Evening(plan, lambda _: 37.8).begin().press(120.0, 1.2).press(123.0, 1.2).to(160)
+    assert [g["state"] for g in evening.kind("gate")] == ["withheld", "open"]
+    assert evening.stage(2, "begin")["t_s"] == 123.0
 
 
 def test_scenario_8_colour_is_not_cured() -> None:
@@ -399,10 +387,10 @@ def test_scenario_8_colour_is_not_cured() -> None:
 def test_a_loss_while_the_reel_is_loaded_is_told_when_loading_is_over() -> None:
     """Loading is silent, but a loss is one FAULT; a probe that came back meanwhile needs none."""
     plan = recipe('name = "load"\nrole = "load"\ntime = "3:00"', develop("8:00"))
-    evening = Evening(plan, lambda t: 20.0 if t < 60 else None).begin().press(180.0).to(300)
+    evening = Evening(plan, lambda t: 20.0 if t < 60 else None).begin().press(180.0, 1.2).to(300)
     assert [r["t_s"] < 180 for r in evening.kind("trust", believed=False)] == [True]
     assert [180.0 <= t <= 190.0 for t in evening.cues("fault")] == [True]
-    back = Evening(plan, lambda t: None if 60 <= t < 90 else 20.0).begin().press(180.0).to(300)
+    back = Evening(plan, lambda t: None if 60 <= t < 90 else 20.0).begin().press(180.0, 1.2).to(300)
     assert len(back.kind("trust", believed=False)) == 1
     assert back.cues("fault") == []
 

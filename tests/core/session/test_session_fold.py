@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from monitor.core.session import cues
 from monitor.core.session.session import Session
 from tests.core.session.test_session_sheets import entered, tray
 from tests.evening import FIX, STOP, Evening, Record, develop, recipe
@@ -70,20 +71,27 @@ def test_a_loss_that_was_told_is_not_told_again_after_a_restart() -> None:
     assert len(alive.cues("fault")) == 1
 
 
-def test_a_now_that_fell_into_the_gap_sounds_at_once() -> None:
-    """Late, but heard; its lateness is recorded by the player."""
+def test_a_now_that_fell_into_the_gap_sounds_behind_a_fault_and_says_how_late_it_is() -> None:
+    """FAULT first, whatever sounded before: the hands must know that the station was away."""
     whole = Evening(PLAN, liquid).begin().to(320)
     now_s = whole.stage(1, "now")["t_s"]
     dead = Evening(PLAN, liquid).begin().to(now_s - 1.0)
     alive = revive(dead, 3.0).to(now_s + 4)
-    assert alive.cues("now")[0] == pytest.approx(now_s + 2.0, abs=0.1)
+    assert alive.kind("session", event="resume")[0]["missed"] == ["now"]
+    (fault,) = alive.kind("cue", cue="fault")
+    assert fault["t_s"] == pytest.approx(now_s + 2.0)
+    assert "program was away" in fault["why"]
+    now = alive.kind("cue", cue="now")[0]
+    assert now["t_s"] == pytest.approx(now_s + 2.0 + cues.length_s(cues.FAULT) + 0.1)
+    assert now["late_s"] == pytest.approx(now["t_s"] - now_s)
 
 
 def test_a_begin_that_was_assumed_before_the_restart_can_still_be_corrected() -> None:
-    """However late."""
-    dead = Evening(PLAN, liquid).begin().to(330)
+    """As long as the offer stands."""
+    end_s = Evening(PLAN, liquid).begin().to(320).stage(1, "end")["t_s"]
+    dead = Evening(PLAN, liquid).begin().to(end_s + 8)
     assumed = dead.stage(2, "begin")
-    alive = revive(dead, 2.0).press(336.0).to(350)
+    alive = revive(dead, 2.0).press(end_s + 14).to(350)
     (correction,) = alive.kind("correction")
     assert correction["replaces_seq"] == assumed["seq"]
 

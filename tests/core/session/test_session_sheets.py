@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from monitor.core.journal.history import History
 from tests.evening import FIX, Evening, recipe
 
 SHEETS = '[sheets]\ncount = {count}\ninterval = "0:10"\n'
@@ -49,10 +50,9 @@ def test_scenario_5_exits_come_closer_together_than_the_sheets_went_in() -> None
 def test_scenario_5_a_missing_tap_is_put_at_the_interval_and_said_to_be_assumed() -> None:
     """Sheet 4 still leaves within a second of its time."""
     evening = entered(tray(), skip=4).to(520)
-    begins = {r["sheet"]: r for r in evening.kind("stage", stage=1, event="begin")}
-    assert begins[4]["assumed"] is True
-    assert begins[4]["t_s"] == pytest.approx(30.0)
-    assert [k for k, r in begins.items() if r.get("assumed")] == [4]
+    begins = History.of(evening.records).passages[:6]
+    assert [p.begin_s for p in begins] == pytest.approx([0.0, 10.0, 20.0, 30.0, 40.0, 50.0])
+    assert [p.sheet for p in begins if not p.told] == [4]
     assert ends(evening)[4] == pytest.approx(EXITS_S[3], abs=1.0)
 
 
