@@ -26,6 +26,8 @@ QUIET_STEPS = 0.25
 _SIGMA_C = (0.003, 1.0)
 _BLOCK = 30
 _ROOT_2, _ROOT_TWO_PI = math.sqrt(2.0), math.sqrt(2.0 * math.pi)
+_FAR_OUTSIDE = 1e-280
+"""Less probable than this, a reading counts as the nearer edge of its step: the probability itself would soon underflow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,16 +90,27 @@ def _between(a: float, b: float) -> float:
     return 0.5 * (math.erfc(-b / _ROOT_2) - math.erfc(-a / _ROOT_2))
 
 
-def _score(residual: float, sigma: float, step: float) -> tuple[float, float]:
-    """(d log likelihood / d mean, log likelihood) of one reading whose shown value lies `residual` above the curve."""
+def _score(residual: float, sigma: float, step: float) -> float:
+    """d log likelihood / d mean of one reading whose shown value lies `residual` above the curve."""
     if step == 0.0:
-        return residual / (sigma * sigma), -0.5 * (residual / sigma) ** 2 - math.log(sigma)
+        return residual / (sigma * sigma)
     a, b = (residual - 0.5 * step) / sigma, (residual + 0.5 * step) / sigma
     p = _between(a, b)
-    if p < 1e-280:  # far outside: as good as the nearer edge of the step
+    if p < _FAR_OUTSIDE:
+        return (a if residual > 0 else b) / sigma
+    return (_density(a) - _density(b)) / (sigma * p)
+
+
+def _log_likelihood(residual: float, sigma: float, step: float) -> float:
+    """Of one reading whose shown value lies `residual` above the curve; several thousand of them make one fit."""
+    if step == 0.0:
+        return -0.5 * (residual / sigma) ** 2 - math.log(sigma)
+    a, b = (residual - 0.5 * step) / sigma, (residual + 0.5 * step) / sigma
+    p = _between(a, b)
+    if p < _FAR_OUTSIDE:
         edge = a if residual > 0 else b
-        return edge / sigma, -0.5 * edge * edge - math.log(abs(edge)) - 1.0
-    return (_density(a) - _density(b)) / (sigma * p), math.log(p)
+        return -0.5 * edge * edge - math.log(abs(edge)) - 1.0
+    return math.log(p)
 
 
 def _information_table(sigma: float, step: float, cells: int = 32) -> list[float]:
@@ -125,7 +138,7 @@ def _best_sigma(residuals: Sequence[float], step: float, freedom: float) -> floa
     def objective(log_sigma: float) -> float:
         sigma = math.exp(log_sigma)
         prior = -0.5 * ((log_sigma - math.log(NOISE_PRIOR_C)) / NOISE_PRIOR_LOG_SD) ** 2
-        return weight * math.fsum(_score(r, sigma, step)[1] for r in some) + prior
+        return weight * math.fsum(_log_likelihood(r, sigma, step) for r in some) + prior
 
     low, high = math.log(_SIGMA_C[0]), math.log(_SIGMA_C[1])
     golden = 0.5 * (math.sqrt(5.0) - 1.0)
@@ -165,7 +178,7 @@ def fit_codes(
 
     def climb(values: Sequence[float], at: Sequence[float]) -> float:
         prior = math.fsum(-0.5 * ((t - b[0]) / b[1]) ** 2 for t, b in zip(at, believed, strict=True) if b is not None)
-        return math.fsum(_score(y - m, sigma, step_c)[1] for y, m in zip(codes, values, strict=True)) + prior
+        return math.fsum(_log_likelihood(y - m, sigma, step_c) for y, m in zip(codes, values, strict=True)) + prior
 
     height = climb(curve, theta)
     covariance: Matrix = []
@@ -202,7 +215,7 @@ def _scores(
     codes: Sequence[float], curve: Sequence[float], sigma: float, step: float, table: Sequence[float]
 ) -> tuple[list[float], list[float]]:
     """Slope of the likelihood and expected information at each reading."""
-    scores = [_score(y - m, sigma, step)[0] for y, m in zip(codes, curve, strict=True)]
+    scores = [_score(y - m, sigma, step) for y, m in zip(codes, curve, strict=True)]
     if step == 0.0:
         return scores, [table[0]] * len(scores)
     cells = len(table)
@@ -261,7 +274,7 @@ def straight_line_posterior(
             level = fit.parameters[0] + half_level * i / 10.0
             for j in range(-7, 8):
                 slope = fit.parameters[1] + half_slope * j / 7.0
-                height = share * math.fsum(_score(codes[k] - level - slope * ages_s[k], sigma, step_c)[1] for k in some)
+                height = share * math.fsum(_log_likelihood(codes[k] - level - slope * ages_s[k], sigma, step_c) for k in some)
                 heights.append((height - 0.5 * (slope / slope_sd) ** 2, level + slope * ahead_s))
     top = max(height for height, _ in heights)
     weights = [math.exp(height - top) for height, _ in heights]
