@@ -1,20 +1,23 @@
-"""Figures of the review: a one-hour journal to its page, a thousand sessions compared, and plain pandas on the same files.
+"""Figures of the review: its accuracy, a one-hour journal to its page, a thousand sessions compared, plain pandas on the same files.
 
-Run by hand: `python -m tests.benchmarks.bench_review [--sessions 1000]`. Each figure is a whole process, started anew.
+Run by hand: `python -m tests.benchmarks.bench_review [--sessions 1000] [--truths 200]`. Each time is of a whole process, started anew.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from tests.review.journals import play, recipe_data
+from tests.review.test_measures import drift_errors_percent, errors_by_their_sd
 
 SAY_MEMORY = "    import resource, sys; sys.stderr.write(f'PEAK {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss}\\n')"
 
@@ -51,15 +54,25 @@ def hour(path: Path) -> Path:
     return play(data, lambda t: 20.5 - 0.0003 * t, bath=lambda t: 20.4 - 0.0004 * t, room=lambda _: 17.0, wash_s=500.0).write(path)
 
 
+def _rms(values: Sequence[float]) -> float:
+    return math.sqrt(sum(value * value for value in values) / len(values))
+
+
 def main() -> None:
     """Print the figures."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--sessions", type=int, default=1000)
     parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--truths", type=int, default=200)
     args = parser.parse_args()
     say = sys.stdout.write
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
+        errors = drift_errors_percent(folder, args.truths)
+        say(f"{args.truths} drifts recomputed: {_rms(errors):.3f} % of the target rms, {max(map(abs, errors)):.3f} % at worst\n")
+        sizes = errors_by_their_sd(folder, args.truths)
+        inside = 100 * sum(abs(size) < 2 for size in sizes) / len(sizes)
+        say(f"{args.truths} offsets and laws drawn: 2 sd hold in {inside:.1f} %, errors {_rms(sizes):.2f} times their sd\n")
         journal = hour(folder / "hour.jsonl")
         records = journal.read_bytes().count(b"\n")
         say(f"one hour: {records} records, {journal.stat().st_size / 1e6:.1f} MB, {len(os.sched_getaffinity(0))} processors\n")
