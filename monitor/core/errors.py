@@ -1,6 +1,6 @@
-"""What can be wrong, told apart by who has to act. The command line turns these into exit statuses (contract: 0 to 3).
+"""The program's own errors, by who can put them right. The command line turns these into exit statuses (contract: 0 to 3).
 
-`InputWrong` (exit 2): the person's words, file or recipe; every problem is listed. `NotThere` (exit 3): a probe, pin,
+`InputWrong` (exit 2): what the person typed, a file or a recipe; every problem is listed. `NotThere` (exit 3): a probe, pin,
 station or broker is absent. Anything else that escapes is the program's own fault (exit 1).
 """
 
@@ -24,7 +24,7 @@ class Problem:
 
 
 class EvenbathError(Exception):
-    """Root of everything that this program raises on purpose. `lines` are what the person reads, one a line."""
+    """Base of every error that this program raises on purpose. `lines` is what the person reads, line by line."""
 
     exit_status = 1
 
@@ -34,13 +34,13 @@ class EvenbathError(Exception):
 
 
 class InputWrong(EvenbathError, ValueError):
-    """Usage, configuration, recipe or file is wrong. Exit status 2."""
+    """The usage, configuration, recipe or file is wrong. Exit status 2."""
 
     exit_status = 2
 
 
 class FileWrong(InputWrong):
-    """A file has problems; all of them, each with file and line. Exit status 2."""
+    """A file has problems: all of them, each with file and line. Exit status 2."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)

@@ -1,4 +1,4 @@
-"""Which recipes a question of the checklist or a caution belongs to: one name for each condition. Pure.
+"""Conditions on recipes, for the questions of the checklist and the cautions: which of them belong to a recipe. Pure.
 
 Tests: tests/core/recipe/test_checklist.py, tests/prepare/test_cautions.py.
 """

@@ -1,4 +1,4 @@
-"""The words that a recipe may use for films, vessels, roles and ways of ending (contract, section 2). Each is written down here alone."""
+"""The words that a recipe may use for films, vessels, roles and ways of ending (contract, section 2): their only home."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Until = Literal["time", "at least"]
 Counted = Literal["pour to pour", "full to empty"]
 
 CLOSED_VESSELS: Final[tuple[VesselKind, ...]] = ("lidded tank", "drum")
-"""Those with a lid; the others are open."""
+"""Vessels with a lid; the others are open."""
 FIXING_ROLES: Final[tuple[StageRole, ...]] = ("fix", "bleach-fix")
 AT_LEAST_ROLES: Final[tuple[StageRole, ...]] = ("load", "fix", "wash", "wash aid", "rinse", "hold")
-"""Stages of these roles end by a tap after their time unless the recipe says otherwise."""
+"""Unless the recipe says otherwise, stages with these roles last at least their time and are ended by a tap."""

@@ -1,8 +1,8 @@
-"""When the tool's own lamp may be lit: pure, total, and dark for everything unknown.
+"""When the tool's own lamp may be lit. Pure, total, and dark for everything unknown.
 
-The rule (reasons in the user's guide): film that is bare sees no light of any colour from this tool, be it red-blind or
-not; loading is always dark; infrared film allows no lamp ever; with a closed lid the lamp is allowed when the person asked
-for it in this session. A fault, a restart and the network are no arguments here: they cannot light anything.
+The rule (reasons in the user's guide): bare film gets no light of any colour from this tool, whether it is red-blind
+or not; loading is always dark; infrared film allows no lamp ever; with a closed lid the lamp is allowed when the person asked
+for it in this session. Faults, restarts and the network are not among the arguments: they cannot light anything.
 Sources: a US navy training manual, NAVEDTRA 14209, chapter 10, for the tests of darkness; the rest common practice, no
 source. No I/O. Tests: tests/core/recipe/test_light.py.
 """
@@ -28,9 +28,9 @@ class Verdict:
 
 
 def bare_film(vessel: str, role: str, before_last_fix: bool) -> bool:
-    """Whether film lies open to light during a stage, the lid where it belongs. An unknown vessel or role counts as open.
+    """Whether film is exposed to the room during a stage, with the lid on. An unknown vessel or role counts as exposed.
 
-    `before_last_fix`: this stage is the last fix or comes before its end, or the recipe fixes nothing at all.
+    `before_last_fix`: this stage is the last fix or an earlier stage, or the recipe fixes nothing at all.
     """
     if role not in ROLES or role == "load":
         return True
@@ -40,9 +40,9 @@ def bare_film(vessel: str, role: str, before_last_fix: bool) -> bool:
 
 
 def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> Verdict:
-    """The rule. `lid_on` matters for a lidded tank and a drum only; `asked` is the person's explicit word for this session.
+    """The rule. `lid_on` matters only for a lidded tank and a drum; `asked`: the person asked for the lamp in this session.
 
-    Total: any text is taken, and what is not known is dark.
+    Total: it takes any text, and whatever it does not know is dark.
     """
     if film not in FILMS or vessel not in (*CLOSED_VESSELS, *OPEN_VESSELS) or role not in ROLES:
         return Verdict(False, "film, vessel or stage is not known: dark")
@@ -67,13 +67,13 @@ def lamp_allowed(film: str, vessel: str, role: str, *, before_last_fix: bool, li
 
 
 def stages_before_last_fix(roles: tuple[str, ...]) -> tuple[bool, ...]:
-    """For each stage, whether it is the last fixing bath or comes before its end; all, where nothing fixes."""
+    """For each stage, whether it is the last fixing bath or an earlier stage; True for all if nothing fixes."""
     last = max((i for i, role in enumerate(roles) if role in FIXING_ROLES), default=len(roles))
     return tuple(i <= last for i in range(len(roles)))
 
 
 def session_refusal(film: str, vessel: str, roles: tuple[str, ...]) -> str | None:
-    """Why the lamp may not be asked for with this recipe, or None. A stage `load` does not count: the lamp is shut during it."""
+    """Why the lamp may not be asked for with this recipe, or None. `load` stages do not count: the lamp stays dark during them."""
     if film == "infrared":
         return "film for the infrared allows no lamp in any stage"
     for number, (role, before) in enumerate(zip(roles, stages_before_last_fix(roles), strict=True), start=1):

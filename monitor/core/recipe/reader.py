@@ -1,4 +1,4 @@
-"""The reader of recipes: TOML to frozen values, refusing everything that it does not understand.
+"""Reads recipes: TOML to frozen values. Everything that it does not understand is refused.
 
 The format is the project's contract, section 2. `load_recipe` takes the file's bytes and its name (for messages); all
 problems are raised together as one `FileWrong`. Tests: tests/core/recipe/test_reader.py.
@@ -35,7 +35,7 @@ def load_recipe(text: bytes, file: str) -> Recipe:
 
 
 def recipe_from_data(data: Mapping[str, Any]) -> Recipe:
-    """A recipe from `Recipe.data`, as a journal's `session` record carries it. Raises `FileWrong` (lines are 0)."""
+    """A recipe from `Recipe.data`, as it stands in a journal's `session` record. Raises `FileWrong` (all lines are 0)."""
     return _read(Document(data, None, "recipe in the journal"))
 
 
@@ -48,13 +48,13 @@ VALID_HALF_WIDTH_C = 4.0
 DRAIN_S, SHEET_DRAIN_S = 10.0, 5.0
 READY_S, READY_RANGE_S = 30.0, (15.0, 60.0)
 EXIT_GAP_S = 3.0
-"""Planned exits of sheets lie at least the drain and this apart."""
+"""Planned exits of sheets are at least the drain plus this apart."""
 SD_ENERGY_KJ_MOL = 8.7
-"""Where the person gives none: published black-and-white tables lie between 50 and 80 kJ/mol, as a uniform spread 30/sqrt(12)."""
+"""Used if the recipe gives none: published black-and-white tables lie between 50 and 80 kJ/mol, a uniform spread of 30/sqrt(12)."""
 SD_PER_10_C = 0.3
-"""The same spread said per 10 C: 65 kJ/mol is 2.48 per 10 C, and 2.48 x ln 2.48 x 8.7/65 = 0.30."""
+"""The same spread per 10 C: 65 kJ/mol is 2.48 per 10 C, and 2.48 x ln 2.48 x 8.7/65 = 0.30."""
 SD_PERCENT_PER_C = 0.5
-"""Published tables lie 2 to 5 per cent rms off one line over 10 C, which is about half a per cent per C."""
+"""Published tables deviate from one line by 2 to 5 per cent rms over 10 C, which is about half a per cent per C."""
 REFERENCE_SAYS = '"5 C" to "50 C"'
 TIME_SAYS = '"0:01" to "24:00:00"'
 TEMPERATURE_SAYS = '"0 C" to "60 C"'
@@ -89,7 +89,7 @@ def _read(document: Document) -> Recipe:
 
 
 class _StageReader:
-    """One `[[stage]]`: its keys first, then what they say together. Problems go into the document."""
+    """Reads one `[[stage]]`: its keys first, then how they fit together. Problems go into the document."""
 
     def __init__(self, table: Table, number: int, film: str | None, sheets: bool) -> None:
         self.table = table
@@ -98,7 +98,7 @@ class _StageReader:
         self._default_drain_s = SHEET_DRAIN_S if sheets else DRAIN_S
 
     def read(self) -> Stage | None:
-        """The stage, or None where something in it is wrong."""
+        """The stage, or None if something in it is wrong."""
         table = self.table
         name = table.text("name", required=True)
         role = table.choice("role", get_args(StageRole), required=True)
@@ -165,7 +165,7 @@ class _StageReader:
             self.table.wrong("valid", f"valid: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
             return None
         if not BOUND_C[0] <= low_c < high_c <= BOUND_C[1]:
-            self.table.wrong("valid", "valid: the range is empty, turned round or beyond 0 C to 60 C", says)
+            self.table.wrong("valid", "valid: the range is empty, reversed or beyond 0 C to 60 C", says)
             return None
         return low_c, high_c
 
@@ -229,7 +229,7 @@ class _StageReader:
             (before_c, before_s), (celsius, seconds) = pairs[i - 1], pairs[i]
             path = (*table.path, "pairs", i)
             if celsius <= before_c + SAME:
-                what = "stands twice" if celsius >= before_c - SAME else "is out of order"
+                what = "appears twice" if celsius >= before_c - SAME else "is out of order"
                 allowed = "each temperature once, the coldest first"
                 table.document.problem(path, f"pair {i + 1}: the temperature {format_number(celsius)} C {what}", allowed)
                 sound = False
@@ -243,7 +243,7 @@ class _StageReader:
         at = [(i, seconds) for i, (celsius, seconds) in enumerate(pairs) if abs(celsius - reference_c) <= SAME]
         pair = f'["{format_number(reference_c)} C", "{format_duration(time_s)}"]'
         if not at:
-            table.wrong("pairs", f"pairs: none at the reference, {format_number(reference_c)} C", f"pairs among which is {pair}")
+            table.wrong("pairs", f"pairs: none of them is at the reference, {format_number(reference_c)} C", f"pairs that include {pair}")
             return False
         if abs(at[0][1] - time_s) > SAME:
             what = f"pair {at[0][0] + 1}: {format_duration(at[0][1])} at the reference, but time is {format_duration(time_s)}"
@@ -283,7 +283,7 @@ class _StageReader:
     def _drain_and_ready(
         self, role: str | None, until: str, planned_s: float | None, full_after_s: float | None
     ) -> tuple[float | None, float | None]:
-        """Both, defaults filled in; None for a wrong one. `full_after_s`: filling time where the stage is counted from full to empty."""
+        """Drain and READY with their defaults; None for a wrong one. `full_after_s`: filling time of a stage counted from full to empty."""
         table = self.table
         drain_s = table.duration("drain", 0.0, 600.0, '"0:00" to "10:00"')
         ready_s = table.duration("ready", *READY_RANGE_S, '"0:15" to "1:00"')
@@ -297,7 +297,7 @@ class _StageReader:
             now_s = planned_s - drain if full_after_s is None else full_after_s + planned_s  # from the begin
             if ready_s > now_s:
                 what = f"ready: READY would come {format_duration(ready_s)} before NOW, earlier than the stage's begin"
-                table.wrong("ready", what, f"at most {format_duration(now_s)} here; left out, a short stage has no READY")
+                table.wrong("ready", what, f"at most {format_duration(now_s)} here; if it is left out, a short stage has no READY")
         return (None if "drain" in table and drain_s is None else drain), ready
 
     def _agitation(self, until: str, planned_s: float | None) -> tuple[bool, tuple[Burst, ...]]:
@@ -306,7 +306,7 @@ class _StageReader:
             return value is not None, ()
         if not isinstance(value, list):
             says = '"continuous", or a list such as [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]'
-            self.table.wrong("agitation", f"agitation: {shown(value)} is not known here", says)
+            self.table.wrong("agitation", f"agitation: {shown(value)} is not a known value", says)
             return False, ()
         bursts = [self._burst(table, until, planned_s) for table in self.table.tables("agitation", "agitation")]
         return False, tuple(burst for burst in bursts if burst is not None)
@@ -385,7 +385,7 @@ def _factors(table: Table, count: int | None) -> tuple[float, ...] | None:
 
 
 def _check_exits(table: Table, stage: Stage, sheets: Sheets) -> None:
-    """Planned exits too close together, and a sheet that would be drained before it is in."""
+    """Report planned exits that are too close together, and a sheet whose time is no longer than the drain."""
     exits = sorted((exit_s, i) for i, exit_s in enumerate(planned_exits(stage.target_ref_s, sheets)))
     least_s = stage.drain_s + EXIT_GAP_S
     key = "factors" if "factors" in table and len(set(sheets.factors)) > 1 else "interval"
@@ -398,11 +398,11 @@ def _check_exits(table: Table, stage: Stage, sheets: Sheets) -> None:
     shortest_s = stage.target_ref_s * min(sheets.factors)
     if stage.drain_s >= shortest_s and stage.drain_s < stage.target_ref_s:
         what = f"factors: the shortest sheet, {format_duration(shortest_s)}, is not longer than the drain, {format_duration(stage.drain_s)}"
-        table.wrong("factors", what, "factors that leave more than the drain")
+        table.wrong("factors", what, "factors that leave each sheet longer than the drain")
 
 
 def _with_references(stages: tuple[Stage, ...]) -> tuple[Stage, ...]:
-    """Stages that state no reference take the develop stage's, else the first that is stated, else 20 C."""
+    """Stages without a reference of their own take the develop stage's, else the first one stated, else 20 C."""
     given = [s for s in stages if s.reference_stated]
     donor = next((s for s in given if s.role == "develop"), given[0] if given else None)
     if donor is None:

@@ -1,4 +1,4 @@
-"""A recipe as frozen values: the stages of one evening, with every default filled in.
+"""A recipe as frozen values: the stages of one session, with every default filled in.
 
 The fields are those of the project's contract, section 2. Tests: tests/core/recipe/test_reader.py.
 """
@@ -15,14 +15,14 @@ from monitor.core.recipe.light import bare_film, stages_before_last_fix
 from monitor.core.text.quantities import Dilution
 
 READY_AFTER_BEGIN_LEAST_S = 10.0
-"""Where READY would fall sooner than this after the begin it is left out (contract, section 5)."""
+"""READY is left out if it would come sooner than this after the begin (contract, section 5)."""
 SAME = 1e-6
 """Two temperatures (C) or times (s) nearer than this are one: 68 F is 20 C."""
 
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """Agitation of `for_s` seconds: once at `from_s` after the stage's begin, or again every `every_s` (the other is None)."""
+    """Agitation for `for_s` seconds: once, `from_s` after the stage's begin, or every `every_s` (the other is None)."""
 
     from_s: float | None
     every_s: float | None
@@ -67,11 +67,11 @@ class Stage:
     volume_ml: float | None = None
 
     reference_stated: bool = True
-    """Whether the recipe itself says at which temperature this stage is meant."""
+    """Whether the recipe itself gives this stage's reference temperature."""
 
     @property
     def target_ref_s(self) -> float:
-        """Time times factor: seconds of development at the reference, or plain seconds where temperature does not steer."""
+        """Time x factor: seconds of development at the reference, or plain seconds if temperature does not steer the stage."""
         return self.time_s * self.factor
 
     @property
@@ -81,14 +81,14 @@ class Stage:
 
     @property
     def begin_to_end_s(self) -> float:
-        """From the begin to the planned end at the reference; an at-least stage ends at its minimum here."""
+        """From the begin to the planned end at the reference; for an at-least stage, to its minimum."""
         if self.counted == "full to empty":
             return self.fill_s + self.target_ref_s + self.drain_s
         return self.target_ref_s
 
     @property
     def stock_and_water_ml(self) -> tuple[float, float] | None:
-        """Stock and water in `volume_ml` of a diluted solution; None where it is used undiluted or the recipe does not say."""
+        """Stock and water in `volume_ml` of a diluted solution; None if it is used undiluted or the recipe does not say."""
         if self.volume_ml is None or self.dilution is None or not self.dilution.parts_water:
             return None
         stock_ml = self.volume_ml * float(self.dilution.stock_fraction)
@@ -97,7 +97,7 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """One film after another through the develop stage. `factors` has `count` entries and multiplies the stage's factor."""
+    """Sheets that go through the develop stage one after another. `factors` has `count` entries; each multiplies the stage's factor."""
 
     count: int
     interval_s: float
@@ -106,7 +106,7 @@ class Sheets:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """A recipe that has passed every check. `data` is what the file said, for the journal; `warnings` are plain sentences."""
+    """A recipe that has passed every check. `data` is the file's content, for the journal; `warnings` are plain sentences."""
 
     name: str
     film: Film
@@ -138,7 +138,7 @@ class Recipe:
 
     @property
     def sheet_exits_s(self) -> tuple[float, ...]:
-        """Planned exit of each sheet from a developer at the reference, seconds after the first sheet's begin; in the order of going in."""
+        """When each sheet leaves a developer at the reference, seconds after the first sheet's begin; in the order of going in."""
         if self.sheets is None:
             return ()
         return planned_exits(self._developing.target_ref_s, self.sheets)

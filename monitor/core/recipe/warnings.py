@@ -1,4 +1,4 @@
-"""What a recipe may say but the person should know before the film is wet: whole sentences, shown by plan and before the start.
+"""What a recipe may say, but a person should know before the film is wet: whole sentences, shown by `plan` and before the start.
 
 Tests: tests/core/recipe/test_reader.py.
 """
@@ -16,13 +16,13 @@ from monitor.core.text.quantities import format_duration, format_number
 SHORTEST_DEVELOP_S = 300.0
 """Below five minutes development may be uneven: common practice, no source."""
 BATHS_WITHIN_C, RETICULATION_C = 3.0, 8.0
-"""Steps between baths: 3 C is common practice (a navy manual: 5 F between trays); reticulation is told of at 15 F."""
+"""Steps between baths: 3 C is common practice (a navy manual: 5 F between trays); reticulation is reported from 15 F."""
 MOST_SHEETS_EASILY = 6
 """NAVEDTRA 14209 names 6 to 12 with experience; six for a first year is common practice."""
 
 
 def warnings(recipe: Recipe) -> Iterator[str]:
-    """What is allowed but should be known before the film is wet. Whole sentences."""
+    """Everything to warn of, in whole sentences."""
     for stage in recipe.stages:
         yield from _stage_warnings(recipe, stage)
     if recipe.film != "colour":  # colour processes have short times of their own, held closely
@@ -32,7 +32,7 @@ def warnings(recipe: Recipe) -> Iterator[str]:
     if any(s.role == "load" for s in recipe.stages[1:]):
         yield "A stage of role load is not the first."
     if recipe.sheets is not None and recipe.sheets.count > MOST_SHEETS_EASILY:
-        yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} want practice (common practice)."
+        yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} take practice (common practice)."
     if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
         yield from _shock_warnings([s for s in recipe.stages if s.reference_stated])
     yield from _jug_warnings(recipe.stages)
@@ -46,7 +46,7 @@ def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
     if not low_c <= stage.reference_c <= high_c:
         yield f"{said}: the reference {format_number(stage.reference_c)} C is outside the data, {_span(low_c, high_c)}."
     if isinstance(stage.law, Pairs) and (low_c < stage.law.pairs[0][0] - SAME or high_c > stage.law.pairs[-1][0] + SAME):
-        yield f"{said}: valid goes beyond the pairs, {_span(stage.law.pairs[0][0], stage.law.pairs[-1][0])}; there the end slope is used."
+        yield f"{said}: valid goes beyond the pairs, {_span(stage.law.pairs[0][0], stage.law.pairs[-1][0])}; the last slope goes on."
     if stage.steer and stage.role == "develop":
         warm_s = planned_time(stage.law, stage.target_ref_s, high_c)
         if warm_s < SHORTEST_DEVELOP_S <= stage.target_ref_s:
@@ -56,7 +56,7 @@ def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
 
 
 def _short_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
-    """Development under five minutes; two baths in a row count as one."""
+    """Development under five minutes; consecutive developing baths count as one."""
     for developing, run in groupby(stages, key=lambda stage: stage.role == "develop"):
         together = list(run)
         whole_s = sum(stage.target_ref_s for stage in together)
@@ -75,7 +75,7 @@ def _shock_warnings(stages: list[Stage]) -> Iterator[str]:
         if step_c > BATHS_WITHIN_C:
             risk = f"common practice keeps baths within {format_number(BATHS_WITHIN_C)} C"
             if step_c >= RETICULATION_C:
-                risk = "the gelatine may wrinkle (reticulation is told of at 15 F)"
+                risk = "the gelatine may wrinkle (reticulation is reported from 15 F)"
             apart = f"{format_number(step_c, 1)} C away from stage {before.number} ({before.name})"
             yield f"Stage {after.number} ({after.name}) is {apart}: {risk}."
 
@@ -84,4 +84,4 @@ def _jug_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
     seen: dict[int, str] = {}
     for stage in stages:
         if stage.jug is not None and stage.solution is not None and seen.setdefault(stage.jug, stage.solution) != stage.solution:
-            yield f"Jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}: one jug a solution."
+            yield f"Jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}: use one jug for each solution."

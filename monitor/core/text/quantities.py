@@ -24,7 +24,7 @@ _DURATION = re.compile(r"(?:(\d+):)?(\d+):(\d\d)(\.\d+)?", re.ASCII)
 _DILUTION = re.compile(r"1\s*\+\s*(\d+(?:\.\d+)?)", re.ASCII)
 _RATIO = re.compile(r"(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)", re.ASCII)
 _LONGEST = 40
-"""No quantity needs more characters; longer digits would only overflow."""
+"""No quantity needs more characters than this; longer numbers would only overflow."""
 
 TEMPERATURE_ALLOWED = 'allowed: a number and its unit, such as "20 C", "20.5 C" or "68 F"'
 DIFFERENCE_ALLOWED = 'allowed: a number and its unit, such as "0.5 C" or "1 F"'
@@ -34,7 +34,7 @@ DILUTION_ALLOWED = 'allowed: "1+N", such as "1+31", or "stock"'
 
 
 class QuantityWrong(InputWrong):
-    """Text that is not the quantity it should be: `what` was read and what is `allowed`, apart, for whoever adds file and line."""
+    """Text that is not the expected quantity: `what` was read and what is `allowed`, separately, for callers that add file and line."""
 
     def __init__(self, what: str, allowed: str) -> None:
         self.what = what
@@ -43,7 +43,7 @@ class QuantityWrong(InputWrong):
 
 
 def shown(value: object) -> str:
-    """A value as a refusal shows it: text in quotes, long text cut, a list or table by its name alone, one line always."""
+    """A value as an error message shows it, always on one line: text in quotes, long text shortened, a list or table by its kind alone."""
     if isinstance(value, str):
         text = "".join(c if c.isprintable() else "\ufffd" for c in value[:61])
         return f'"{text}"' if len(text) <= 60 else f'"{text[:57]}..."'
@@ -63,7 +63,7 @@ def _refuse(kind: str, text: object, allowed: str) -> QuantityWrong:
 
 
 def _match(pattern: re.Pattern[str], text: object) -> re.Match[str] | None:
-    """The whole text, spaces around it apart, or nothing."""
+    """Match the whole text, ignoring spaces around it."""
     return pattern.fullmatch(text.strip()) if isinstance(text, str) and len(text) <= _LONGEST else None
 
 
@@ -80,14 +80,14 @@ def read_temperature(text: object) -> float:
 
 
 def read_temperature_difference(text: object) -> float:
-    """A difference (a band, an offset) in C from text such as "0.5 C" or "1 F", which is 5/9 C. Raises `InputWrong`."""
+    """A temperature difference (a band, an offset) in C from text such as "0.5 C" or "1 F", which is 5/9 C. Raises `InputWrong`."""
     match = _match(_TEMPERATURE, text)
     if match is None:
-        raise _refuse("difference of temperature", text, DIFFERENCE_ALLOWED)
+        raise _refuse("temperature difference", text, DIFFERENCE_ALLOWED)
     number = float(match[1])
     difference_c = number if match[2] == "C" else number / 1.8
     if abs(difference_c) > 1000.0:
-        raise _refuse("difference of temperature", text, "allowed: up to 1000 C")
+        raise _refuse("temperature difference", text, "allowed: up to 1000 C")
     return difference_c
 
 
@@ -115,13 +115,13 @@ def read_volume(text: object) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Dilution:
-    """One part of stock and `parts_water` parts of water; 0 is the stock itself. Exact."""
+    """One part of stock to `parts_water` parts of water; 0 means undiluted stock. Exact."""
 
     parts_water: Fraction
 
     @property
     def stock_fraction(self) -> Fraction:
-        """Share of stock in the whole, above 0, at most 1."""
+        """Fraction of stock in the whole; above 0, at most 1."""
         return 1 / (1 + self.parts_water)
 
     def __str__(self) -> str:
@@ -129,7 +129,7 @@ class Dilution:
 
 
 def read_dilution(text: object) -> Dilution:
-    """A `Dilution` from "1+31" or "stock". "1:31" is refused with the two things that it could mean."""
+    """A `Dilution` from "1+31" or "stock". "1:31" is refused, naming the two things it could mean."""
     if isinstance(text, str):
         if text.strip().lower() == "stock":
             return Dilution(Fraction(0))
@@ -146,7 +146,7 @@ def read_dilution(text: object) -> Dilution:
 
 
 def format_number(value: float, places: int = 3) -> str:
-    """A plain decimal number without trailing zeros, at most `places` places."""
+    """A plain decimal number without trailing zeros, to at most `places` decimal places."""
     text = f"{value:.{places}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
@@ -158,7 +158,7 @@ def format_temperature(celsius: float, places: int = 1) -> str:
 
 
 def format_duration(seconds: float, places: int = 0) -> str:
-    """Such as "10:00", "0:15.5" (places 1) or "1:02:30"; from one hour on with hours. Rounded once, so "0:60" never comes."""
+    """Such as "10:00", "0:15.5" (places 1) or "1:02:30"; hours are shown from one hour on. Rounded only once, so "0:60" cannot occur."""
     if not math.isfinite(seconds):
         return "never"
     scale = 10**places

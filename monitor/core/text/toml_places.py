@@ -1,7 +1,7 @@
-"""Where each table, key and array element of a TOML text stands: its line. `tomllib` gives none.
+"""The line of each table, key and array element of a TOML text. `tomllib` does not give any.
 
-This decides lines and nothing else: it reads no values and checks no grammar; `tomllib` does both. On text that `tomllib`
-refuses the answer may be incomplete, but it always comes, in time that grows with the length of the text. A path is a
+It only finds lines: it reads no values and checks no grammar; `tomllib` does both. On text that `tomllib` refuses the
+answer may be incomplete, but there always is one, in time proportional to the length of the text. A path is a
 tuple of keys and indices: `("stage", 0, "rate", "pairs", 2)`. Tests: tests/core/text/test_toml_places.py.
 """
 
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 Path = tuple[str | int, ...]
 
 MAX_DEPTH = 64
-"""Nothing deeper is located (its nearest table is): it keeps the work linear when a file is nothing but brackets."""
+"""Anything deeper gets the line of the nearest table around it. This keeps the work linear when a file is nothing but brackets."""
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _SPACE = re.compile(r"[ \t]*")
@@ -31,12 +31,12 @@ _SHORT_ESCAPES = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r", "e": "\
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Lines of everything that was found, 1-based. A table's line is its header's, or its first key's where it has no header."""
+    """Line of everything that was found, 1-based. A table's line is its header's, or its first key's if it has no header."""
 
     lines: Mapping[Path, int]
 
     def line(self, path: Path) -> int:
-        """The line of this path, or of the nearest table around it that stands in the text; 1 for the whole text."""
+        """The line of this path, or of the nearest enclosing table that was found; 1 for the whole text."""
         while path and path not in self.lines:
             path = path[:-1]
         return self.lines[path] if path else 1
@@ -57,7 +57,7 @@ def _unescape(match: re.Match[str]) -> str:
 
 
 class _Scan:
-    """One pass over the text. `_stop` is set at the first thing that no TOML has; what was found until then stays."""
+    """One pass over the text. `_stop` is set at the first thing that is not TOML; what was found before it is kept."""
 
     def __init__(self, text: str) -> None:
         self._text = text
@@ -117,7 +117,7 @@ class _Scan:
         return parts[: MAX_DEPTH + 1]
 
     def _header(self) -> Path:
-        """`[a.b]` or `[[a.b]]`: where the keys that follow belong."""
+        """`[a.b]` or `[[a.b]]`: the path to which the following keys belong."""
         begin, mark = self._at, "[[" if self._text.startswith("[[", self._at) else "["
         self._at += len(mark)
         parts = self._key()
@@ -151,7 +151,7 @@ class _Scan:
         self._value(path)
 
     def _value(self, path: Path) -> None:
-        """One value and everything in it, with a stack of our own: no text can exhaust Python's."""
+        """One value and everything in it. It keeps its own stack, so that no text can exhaust Python's."""
         frames: list[tuple[str, Path, int]] = []  # closing bracket, path of the array or table, index of the next element
         opened = self._open(path, frames)
         while not self._stop and frames:
@@ -177,7 +177,7 @@ class _Scan:
                 opened = self._open(inner, frames)
 
     def _open(self, path: Path, frames: list[tuple[str, Path, int]]) -> bool:
-        """Step over a scalar (False), or into an array or inline table (True)."""
+        """Step over a scalar (returns False), or into an array or inline table (True)."""
         first = self._peek()
         if first and first in "[{":
             if len(frames) > MAX_DEPTH:

@@ -1,9 +1,9 @@
-"""A TOML file as tables that are asked for typed, bounded keys; every problem is kept with its line, none ends the reading.
+"""A TOML file, read key by key with types and bounds; every problem is collected with its line and reading goes on.
 
-What a file may say is declared at the point of use: each getter names the key, its kind and its bounds, and `finish`
-turns every key that nobody asked for into a problem. A getter answers None for a key that is missing or wrong; a wrong
-one has then been written down already. Lines: a wrong value's and an unknown key's own; a missing key's is that of its
-table's header (the contract, section 2). Only syntax errors end the reading at once. No I/O. Tests: tests/core/text/test_toml_table.py.
+What a file may say is declared where it is used: each getter names the key, its type and its bounds, and `finish`
+reports every key that nobody asked for. A getter returns None for a key that is missing or wrong; a wrong
+one has been reported by then. Lines: a wrong value's and an unknown key's own; a missing key's is that of its
+table's header (the contract, section 2). Only a syntax error stops the reading at once. No I/O. Tests: tests/core/text/test_toml_table.py.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from monitor.core.text.quantities import QuantityWrong, read_duration, read_temp
 from monitor.core.text.toml_places import Path, Places, find_places
 
 MAX_BYTES = 256 * 1024
-"""A longer file is refused unread: no recipe or station needs more than some hundred lines."""
+"""A longer file is refused unread: no recipe or station file needs more than a few hundred lines."""
 
 _LINE_COLUMN = re.compile(r"^(.*) \(at line (\d+), column (\d+)\)$", re.DOTALL)
 _END = re.compile(r"^(.*) \(at end of document\)$", re.DOTALL)
@@ -38,15 +38,15 @@ class Document:
         self._problems: list[Problem] = []
 
     def line(self, path: Path) -> int:
-        """1-based line of a path; 0 where the data never were text."""
+        """1-based line of a path; 0 if the data did not come from a text."""
         return self._places.line(path) if self._places is not None else 0
 
     def problem(self, path: Path, what: str, allowed: str) -> None:
-        """Write one problem down. `allowed` is said after "allowed: "."""
+        """Report one problem. `allowed` follows the word "allowed: "."""
         self._problems.append(Problem(self.file, self.line(path), what, f"allowed: {allowed}"))
 
     def root(self) -> Table:
-        """The table around everything."""
+        """The top-level table."""
         return Table(self, self.data, (), "the file")
 
     @property
@@ -55,7 +55,7 @@ class Document:
         return not self._problems
 
     def raise_problems(self) -> None:
-        """Raise `FileWrong` with all problems, by line, if there are any."""
+        """Raise `FileWrong` with all problems, sorted by line, if there are any."""
         if self._problems:
             raise FileWrong(sorted(self._problems, key=lambda p: p.line))
 
@@ -84,13 +84,13 @@ def parse(text: bytes, file: str) -> Document:
 
 
 def _deepest_line(words: str) -> int:
-    """The line on which most brackets open: near enough for a text that is nothing but brackets."""
+    """The line with the most opening brackets: close enough for a text that is nothing but brackets."""
     lines = words.split("\n")
     return 1 + max(range(len(lines)), key=lambda i: lines[i].count("[") + lines[i].count("{"))
 
 
 def _syntax_place(message: str, words: str) -> tuple[int, str]:
-    """Line and words of a syntax error."""
+    """Line and message of a syntax error."""
     at = _LINE_COLUMN.match(message)
     if at is not None:
         return int(at[2]), f"{_one_line(at[1])} (column {at[3]})"
@@ -107,7 +107,7 @@ def _one_line(message: str) -> str:
 
 
 class Table:
-    """One table of a document. `name` is how messages call it."""
+    """One table of a document. `name` is what messages call it."""
 
     def __init__(self, document: Document, data: Mapping[str, Any], path: Path, name: str) -> None:
         self.document = document
@@ -120,20 +120,20 @@ class Table:
         return key in self._data
 
     def wrong(self, key: str, what: str, allowed: str) -> None:
-        """A problem with a key's value: its line where it stands, else its table's."""
+        """Report a problem with a key's value, on the key's own line if it has one, else its table's."""
         self.document.problem((*self.path, key), what, allowed)
 
     def _get(self, key: str, required: bool) -> Any:
         if key not in self._asked:
             self._asked.append(key)
             if key in self._data and self._data[key] is None:  # TOML has no null, a journal's JSON may
-                self.wrong(key, f"{key}: null is no value", f"{key} with a value, or left out")
+                self.wrong(key, f"{key}: null is not a value", f"{key} with a value, or left out")
         if key not in self._data and required:
             self.document.problem(self.path, f"{self.name} has no {key}", f"{key} is needed here")
         return self._data.get(key)
 
     def raw(self, key: str, required: bool = False) -> Any:
-        """The value as it stands, of any kind; None where it is missing."""
+        """The value as it is, of any type; None if it is missing."""
         return self._get(key, required)
 
     def quantity(
@@ -166,7 +166,7 @@ class Table:
         return self.quantity(key, read_temperature_difference, low_c, high_c, says, required=required)
 
     def number(self, key: str, low: float, high: float, says: str, *, required: bool = False, above: bool = False) -> float | None:
-        """A number without unit from `low` to `high`; `above`: `low` itself is out."""
+        """A number without a unit, from `low` to `high`; with `above`, `low` itself is not allowed."""
         value = self._get(key, required)
         if value is None:
             return None
@@ -220,7 +220,7 @@ class Table:
         for word in among:
             if isinstance(value, str) and value == word:
                 return word
-        self.wrong(key, f"{key}: {shown(value)} is not known here", ", ".join(f'"{word}"' for word in among))
+        self.wrong(key, f"{key}: {shown(value)} is not a known value", ", ".join(f'"{word}"' for word in among))
         return None
 
     def table(self, key: str, name: str, *, required: bool = False) -> Table | None:
@@ -234,7 +234,7 @@ class Table:
         return None
 
     def tables(self, key: str, name: str, *, required: bool = False) -> Iterator[Table]:
-        """Every table of an array of tables; `name` gets its number."""
+        """Every table of an array of tables, named `name` and its number."""
         value = self._get(key, required)
         if value is None:
             return
@@ -249,7 +249,7 @@ class Table:
                 self.document.problem(path, f"{key}: {shown(item)} is not a table", f"{name} for each")
 
     def finish(self) -> None:
-        """Write down every key that nobody asked for, on its own line, with the nearest known key where one is near."""
+        """Report every key that nobody asked for, on its own line, with the nearest known key if one is close."""
         for key in self._data:
             if key not in self._asked:
                 near = get_close_matches(key, self._asked, n=1)

@@ -129,7 +129,7 @@ def _quantity(read: Callable[[object], object]) -> Callable[[str, Answers], str]
 def _one_of(*words: str) -> Callable[[str, Answers], str]:
     def fragment(answer: str, _: Answers) -> str:
         if answer.strip() not in words:
-            raise InputWrong(f"{shown(answer)} is not known here; allowed: {', '.join(words)}")
+            raise InputWrong(f"{shown(answer)} is not a known value; allowed: {', '.join(words)}")
         return json.dumps(answer.strip())
 
     return fragment
