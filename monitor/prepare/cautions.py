@@ -1,7 +1,7 @@
-"""What must be said about hands, lungs, eyes, water, mains and light: where, from which source, and for which recipe. Data.
+"""Cautions about hands, lungs, eyes, water, mains and light: where each is shown, its source, and which recipes it belongs to. Data.
 
-Decides only what is shown. It is no safety device and no substitute for local codes and the maker's safety data sheet,
-which every list ends with. Sources are named beside each text; "common practice, no source" and "from memory, not
+Decides only what is shown. It is not a safety device, and no substitute for local codes and the maker's safety data sheet,
+which end every list. Sources are named beside each text; "common practice, no source" and "from memory, not
 verified" mean what they say. No I/O. Tests: tests/prepare/test_cautions.py.
 """
 
@@ -25,15 +25,15 @@ MEMORY = "from memory, not verified"
 SENSITISERS = (
     "pyro", "catechin", "catechol", "amidol", "diaminophenol", "metol", "methylaminophenol", "phenylenediamine", "phenylene diamine", "ppd",
 )  # fmt: skip
-"""Parts of words by which a solution's own name tells of an agent that sensitises or is absorbed by the skin."""
+"""Fragments of names of agents that sensitise the skin or are absorbed by it."""
 CARRY_SILVER = ("bleach", "fix", "bleach-fix")
-"""Roles whose used solutions carry silver or iron salts."""
+"""Roles whose used solutions contain silver or iron salts."""
 POWDER_WORDS = ("powder", "crystal", "from scratch")
 
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution: its text in whole sentences, the places where it is shown, and its source. `belongs` picks recipes for a plan."""
+    """One caution: its text in whole sentences, the places where it is shown, and its source. `belongs`: the recipes whose plan has it."""
 
     id: str
     text: str
@@ -50,12 +50,12 @@ def _words(recipe: Recipe) -> str:
 
 
 def sensitises(recipe: Recipe) -> bool:
-    """Whether the recipe's own words name an agent of `SENSITISERS`, or the film is colour (its developing agents sensitise strongly)."""
+    """Whether the recipe's words name one of `SENSITISERS`, or the film is colour (its developing agents sensitise strongly)."""
     return colour(recipe) or any(word in _words(recipe) for word in SENSITISERS)
 
 
 def from_powder(recipe: Recipe) -> bool:
-    """Whether something in it may have been weighed or dissolved: the words say so, or a developer is used as stock."""
+    """Whether something in it may be mixed from powder: its words say so, or a developer is used undiluted."""
     stock = any(s.role == "develop" and s.dilution is not None and s.dilution.parts_water == 0 for s in recipe.stages)
     return stock or any(word in _words(recipe) for word in POWDER_WORDS)
 
@@ -69,12 +69,12 @@ def _gloves(recipe: Recipe) -> bool:
 
 
 def _probes_in_solutions(recipe: Recipe) -> bool:
-    """A gate or a band watches a solution itself; colour does so in more than one."""
+    """A probe is dipped into a solution: colour, open vessels, and any stage with a gate."""
     return colour(recipe) or open_vessel(recipe) or any(stage.gate is not None for stage in recipe.stages)
 
 
 WARM_BATH_C = 30.0
-"""From here on the bath comes from the kettle."""
+"""From here on hot water comes from the kettle."""
 
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
@@ -149,7 +149,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "colour agents",
-        "Colour developer agents sensitise strongly. A stabiliser of the formaldehyde kind wants air and gloves.",
+        "Colour developer agents sensitise strongly. A formaldehyde stabiliser needs fresh air and gloves.",
         ("mixing", "plan", "wall card"),
         f"agents: {HAZARDS}; stabiliser: {MEMORY}",
         colour,
@@ -157,14 +157,14 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "mains and water",
         "Board, supply and circulator on a residual-current device; supply outside the splash, with a drip loop, never on the wet"
-        " side; only extra-low voltage at the bath. Hands dry before a plug; a heater is never run dry. A probe lead is no earth.",
+        " side; only extra-low voltage at the bath. Hands dry before a plug; a heater is never run dry. A probe lead is not an earth.",
         ("first run", "wiring", "pre-flight", "plan"),
         MEMORY,
         _warm,
     ),
     Caution(
         "hot water",
-        "Kettle water goes in away from tank and film; it scalds, and a bath of 38 C to 60 C does so sooner than it looks.",
+        "Pour kettle water in away from tank and film. It scalds, and a bath at 38 C to 60 C does so sooner than you think.",
         ("tempering", "plan"),
         PRACTICE,
         _warm,
@@ -196,7 +196,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "no alarm",
-        "This tool guides film, not health: it is no gas or fire alarm, and its sounds are not theirs.",
+        "This tool guides film, not health: it is not a gas or fire alarm, and its sounds are not an alarm's.",
         ("first run", "wall card", "plan"),
         "design of this project",
         always,
@@ -206,7 +206,7 @@ CAUTIONS: tuple[Caution, ...] = (
 
 RULE = Caution(
     "the rule",
-    "Above all this stand your local codes and the maker's safety data sheet of each thing you use: read it before you open the bottle.",
+    "Your local codes and the maker's safety data sheets come before all of this: read the sheet of each product before you open it.",
     get_args(Place),
     "design of this project",
     always,
@@ -214,17 +214,17 @@ RULE = Caution(
 
 
 def cautions_for(recipe: Recipe) -> tuple[Caution, ...]:
-    """The cautions that belong to a recipe, for its plan and card; the rule about local codes and data sheets comes last, always."""
+    """The cautions for a recipe's plan and card; the rule about local codes and data sheets always comes last."""
     return (*(c for c in CAUTIONS if "plan" in c.where and c.belongs(recipe)), RULE)
 
 
 def cautions_at(place: Place) -> tuple[Caution, ...]:
-    """All cautions of one place, whatever the recipe; the rule last."""
+    """All cautions for one place, whatever the recipe; the rule last."""
     return (*(c for c in CAUTIONS if place in c.where), RULE)
 
 
 def discard_caution(role: str | None) -> Caution | None:
-    """What to say when a solution of this role is thrown away; None where silver and bleach are not in it."""
+    """The caution for throwing away a solution with this role; None if it contains neither silver nor bleach."""
     if role not in CARRY_SILVER:
         return None
     return next(c for c in CAUTIONS if c.id == "silver")

@@ -1,6 +1,6 @@
-"""How long things keep: spans such as "6 months", and the day on which they are over. Pure; the day comes in as an argument.
+"""How long things keep: spans such as "6 months", and the day on which they end. Pure; the day is an argument.
 
-Months and years go by the calendar (31 January and a month is the last of February). Tests: tests/prepare/test_days.py.
+Months and years follow the calendar (31 January plus a month is the last day of February). Tests: tests/prepare/test_days.py.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class CalendarSpan:
         return f"{self.count} {self.unit}{'' if self.count == 1 else 's'}"
 
     def after(self, day: dt.date) -> dt.date:
-        """The day on which the span that begins on `day` is over."""
+        """The day on which a span that begins on `day` ends."""
         if self.unit == "day":
             return _later(day, self.count)
         if self.unit == "week":

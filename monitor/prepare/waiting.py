@@ -1,6 +1,6 @@
-"""When something happens in the dark: how long a film may wait in each stage. Shared by the plan, the wall card and the station.
+"""If something happens in the dark: how long a film may wait in each stage. Shared by the checklist, the wall card and the station.
 
-All of it is common practice without a source, and says so. A smoke or gas alarm stands above every line. Pure, no I/O.
+All of it is common practice without a source, and says so. A smoke or gas alarm comes before everything. Pure, no I/O.
 Tests: tests/prepare/test_waiting.py.
 """
 
@@ -17,9 +17,9 @@ SOURCE = "common practice, no source"
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """What may wait in one stage. `short` is for a card read at arm's length.
+    """How long film may wait in one stage. `short` is for a card read at arm's length.
 
-    `most_s` is how long, seconds; None where no number would be honest.
+    `most_s`: seconds; None if no honest number can be given.
     """
 
     stage: int
@@ -32,12 +32,12 @@ class Wait:
 
 
 def waits_for(recipe: Recipe) -> tuple[Wait, ...]:
-    """One line for every stage of the recipe, in its order."""
+    """One for every stage of the recipe, in order."""
     return tuple(_wait(stage, stage.number in recipe.open_film) for stage in recipe.stages)
 
 
 FIX_BLEACHES_S = 600.0
-"""About here a fixer may begin to bleach the image (common practice, no source)."""
+"""From about here a fixer may begin to bleach the image (common practice, no source)."""
 _STOP_S = 120.0
 
 

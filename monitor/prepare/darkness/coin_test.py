@@ -1,7 +1,7 @@
-"""The test of darkness: coins on film, the record of what was seen, and whether a room still counts as tested.
+"""The darkness test: coins on film, the record of what was seen, and whether a room still counts as tested.
 
-Decides the guiding text, what a result means, when the next test is due, and the words "never tested for this film". It
-lights nothing and times nothing: the person counts the minutes. Records stand in STATE/learned/darkness.jsonl, appended.
+Decides the instructions, what a result means, when the next test is due, and the words "never tested for this film". It
+lights nothing and times nothing: the person counts the minutes. Records are appended to STATE/learned/darkness.jsonl.
 
 Sources: coins on film for twice the longest open time, NAVEDTRA 14209, chapter 10; five coins lifted at 1, 2, 4, 8 and 16
 minutes, a control with the tool off, and again after six months or any change: common practice, no source.
@@ -25,18 +25,18 @@ from monitor.prepare.state.kept_lines import read_lines, writing
 
 FILE = "darkness.jsonl"
 COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)
-"""When each coin is lifted, seconds after the first moment of exposure."""
+"""When each coin is lifted, seconds after the film was laid out."""
 DUE_AFTER = CalendarSpan(6, "month")
 TIMES_OPEN = 2.0
-"""Film must stay clear for so many times as long as it lies open."""
+"""Film must stay clear for this many times as long as it will lie open."""
 Standing = Literal["never tested for this film", "due again", "light found", "tested"]
 
 
 @dataclass(frozen=True, slots=True)
 class CoinTest:
-    """One test. `visible_s`: the shortest coin that shows, seconds; None if none does. `ran_s`: when the light went on or the film away.
+    """One test. `visible_s`: the shortest time whose coin shows, seconds; None if none does. `ran_s`: how long the film lay there in all.
 
-    `control_shows`: whether the strip with the tool off shows coins too (then it is the room, not the tool); None without one.
+    `control_shows`: whether a strip with the tool off shows coins too (then it is the room, not the tool); None without one.
     """
 
     film: str
@@ -51,7 +51,7 @@ class CoinTest:
 
     @property
     def clear_s(self) -> float:
-        """How long film may lie here with nothing to be seen: the longest coin before the first that shows, else the whole run."""
+        """How long film stayed clear: the longest coin before the first one that shows, else the whole run. Seconds."""
         if self.visible_s is None:
             return self.ran_s
         return max((c for c in self.coins_s if c < self.visible_s), default=0.0)
@@ -63,13 +63,13 @@ class CoinTest:
 
     @property
     def due(self) -> dt.date:
-        """When it is to be done again, a change apart."""
+        """When it is due again, unless something changes before."""
         return DUE_AFTER.after(dt.date.fromisoformat(self.day))
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A change of lamp, place or box: every test before it is due again."""
+    """A change of lamp, place or box: all earlier tests are due again."""
 
     day: str
     note: str
@@ -77,7 +77,7 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Darkness:
-    """What is known about the dark for one kind of film on one day, in a word and a sentence. `test`: the newest one."""
+    """What is known about darkness for one kind of film on one day: a word and a sentence. `test`: the newest one."""
 
     film: str
     standing: Standing
@@ -90,10 +90,10 @@ def coin_test(test: CoinTest) -> CoinTest:
     if test.film not in FILMS:
         raise InputWrong(f'film "{test.film}" is not known; allowed: {", ".join(FILMS)}')
     if not test.place.strip():
-        raise InputWrong("a test without a place; allowed: where the film lay, in a word or two")
+        raise InputWrong("the test has no place; allowed: where the film lay, in a word or two")
     read_day(test.day)
     if not test.coins_s or list(test.coins_s) != sorted(set(test.coins_s)) or test.coins_s[0] <= 0:
-        raise InputWrong("the coins' times do not rise; allowed: such as 1:00,2:00,4:00,8:00,16:00")
+        raise InputWrong("the times of the coins do not rise; allowed: times such as 1:00,2:00,4:00,8:00,16:00")
     if test.ran_s < test.coins_s[-1]:
         last = format_duration(test.coins_s[-1])
         raise InputWrong(f"the test ran {format_duration(test.ran_s)}; allowed: at least until the last coin is lifted, {last}")
@@ -118,7 +118,7 @@ def load(state: Path) -> list[CoinTest | Change]:
         try:
             entries.append(_entry(row.data))
         except (InputWrong, KeyError, TypeError, ValueError) as wrong:
-            what = f"a record of darkness that cannot be read ({str(wrong)[:80]})"
+            what = f"not a record of a darkness test ({str(wrong)[:80]})"
             raise FileWrong([Problem(str(path), row.line, what, "allowed: as evenbath darkness writes it")]) from None
     return entries
 
@@ -131,7 +131,7 @@ def _entry(data: Mapping[str, Any]) -> CoinTest | Change:
 
 
 def darkness(entries: Iterable[CoinTest | Change], film: str, today: dt.date) -> Darkness:
-    """What the records say about one kind of film. A test with another kind of film says nothing about this one."""
+    """What the records say about one kind of film. Tests with other kinds of film do not count."""
     newest: CoinTest | None = None
     changed: Change | None = None
     for entry in entries:
@@ -140,7 +140,7 @@ def darkness(entries: Iterable[CoinTest | Change], film: str, today: dt.date) ->
         elif entry.film == film:
             newest, changed = entry, None
     if newest is None:
-        return Darkness(film, "never tested for this film", "a coin test has not been recorded for it", None)
+        return Darkness(film, "never tested for this film", "no coin test is on record", None)
     if changed is not None:
         return Darkness(film, "due again", f"changed on {changed.day}: {changed.note}", newest)
     if today > newest.due:
@@ -155,34 +155,34 @@ def darkness(entries: Iterable[CoinTest | Change], film: str, today: dt.date) ->
 
 
 def covers(known: Darkness, open_s: float) -> bool:
-    """Whether a session whose film lies open for so long is covered: tested, not due, and for at least twice the time."""
+    """Whether the tests cover a session whose film lies open for `open_s`: tested, not due again, and for at least twice that time."""
     return known.standing in ("tested", "light found") and known.test is not None and known.test.safe_open_s >= open_s
 
 
 def guide(film: str, open_s: float | None) -> Iterator[str]:
-    """The test step by step, for a person who reads it in the light and then does it in the dark."""
+    """The test step by step, to be read in the light and done in the dark."""
     yield "Eyes first"
     yield "  1. Everything running, the tool in a rehearsal in its box. Light off. Wait ten minutes."
-    yield "  2. Look at the place of the film, and from the place of the film: at its height, and from above."
+    yield "  2. Look at where the film will be, and look around from there: at its height, and from above."
     yield "  3. Press the switch, pull a probe so that it sounds FAULT, end the program, pull the power and give it back."
-    yield "     Any glow at all: stop, cover it, begin again."
-    yield "A camera, if there is one"
-    yield "  4. On the table at the film's height, an exposure of 30 s while you do step 3 once more."
+    yield "     If anything glows at all: stop, cover it, begin again."
+    yield "A camera, if you have one"
+    yield "  4. Put it on the table at the film's height, and expose for 30 s while you do step 3 once more."
     if film == "infrared":
-        yield "     And a second picture through its infrared-pass filter or with a camera that sees infrared."
+        yield "     Take a second picture through an infrared-pass filter, or with a camera that sees infrared."
     yield f"Coins on film ({film})"
-    yield "  5. In the dark lay a sheet or 20 cm of roll film where film will lie, emulsion up."
-    yield "     Better: first give it a light that alone would make a faint grey. Exposed film shows added fog sooner."
+    yield "  5. In the dark, lay a sheet or 20 cm of roll film where film will be, emulsion up."
+    yield "     Better: first expose it to a light that alone gives a faint grey. Exposed film shows added fog sooner."
     minutes = ", ".join(f"{c / 60:g}" for c in COINS_S)
-    yield f"  6. Five coins on it. The tool does its worst: sound, FAULT, restart. Lift one coin each after {minutes} minutes."
-    yield "     A sixth coin stays to the end."
+    yield f"  6. Put five coins on it. Let the tool do its worst: sound, FAULT, restart. Lift a coin after {minutes} minutes."
+    yield "     Leave a sixth coin to the end."
     if open_s is None:
         yield "  7. Let it lie for at least twice as long as film will ever lie open here."
     else:
         need_s = max(TIMES_OPEN * open_s, COINS_S[-1])
         yield f"  7. Let it lie for {format_duration(need_s)} at least: twice the open time of the recipe, and until the last coin."
-    yield "  8. A second strip with the tool off, as a control; else a gap of the door is blamed on the tool."
-    yield "  9. Develop both in the dark. Look at them dry: the shortest coin that shows is the shortest unsafe time."
+    yield "  8. Do a second strip with the tool off, as a control; otherwise a gap in the door is blamed on the tool."
+    yield "  9. Develop both in the dark. Look at them when dry: the first coin that shows is the shortest unsafe time."
     yield ""
     yield "Then write it down: evenbath darkness record --film ... --place ... --ran ... --shows none (or the coin's m:ss)"
-    yield "Again in six months, and after any change of lamp, place or box (evenbath darkness changed WHAT)."
+    yield "Test again in six months, and after any change of lamp, place or box (evenbath darkness changed WHAT)."

@@ -1,7 +1,7 @@
-"""Where a station and the tools beside it keep what must not be lost: the one answer to "which folder?".
+"""Which folder a station and its tools keep their state in: the one answer to that question.
 
 Decides between the `--state` option, a station file's `state`, $STATE_DIRECTORY and the XDG state folder, in this
-order; creates nothing. The whole check of a station file is the daemon's; here only its `state` is read.
+order; creates nothing. The station itself checks the whole station file; only `state` and the probes' ids are read here.
 Tests: tests/prepare/state/test_folder.py.
 """
 
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
 PROGRAM = "evenbath"
 LEARNED = "learned"
-"""The folder of a state folder in which stands what was learned of probes, vessels and rooms."""
+"""The subfolder for what was learned about probes, vessels and rooms."""
 
 
 def state_folder(given: str | Path | None = None) -> Path:
-    """The state folder: `given` if there is one, else $STATE_DIRECTORY (its first entry), else the XDG state folder. Not created."""
+    """The state folder: `given` if not empty, else $STATE_DIRECTORY (its first entry), else the XDG state folder. It is not created."""
     if given is not None and str(given):
         return Path(given).expanduser()
     from_service = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
@@ -34,9 +34,9 @@ def state_folder(given: str | Path | None = None) -> Path:
 
 
 def station_state(file: str | Path) -> Path:
-    """The state folder that a station file names, else the default one.
+    """The state folder named in a station file, else the default one.
 
-    Raises `NotThere` for a file that cannot be read and `FileWrong` for one that is not TOML or whose `state` is no text.
+    Raises `NotThere` for a file that cannot be read and `FileWrong` for one that is not TOML or whose `state` is not text.
     """
     document = _document(file)
     named = document.root().text("state", longest=4096)
@@ -45,7 +45,7 @@ def station_state(file: str | Path) -> Path:
 
 
 def station_probe_id(file: str | Path, probe: str) -> str | None:
-    """The permanent number that a station file gives a probe; None where it names no such probe. Raises as `station_state`."""
+    """The hardware id that a station file gives a probe; None if there is no such probe in it. Raises as `station_state`."""
     probes = _document(file).root().table("probes", "[probes]")
     table = None if probes is None or probe not in probes else probes.table(probe, f"[probes.{probe}]")
     return None if table is None else table.text("id")

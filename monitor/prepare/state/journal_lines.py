@@ -1,6 +1,6 @@
-"""Records of a journal for the tools around a session: only those that are asked for, the others are not even parsed.
+"""Reads the records of a journal that a tool asks for; the others are not even parsed.
 
-Decides that a torn last line is left out, and that damaged lines before it are refused by file and line, all together. What
+A torn last line is left out; damaged lines before it are refused together, with file and line. What
 the records of a session mean to each other is `monitor.core.journal`'s. Tests: tests/prepare/probes/test_readings.py,
 tests/prepare/bottles/test_booking.py.
 """
@@ -15,15 +15,15 @@ from typing import Any
 from monitor.core.errors import FileWrong, InputWrong, Problem
 
 JOURNALS = "journals"
-"""The folder of a state folder in which they stand (contract, section 8)."""
+"""The subfolder of the state folder that holds them (contract, section 8)."""
 JOURNAL_ALLOWED = "allowed: a journal, one JSON object a line"
 _LONGEST_BYTES = 256 * 1024 * 1024
 _MOST_PROBLEMS = 10
 
 
 def read_records(path: Path, wanted: Callable[[bytes], bool], take: Callable[[Mapping[str, Any]], None]) -> None:
-    """Hand each record whose line is `wanted` to `take`, in order; `take` raises `ValueError` for one that it cannot use,
-    and `InputWrong` for a whole journal that is not the one that is wanted.
+    """Hand each record whose line is `wanted` to `take`, in order. `take` raises `ValueError` for a record it cannot use,
+    and `InputWrong` if the whole journal is the wrong one.
 
     Raises `InputWrong` for a file that cannot be read, `FileWrong` for damaged lines and for records that `take` refused.
     """

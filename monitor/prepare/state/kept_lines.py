@@ -1,8 +1,8 @@
-"""A file of JSON objects, one a line, that is only ever appended to: for what several shells write and a power cut may tear.
+"""A file of JSON objects, one per line, that is only ever appended to: safe against several shells writing and against power cuts.
 
-Decides that a writer holds a lock from reading to the end of its writing, that what was written is on the disk when the
-call returns, that a damaged last line is kept aside in FILE.damaged and cut off before the next line, and that a damaged
-line anywhere else is refused by file and line. It knows nothing of what the lines mean.
+A writer holds a lock from reading to the end of writing; what was written is on the disk when the call returns; a damaged
+last line is copied to FILE.damaged and cut off before the next line is written; a damaged line anywhere else is refused with
+file and line. What the lines mean is not its business.
 Tests: tests/prepare/state/test_kept_lines.py.
 """
 
@@ -24,7 +24,7 @@ ALLOWED = "allowed: one JSON object a line, as evenbath writes them"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line: its number in the file, from 1, and the object on it."""
+    """One line: its 1-based number in the file, and the object on it."""
 
     line: int
     data: Mapping[str, Any]
@@ -32,9 +32,9 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class KeptLines:
-    """A file's rows. `damaged`: a sentence about a last line that was left out, None if all is whole.
+    """A file's rows. `damaged`: a sentence about a last line that was left out; None if the file is whole.
 
-    `whole_bytes`: up to there the file is sound.
+    `whole_bytes`: length of the sound part of the file.
     """
 
     rows: tuple[Row, ...]
@@ -43,7 +43,7 @@ class KeptLines:
 
 
 def read_lines(path: Path) -> KeptLines:
-    """All rows; none where there is no file. Raises `FileWrong` for damaged lines before the last, `InputWrong` where it cannot be read."""
+    """All rows; none if there is no file. Raises `FileWrong` for damaged lines before the last, `InputWrong` where it cannot be read."""
     try:
         return _parsed(path, path.read_bytes())
     except FileNotFoundError:
@@ -54,13 +54,13 @@ def read_lines(path: Path) -> KeptLines:
 
 @dataclass(frozen=True, slots=True)
 class Writing:
-    """A file that is locked for writing: what stands in it, and the way to add to it."""
+    """A file that is locked for writing: its content, and how to add to it."""
 
     kept: KeptLines
     _descriptor: int
 
     def append(self, *rows: Mapping[str, Any]) -> None:
-        """Write these rows, all or none, and wait until they are on the disk. Raises OSError; the file is then as it was."""
+        """Write these rows, all or none, and wait until they are on the disk. Raises OSError, and leaves the file as it was."""
         text = "".join(json.dumps(row, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n" for row in rows).encode()
         size = os.fstat(self._descriptor).st_size
         try:
@@ -76,7 +76,7 @@ class Writing:
 
 @contextmanager
 def writing(path: Path) -> Iterator[Writing]:
-    """Hold the file's lock, mend its end, hand it over. Raises as `read_lines`, and `InputWrong` where it cannot be written."""
+    """Lock the file, repair its end and hand it over. Raises as `read_lines`, and `InputWrong` if it cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.with_name(f".{path.name}.lock").open("ab") as lock:
@@ -89,7 +89,7 @@ def writing(path: Path) -> Iterator[Writing]:
     except OSError as wrong:
         if isinstance(wrong, InputWrong):
             raise
-        raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); nothing stored; allowed: a state folder of your own") from None
+        raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); nothing was stored; allowed: a state folder of your own") from None
 
 
 def _sync_folder(folder: Path) -> None:
@@ -101,7 +101,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _mended(path: Path, descriptor: int) -> KeptLines:
-    """Read the file and make it end after a whole line: what is damaged is first kept aside."""
+    """Read the file and make it end with a whole line; a damaged end is copied aside first."""
     data = path.read_bytes()
     kept = _parsed(path, data)
     if kept.damaged is not None:
@@ -109,6 +109,7 @@ def _mended(path: Path, descriptor: int) -> KeptLines:
             aside.write(data[kept.whole_bytes :].rstrip(b"\n") + b"\n")
             aside.flush()
             os.fsync(aside.fileno())
+        _sync_folder(path.parent)
         os.ftruncate(descriptor, kept.whole_bytes)
     elif data and not data.endswith(b"\n"):
         os.write(descriptor, b"\n")
@@ -116,7 +117,7 @@ def _mended(path: Path, descriptor: int) -> KeptLines:
 
 
 def _no_number(word: str) -> None:
-    raise ValueError(f"{word} is no number")
+    raise ValueError(f"{word} is not a number")
 
 
 def _parsed(path: Path, data: bytes) -> KeptLines:
@@ -138,7 +139,7 @@ def _parsed(path: Path, data: bytes) -> KeptLines:
                 problems.append(Problem(str(path), number, "a damaged line", ALLOWED))
                 continue
             aside = f"{path.name}.damaged"
-            damaged = f"{path}:{number}: the last line is damaged and left out; all before it stands, the next writing keeps it in {aside}"
+            damaged = f"{path}:{number}: the last line is damaged and was left out; the next write moves it to {aside}"
             break
         whole = position
         if value is not None:

@@ -19,7 +19,8 @@ def test_a_dead_developer_is_told_with_the_commonest_cause() -> None:
     text = " ".join(leader_lines(leader_test(20.0, 60.0)))
     assert "withheld" in text
     assert "second part" in text
-    assert "weak" in leader_lines(leader_test(20.0, 35.0))[0]
+    assert "weak" in leader_lines(leader_test(20.0, 30.0))[0]
+    assert "weak" not in leader_lines(leader_test(20.0, 29.9))[0]
 
 
 def test_no_time_is_no_test() -> None:

@@ -70,7 +70,10 @@ def test_the_capacity_is_the_smallest_limit_that_was_entered(tmp_path: Path, rul
 
 
 def test_a_full_count_is_used_up_and_never_below_zero(tmp_path: Path) -> None:
-    """What really went through is booked all the same."""
+    """What really went through is booked all the same; the last unit that it is good for is the last."""
+    put(tmp_path, added("last", discard_at=2.0))
+    assert used(tmp_path, "last", 1.9).state(TODAY)[0] == "good"
+    assert used(tmp_path, "last", 0.1).state(TODAY)[0] == "used up"
     put(tmp_path, added(discard_at=2.0))
     bottle = used(tmp_path, "fixer", 3.5)
     assert (bottle.units, bottle.remaining_units, bottle.state(TODAY)[0]) == (3.5, 0.0, "used up")

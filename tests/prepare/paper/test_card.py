@@ -73,7 +73,7 @@ def test_the_card_teaches_the_sounds_that_this_recipe_can_make() -> None:
         words = f"{signal.name.upper()} {signal.heard}: {signal.do}."
         assert (words in roll) == (signal.name not in ("double-tick", "sheet", "answer-tens")), signal.name
         assert (words in tray) == (signal.name != "answer-tens"), signal.name
-    long = changed(ROLL, 'time = "5:00" => time = "20:00"')
+    long = changed(ROLL, 'time = "5:00" => time = "20:00"', 'at_most = "12:00" => at_most = "30:00"')
     assert "ANSWER-TENS" in card_html(load_recipe(long.encode(), "r.toml"))
 
 

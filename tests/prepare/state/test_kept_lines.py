@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import fcntl
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -94,3 +97,80 @@ def test_letters_of_every_alphabet_survive(tmp_path: Path) -> None:
     put(path, {"n": "Entwickler \u2028 \u00e4\u00f6"})
     assert json.loads(path.read_bytes())["n"] == "Entwickler \u2028 \u00e4\u00f6"
     assert values(path) == [{"n": "Entwickler \u2028 \u00e4\u00f6"}]
+
+
+class Disk:
+    """A disk that keeps, over a power cut, only what was synced: contents by a sync of the file, names by a sync of the folder."""
+
+    def __init__(self, patch: pytest.MonkeyPatch) -> None:
+        self.contents: dict[Path, bytes] = {}
+        self.names: set[Path] = set()
+        self.before_the_cut: dict[Path, bytes] | None = None
+        sync, cut = os.fsync, os.ftruncate
+
+        def fsync(descriptor: int) -> None:
+            sync(descriptor)
+            path = Path(f"/proc/self/fd/{descriptor}").readlink()
+            if path.is_dir():
+                self.names |= set(path.iterdir())
+            else:
+                self.contents[path] = path.read_bytes()
+
+        def ftruncate(descriptor: int, length: int) -> None:
+            self.before_the_cut = self.after_a_power_cut()
+            cut(descriptor, length)
+
+        patch.setattr(os, "fsync", fsync)
+        patch.setattr(os, "ftruncate", ftruncate)
+
+    def after_a_power_cut(self) -> dict[Path, bytes]:
+        """The files that are there when the power comes back, with what stands in them."""
+        return {path: content for path, content in self.contents.items() if path in self.names}
+
+
+def test_what_was_appended_outlives_a_power_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the call returns, row and file name are on the disk."""
+    disk = Disk(monkeypatch)
+    path = tmp_path / "lines.jsonl"
+    put(path, {"n": 1})
+    assert disk.after_a_power_cut()[path] == b'{"n":1}\n'
+    put(path, {"n": 2})
+    assert disk.after_a_power_cut()[path] == b'{"n":1}\n{"n":2}\n'
+
+
+def test_a_damaged_end_is_safe_elsewhere_before_it_is_cut_off(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut between the two loses nothing."""
+    path = tmp_path / "lines.jsonl"
+    path.write_bytes(b'{"n":1}\n{"n": 2')
+    disk = Disk(monkeypatch)
+    put(path, {"n": 3})
+    assert disk.before_the_cut is not None
+    assert disk.before_the_cut[tmp_path / "lines.jsonl.damaged"] == b'{"n": 2\n'
+
+
+def test_a_write_that_fails_half_way_leaves_the_file_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The disk is full after three bytes: no part of the row stays."""
+    path = tmp_path / "lines.jsonl"
+    put(path, {"n": 1})
+    write = os.write
+
+    def full(descriptor: int, data: bytes) -> int:
+        if len(data) < 8:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return write(descriptor, data[:3])
+
+    monkeypatch.setattr(os, "write", full)
+    with pytest.raises(InputWrong, match="nothing was stored"):
+        put(path, {"n": 2})
+    assert path.read_bytes() == b'{"n":1}\n'
+
+
+def test_a_writer_holds_the_lock_until_it_has_written(tmp_path: Path) -> None:
+    """Another one that asked meanwhile would have to wait."""
+    path = tmp_path / "lines.jsonl"
+    with writing(path) as file, (tmp_path / ".lines.jsonl.lock").open("ab") as other:
+        with pytest.raises(BlockingIOError):
+            fcntl.flock(other.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+        file.append({"n": 1})
+    with (tmp_path / ".lines.jsonl.lock").open("ab") as other:
+        fcntl.flock(other.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
