@@ -11,14 +11,13 @@ import pytest
 from monitor.core.errors import InputWrong
 from monitor.prepare.bottles.area import units_of
 
+SIZES: list[tuple[str, int, float]] = [
+    ("36", 1, 1.0), ("24", 3, 2.0), ("12", 3, 1.0), ("roll", 1, 1.0), ("double roll", 1, 2.0), ("4x5", 4, 1.0), ("4x5", 6, 1.5),
+    ("5x7", 1, 35 / 80), ("8x10", 1, 1.0), ("8x10", 1000, 1000.0),
+]  # fmt: skip
 
-@pytest.mark.parametrize(
-    ("film", "count", "units"),
-    [
-        ("36", 1, 1.0), ("24", 3, 2.0), ("12", 3, 1.0), ("roll", 1, 1.0), ("double roll", 1, 2.0), ("4x5", 4, 1.0), ("4x5", 6, 1.5),
-        ("5x7", 1, 35 / 80), ("8x10", 1, 1.0), ("8x10", 1000, 1000.0),
-    ],  # fmt: skip
-)
+
+@pytest.mark.parametrize(("film", "count", "units"), SIZES)
 def test_sizes_count_as_the_texts_say(film: str, count: int, units: float) -> None:
     """Six 4x5 are one and a half units."""
     assert units_of(film, count) == pytest.approx(units, abs=1e-12)
@@ -30,7 +29,9 @@ def test_centimetres_are_turned_into_square_inches() -> None:
     assert units_of("9x12 cm") == pytest.approx(108 / 516.128, rel=1e-6)
 
 
-@pytest.mark.parametrize(("film", "count"), [("", 1), ("4x", 1), ("4by5", 1), ("4x5", 0), ("0x5", 1), ("110", 1), ("900x900", 9), ("8x10", 1001)])
+@pytest.mark.parametrize(
+    ("film", "count"), [("", 1), ("4x", 1), ("4by5", 1), ("4x5", 0), ("0x5", 1), ("110", 1), ("900x900", 9), ("8x10", 1001)]
+)
 def test_a_size_that_is_not_known_is_refused(film: str, count: int) -> None:
     """With what is allowed."""
     with pytest.raises(InputWrong, match="allowed: "):
