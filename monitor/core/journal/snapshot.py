@@ -26,14 +26,16 @@ class LastCue:
 class Snapshot:
     """Where a session stands at `t_s`. Each `sd` is one standard deviation.
 
-    The stage that the film is in: `stage` (from 1 on), `name`, `role`, `until`, `steered`, `began_s`, `planned_s`. The film whose end
-    comes next: `sheet` to `target_ref_s`. `lost`: probes that are not believed, and why. `spread_s`: by how much the time itself may be
-    wrong after an interruption. `unconfirmed`: a begin was assumed and nobody has answered yet.
+    `waits_for`: the stage (from 1 on) that waits for a press, None while one runs. The stage that the film is in: `stage`, `name`, `role`,
+    `until`, `steered`, `began_s`, `planned_s`. The film whose end comes next: `sheet` to `target_ref_s`. `lost`: probes that are not
+    believed, and why. `spread_s`: by how much the time itself may be wrong after an interruption. `unconfirmed`: a begin was assumed and
+    a press may still answer for it.
     """
 
     t_s: float
     stages: int
     stage: int | None = None
+    waits_for: int | None = None
     name: str | None = None
     role: str | None = None
     until: str | None = None

@@ -21,7 +21,8 @@ from monitor.core.session.calls import NowCall
 from monitor.core.session.desk import Desk
 from monitor.core.session.entry import Entry
 from monitor.core.session.limits import GROUP_GAP_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS, OFFER_S, SAME_NOW_S
-from monitor.core.session.passage import Film, Offer
+from monitor.core.session.offers import Offer
+from monitor.core.session.passage import Film
 from monitor.core.session.runs import Run, Step, counts_from_s, is_counted
 
 
@@ -191,12 +192,12 @@ class Past:
         current.runs = list(known.values())
         current.at_most_said = current.stage.at_most_s is not None and clocks[0].now_s is not None
         film.data.outside = self._outside_data
-        film.last_exit_now_s = max((r.now_s for r in current.runs if r.frozen and r.now_s is not None), default=None)
+        current.last_exit_now_s = max((r.now_s for r in current.runs if r.frozen and r.now_s is not None), default=None)
         film.keys = self._number
-        film.counting = [r for r in current.runs if r.key in self._integrals.values() and is_counted(r.stage) and not r.left]
+        film.counting.runs = [r for r in current.runs if r.key in self._integrals.values() and is_counted(r.stage) and not r.left]
         self._take_up_offer(film, known)
         self._take_up_entry(film)
-        film.plan_progress(clocks[0].begin_s, desk.t_s)
+        film.counting.plan_progress(clocks[0].begin_s, desk.t_s, is_counted(current.stage))
         self._take_up_now(film, known)
         if self._lid_on:
             film.current = None
@@ -209,7 +210,7 @@ class Past:
         run.told, run.settled, run.again = passage.told, passage.key in self._settled, passage.key in self._again
         run.plan(run.counts_from_s + run.target_ref_s)
         if number and passage.planned_end_s is None:
-            film.forecast(run, self._desk.t_s)
+            film.moments.forecast(run, self._desk.t_s)
         if passage.planned_end_s is not None:
             run.ready_s, run.now_s, run.end_s = passage.ready_s, passage.fixed_now_s, passage.planned_end_s
             run.reach(Step.FIXED)
@@ -240,9 +241,9 @@ class Past:
         if until_s <= self._desk.t_s and not nags:
             self._forget(left.key)
             return
-        film.offer = Offer(doubt.stage - 1, doubt.seq, run, entered, nags, until_s)
+        film.offers.now = Offer(doubt.stage - 1, doubt.seq, run, entered, nags, until_s)
         if left.key in self._integrals and is_counted(run.stage):
-            film.counting.insert(0, run)
+            film.counting.runs.insert(0, run)
 
     def _take_up_entry(self, film: Film) -> None:
         """Sheets that are still going in."""
@@ -258,7 +259,7 @@ class Past:
 
     def _take_up_now(self, film: Film, known: Mapping[Key, Run]) -> None:
         """NOW that is being repeated, and NOW of which no record says that it has sounded."""
-        desk, offer = self._desk, film.offer
+        desk, offer = self._desk, film.offers.now
         run = None if self._calling is None else known.get(self._calling)
         if run is None and offer is not None and offer.nags:
             run = offer.left

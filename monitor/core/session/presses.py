@@ -16,7 +16,7 @@ from monitor.core.journal.words import Meaning
 from monitor.core.session import cues
 from monitor.core.session.desk import Desk
 from monitor.core.session.limits import AGAIN_HOLD_S, BEGIN_HOLD_S, EPS_S, STUCK_HOLD_S, TAP_HOLD_S
-from monitor.core.session.passage import Offer
+from monitor.core.session.offers import Offer
 from monitor.core.session.runs import Run
 
 State = Literal[

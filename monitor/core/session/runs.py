@@ -73,6 +73,11 @@ class Run:
         """The film has left the stage."""
         return self.step is Step.LEFT
 
+    @property
+    def first_call_s(self) -> float:
+        """Its first call: READY, NOW where there is none, the minimum where there is neither."""
+        return next((x for x in (self.ready_s, self.now_s) if x is not None), self.end_s)
+
     def reach(self, step: Step) -> None:
         """It has come at least so far."""
         self.step = max(self.step, step)
@@ -97,16 +102,17 @@ class Run:
 
 @dataclass(slots=True)
 class Current:
-    """The stage that the film is in now. `begin_s`: what its clock and its ticks count from; `entered`: sheets that are in it."""
+    """The stage that the film is in now. `begin_s`: what its clock and its ticks count from; `last_exit_now_s`: NOW of
+    the last exit that is fixed, for telling groups of sheets apart."""
 
     stage: Stage
     begin_s: float
     runs: list[Run]
     pace: Pace
-    entered: int = 0
     tick_after_s: float = 0.0
     band: Band = field(default_factory=Band)
     at_most_said: bool = False
+    last_exit_now_s: float | None = None
 
 
 def counts_from_s(stage: Stage, begin_s: float) -> float:

@@ -13,7 +13,7 @@ Tests: tests/core/session/test_session.py, tests/core/session/test_session_sheet
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -22,12 +22,12 @@ from monitor.core.journal import records
 from monitor.core.journal.snapshot import LastCue, Snapshot
 from monitor.core.journal.words import Meaning
 from monitor.core.probes.readings import Reading
-from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.recipe.values import Recipe
 from monitor.core.session import cues
 from monitor.core.session.agenda import MOMENTS, Due, What, first
 from monitor.core.session.agitation import Tick
-from monitor.core.session.calls import NowCall
+from monitor.core.session.answers import Answers
+from monitor.core.session.coming_back import call_after_return, why_away
 from monitor.core.session.cues import Sound
 from monitor.core.session.desk import Desk, Options
 from monitor.core.session.effects import Effect
@@ -35,21 +35,17 @@ from monitor.core.session.folding import Past
 from monitor.core.session.limits import (
     AHEAD_S,
     BEAT_S,
-    CLEAR_S,
-    DUE_BEFORE_END_S,
     EPS_S,
     NO_SWITCH_LEAD_S,
-    NOW_LATER_S,
     NOW_REPEAT_S,
-    NOW_REPEATS,
     PROGRESS_EVERY_S,
-    SECOND_QUESTION_S,
     STUCK_HOLD_S,
 )
-from monitor.core.session.passage import Film, Offer
-from monitor.core.session.presses import Foot, Press, State
+from monitor.core.session.passage import Film
+from monitor.core.session.presses import Foot, Press
 from monitor.core.session.presses import Sound as PressSound
 from monitor.core.session.runs import Current, Run, Step
+from monitor.core.session.standing import state_at
 
 __all__ = ["Awaits", "Options", "Session"]
 
@@ -75,12 +71,12 @@ class Session:
         self.options = options
         self._desk = Desk(recipe, beliefs, options)
         self._film = Film(self._desk)
-        self._foot = Foot(self._desk, self._state_at, self._sound, self._act)
+        self._answers = Answers(self._desk, self._film)
+        self._foot = Foot(self._desk, lambda t: state_at(self._film, self.waits_for_gate, t), self._sound, self._act)
         self._past: Past | None = None
         self._waits_since_s = 0.0
         self._beat_s: float | None = None
         self._last_cue: LastCue | None = None
-        self._question_s: float | None = None
         self._next: Due | None = None
         self._next_is_known = False
         self._do: dict[What, Callable[[Due, float], None]] = {
@@ -91,17 +87,17 @@ class Session:
             "assume a begin": lambda _, t: self._film.begin_what_waits(None, t),
             "put a sheet": lambda _, t: self._film.put_sheet(),
             "end entry": lambda _, t: self._film.end_entry(),
-            "end offer": lambda _, t: self._film.end_offer(),
+            "end offer": lambda _, t: self._film.offers.end(),
             "tick": lambda _, t: self._tick(t),
-            "at most": lambda _, t: self._film.at_most(t),
+            "at most": lambda _, t: self._film.moments.call_at_most(self._current, t),
             "close": lambda due, t: self._film.pour(_run(due), t),
-            "freeze": lambda due, t: self._film.freeze(_run(due), t),
-            "write ready": lambda due, t: self._film.write_ready(_run(due), t),
+            "freeze": lambda due, t: self._film.moments.freeze(_run(due), self._current, t),
+            "write ready": lambda due, t: self._film.moments.write_ready(_run(due), t),
             "say now": lambda due, t: self._film.call_now(_run(due), t),
-            "write now": lambda due, t: self._film.write_now(_run(due), t),
+            "write now": lambda due, t: self._film.moments.write_now(_run(due), t),
             "end": lambda due, t: self._film.end(_run(due), t),
             "leave": lambda due, t: self._film.leave_at_end(_run(due)),
-            "progress": lambda _, t: self._film.progress(t),
+            "progress": lambda _, t: self._progress(t),
         }
 
     # -- what the driver asks ---------------------------------------------------------------------------------------
@@ -152,11 +148,12 @@ class Session:
         temperature = desk.estimator.temperature(desk.t_s)
         stage = None if film.current is None else film.current.stage
         run = film.due_run
-        done = desk.estimator.done(run.key, desk.t_s) if run is not None and run in film.counting else None
+        done = desk.estimator.done(run.key, desk.t_s) if run is not None and run in film.counting.runs else None
         return Snapshot(
             t_s=desk.t_s,
             stages=len(self.recipe.stages),
             stage=None if stage is None else stage.number,
+            waits_for=film.index + 2 if stage is None and not self.closed else None,
             name=None if stage is None else stage.name,
             role=None if stage is None else stage.role,
             until=None if stage is None else stage.until,
@@ -170,7 +167,7 @@ class Session:
             compared=desk.compared,
             lost=dict(desk.lost),
             gate=desk.gate.state,
-            unconfirmed=film.offer is not None,
+            unconfirmed=film.offers.now is not None,
             spread_s=desk.spread_s,
             last_cue=self._last_cue,
             closed=self.closed,
@@ -271,8 +268,7 @@ class Session:
         """End the session now; `close` carries the reason."""
         self._advance(t_s)
         if not self.closed:
-            self._film.finish_counting(t_s)
-            self._film.close(t_s, why)
+            self._film.abandon(t_s, why)
         return self._out()
 
     # -- an earlier life of this session -----------------------------------------------------------------------------
@@ -294,8 +290,8 @@ class Session:
         self._beat_s = t_s
         if film.current is not None:
             film.current.tick_after_s = t_s - film.current.begin_s - 1e-3
-        if film.progress_s is not None:
-            film.progress_s += PROGRESS_EVERY_S * max(0, math.ceil((t_s - film.progress_s) / PROGRESS_EVERY_S))
+        if film.counting.progress_s is not None:
+            film.counting.progress_s += PROGRESS_EVERY_S * max(0, math.ceil((t_s - film.counting.progress_s) / PROGRESS_EVERY_S))
         with desk.written_first() as write_first:  # it stands before what is made up for, but tells what was missed
             self._next_is_known = False
             self._advance(t_s, inclusive=True)
@@ -303,7 +299,7 @@ class Session:
             words = list(dict.fromkeys(sound.cue for sound in missed))
             write_first(records.Resumed(t_s=t_s, gap_s=gap_s, same_boot=same_boot, spread_s=spread_s, missed=words))
         if not self.closed:
-            self._call_after_return(t_s, missed, _why_away(gap_s, same_boot, words))
+            call_after_return(desk, film, t_s, missed, why_away(gap_s, same_boot, words))
         return self._out()
 
     def _take_over(self) -> None:
@@ -315,25 +311,6 @@ class Session:
         self._waits_since_s = past.waits_since_s
         if past.last_cue is not None:
             self._last_cue = LastCue(cue=past.last_cue.cue, t_s=past.last_cue.t_s)
-
-    def _call_after_return(self, t_s: float, missed: list[Sound], why: str | None) -> None:
-        """FAULT first where something was missed, then the newest call that still holds."""
-        calls, film = self._desk.calls, self._film
-        if why is None and calls.fault_s is None:
-            return
-        free_s = calls.fault_first(why or "the program was away; the probes were not read meanwhile", t_s) + CLEAR_S
-        newest = max(missed, key=lambda sound: sound.onset_s, default=None)
-        if newest is None:
-            return
-        run = film.called_run(t_s) if film.offer is None else film.offer.left
-        if newest.cue == "now" and run is not None and run.now_s is not None and run.sheet == newest.sheet and not run.settled:
-            if run.left and (film.offer is None or not film.offer.nags):
-                return  # its planned end has passed, and no developer waits to leave
-            calls.play("now", free_s, newest.pattern, run.sheet, late_s=free_s - run.now_s)
-            if calls.now is not None:
-                calls.now = NowCall(run, NOW_REPEATS if run.over else 1, free_s + (NOW_LATER_S if run.over else NOW_REPEAT_S))
-        elif newest.cue == "ready" and run is not None and (run.now_s is None or run.now_s > free_s + cues.length_s(cues.READY)):
-            calls.play("ready", free_s, cues.READY, newest.sheet, late_s=free_s - newest.onset_s)
 
     # -- time -------------------------------------------------------------------------------------------------------
 
@@ -368,8 +345,8 @@ class Session:
             if not self.options.has_switch and not self.waits_for_gate:
                 yield Due(self._waits_since_s + NO_SWITCH_LEAD_S, "assume a begin")
             return
-        if film.offer is not None and film.offer_end_s < math.inf:
-            yield Due(film.offer_end_s, "end offer")
+        if film.offers.now is not None and film.offers.end_s < math.inf:
+            yield Due(film.offers.end_s, "end offer")
         if film.entry is not None and not self._foot.undecided:
             sheet_s = film.next_sheet_s
             yield Due(film.entry.over_s, "end entry") if sheet_s is None else Due(sheet_s + film.entry.interval_s / 2, "put a sheet")
@@ -380,8 +357,8 @@ class Session:
             yield Due(current.begin_s + current.stage.at_most_s - AHEAD_S, "at most")
         for run in current.runs:
             yield from self._due_for(run)
-        if film.progress_s is not None:
-            yield Due(film.progress_s, "progress")
+        if film.counting.progress_s is not None:
+            yield Due(film.counting.progress_s, "progress")
 
     def _due_for(self, run: Run) -> Iterator[Due]:
         at_least = run.stage.until == "at least"
@@ -431,6 +408,16 @@ class Session:
         if desk.gate.watch(self.recipe.stages[index], index, desk.estimator.temperature(t_s), t_s, desk.write) and film.current is None:
             self._waits_since_s = max(self._waits_since_s, t_s)
             desk.calls.play("ready", t_s, cues.READY)
+
+    @property
+    def _current(self) -> Current:
+        current = self._film.current
+        assert current is not None
+        return current
+
+    def _progress(self, t_s: float) -> None:
+        self._film.moments.forecast_all(t_s)
+        self._film.counting.tell_all(t_s)
 
     # -- movement ---------------------------------------------------------------------------------------------------
 
@@ -482,30 +469,6 @@ class Session:
 
     # -- the foot ---------------------------------------------------------------------------------------------------
 
-    def _state_at(self, t_s: float) -> tuple[State, Run | None, Offer | None]:
-        """The state of the table in `presses` at a moment, the run that a press is about then, and the assumed begin that it answers."""
-        film = self._film
-        if film.current is None:
-            return ("held back" if self.waits_for_gate else "waiting"), None, None
-        if film.current.stage.role == "load":
-            return "loading", film.runs[0], None
-        if film.entry is not None:
-            return "entering", None, None
-        if film.offer is not None and t_s < film.offer_end_s - EPS_S:
-            return "unanswered", film.offer.left, film.offer
-        run = film.called_run(t_s)
-        return ("counting" if run is None or run.left or run.settled else self._state_of(run, t_s)), run, None
-
-    def _state_of(self, run: Run, t_s: float) -> State:
-        if run.stage.until == "at least":
-            if run.over or t_s >= run.end_s - EPS_S:
-                return "past minimum"
-        elif run.frozen and t_s >= run.end_s - DUE_BEFORE_END_S - EPS_S:
-            return "due"
-        elif run.frozen and run.now_s is not None and t_s >= run.now_s - EPS_S:
-            return "now"
-        return "just begun" if self._film.may_begin_again(run, t_s) else "counting"
-
     def _hold_on(self, t_s: float) -> None:
         stuck = self._foot.held(t_s)
         if stuck is not None:
@@ -542,27 +505,7 @@ class Session:
         elif sound == "specks":
             self._desk.calls.play("yes", t_s, cues.YES)
         else:
-            self._answer(press, t_s)
-
-    def _answer(self, press: Press, t_s: float) -> None:
-        """Whole minutes to the end, rounded down; a second question within 3 s: the state of the temperature."""
-        desk, film = self._desk, self._film
-        calls = desk.calls
-        before_s, self._question_s = self._question_s, press.down_s
-        calls.hush("answer", "yes", "over")
-        if before_s is not None and press.down_s - before_s <= SECOND_QUESTION_S:
-            self._question_s = None
-            good = not desk.lost and not (film.current is not None and film.current.band.told)
-            calls.play("yes" if good else "answer", t_s + cues.AGAIN_S, cues.YES if good else cues.FAULT)
-            return
-        run = press.run if press.run is not None and not press.run.left else film.due_run
-        if run is None or run.stage.has_no_clock:
-            return
-        if run.stage.role in FIXING_ROLES and press.state == "past minimum":
-            if run.told:
-                calls.play("over", t_s, cues.OVER)
-            return
-        calls.play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press.down_s) // 60)))
+            self._answers.answer(press, t_s)
 
     def _out(self) -> list[Effect]:
         self._next_is_known = False
@@ -573,12 +516,3 @@ def _run(due: Due) -> Run:
     assert due.run is not None
     return due.run
 
-
-def _why_away(gap_s: float | None, same_boot: bool, missed: Sequence[str]) -> str | None:
-    """Why FAULT sounds at the return; None where nothing was missed."""
-    if not same_boot:
-        return "the power was gone; nobody knows for how long: count on the second clock"
-    if not missed:
-        return None
-    away = "" if gap_s is None else f" for {gap_s:.0f} s"
-    return f"the program was away{away}, and {' and '.join(cue.upper() for cue in missed)} fell due meanwhile"

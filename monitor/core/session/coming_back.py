@@ -1,0 +1,45 @@
+"""The program is back after a time in which it was away: FAULT first where something was missed, then the newest call that still holds.
+
+Contract, section 5. Tests: tests/core/session/test_session_fold.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from monitor.core.session import cues
+from monitor.core.session.calls import NowCall
+from monitor.core.session.cues import Sound
+from monitor.core.session.desk import Desk
+from monitor.core.session.limits import CLEAR_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
+from monitor.core.session.passage import Film
+
+
+def call_after_return(desk: Desk, film: Film, t_s: float, missed: list[Sound], why: str | None) -> None:
+    """Sounds of the return at `t_s`. `missed`: READY and NOW that fell due meanwhile; `why`: from `why_away`."""
+    calls = desk.calls
+    if why is None and calls.fault_s is None:
+        return
+    free_s = calls.fault_first(why or "the program was away; the probes were not read meanwhile", t_s) + CLEAR_S
+    newest = max(missed, key=lambda sound: sound.onset_s, default=None)
+    if newest is None:
+        return
+    run = film.called_run(t_s) if film.offers.now is None else film.offers.now.left
+    if newest.cue == "now" and run is not None and run.now_s is not None and run.sheet == newest.sheet and not run.settled:
+        if run.left and (film.offers.now is None or not film.offers.now.nags):
+            return  # its planned end has passed, and no developer waits to leave
+        calls.play("now", free_s, newest.pattern, run.sheet, late_s=free_s - run.now_s)
+        if calls.now is not None:
+            calls.now = NowCall(run, NOW_REPEATS if run.over else 1, free_s + (NOW_LATER_S if run.over else NOW_REPEAT_S))
+    elif newest.cue == "ready" and run is not None and (run.now_s is None or run.now_s > free_s + cues.length_s(cues.READY)):
+        calls.play("ready", free_s, cues.READY, newest.sheet, late_s=free_s - newest.onset_s)
+
+
+def why_away(gap_s: float | None, same_boot: bool, missed: Sequence[str]) -> str | None:
+    """Why FAULT sounds at the return; None where nothing was missed."""
+    if not same_boot:
+        return "the power was gone; nobody knows for how long: count on the second clock"
+    if not missed:
+        return None
+    away = "" if gap_s is None else f" for {gap_s:.0f} s"
+    return f"the program was away{away}, and {' and '.join(cue.upper() for cue in missed)} fell due meanwhile"

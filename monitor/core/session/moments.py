@@ -1,0 +1,127 @@
+"""The moments of a run: where READY, NOW and the end will be, when they stop moving, and what is called and written then.
+
+READY fixes all three half a second before it sounds. Nothing here knows of presses or of what follows; `passage` does.
+Tests: tests/core/session/test_session.py.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from monitor.core.journal import records
+from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S
+from monitor.core.session import cues
+from monitor.core.session.counting import Counting
+from monitor.core.session.desk import Desk
+from monitor.core.session.limits import AHEAD_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
+from monitor.core.session.runs import Current, Run, Step
+
+
+class Moments:
+    """Plans, fixes and tells the moments of the runs of one session."""
+
+    def __init__(self, desk: Desk, counting: Counting) -> None:
+        self._desk = desk
+        self._counting = counting
+
+    def plan_from_begin(self, run: Run) -> None:
+        """Its integral starts (again) at its begin, and its end is planned anew. Where READY would come less than 10 s after the begin
+        it is left out, and the end is fixed from the begin."""
+        self._counting.start(run)
+        run.step = Step.COUNTING
+        self.forecast(run, self._desk.t_s)
+        if run.stage.until == "time" and run.ready_s is not None and run.ready_s - run.begin_s < READY_AFTER_BEGIN_LEAST_S:
+            run.ready_s = None
+            run.reach(Step.FIXED)
+
+    def forecast(self, run: Run, t_s: float) -> None:
+        """Where READY, NOW and the end will be, as known at `t_s`."""
+        if run.stage.steer:
+            end = self._desk.estimator.end(run.key, run.target_ref_s, t_s)
+            run.end_sd_s = end.sd_s
+            run.plan(end.end_t_s)
+        else:
+            run.plan(run.counts_from_s + run.target_ref_s)
+
+    def forecast_all(self, t_s: float) -> None:
+        """The same for every run that is counted and whose end may still move."""
+        for run in self._counting.runs:
+            if not run.frozen:
+                self.forecast(run, t_s)
+
+    def freeze(self, run: Run, current: Current, t_s: float) -> None:
+        """READY is due within a moment: forecast once more; if it still is, nothing moves any longer from here on."""
+        calls = self._desk.calls
+        self.forecast(run, t_s)
+        if run.stage.until == "at least":
+            if run.end_s > t_s + AHEAD_S + 0.01:
+                return
+            run.reach(Step.FIXED)
+            run.end_s = run.ready_s = max(run.end_s, t_s)
+            if not run.stage.has_no_clock:
+                calls.play("ready", run.end_s, cues.READY)
+            return
+        assert run.now_s is not None
+        assert run.ready_s is not None
+        if run.ready_s > t_s + AHEAD_S + 0.01:
+            return
+        overdue = run.ready_s < t_s and calls.back_s is None  # while the program was away nothing moved: it is only told late
+        ready_s = run.ready_s if calls.back_s is not None else max(run.ready_s, t_s)
+        drain_s = run.end_s - run.now_s
+        leads_group = current.last_exit_now_s is None or run.now_s - current.last_exit_now_s > GROUP_GAP_S
+        if overdue:
+            least_s = ready_s + READY_TO_NOW_LEAST_S if leads_group else t_s
+            run.now_s = max(run.now_s, least_s)
+        run.end_s = run.now_s + drain_s
+        run.reach(Step.FIXED)
+        run.ready_s = ready_s if leads_group else None
+        current.last_exit_now_s = run.now_s if current.last_exit_now_s is None else max(current.last_exit_now_s, run.now_s)
+        if leads_group:
+            calls.play("ready", ready_s, cues.READY, run.sheet)
+
+    def write_ready(self, run: Run, t_s: float) -> None:
+        """READY has come."""
+        run.reach(Step.READY)
+        self._write_moment(run, "ready", t_s, now_t_s=run.now_s, end_t_s=run.end_s)
+
+    def call_now(self, run: Run, runs: list[Run], t_s: float) -> None:
+        """NOW is due within a moment. Of a group of sheets the last has NOW and its repeats, the others have the sheet's call once."""
+        run.reach(Step.CALLED)
+        onset_s = run.now_s if run.now_s is not None else t_s
+        later = [r for r in runs if r is not run and r.now_s is not None and onset_s < r.now_s <= onset_s + GROUP_GAP_S]
+        self._desk.calls.call_now(run, onset_s, cues.SHEET_NOW if later else cues.NOW, not later and self._desk.options.has_switch)
+
+    def write_now(self, run: Run, t_s: float) -> None:
+        """NOW has come."""
+        run.reach(Step.NOW)
+        self._write_moment(run, "now", run.now_s if run.now_s is not None else t_s, end_t_s=run.end_s)
+
+    def call_at_most(self, current: Current, t_s: float) -> None:
+        """The longest time of an at-least stage is over."""
+        assert current.stage.at_most_s is not None
+        current.at_most_said = True
+        run = current.runs[-1]
+        onset_s = max(current.begin_s + current.stage.at_most_s, t_s)
+        self._write_moment(run, "now", onset_s, why="the longest time is over")
+        self._desk.calls.call_now(run, onset_s, cues.NOW, self._desk.options.has_switch)
+
+    def end(self, run: Run, current: Current, t_s: float) -> None:
+        """The planned end has come, or a press says that the film goes on before it: told once."""
+        if run.over:
+            return
+        self._counting.tell(run, t_s)
+        if run.now_s is not None and run.step < Step.NOW:
+            self.write_now(run, t_s)
+        run.reach(Step.OVER)
+        if run.stage.until == "at least" and t_s >= run.end_s - EPS_S:
+            self._write_moment(run, "minimum", run.end_s)
+        self._write_moment(run, "end", run.end_s)
+        if all(r.over for r in current.runs):
+            desk = self._desk
+            celsius = desk.estimator.temperature(desk.t_s).celsius
+            current.band.close(current.stage, celsius, current.begin_s, desk.t_s, desk.compared, desk.write)
+
+    def _write_moment(self, run: Run, moment: Literal["ready", "now", "minimum", "end"], t_s: float, **more: Any) -> None:
+        self._desk.write(
+            records.StageMoment(t_s=t_s, stage=run.stage.number, name=run.stage.name, moment=moment, sheet=run.sheet, **more)
+        )

@@ -1,0 +1,37 @@
+"""In which state of the table of presses a session stands at a moment, and whom a press is about then.
+
+The states are those of `monitor.core.session.presses`; nothing is decided or changed here. Tests: tests/core/session/test_presses.py.
+"""
+
+from __future__ import annotations
+
+from monitor.core.session.limits import DUE_BEFORE_END_S, EPS_S
+from monitor.core.session.offers import Offer
+from monitor.core.session.passage import Film
+from monitor.core.session.presses import State
+from monitor.core.session.runs import Run
+
+
+def state_at(film: Film, withheld: bool, t_s: float) -> tuple[State, Run | None, Offer | None]:
+    """The state, the run that a press is about, and the assumed begin that it answers. `withheld`: a gate holds the next begin back."""
+    if film.current is None:
+        return ("held back" if withheld else "waiting"), None, None
+    if film.current.stage.role == "load":
+        return "loading", film.runs[0], None
+    if film.entry is not None:
+        return "entering", None, None
+    if film.offers.now is not None and t_s < film.offers.end_s - EPS_S:
+        return "unanswered", film.offers.now.left, film.offers.now
+    run = film.called_run(t_s)
+    return ("counting" if run is None or run.left or run.settled else _state_of(film, run, t_s)), run, None
+
+
+def _state_of(film: Film, run: Run, t_s: float) -> State:
+    if run.stage.until == "at least":
+        if run.over or t_s >= run.end_s - EPS_S:
+            return "past minimum"
+    elif run.frozen and t_s >= run.end_s - DUE_BEFORE_END_S - EPS_S:
+        return "due"
+    elif run.frozen and run.now_s is not None and t_s >= run.now_s - EPS_S:
+        return "now"
+    return "just begun" if film.may_begin_again(run, t_s) else "counting"
