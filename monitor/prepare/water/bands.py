@@ -1,4 +1,4 @@
-"""How far a bath may lie from where it should be, where the recipe names no band of its own. Half-widths in C. Pure.
+"""How far a bath may be off if the recipe names no band. Half-widths in C. Pure.
 
 Tests: tests/prepare/water/test_forecast.py, tests/prepare/water/test_season.py.
 """
@@ -9,9 +9,9 @@ from monitor.core.recipe.kinds import Film, StageRole
 from monitor.core.recipe.warnings import BATHS_WITHIN_C
 
 COLOUR_BAND_C, USUAL_BAND_C = 0.15, 0.5
-"""A developer that is not steered: colour (process definition, at second hand), black-and-white (common practice)."""
+"""For a developer that is not steered: colour (process definition, at second hand), black-and-white (common practice)."""
 WASH_WITHIN_C = 5.0
-"""A wash about the developer (common practice)."""
+"""For a wash, relative to the developer (common practice)."""
 
 
 def developer_band_c(film: Film) -> float:
@@ -20,5 +20,5 @@ def developer_band_c(film: Film) -> float:
 
 
 def bath_band_c(role: StageRole) -> float:
-    """For a bath after the developer, about the developer's temperature."""
+    """For any other bath, relative to the developer's temperature."""
     return WASH_WITHIN_C if role in ("wash", "wash aid", "rinse") else BATHS_WITHIN_C

@@ -1,4 +1,4 @@
-"""Where a bath is going: exponential towards its room, fitted on what was measured in the last 10 to 20 minutes, with an honest interval.
+"""Where a bath is going: an exponential towards its room, fitted to the last 10 to 20 minutes of readings, with an honest interval.
 
 Decides the forecast and its standard deviation, whether the bath stays good for a recipe, and what to do if it does not; does
 not touch the session. T(t) = room + (T0 - room) exp(-t/tau) (Newton's law of cooling; below about 45 C it holds within 0.1 C
@@ -20,15 +20,15 @@ from monitor.core.errors import InputWrong
 from monitor.prepare.probes.readings import ProbeReadings
 
 LONGEST_USED_S, SHORTEST_USED_S = 20 * 60.0, 4 * 60.0
-"""The last 20 minutes are used if they are of one piece, at least the last 4."""
+"""The last 20 minutes are used if nothing disturbed the water, at least the last 4."""
 NEEDED_S = 5 * 60.0
 BIN_S = 10.0
 ROOM_PROBE_SD_C = 1.0
-"""What an open bath heads for lies about this near the air's temperature (evaporation, walls, the bench; ours)."""
+"""How close the temperature that an open bath approaches is to the air's (evaporation, walls, the bench; ours)."""
 ROOM_PRIOR_C = (19.0, 7.0)
-"""Without a room probe: rooms in which film is developed (ours)."""
+"""Mean and sd without a room probe: rooms in which film is developed (ours)."""
 GRID = 0.1
-"""Step of ln tau; the likelihood is wider than that for any twenty minutes of readings."""
+"""Step of ln tau; for any twenty minutes of readings the likelihood is wider than this."""
 TAU_PRIOR_S, TAU_PRIOR_LOG_SD = 65 * 60.0, 0.55
 """Bowls and basins of 2 to 10 litres, mugs and trays: half an hour to two hours and more (ours)."""
 UNSTEADY = 0.05
@@ -36,7 +36,7 @@ UNSTEADY = 0.05
 UNSTEADY_C_PER_S = 0.03 / 900.0
 """The same for a bath near its room's temperature: 0.03 C in a quarter of an hour."""
 OLD_C = 0.04
-"""By so much, C, a mean from a quarter of an hour ago may lie off the curve that holds now; grows with the square of the age (ours)."""
+"""How far, C, a mean from a quarter of an hour ago may be off today's curve; grows with the square of its age (ours)."""
 DISTURBED_C = 0.06
 
 
@@ -64,7 +64,7 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class FittedBath:
-    """A fitted bath. `origin_s`: time of the newest reading. `noise_c`: of one reading. `used_s`: length of what was used."""
+    """A fitted bath. `origin_s`: time of the newest reading. `noise_c`: noise of one reading. `used_s`: length of the readings used."""
 
     origin_s: float
     components: tuple[Component, ...]
@@ -72,7 +72,7 @@ class FittedBath:
     used_s: float
     room_from: Literal["probe", "fit"]
     disturbed_s: float | None
-    """How long before the newest reading something happened to the water (hot water, say); None if nothing did."""
+    """How long before the newest reading the water was disturbed (hot water added, say); None if it was not."""
 
     @property
     def tau_s(self) -> float:
@@ -87,7 +87,7 @@ class FittedBath:
 
     @property
     def room_c(self) -> float:
-        """What the bath heads for: mean over the mixture, C."""
+        """The temperature that the bath approaches: mean over the mixture, C."""
         return math.fsum(c.weight * c.room_c for c in self.components)
 
     @property
@@ -97,7 +97,7 @@ class FittedBath:
         return math.sqrt(math.fsum(c.weight * (c.var_room + (c.room_c - mean) ** 2) for c in self.components))
 
     def at(self, t_s: float) -> Ahead:
-        """The bath at a moment from now on, as this probe would read it: its comparison's uncertainty is not in `sd_c`."""
+        """The bath at a later moment, as this probe would read it: the uncertainty of its comparison is not in `sd_c`."""
         ahead_s = max(0.0, t_s - self.origin_s)
         rows = []
         for c in self.components:
@@ -115,7 +115,7 @@ class FittedBath:
 def fit_bath(bath: ProbeReadings, room: ProbeReadings | None = None) -> FittedBath:
     """Fit the newest readings of a bath. Raises `InputWrong` for less than 5 minutes of them.
 
-    If something happened to the water within the last 20 minutes only what came after it is used.
+    If the water was disturbed within the last 20 minutes, only the readings after that are used.
     """
     newest = bath.t_s[-1]
     recent = bath.between(newest - LONGEST_USED_S, newest)
@@ -144,7 +144,7 @@ def fit_bath(bath: ProbeReadings, room: ProbeReadings | None = None) -> FittedBa
 
 
 def _noise(series: ProbeReadings) -> float:
-    """Noise of one reading about its neighbours, C; at least what rounding to the usual probe's step adds."""
+    """Noise of one reading relative to its neighbours, C; at least what rounding to the usual probe's step adds."""
     c, t = series.celsius, series.t_s
     seconds = []
     for i in range(1, len(c) - 1):
@@ -157,7 +157,7 @@ def _noise(series: ProbeReadings) -> float:
 
 
 def _bins(series: ProbeReadings) -> list[tuple[float, float, int]]:
-    """(time, mean, count) over stretches of 10 s; three readings or more: their middle half, so that one wild one does nothing."""
+    """(time, mean, count) of stretches of 10 s; with three readings or more the middle half of them, so that one outlier has no effect."""
     out: list[tuple[float, float, int]] = []
     i = 0
     while i < len(series.t_s):
@@ -211,12 +211,12 @@ def _mixture(
 
 
 def _log_tau_prior(log_ratio: float) -> float:
-    """Student's t with 3 degrees of freedom in ln tau: a large insulated bath, or one that a heater holds, must be able to win."""
+    """Student's t with 3 degrees of freedom in ln tau: heavy tails, so that a large insulated bath or one with a heater fits too."""
     return -2.0 * math.log(1.0 + (log_ratio / TAU_PRIOR_LOG_SD) ** 2 / 3.0)
 
 
 def _largest_smooth(left: Sequence[float]) -> float:
-    """The largest mean of 6 residuals in a row: noise is gone there, a disturbance is not."""
+    """The largest mean of 6 consecutive residuals: it averages noise out, but not a disturbance."""
     width = min(6, len(left))
     return max(abs(math.fsum(left[i : i + width]) / width) for i in range(len(left) - width + 1))
 

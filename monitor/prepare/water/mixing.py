@@ -1,8 +1,8 @@
-"""How much of what makes a working solution, exactly, and with which of the person's own graduates.
+"""How much stock and water make a working solution, exactly, and which of the person's own graduates to measure them with.
 
-Decides amounts (exact fractions inside), whether they are enough for the tank and the film, which graduate reads them best
+Decides the amounts (exact fractions inside), whether they are enough for tank and film, which graduate measures them best
 and how far its reading may be off, and a rounding that keeps the ratio. `1:31` is refused with its two meanings by
-monitor.core.text.quantities. Order, heat and safety of powders are not its business. Tests: tests/prepare/water/test_mixing.py.
+monitor.core.text.quantities. The order, heat and safety of powders are not its business. Tests: tests/prepare/water/test_mixing.py.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from monitor.core.errors import InputWrong
 from monitor.core.text.quantities import QuantityWrong, format_number, format_volume, read_dilution, read_volume, shown
 
 WARN_PERCENT = 5.0
-"""A reading error above this is worth another graduate (a developer's strength then moves by as much; ours)."""
+"""With a larger reading error another graduate is suggested (a developer's strength is off by as much; ours)."""
 PARTS_ALLOWED = 'allowed: "1+N" such as "1+31", parts with water last such as "1+1+100", or "stock"'
 _PARTS = re.compile(r"\d+(?:\.\d+)?(?:\s*\+\s*\d+(?:\.\d+)?){2,4}", re.ASCII)
 _PERCENT = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*%", re.ASCII)
@@ -42,18 +42,18 @@ class Mixture:
 
 
 def read_parts(text: str) -> tuple[tuple[Fraction, ...], Fraction]:
-    """(parts of each stock, parts of water) from "1+31", "stock" or several with water last: "1+1+100". Raises `InputWrong`."""
+    """Parts of each stock and parts of water, from "1+31", "stock" or several with water last: "1+1+100". Raises `InputWrong`."""
     stripped = text.strip()
     if len(stripped) <= 60 and _PARTS.fullmatch(stripped):
         parts = [Fraction(part.strip()) for part in stripped.split("+")]
         if any(part <= 0 for part in parts[:-1]):
-            raise QuantityWrong(f"{shown(text)} has a stock of no parts", PARTS_ALLOWED)
+            raise QuantityWrong(f"{shown(text)} has a stock with no parts", PARTS_ALLOWED)
         return tuple(parts[:-1]), parts[-1]
     return (Fraction(1),), read_dilution(text).parts_water
 
 
 def read_percent(text: str) -> Fraction:
-    """A strength above 0 and up to 100 per cent from text such as "28 %". Raises `InputWrong`; a bare number is refused."""
+    """A strength, above 0 and at most 100 per cent, from text such as "28 %". Raises `InputWrong`; a bare number is refused."""
     match = _PERCENT.fullmatch(text.strip()) if len(text) <= 40 else None
     if match is None or not 0 < Fraction(match[1]) <= 100:
         raise QuantityWrong(f"{shown(text)} is not a strength", 'allowed: above 0 and up to 100 per cent, such as "28 %"')
@@ -61,10 +61,10 @@ def read_percent(text: str) -> Fraction:
 
 
 def parts_from_percent(stock_percent: Fraction, wanted_percent: Fraction) -> Fraction:
-    """Parts of water to one part of stock that bring one strength (by volume) to another. Raises `InputWrong` for a stronger one."""
+    """Parts of water to one part of stock that dilute one strength (by volume) to another. Raises `InputWrong` for a stronger one."""
     if wanted_percent > stock_percent:
         raise InputWrong(
-            f"{float(wanted_percent):g} % cannot be made from {float(stock_percent):g} %; allowed: up to {float(stock_percent):g} %"
+            f"{float(wanted_percent):g} % cannot be made from {float(stock_percent):g} %; allowed: at most {float(stock_percent):g} %"
         )
     return stock_percent / wanted_percent - 1
 
@@ -92,9 +92,11 @@ def powder_g(total_ml: float, percent: Fraction) -> float:
 
 
 def check_enough(mixture: Mixture, *, tank_minimum_ml: float | None, area_units: float | None, stock_per_unit_ml: float | None) -> None:
-    """Refuse less than the tank needs, or less stock than the film needs (area in units of 80 sq in). Raises `InputWrong`."""
+    """Refuse less than the tank needs, or less stock than the film needs (area in units of 80 sq in). Exactly enough passes.
+
+    Raises `InputWrong`, one line for each shortage."""
     if (area_units is None) != (stock_per_unit_ml is None):
-        raise InputWrong("the film's area and the stock for one unit of it belong together; allowed: both or neither")
+        raise InputWrong("the film's area and the stock for one unit belong together; allowed: both or neither")
     lines = []
     total, stock = float(mixture.total_ml), float(mixture.stock_ml)
     if tank_minimum_ml is not None and total < tank_minimum_ml - 1e-9:
@@ -115,14 +117,14 @@ def check_enough(mixture: Mixture, *, tank_minimum_ml: float | None, area_units:
 
 @dataclass(frozen=True, slots=True)
 class Graduate:
-    """One graduate or jug of the person's own: what it holds and how far a reading may be off, ml."""
+    """One of the person's graduates or jugs: what it holds, and how far a reading may be off, ml."""
 
     holds_ml: float
     error_ml: float
 
 
 def usual_error(holds_ml: float) -> float:
-    """How far a careful reading may be off, ml, where nobody says: 2 % of a small graduate, 1 % up to 250 ml, 1/24 of a jug.
+    """How far a careful reading may be off, ml, unless the person says: 2 % up to 50 ml, 1 % up to 250 ml, 1/24 of a larger jug.
 
     That is 0.5 ml of 25 ml, 1 ml of 100 ml, 25 ml of a 600 ml kitchen jug (one mark each; common practice, no source).
     """
@@ -132,7 +134,7 @@ def usual_error(holds_ml: float) -> float:
 
 
 def read_graduates(text: str) -> tuple[Graduate, ...]:
-    """Graduates from "25 ml, 100 ml, 600 ml"; each may say its own error: "100 ml +/- 0.5 ml". Raises `InputWrong`."""
+    """Graduates from "25 ml, 100 ml, 600 ml"; each may give its own error: "100 ml +/- 0.5 ml". Raises `InputWrong`."""
     found = []
     for part in text.split(","):
         size, sign, error = part.partition("+/-")
@@ -145,7 +147,7 @@ def read_graduates(text: str) -> tuple[Graduate, ...]:
 
 @dataclass(frozen=True, slots=True)
 class GraduateChoice:
-    """How an amount is best measured: which graduate, how many fillings, and by how many per cent the amount may then be off."""
+    """How to measure an amount: which graduate, how many fillings, and by how many per cent the result may be off."""
 
     graduate: Graduate
     fills: int
@@ -155,8 +157,8 @@ class GraduateChoice:
 def best_graduate(amount_ml: float, graduates: Sequence[Graduate]) -> GraduateChoice | None:
     """The graduate with the least error for this amount. None for no amount or no graduates.
 
-    The readings of several fillings are off independently of each other: their errors combine as the root of the sum of
-    squares. More than two fillings only where no graduate does with less; more than ten, never.
+    Reading errors of several fillings are independent: they combine as the root of the sum of squares. More than two
+    fillings are used only if no graduate needs fewer, more than ten never.
     """
     if amount_ml <= 0 or not graduates:
         return None
@@ -170,7 +172,7 @@ def best_graduate(amount_ml: float, graduates: Sequence[Graduate]) -> GraduateCh
 
 
 def rounded(mixture: Mixture, graduate: Graduate | None) -> Mixture:
-    """The same ratio with the first stock rounded up to a mark that can be read: 0.1 ml, or twice the graduate's error in round figures."""
+    """The same ratio with the first stock rounded up to a mark that can be read: 0.1 ml, or twice the graduate's error, rounded up."""
     first = float(mixture.stocks_ml[0])
     wish = 0.1 if graduate is None else max(0.1, 2.0 * graduate.error_ml)
     mark = next(

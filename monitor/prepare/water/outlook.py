@@ -1,8 +1,8 @@
-"""Whether a bath lasts a recipe, and what to do if it does not. Decides from a fitted bath and the recipe's stages; changes nothing.
+"""Whether a bath stays good enough for a recipe, and what to do if it does not.
 
-What a stage can bear: its own band; a steered stage the range of its own pairs (temperature moves its end); another develop stage
-0.5 C; other baths 3 C and washes 5 C from the developer (common practice). The 95 per cent interval of the forecast must stay
-inside. Tests: tests/prepare/water/test_forecast.py.
+Limits of a stage: its own band; for a steered stage the range of its rate law (temperature moves its end); for other develop
+stages and other baths `monitor.prepare.water.bands`. The 95 per cent interval of the forecast must stay inside.
+Tests: tests/prepare/water/test_forecast.py.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C, temper
 
 INTERVAL = 1.96
 LOOK_S, STEP_S = 15.0, 5.0
-"""The stages are looked at so often; the liquid's path is reckoned in such steps."""
+"""How often the stages are checked, and the step of the liquid's path."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bearing:
-    """What one stage can bear, C, and why. `begin_s`, `end_s`: planned, after the first stage's begin."""
+    """The limits of one stage, C, and their reason. `begin_s`, `end_s`: planned, after the first stage's begin."""
 
     stage: int
     name: str
@@ -41,8 +41,8 @@ class Bearing:
 class Outlook:
     """Whether the bath lasts. `leaves_s`: seconds from the newest reading until it may first be outside; None if it never is.
 
-    `begin_c`, `end_c`: expected in the bath when the first limited stage begins and ends. `needed_tau_s`: time constant that would do;
-    None where none does (the bath is already outside).
+    `begin_c`, `end_c`: expected in the bath when the developer begins and ends. `needed_tau_s`: a time constant that would be
+    long enough; None if none is (the bath is outside already).
     """
 
     lasts: bool
@@ -55,7 +55,7 @@ class Outlook:
 
 
 def bearings(recipe: Recipe) -> list[Bearing]:
-    """What every stage after loading can bear; the first develop stage is the measure for the others."""
+    """The limits of every stage after loading; other baths are measured against the first develop stage."""
     develop = next((s for s in recipe.stages if s.role == "develop"), None)
     out: list[Bearing] = []
     begin = 0.0
@@ -80,7 +80,7 @@ def _limits(stage: Stage, develop: Stage | None, film: Film) -> tuple[float, flo
         return stage.reference_c - stage.band_c, stage.reference_c + stage.band_c, "its own band"
     if stage.role == "develop":
         if stage.steer and stage.law is not None:
-            return (*stage.law.valid_c, "the range of its own data, temperature moves its end")
+            return (*stage.law.valid_c, "the range of its data, temperature moves its end")
         within = developer_band_c(film)
         return stage.reference_c - within, stage.reference_c + within, f"within {within} C, it is not steered"
     if develop is None:
@@ -92,8 +92,8 @@ def _limits(stage: Stage, develop: Stage | None, film: Film) -> tuple[float, flo
 def outlook(bath: FittedBath, recipe: Recipe, starts_in_s: float = 0.0, vessel_lag_s: float | None = None) -> Outlook:
     """Follow the bath through the recipe, begun `starts_in_s` after the newest reading.
 
-    `vessel_lag_s`: the developer's vessel follows the bath with this lag, from the bath's own temperature at the begin; without it the
-    bath stands for the developer.
+    `vessel_lag_s`: the developer's vessel follows the bath with this lag, starting at the bath's temperature; without it the bath
+    is taken for the developer.
     """
     steps = bearings(recipe)
     origin = bath.origin_s + starts_in_s
@@ -130,7 +130,7 @@ class _Liquid:
         self._path = [bath.at(origin_s).celsius]
 
     def at(self, mark_s: float) -> tuple[float, float]:
-        """(Celsius, standard deviation) so long after the begin."""
+        """(Celsius, standard deviation) `mark_s` after the begin."""
         ahead = self._bath.at(self._origin_s + mark_s)
         if not self._lag_s:
             return ahead.celsius, ahead.sd_c
@@ -143,7 +143,7 @@ class _Liquid:
 
 
 def needed_tau(bath: FittedBath, bearing: Bearing, starts_in_s: float = 0.0) -> float | None:
-    """Time constant with which the bath, as it is now, would stay inside to the stage's end; None where it is outside already."""
+    """Time constant with which the bath, as it is now, would stay inside until the stage's end; None if it is outside already."""
     now = bath.at(bath.origin_s).celsius
     room = bath.room_c
     edge = bearing.low_c if room < now else bearing.high_c
@@ -153,7 +153,7 @@ def needed_tau(bath: FittedBath, bearing: Bearing, starts_in_s: float = 0.0) -> 
 
 
 def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: float | None) -> list[str]:
-    """What to do if it will not last, with amounts: water now, lagging, a larger bath."""
+    """What to do if it will not last, with amounts: water now, insulation, a larger bath."""
     if view.lasts or view.bearing is None:
         return []
     now = bath.at(bath.origin_s).celsius
@@ -168,7 +168,7 @@ def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: flo
         lines.append(
             f"water now: add {format_volume(amount.add_ml)} of {format_temperature(other, 0)}{whole} "
             f"(or swap {format_volume(amount.swap_ml)}): "
-            f"starts at {format_temperature(want)}, so that the stage has {format_temperature(target_c)} in its middle; "
+            f"the bath starts at {format_temperature(want)} and is at {format_temperature(target_c)} half-way through the stage; "
             f"two thirds first, stir, measure"
         )
         if other >= SCALDS_C:
@@ -176,7 +176,7 @@ def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: flo
     if view.needed_tau_s is not None and view.needed_tau_s > bath.tau_s:
         ratio = view.needed_tau_s / bath.tau_s
         lines.append(
-            f"lag it: a towel, a lid; its time constant is {format_duration(bath.tau_s)}, "
+            f"insulate it with a towel and a lid: its time constant is {format_duration(bath.tau_s)}, "
             f"{format_duration(view.needed_tau_s)} would last "
             f"({ratio:.1f} times as much; a lid and a towel often double it, common practice, measure)"
         )

@@ -1,9 +1,9 @@
-"""Making a solution from powder: the order of the hands, and how long until it has cooled enough to be used. Pure.
+"""Making a solution from powder: the steps, and how long until it has cooled enough to be used. Pure.
 
-Cooling is Newton's: the solution goes towards its surroundings with one time constant. Estimates of that constant, where
-none was measured: in air, water of a compact cylinder (as high as wide) that gives off 12 W for each m2 and K over its whole
+Newton's law of cooling: the solution approaches the temperature around it with one time constant. Estimates of that
+constant, if none was measured: in air, water of a compact cylinder (as high as wide) that gives off 12 W for each m2 and K over its whole
 surface, still air and radiation together (from memory, not verified); in a water bath the usual lag of a bottle, larger
-with the cube root of the volume. Both may well be out by a third, and the answer says so: measure before use.
+with the cube root of the volume. Both may well be off by a third, and the answer says so: measure before use.
 The order of mixing: common practice, no source; the maker's sheet rules. Tests: tests/prepare/water/test_powders.py.
 """
 
@@ -20,9 +20,9 @@ from monitor.prepare.water.tempering import BOTTLE_LAG_S, WATER_KJ_PER_L_C, mixe
 
 AIR_W_PER_M2_K = 12.0
 SPREAD = 4.0 / 3.0
-"""Earliest and latest: the time constant a third smaller or larger."""
+"""Earliest and latest: the time constant smaller or larger by this factor."""
 FIRST_WATER = 0.75
-"""Share of the water that the powder is dissolved in; the rest is added cold."""
+"""Share of the water in which the powder is dissolved; the rest is added cold."""
 SPOILS_AGENTS_C = 55.0
 """Hotter water spoils most developing agents (common practice, no source)."""
 
@@ -31,7 +31,7 @@ Surroundings = Literal["air", "bath"]
 
 @dataclass(frozen=True, slots=True)
 class CoolingTime:
-    """From mixed to usable. Seconds, Celsius. `usable_after_s` counts from the topping up; `measured` where the lag was given."""
+    """From mixed to usable. Seconds, Celsius. `usable_after_s` counts from topping up; `measured`: the lag was given."""
 
     start_c: float
     around: Surroundings
@@ -46,7 +46,7 @@ class CoolingTime:
 
 
 def cooling_lag_s(volume_ml: float, around: Surroundings) -> float:
-    """Time constant of so much solution, standing in air or in a water bath. Seconds; `volume_ml` above 0."""
+    """Time constant of `volume_ml` (above 0) of solution standing in air or in a water bath, seconds."""
     if around == "bath":
         return BOTTLE_LAG_S * math.cbrt(volume_ml / 1000.0)
     width_m = math.cbrt(4.0 * volume_ml * 1e-6 / math.pi)
@@ -65,9 +65,9 @@ def cooling(
     within_c: float = 0.5,
     lag_s: float | None = None,
 ) -> CoolingTime:
-    """How long until it is within `within_c` of the wanted: dissolved in three quarters of the water, topped up cold.
+    """How long until the solution, dissolved in three quarters of the water and topped up cold, is within `within_c` of `want_c`.
 
-    Raises `InputWrong` where its surroundings never bring it there.
+    Raises `InputWrong` if it never gets there.
     """
     if volume_ml < 1:
         raise InputWrong("less than a millilitre to mix; allowed: 1 ml and more")
@@ -88,30 +88,30 @@ def _until_s(start_c: float, around_c: float, want_c: float, within_c: float, la
     edge_c = want_c + math.copysign(within_c, start_c - want_c)
     if (around_c - edge_c) * (start_c - edge_c) >= 0:
         raise InputWrong(
-            f"standing at {format_temperature(around_c)} it stays more than {format_number(within_c)} C from {format_temperature(want_c)}; "
+            f"at {format_temperature(around_c)} it never comes within {format_number(within_c)} C of {format_temperature(want_c)}; "
             "allowed: colder surroundings (--bath), or a wider --within"
         )
     return warm_up_s(start_c, around_c, edge_c, lag_s)
 
 
 def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
-    """The order of mixing, for any powder; what the maker's sheet says goes before."""
+    """The order of mixing, for any powder; the maker's sheet takes precedence."""
     first_ml = FIRST_WATER * volume_ml
-    yield "Gloves, dust mask, window open; a jug, spoon and funnel of their own; nothing to eat near."
+    yield "Gloves, dust mask, window open; a jug, spoon and funnel used for nothing else; no food nearby."
     yield f"{format_volume(first_ml)} of water at {format_temperature(dissolved_c)}: three quarters of the whole."
-    yield "The parts in the order of the sheet, A before B, slowly into stirred water; each wholly dissolved before the next."
-    yield "By your own formula: a pinch of sulphite, metol, the rest of the sulphite, the other agents, alkali, bromide last."
-    yield f"Cold water up to {format_volume(volume_ml)}; stir, not so that it foams."
-    yield "Let it cool, stoppered; many stock solutions are best left overnight. Measure before use."
+    yield "Add the parts in the order of the sheet, A before B, slowly, into stirred water; dissolve each completely before the next."
+    yield "With a formula of your own: a pinch of sulphite, metol, the rest of the sulphite, the other agents, alkali, bromide last."
+    yield f"Top up with cold water to {format_volume(volume_ml)}; stir without making it foam."
+    yield "Let it cool in a closed bottle; many stock solutions are best left overnight. Measure before use."
     yield "Label it at once: evenbath label. A full bottle keeps longer than a part-full one."
     yield CRYSTALS
 
 
-CRYSTALS = "Crystals in the cold: warm the closed bottle in water of 40 C and shake until they are gone; never pour off above them."
+CRYSTALS = "Crystals in the cold: warm the closed bottle in water at 40 C and shake until they are gone; never pour off above them."
 
 
 def cooling_lines(result: CoolingTime) -> Iterator[str]:
-    """When it can be used, with how far that is to be trusted and why."""
+    """When it can be used, and how far to trust that."""
     where = "standing in air" if result.around == "air" else "standing in a water bath"
     at = f"{where} at {format_temperature(result.around_c)}"
     yield f"After topping up it is at about {format_temperature(result.start_c)}."
@@ -128,7 +128,7 @@ def cooling_lines(result: CoolingTime) -> Iterator[str]:
 
 
 def _coarse(seconds: float) -> str:
-    """A rough time said roughly: to a minute, from half an hour on to ten."""
+    """A rough time, rounded: to a minute, from half an hour on to ten minutes."""
     step_s = 60.0 if seconds < 1800 else 600.0
     minutes = round(seconds / step_s) * round(step_s / 60)
     hours, rest = divmod(minutes, 60)

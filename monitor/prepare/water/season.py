@@ -1,7 +1,7 @@
-"""Before anything is mixed: can this recipe be held with this tap and this room, and at which temperature is it best planned?
+"""Before anything is mixed: can this recipe be held with this tap water in this room, and which temperature is best to plan for?
 
-Decides a plan temperature within the recipe's own data, the time there, and whether a bath keeps it; measures nothing, so its
-bath is a rule of thumb until a forecast has measured the real one. Tests: tests/prepare/water/test_season.py.
+Decides the temperature to plan for within the recipe's data, the time there, and whether a bath keeps it. It measures nothing:
+its bath is a rule of thumb until a forecast has measured the real one. Tests: tests/prepare/water/test_season.py.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ from monitor.prepare.water.tempering import ice, temper
 BOWL_ML, BOWL_TAU_S = 2500.0, 49 * 60.0
 """A 2.5 l bowl on a bench has a time constant of about 49 minutes (worked example of this project's practice, no source)."""
 EDGE_C = 0.5
-"""So far a stage may end outside its own data before the plan is given up; there the law counts three times as uncertain."""
+"""How far outside its data a stage may begin or end before the plan is rejected; the law is three times as uncertain there."""
 
 
 @dataclass(frozen=True, slots=True)
 class SeasonPlan:
-    """One develop stage in this season. `drift_c`: what the bath moves while it lasts, signed. Amounts are for the bath, from the tap.
+    """One develop stage in this season. `drift_c`: how far the bath moves during it, signed. Amounts are for the bath, from the tap.
 
-    `needed_tau_s`, `needed_bath_ml`: what would hold it; None where this bath does. `hot_ml`: at `hot_c`, the rest tap water.
+    `needed_tau_s`, `needed_bath_ml`: what would hold it; None if this bath does. `hot_ml`: at `hot_c`, the rest tap water.
     """
 
     stage: int
@@ -56,7 +56,7 @@ class SeasonPlan:
 
 
 def usual_tau(bath_ml: float) -> float:
-    """Time constant of an open bath of this volume, seconds: the 2.5 l bowl's, growing with size (volume over surface: cube root)."""
+    """Time constant of an open bath of this volume, seconds: that of the 2.5 l bowl, scaled with the cube root of the volume."""
     if bath_ml <= 0:
         raise InputWrong(f"a bath of {bath_ml:g} ml; allowed: above zero")
     return BOWL_TAU_S * math.cbrt(bath_ml / BOWL_ML)
@@ -65,7 +65,7 @@ def usual_tau(bath_ml: float) -> float:
 def plan_season(
     recipe: Recipe, tap_c: float, room_c: float, *, bath_ml: float, tau_s: float | None, hot_c: float = 60.0
 ) -> list[SeasonPlan]:
-    """A plan for each develop stage. `tap_c`: coldest tap water. Raises `InputWrong` for a recipe without one and for impossible water."""
+    """A plan for each develop stage. `tap_c`: the coldest tap water. Raises `InputWrong` for a recipe without one and impossible water."""
     for name, celsius, high in (("tap", tap_c, 60.0), ("room", room_c, 50.0)):
         if not -10.0 <= celsius <= high or (name == "tap" and celsius < 0.0):
             raise InputWrong(f"{name}: {celsius:g} C; allowed: {'0' if name == 'tap' else '-10'} C to {high:.0f} C")
@@ -85,7 +85,7 @@ def _time_at(stage: Stage, celsius: float) -> float:
 
 
 def _drift(stage: Stage, celsius: float, room_c: float, tau_s: float) -> float:
-    """What a bath left alone moves during the stage, its mean being `celsius`."""
+    """How far a bath left alone moves during the stage, if its mean is `celsius`."""
     keep = math.exp(-_time_at(stage, celsius) / tau_s)
     start = room_c + (celsius - room_c) * 2.0 / (1.0 + keep)  # middle of start and end is `celsius`
     return (room_c - start) * (1.0 - keep)
@@ -142,14 +142,14 @@ def _plan(stage: Stage, film: Film, tap_c: float, room_c: float, bath_ml: float,
 
 
 def _nearest_held(held_at: Callable[[float], bool], low: float, high: float, wish: float) -> float:
-    """The temperature of the range, in half degrees, nearest to the wish that is held; the wish where none is."""
+    """Of the temperatures in the range that can be held, in half degrees, the one nearest to the wish; the wish if none can be held."""
     marks = [low + 0.5 * k for k in range(int((high - low) / 0.5) + 1)]
     good = [m for m in marks if held_at(m)]
     return min(good, key=lambda m: abs(m - wish), default=wish)
 
 
 def _needed_tau(stage: Stage, plan_c: float, room_c: float, low: float, high: float) -> float | None:
-    """Time constant with which the stage would be held at `plan_c`, by halving; None where none up to 30 days does."""
+    """Time constant with which the stage would be held at `plan_c`, by bisection; None if not even 30 days would do."""
     room = min(plan_c - low, high - plan_c)
     if room <= 0:
         return None
@@ -191,9 +191,9 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
             f"{format_volume(plan.needed_bath_ml)} in a vessel of the same shape"
         )
     if plan.held and plan.source != "not steered" and abs(plan.drift_c) > 2 * USUAL_BAND_C:
-        lines.append("so much drift asks for a probe in the developer, a witness vessel or a learned lag: the bath alone moves no time")
+        lines.append("with so much drift use a probe in the developer, a witness vessel or a learned lag: the bath alone is not enough")
     if plan.held and not plan.low_c <= min(plan.start_c, plan.end_c) <= max(plan.start_c, plan.end_c) <= plan.high_c:
-        lines.append("a little of it lies outside the recipe's own data, where its rate counts three times as uncertain")
+        lines.append("part of it lies outside the recipe's data, where the rate is three times as uncertain")
     if plan.ice_kg is not None:
         lines.append(f"to get there from the tap: {plan.ice_kg:.2f} kg of melting ice in the bath")
     if plan.hot_ml is not None:

@@ -1,10 +1,10 @@
-"""How much hot or cold water or ice brings a volume of water to a temperature, by adding or by swapping, and what comes out.
+"""How much hot or cold water or ice brings a volume of water to a temperature, by adding or by swapping, and how well.
 
 Decides amounts and their limits; measures nothing. Add m = V (want - now)/(with - want); swap x = V (want - now)/(with - now);
 melting ice kg = V c (now - want)/(334 + c want): heat balances at constant c = 4.18 kJ/(kg C) and 1 kg a litre (334 kJ/kg: heat
-of melting of ice, textbook value). What that leaves out, against IAPWS-IF97: c and density change with temperature, so that a mixture of
-equal litres at 50 C and 10 C is at 29.87 C, not 30.00 (up to 0.16 C; it matters less than the vessel's own heat, and the
-probe shows it afterwards). Two thirds first, then measured and reckoned again, makes up for both.
+of melting of ice, textbook value). What this leaves out, by IAPWS-IF97: c and density change with temperature, so that a mixture of
+equal litres at 50 C and 10 C is at 29.87 C, not 30.00 (up to 0.16 C; the vessel's own heat matters more, and the
+probe shows both afterwards). Adding two thirds first, measuring and calculating again makes up for both.
 Tests: tests/prepare/water/test_tempering.py.
 """
 
@@ -21,11 +21,11 @@ WATER_KJ_PER_L_C = 4.18
 MELTING_KJ_PER_KG = 334.0
 FIRST_SHARE = 2.0 / 3.0
 FORMULA_SD = 0.004
-"""What constant heat and density miss, as a share of the second water's distance: 0.16 C for 40 C (IAPWS-IF97, facts of this project)."""
+"""Error of assuming constant heat and density, as a share of the second water's distance: 0.16 C for 40 C (IAPWS-IF97)."""
 MEASURE_SD = 0.03
 """Standard uncertainty of an amount measured with a jug: 3 % (ours)."""
 TELLING_C = 5.0
-"""So far apart, water and vessel tell what the vessel is worth to about a third of a usual tank's 50 ml (own arithmetic)."""
+"""If water and vessel are this far apart, a usual tank's 50 ml come out to about a third (own arithmetic)."""
 READING_SD_C = 0.1
 """Standard uncertainty of one reading of a thermometer against another (ours)."""
 SCALDS_C = 50.0
@@ -36,7 +36,7 @@ USABLE_C = (-0.1, 100.0)
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
-    """One of two ways to the wanted temperature. `add_ml`: more water; `swap_ml`: as much taken out first. `outcome_sd_c`: with a jug."""
+    """Two ways to the wanted temperature. `add_ml`: add this much; `swap_ml`: take this much out first. `outcome_sd_c`: with a jug."""
 
     add_ml: float
     swap_ml: float
@@ -49,7 +49,7 @@ class Warmth:
 
 @dataclass(frozen=True, slots=True)
 class Ice:
-    """Melting ice that cools to the wanted temperature, and what the container then holds."""
+    """Melting ice that cools water to the wanted temperature, and the volume afterwards."""
 
     ice_kg: float
     first_kg: float
@@ -60,14 +60,14 @@ class Ice:
 
 @dataclass(frozen=True, slots=True)
 class VesselWater:
-    """Water that takes as much heat as a vessel does, ml, and its standard uncertainty by three readings of `READING_SD_C`."""
+    """Water that takes as much heat as a vessel, ml, and its standard uncertainty (three readings, `READING_SD_C` each)."""
 
     ml: float
     sd_ml: float
 
 
 def effective_volume(volume_ml: float, vessel_water_ml: float) -> float:
-    """Water that takes as much heat as the water and its vessel together, ml."""
+    """The amount of water that takes as much heat as the water and its vessel together, ml. Raises `InputWrong` for no water."""
     if volume_ml <= 0:
         raise InputWrong(f"a volume of {volume_ml:g} ml; allowed: above zero")
     return volume_ml + vessel_water_ml
@@ -78,15 +78,15 @@ def temper(
 ) -> Warmth:
     """Amounts of water at `with_c` that bring `volume_ml` from `now_c` to `want_c`.
 
-    `vessel_water_ml`: the vessel's heat as water. `container_ml`: what it holds; where adding would run over, only swapping fits.
-    Raises `InputWrong` for a target that the second water cannot reach and for water that is no liquid.
+    `vessel_water_ml`: the vessel's heat as water. `container_ml`: what it holds; if adding would make it overflow, only swapping fits.
+    Raises `InputWrong` for a target that the second water cannot reach, and for temperatures at which water is not liquid.
     """
     total = effective_volume(volume_ml, vessel_water_ml)
     for name, celsius in (("now", now_c), ("want", want_c), ("with", with_c)):
         if not USABLE_C[0] <= celsius <= USABLE_C[1]:
-            raise InputWrong(f"{name}: {celsius:g} C is no liquid water; allowed: from 0 C to 100 C")
+            raise InputWrong(f"{name}: water is not liquid at {celsius:g} C; allowed: from 0 C to 100 C")
     if container_ml is not None and volume_ml > container_ml:
-        raise InputWrong(f"{volume_ml:g} ml in a container of {container_ml:g} ml; allowed: a volume that it holds")
+        raise InputWrong(f"{volume_ml:g} ml in a container of {container_ml:g} ml; allowed: at most what it holds")
     lift = want_c - now_c
     if lift == 0.0:
         return Warmth(0.0, 0.0, 0.0, 0.0, volume_ml, 0.0, "add")
@@ -107,7 +107,7 @@ def temper(
 
 
 def ice(volume_ml: float, now_c: float, want_c: float, *, vessel_water_ml: float = 0.0, container_ml: float | None = None) -> Ice:
-    """Melting ice (at 0 C, dripping) that brings `volume_ml` from `now_c` down to `want_c`. Raises `InputWrong` for one not below."""
+    """Melting ice (at 0 C, dripping) that brings `volume_ml` from `now_c` down to `want_c`. Raises `InputWrong` unless that is colder."""
     total_l = effective_volume(volume_ml, vessel_water_ml) / 1000.0
     if not 0.0 <= want_c < now_c <= USABLE_C[1]:
         raise InputWrong(f"ice cannot bring {now_c:g} C to {want_c:g} C; allowed: a target from 0 C to below the water's temperature")
@@ -117,15 +117,15 @@ def ice(volume_ml: float, now_c: float, want_c: float, *, vessel_water_ml: float
 
 
 def mixed_c(volume_ml: float, now_c: float, added_ml: float, with_c: float, vessel_water_ml: float = 0.0) -> float:
-    """Temperature after adding, by the same heat balance, C."""
+    """Temperature after adding, C, by the same heat balance."""
     total = effective_volume(volume_ml, vessel_water_ml)
     return (total * now_c + added_ml * with_c) / (total + added_ml)
 
 
 def vessel_water(volume_ml: float, poured_c: float, vessel_c: float, after_c: float) -> VesselWater:
-    """What a vessel is worth in water: `volume_ml` at `poured_c`, poured into a vessel at `vessel_c`, is at `after_c` at once.
+    """What a vessel is worth in water, if `volume_ml` at `poured_c` is at `after_c` right after it was poured into a vessel at `vessel_c`.
 
-    Raises `InputWrong` where the vessel was less than `TELLING_C` from the water, or the mixture is not between the two.
+    Raises `InputWrong` if the vessel was less than `TELLING_C` from the water, or `after_c` is not between the two.
     """
     effective_volume(volume_ml, 0.0)  # refuses no water at all
     apart_c, kept_c = abs(poured_c - vessel_c), abs(after_c - vessel_c)
@@ -133,16 +133,16 @@ def vessel_water(volume_ml: float, poured_c: float, vessel_c: float, after_c: fl
     if apart_c < TELLING_C - 1e-9 or not 0.0 <= lost_c < apart_c:
         raise InputWrong(
             f"poured at {poured_c:g} C, vessel at {vessel_c:g} C, then {after_c:g} C: that does not tell the vessel's heat; "
-            f"allowed: a vessel {TELLING_C:g} C or more from the water, and a mixture between the two"
+            f"allowed: a vessel {TELLING_C:g} C or more from the water, and a result between the two"
         )
     per_c = math.hypot(apart_c, kept_c, lost_c) / kept_c**2
     return VesselWater(volume_ml * lost_c / kept_c, volume_ml * per_c * READING_SD_C)
 
 
 def warm_up_s(now_c: float, bath_c: float, want_c: float, lag_s: float) -> float:
-    """Seconds until a bottle at `now_c` in a bath at `bath_c` is at `want_c`, its lag being `lag_s` (first order).
+    """Seconds until a bottle at `now_c` in a bath at `bath_c` is at `want_c`, with a first-order lag of `lag_s`.
 
-    Raises `InputWrong` where the bath cannot bring it there.
+    Raises `InputWrong` if the bath cannot bring it there.
     """
     if lag_s <= 0:
         raise InputWrong("a bottle's lag of zero; allowed: above zero")
@@ -151,10 +151,10 @@ def warm_up_s(now_c: float, bath_c: float, want_c: float, lag_s: float) -> float
     ratio = (bath_c - now_c) / (bath_c - want_c) if bath_c != want_c else -1.0
     if ratio < 1.0:
         raise InputWrong(
-            f"a bath at {bath_c:g} C never brings a bottle from {now_c:g} C to {want_c:g} C; allowed: a bath beyond the wanted temperature"
+            f"a bath at {bath_c:g} C never brings a bottle from {now_c:g} C to {want_c:g} C; allowed: a bath beyond the temperature wanted"
         )
     return lag_s * math.log(ratio)
 
 
 BOTTLE_LAG_S = 25 * 60.0
-"""A litre bottle in a still 38 C bath lags 20 to 30 minutes (common practice); shaken now and then, less. Measure."""
+"""A litre bottle in a still 38 C bath lags 20 to 30 minutes (common practice); less if it is shaken now and then. Measure."""

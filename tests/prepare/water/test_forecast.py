@@ -214,7 +214,7 @@ def test_the_advice_has_amounts_and_would_work() -> None:
     end = cold.room_c + (now - cold.room_c) * 2.718281828 ** (-600.0 / view.needed_tau_s)
     assert end == pytest.approx(19.0, abs=0.01)
     lines = "\n".join(advice(cold, view, 2500.0, 60.0))
-    for words in ("water now: add", "of 60 C", "lag it", "larger bath", "scalds", "two thirds first"):
+    for words in ("water now: add", "of 60 C", "insulate it", "larger bath", "scalds", "two thirds first"):
         assert words in lines
     assert advice(fitted(steady(20.0)), outlook(fitted(steady(20.0)), recipe()), 2500.0, 60.0) == []
 

@@ -56,7 +56,7 @@ def test_a_target_beyond_either_water_is_refused() -> None:
             temper(1000.0, now, want, other)
     with pytest.raises(InputWrong, match="ice cannot"):
         ice(1000.0, 18.0, 20.0)
-    with pytest.raises(InputWrong, match="no liquid"):
+    with pytest.raises(InputWrong, match="not liquid"):
         temper(1000.0, 18.0, 20.0, 120.0)
     with pytest.raises(InputWrong, match="above zero"):
         temper(0.0, 18.0, 20.0, 55.0)
@@ -102,7 +102,7 @@ def test_water_just_off_the_boil_is_water() -> None:
     """100 C and 0 C are taken, 101 C is not."""
     assert temper(1000.0, 10.0, 20.0, 100.0).add_ml == pytest.approx(125.0)
     assert temper(1000.0, 20.0, 10.0, 0.0).add_ml == pytest.approx(1000.0)
-    with pytest.raises(InputWrong, match="no liquid water"):
+    with pytest.raises(InputWrong, match="not liquid"):
         temper(1000.0, 10.0, 20.0, 100.1)
 
 
