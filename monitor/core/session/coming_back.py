@@ -24,15 +24,20 @@ def call_after_return(desk: Desk, film: Film, t_s: float, missed: list[Sound], w
     newest = max(missed, key=lambda sound: sound.onset_s, default=None)
     if newest is None:
         return
-    run = film.called_run(t_s) if film.offers.now is None else film.offers.now.left
-    if newest.cue == "now" and run is not None and run.now_s is not None and run.sheet == newest.sheet and not run.settled:
-        if run.left and (film.offers.now is None or not film.offers.now.nags):
-            return  # its planned end has passed, and no developer waits to leave
-        calls.play("now", free_s, newest.pattern, run.sheet, late_s=free_s - run.now_s)
-        if calls.now is not None:
-            calls.now = NowCall(run, NOW_REPEATS if run.over else 1, free_s + (NOW_LATER_S if run.over else NOW_REPEAT_S))
-    elif newest.cue == "ready" and run is not None and (run.now_s is None or run.now_s > free_s + cues.length_s(cues.READY)):
-        calls.play("ready", free_s, cues.READY, newest.sheet, late_s=free_s - newest.onset_s)
+    late_s = free_s - newest.onset_s
+    if newest.cue == "ready":
+        run = film.called_run(t_s) or film.due_run
+        room = run is not None and (run.now_s is None or run.now_s > free_s + cues.length_s(cues.READY))
+        if room and late_s < NOW_LATER_S:  # later than that it would be taken for another one
+            calls.play("ready", free_s, cues.READY, newest.sheet, late_s=late_s)
+    elif calls.now is not None:
+        run = calls.now.run
+        first_s = newest.onset_s if run.now_s is None else run.now_s
+        slowly = run.over and run.now_s is not None
+        calls.play("now", free_s, cues.NOW, run.sheet, late_s=free_s - first_s)
+        calls.now = NowCall(run, NOW_REPEATS if slowly else 1, free_s + (NOW_LATER_S if slowly else NOW_REPEAT_S))
+    elif any(run.sheet == newest.sheet and not run.left and not run.settled for run in film.runs):
+        calls.play("now", free_s, newest.pattern, newest.sheet, late_s=late_s)
 
 
 def why_away(gap_s: float | None, same_boot: bool, missed: Sequence[str]) -> str | None:

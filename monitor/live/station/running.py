@@ -17,7 +17,6 @@ from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Compar
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
-from monitor.core.session.limits import NOW_LATER_S
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter
@@ -26,8 +25,6 @@ from monitor.live.station.probes_now import comparison_of
 from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
 
-MISSED_S = 0.1
-"""A cue whose onset is over by more than this at a resume was missed."""
 ROUNDING_S = 1e-6
 """Monotonic seconds and session seconds differ by this much in their last digits."""
 
@@ -124,17 +121,6 @@ def options_of(opening: Mapping[str, Any]) -> Options:
     return Options("live", bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
 
 
-def still_matter(effects: list[Effect], t_s: float) -> list[Effect]:
-    """What of a resume's effects is carried out: of the cues that fell into the gap only the last READY or NOW, and only while
-    it is not so late that its next repeat comes as soon. Ticks, clicks and answers of that time are over; a FAULT never is."""
-    missed = [e for e in effects if isinstance(e, Play) and e.sound.cue != "fault" and e.sound.onset_s < t_s - MISSED_S]
-    calls = [e for e in missed if e.sound.cue in ("ready", "now")]
-    kept = max(calls, key=lambda e: e.sound.onset_s, default=None)
-    if kept is not None and kept.sound.onset_s < t_s - NOW_LATER_S:
-        kept = None
-    return [e for e in effects if e not in missed or e is kept]
-
-
 class Running:
     """A session that goes on. `tell` gets each record after it was handed to the journal; `over` is called after its end."""
 
@@ -161,9 +147,11 @@ class Running:
 
     @property
     def bare_now(self) -> bool:
-        """Whether film lies open at this moment, as far as the stages tell; before the first stage it is in its holder."""
-        stage = self.session.view["stage"]
-        return stage is not None and stage in self.recipe.open_film
+        """Whether film lies open at this moment, as far as the stages tell; before the first stage it is in its holder, and while a stage
+        waits for its begin it lies as it will lie in that stage."""
+        seen = self.session.snapshot
+        stage = seen.stage if seen.stage is not None else seen.waits_for
+        return stage is not None and stage in self.recipe.open_film and (seen.stage is not None or stage > 1)
 
     def begin(self, generation: int, opening: Mapping[str, Any]) -> None:
         """Arm."""
@@ -179,7 +167,7 @@ class Running:
         self._latest_s = plan.t_s
         self._restart_player(generation)
         effects = self.session.resume(plan.t_s, plan.gap_s, plan.verdict == "same boot", plan.spread_s)
-        self._do(still_matter(effects, plan.t_s))
+        self._do(effects)
 
     def _restart_player(self, generation: int) -> None:
         self.generation = generation
