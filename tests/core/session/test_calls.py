@@ -1,0 +1,123 @@
+"""When a sound is asked for: FAULT and its place among the others, NOW and its repeats."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from monitor.core.session import cues
+from monitor.core.session.calls import Calls
+from monitor.core.session.effects import Play
+from monitor.core.session.runs import Run
+from tests.evening import Evening, develop, recipe
+
+PLAN = recipe(develop("5:00"), 'name = "stop"\nrole = "stop"\ntime = "1:00"')
+
+
+def run(ready_s: float | None, now_s: float | None) -> Run:
+    """A run whose calls are planned."""
+    made = Run(1, PLAN.stages[0], None, 0.0, 300.0)
+    made.ready_s, made.now_s = ready_s, now_s
+    return made
+
+
+class Asked:
+    """What was asked of the sounder."""
+
+    def __init__(self) -> None:
+        self.effects: list[Any] = []
+        self.calls = Calls(self.effects.append)
+
+    def fault_at(self, t_s: float, runs: list[Run]) -> float:
+        """A FAULT is wanted at `t_s`: when it will sound."""
+        self.calls.want_fault("because", t_s, runs)
+        assert self.calls.fault_s is not None
+        return self.calls.fault_s
+
+    def played(self, cue: str) -> list[float]:
+        """Onsets of one family."""
+        return [e.sound.onset_s for e in self.effects if isinstance(e, Play) and e.sound.cue == cue]
+
+
+def test_no_fault_sounds_sooner_than_a_minute_after_the_last_whatever_it_is_about() -> None:
+    """Sixty seconds, from onset to onset."""
+    asked = Asked()
+    assert asked.fault_at(10.0, []) == 10.0
+    asked.calls.sound_fault(10.0, [])
+    assert asked.fault_at(20.0, []) == 70.0
+    assert asked.played("fault") == [10.0]
+
+
+@pytest.mark.parametrize(("ready_s", "now_s", "call", "length_s"), [(100.0, None, 100.0, 0.9), (None, 100.0, 100.0, 1.6)])
+def test_a_fault_gets_out_of_the_way_of_ready_and_of_now(
+    ready_s: float | None, now_s: float | None, call: float, length_s: float
+) -> None:
+    """It sounds behind one that it would run into, before one that is far enough away."""
+    asked, at = Asked(), [run(ready_s, now_s)]
+    assert asked.fault_at(99.0, at) == pytest.approx(call + length_s + 0.1, abs=0.01)
+    assert asked.fault_at(call + 0.2, at) == pytest.approx(call + length_s + 0.1, abs=0.01)
+    assert asked.fault_at(90.0, at) == 90.0
+
+
+def test_a_fault_does_not_sound_between_the_quick_repeats_of_now() -> None:
+    """It waits until the sixth is over; between slow repeats there is room for it."""
+    asked, at = Asked(), run(None, None)
+    asked.calls.call_now(at, 100.0, cues.NOW, repeats=True)
+    last_s = 100.0 + 5 * 2.4 + cues.length_s(cues.NOW)
+    assert asked.fault_at(101.7, [at]) == pytest.approx(last_s + 0.1)
+    for _ in range(5):
+        asked.calls.repeat_now(foot_is_down=False)
+    assert asked.played("now") == pytest.approx([100.0 + 2.4 * k for k in range(6)])
+    assert asked.fault_at(last_s + 1.0, [at]) == pytest.approx(last_s + 1.0)
+
+
+def test_after_six_quick_ones_now_is_repeated_every_ten_seconds() -> None:
+    """Until it is silenced."""
+    asked = Asked()
+    asked.calls.call_now(run(None, None), 0.0, cues.NOW, repeats=True)
+    for _ in range(7):
+        asked.calls.repeat_now(foot_is_down=False)
+    assert asked.played("now") == pytest.approx([0.0, 2.4, 4.8, 7.2, 9.6, 12.0, 22.0, 32.0])
+    asked.calls.silence_now()
+    assert asked.calls.now is None
+
+
+def test_while_the_foot_is_down_a_repeat_is_left_out_and_the_rhythm_goes_on() -> None:
+    """The press may be the answer."""
+    asked = Asked()
+    asked.calls.call_now(run(None, None), 0.0, cues.NOW, repeats=True)
+    asked.calls.repeat_now(foot_is_down=True)
+    asked.calls.repeat_now(foot_is_down=False)
+    assert asked.played("now") == pytest.approx([0.0, 4.8])
+
+
+def test_a_fault_that_waits_is_forgotten_with_its_cause() -> None:
+    """Two losses within a minute; the second probe is back before its FAULT may sound: nobody is told of what is no longer true."""
+    plan = recipe(develop("8:00"), 'name = "stop"\nrole = "stop"\ntime = "1:00"')
+    lost = [(60.0, 100.0), (150.0, 168.0)]
+    evening = Evening(plan, lambda t: None if any(a <= t < b for a, b in lost) else 20.0).begin().to(330)
+    assert len(evening.kind("trust", believed=False)) == 2
+    assert len(evening.kind("trust", believed=True)) >= 3
+    first, *more = evening.cues("fault")
+    assert all(b - a >= 60.0 for a, b in zip([first, *more], more, strict=False))
+
+
+def test_a_sound_that_fell_due_while_the_program_was_away_is_only_remembered() -> None:
+    """READY and NOW; ticks of that time are nobody's business."""
+    asked = Asked()
+    asked.calls.go_away(100.0)
+    for cue, at_s in (("tick", 90.0), ("ready", 95.0), ("now", 99.0), ("tick", 100.0)):
+        asked.calls.play(cue, at_s, cues.TICK)  # type: ignore[arg-type]
+    assert [s.cue for s in asked.calls.come_back()] == ["ready", "now"]
+    assert asked.played("tick") == [100.0]
+
+
+def test_the_fault_of_a_return_sounds_at_once_whatever_sounded_before() -> None:
+    """Also within a minute of another one; after it the minute begins anew."""
+    asked = Asked()
+    asked.fault_at(10.0, [])
+    asked.calls.sound_fault(10.0, [])
+    assert asked.calls.fault_first("the program was away", 12.0) == pytest.approx(12.0 + cues.length_s(cues.FAULT))
+    assert asked.played("fault") == [10.0, 12.0]
+    assert asked.fault_at(20.0, []) == 72.0
