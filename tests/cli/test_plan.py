@@ -154,6 +154,14 @@ def test_a_short_stage_says_that_it_has_no_ready(tmp_path: Path, capsys: pytest.
     assert "  sheet 6  in 0:50  out 8:50\n" in out
 
 
+def test_ready_needs_ten_seconds_after_the_begin(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Half a minute before NOW, which comes 0:05 before the end: a stage of 0:45 just has the room, one of 0:44 has not."""
+    assert "stop: 0:45. Temperature does not move its end. READY 0:30 before NOW" in words(
+        changed(TRAY, 'time = "0:30" => time = "0:45"'), tmp_path, capsys
+    )
+    assert "No READY" in words(changed(TRAY, 'time = "0:30" => time = "0:44"'), tmp_path, capsys)
+
+
 def test_the_light_rule_is_read_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """An open tray: bare until fixed, no lamp to be asked for; a closed tank: dark unless asked."""
     tray = words(TRAY, tmp_path, capsys)

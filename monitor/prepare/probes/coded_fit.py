@@ -1,4 +1,4 @@
-"""Fits a curve to readings that come in steps: maximum likelihood of the step that was shown, not of its middle.
+"""Fits a curve to readings that come in steps: maximum likelihood for the step that was shown, not for its middle.
 
 A probe with a 0.0625 C step and less noise than that does not scatter about the truth, it sticks; least squares on the
 middles is then biased and its stated uncertainty wrong. Here each reading says only that the noisy value lay inside its
@@ -20,9 +20,9 @@ Model = Callable[[Sequence[float]], tuple[list[float], Matrix]]
 STEPS_C = (0.5, 0.25, 0.125, 0.0625)
 """Steps of the usual probe at 9 to 12 bits (its data sheet)."""
 NOISE_PRIOR_C, NOISE_PRIOR_LOG_SD = 0.03, 1.0
-"""What is believed of a probe's noise before a reading: holds it up where every reading shows the same step."""
+"""Prior of a probe's noise: it keeps the noise from vanishing when every reading shows the same step."""
 QUIET_STEPS = 0.25
-"""Below this many steps of noise a likelihood is no bell any more."""
+"""With noise below this many steps the likelihood is no longer bell-shaped."""
 _SIGMA_C = (0.003, 1.0)
 _BLOCK = 30
 _ROOT_2, _ROOT_TWO_PI = math.sqrt(2.0), math.sqrt(2.0 * math.pi)
@@ -39,9 +39,9 @@ class CodedFit:
     sigma_c: float
     log_likelihood: float
     misfit: float
-    """Variance of the means of 30 residuals over what white noise would give; 1 for the right curve."""
+    """Variance of means of 30 residuals relative to white noise; 1 for the right curve."""
     weighted_rows: tuple[tuple[float, ...], ...]
-    """Derivatives times information, one row a reading: for whoever has another source of noise to carry through."""
+    """Derivatives times information, one row per reading: for propagating another source of noise."""
 
     def sd(self, i: int) -> float:
         """Standard uncertainty of parameter `i`."""
@@ -49,7 +49,7 @@ class CodedFit:
 
 
 def step_of(values: Sequence[float]) -> float:
-    """The coarsest of `STEPS_C` that every value is a multiple of; 0 where there is none."""
+    """The coarsest of `STEPS_C` of which every value is a multiple; 0 if there is no such step."""
     for step in STEPS_C:
         if all(abs(v / step - round(v / step)) < 1e-6 for v in values):
             return step
@@ -57,7 +57,7 @@ def step_of(values: Sequence[float]) -> float:
 
 
 def inverse(matrix: Sequence[Sequence[float]]) -> Matrix:
-    """Inverse of a small square matrix by elimination with pivots. Raises `ArithmeticError` where there is none."""
+    """Inverse of a small square matrix by elimination with pivots. Raises `ArithmeticError` for a singular one."""
     n = len(matrix)
     rows = [[*map(float, row), *(1.0 if j == i else 0.0 for j in range(n))] for i, row in enumerate(matrix)]
     for i in range(n):
@@ -114,7 +114,7 @@ def _log_likelihood(residual: float, sigma: float, step: float) -> float:
 
 
 def _information_table(sigma: float, step: float, cells: int = 32) -> list[float]:
-    """Expected information about the mean of one reading, for means at `cells` places between two steps."""
+    """Expected information about the mean from one reading, for means at `cells` positions between two steps."""
     if step == 0.0:
         return [1.0 / (sigma * sigma)] * cells
     reach = 2 + math.ceil(5.0 * sigma / step)
@@ -131,7 +131,7 @@ def _information_table(sigma: float, step: float, cells: int = 32) -> list[float
 
 
 def _best_sigma(residuals: Sequence[float], step: float, freedom: float) -> float:
-    """The noise that makes the residuals likeliest, with the prior; `freedom` is the share of readings left over by the parameters."""
+    """The most likely noise given the residuals and the prior; `freedom`: degrees of freedom left, per reading."""
     some = residuals[:: 1 + len(residuals) // 250]
     weight = len(residuals) / len(some)
 
@@ -166,8 +166,8 @@ def fit_codes(
 ) -> CodedFit:
     """Fit `model` to the shown values `codes`, which come in steps of `step_c` (0: no steps).
 
-    `priors`: (mean, sd) of each parameter, None where nothing is known. Raises `ArithmeticError` where the readings do
-    not determine the curve or the search does not settle.
+    `priors`: (mean, sd) of each parameter, None if nothing is known. Raises `ArithmeticError` if the readings do not
+    determine the curve.
     """
     believed = [*priors, *([None] * (len(start) - len(priors)))]
     theta = [float(v) for v in start]
@@ -242,7 +242,7 @@ def _normal_equations(
 
 
 def _whiteness(scores: Sequence[float], weights: Sequence[float]) -> tuple[float, float]:
-    """(misfit, factor on the covariance): blocks of 30 residuals must scatter as white noise does; 1 unless they plainly do not."""
+    """(misfit, factor on the covariance): blocks of 30 residuals should scatter like white noise; 1 unless they clearly do not."""
     blocks = len(scores) // _BLOCK
     if blocks < 2:
         return 1.0, 1.0
@@ -257,10 +257,10 @@ def _whiteness(scores: Sequence[float], weights: Sequence[float]) -> tuple[float
 def straight_line_posterior(
     ages_s: Sequence[float], codes: Sequence[float], step_c: float, fit: CodedFit, ahead_s: float, slope_sd: float
 ) -> tuple[float, float]:
-    """Mean and standard deviation of level + slope x `ahead_s` of a straight line, over its whole likelihood, not its top alone.
+    """Mean and standard deviation of level + slope x `ahead_s` of a straight line, over its whole likelihood, not only its peak.
 
-    For probes quieter than a step: there the likelihood is a plateau with steep sides, and no curvature tells its width.
-    The noise is summed over too.
+    For probes quieter than a step: their likelihood is a plateau with steep sides, whose width no curvature shows.
+    It is summed over the noise, too.
     `fit` is the line's fit (level at age 0, slope); `slope_sd` that of the slope before any reading.
     """
     some = range(0, len(codes), 1 + len(codes) // 45)

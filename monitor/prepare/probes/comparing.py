@@ -1,7 +1,7 @@
-"""Compares a probe with a thermometer that is trusted: accepts or refuses one point, and makes the correction from the points there are.
+"""Compares a probe with a trusted thermometer: accepts or refuses one point, and turns the points into a correction.
 
 Decides whether the water was steady enough (slope below 0.05 C a minute), what the offset is (probe minus reference) and
-how sure it is; never corrects a reading in silence and never forces a zero. It reads no clock: the day comes in.
+how certain it is. It never corrects a reading silently and never forces a zero. No clock: the day is an argument.
 One model serves one point and many: a straight line whose slope is believed to be 0 within `SLOPE_PRIOR_PER_C`, so that
 one point gives an offset whose uncertainty grows away from it, and points far apart give a line.
 Tests: tests/prepare/probes/test_comparing.py; figures: tests/benchmarks/bench_prepare.py.
@@ -19,24 +19,24 @@ from monitor.prepare.probes.coded_fit import QUIET_STEPS, Matrix, fit_codes, ste
 from monitor.prepare.probes.readings import ProbeReadings
 
 STEADY_C_PER_MIN = 0.05
-"""Water whose reading moves faster is refused (the practice that this project follows; common practice, no source)."""
+"""Water whose reading moves this fast is refused (common practice, no source)."""
 BEFORE_S, AFTER_S = 120.0, 60.0
-"""The readings from two minutes before the thermometer was read to one minute after it count."""
+"""Readings from two minutes before to one minute after the thermometer was read are used."""
 WATER_DRIFT_SD_C_PER_S = 0.002
-"""What is believed of the drift of stirred water before a reading: 0.12 C a minute, standard deviation (ours)."""
+"""Prior standard deviation of the drift of stirred water: 0.12 C a minute (ours)."""
 LEAST_READINGS, LEAST_S = 10, 60.0
 GLASS_SD_C = 0.3
 """Standard uncertainty of a glass thermometer of unknown history (contract, section 10; common practice, no source)."""
 SCATTER_C = 0.25
-"""More scatter than this about a straight line: the water is not stirred or the contact is bad."""
+"""With more scatter than this about a straight line, the water is not stirred or the contact is bad."""
 WRONG_PROBE_C = 3.0
-"""A usual probe is within 0.5 C (its data sheet). So far apart, they are not in the same water."""
+"""A usual probe is within 0.5 C (its data sheet). This far apart, probe and thermometer are not in the same water."""
 SLOPE_PRIOR_PER_C = 0.004
 """Standard deviation of a usual probe's fault of slope before it is compared at two temperatures: about +/-0.5 C over its range
 of 95 C is 0.005 per C (data sheet); encapsulated ones needed a straight line each (facts of a published study). Rounded, ours."""
 OFFSET_PRIOR_C = 1.0
 LINE_SPAN_C = 5.0
-"""Points closer together than this carry no line."""
+"""Points closer together than this do not determine a slope."""
 ICE_POINT_TEXT = (
     "Ice point: wet crushed ice packed tight, no floating water layer, the probe and 10 cm of its lead deep in it, 5 minutes. "
     "Good to 0.02 C at home, 0.01 C when well made. It is a check of drift: it finds an offset that has moved, not a fault of slope. "
@@ -47,7 +47,7 @@ ICE_POINT_TEXT = (
 
 @dataclass(frozen=True, slots=True)
 class PointFound:
-    """One comparison in one water. `sd_c` includes the reference's own; `scatter_sd_c` does not. `why`: why not, or how well."""
+    """One comparison in one water. `sd_c` includes the reference's uncertainty; `scatter_sd_c` does not. `why`: the verdict's reason."""
 
     probe: str
     at_s: float
@@ -62,7 +62,7 @@ class PointFound:
 
     @property
     def point(self) -> ComparisonPoint:
-        """What is stored of it."""
+        """The part of it that is stored."""
         return ComparisonPoint(self.reference_c, self.offset_c, self.scatter_sd_c)
 
 
@@ -74,15 +74,15 @@ def compare_at(
     lag_s: float = DEFAULT_LAG_S,
     lag_sd_s: float = 0.5 * DEFAULT_LAG_S,
 ) -> PointFound:
-    """Offset of a probe at the moment `at_s` when the trusted thermometer showed `reference_c` +/- `reference_sd_c` (C).
+    """Offset of a probe at `at_s`, when the trusted thermometer showed `reference_c`, with standard uncertainty `reference_sd_c` (C).
 
-    Works on what the register said, not on what an earlier comparison made of it. A probe in drifting water lags behind it
-    by slope x `lag_s`; that is put right. Raises `InputWrong` where there is hardly a reading around the moment.
+    Works on the raw register value, not on one corrected by an earlier comparison. In drifting water a probe lags behind by
+    slope x `lag_s`; that is corrected. Raises `InputWrong` if there are hardly any readings around that moment.
     """
     window = series.between(at_s - BEFORE_S, at_s + AFTER_S)
     if len(window.t_s) < 3:
         raise InputWrong(
-            f'probe "{series.probe}": {len(window.t_s)} good readings around {at_s:g} s; allowed: a moment from {series.t_s[0]:.0f} to '
+            f'probe "{series.probe}": only {len(window.t_s)} good readings near {at_s:g} s; allowed: a moment from {series.t_s[0]:.0f} to '
             f"{series.t_s[-1]:.0f} s with readings in the two minutes before it"
         )
     middle_s = math.fsum(window.t_s) / len(window.t_s)
@@ -123,10 +123,10 @@ def compare_at(
 
 
 def _hidden_in_step(sigma_c: float, step_c: float) -> float:
-    """Root mean square of what rounding adds to the mean of many readings: first harmonic of the sawtooth, faded by the noise.
+    """Root mean square of what rounding adds to the mean of many readings: first harmonic of the sawtooth, damped by the noise.
 
-    Widrow's theory of quantisation; added, for half the noise that was found, because how quiet
-    a quiet probe is can hardly be seen through its steps.
+    Widrow's theory of quantisation. Callers pass half the noise that was found, because the steps of a quiet probe hide
+    how quiet it is.
     """
     return step_c / (math.pi * math.sqrt(2.0)) * math.exp(-2.0 * (math.pi * sigma_c / step_c) ** 2)
 
@@ -149,9 +149,9 @@ def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: fl
 def combine(
     points: Sequence[ComparisonPoint], *, probe: str, number: str | None, reference: str, reference_sd_c: float, who: str, day: str
 ) -> Comparison:
-    """The correction that follows from one or more points: Bayesian straight line, exact.
+    """The correction that follows from one or more points: an exact Bayesian straight line.
 
-    The reference's own uncertainty is shared by all points and so stays apart. `day`: ISO date of the newest point.
+    The reference's own uncertainty is common to all points, so it is kept separately. `day`: ISO date of the newest point.
     """
     if not points:
         raise ValueError("a comparison needs a point")
@@ -177,7 +177,7 @@ def combine(
 
 
 def comparison_lines(comparison: Comparison, working_c: float | None = None) -> list[str]:
-    """The correction in words: what it is, how sure, where it holds, what is still to be done."""
+    """The correction in words: what it is, how certain, where it holds, and what is still to do."""
     low, high = comparison.valid_c
     c = comparison
     if c.kind == "line":
@@ -188,13 +188,13 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
         count = "one point" if len(c.points) == 1 else f"{len(c.points)} points"
         shape = f"{c.offset_c:+.2f} C near {c.at_c:.0f} C ({count})"
     lines = [
-        f"{c.probe} reads {shape}; that much is subtracted; +/- {2 * c.sd_at(c.at_c):.2f} C (2 sd) near {c.at_c:.0f} C,"
+        f"{c.probe} reads {shape}; this is subtracted; +/- {2 * c.sd_at(c.at_c):.2f} C (2 sd) near {c.at_c:.0f} C,"
         f" of which {2 * c.reference_sd_c:.2f} C is the {c.reference}'s own",
-        f"compared {c.date} by {c.who}; speaks from measurement between {low:.0f} and {high:.0f} C until {c.expires(False)}"
+        f"compared {c.date} by {c.who}; valid between {low:.0f} and {high:.0f} C until {c.expires(False)}"
         f" ({COLOUR_DAYS} days, until {c.expires(True)}, for a colour developer)",
     ]
     if len(c.points) < 3:
-        lines.append(f"{3 - len(c.points)} more point(s) wanted: three in all, one of them at the working temperature")
+        lines.append(f"{3 - len(c.points)} more point(s) needed: three in all, one of them at the working temperature")
     if working_c is not None and not low <= working_c <= high:
         lines.append(f"no point within 2 C of {working_c:g} C: there it is +/- {2 * c.sd_at(working_c):.2f} C")
     return lines

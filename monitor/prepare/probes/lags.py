@@ -1,12 +1,12 @@
-"""Learns how a probe lags in stirred water (a dip) and how a vessel's liquid lags behind bath or room (a run with water).
+"""Learns the lag of a probe in stirred water (from a dip) and of a vessel's liquid behind bath or room (from a run with water).
 
 Decides the time constant and its standard uncertainty from the readings of one journal, what a vessel is coupled to, and
-whether a learned lag stood up to the developer poured off. Both models are exact for first-order lags: the dip is an
+whether a learned lag agrees with the developer poured off. Both models are exact for first-order lags: the dip is an
 exponential towards straight water; the vessel is driven by the readings of bath or room, straight between them, and its
 inside probe's own lag is carried along in closed form.
 
-The bath's probe is taken as the bath itself, its own lag included: whoever predicts the vessel later drives the model with
-the same readings, so what is learned is the lag that fits them. Noise of the driving probe passes the vessel's lag and its
+The bath's probe is taken for the bath itself, including its own lag: the estimator later drives the model with the same
+kind of readings, so what is learned is the lag that fits them. Noise of the driving probe passes the vessel's lag and its
 share is added to the uncertainty (the estimate is a linear map of both probes' noise; the adjoint filter gives it).
 Tests: tests/prepare/probes/test_lags.py; figures: tests/benchmarks/bench_prepare.py.
 """
@@ -25,31 +25,31 @@ from monitor.prepare.probes.comparing import WATER_DRIFT_SD_C_PER_S
 from monitor.prepare.probes.readings import ProbeReadings
 
 SPAN_S = 3.0
-"""A dip is looked for as the greatest change within this time; a hand needs about as long."""
+"""A dip is found as the greatest change within this time; a hand takes about as long."""
 LEAST_DIP_C, LEAST_JUMP_C = 1.0, 0.3
 PROBE_LAG_S = (0.5, 300.0)
 VESSEL_LAG_S = (20.0, 6.0 * 3600.0)
 ANOTHER_C = 0.4
-"""A growth of the change within three readings that is no noise."""
+"""Growth of the change within three readings that cannot be noise."""
 TAIL_LAGS = 10.0
 LONGEST_TAIL_S, SHORTEST_TAIL_S = 900.0, 40.0
 WORST_SD = 0.2
-"""A lag that is less sure than this share of itself is not learned."""
+"""A lag whose uncertainty is more than this share of it is not learned."""
 MOST_READINGS, MOST_DRIVES = 1000, 600
-"""Of longer runs every second, third ... inside reading counts, and means of two, three ... drive readings: they move slowly."""
+"""Of longer runs only every second, third ... inside reading is used, and means of two, three ... drive readings: they move slowly."""
 BOTH_NOT_COMPARED_SD_C = math.sqrt(2.0) * NOT_COMPARED_SD_C
 BOTH_COMPARED_SD_C = 0.1
-"""Standard uncertainty of the difference between two probes, C: of the usual run, and each compared (ours)."""
+"""Standard uncertainty of the difference between two probes, C: neither compared, and both compared (ours)."""
 RELEARN_C = 0.4
-"""A vessel's estimate this far from the developer poured off: learn its lag again (the practice that this project follows)."""
+"""If a vessel's estimate is further than this from the developer poured off, its lag is to be learned again (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class LagFound:
-    """A time constant, seconds, and its standard uncertainty (the readings' scatter alone).
+    """A time constant, seconds, and its standard uncertainty (from the scatter of the readings alone).
 
-    `change_c`: how large the jump or the difference was. `coupled_to`: None for a probe's own lag.
-    `against_log`: by how much the other drive fits worse, in log likelihood; None where there was no choice.
+    `change_c`: size of the jump or the difference. `coupled_to`: None for a probe's own lag.
+    `against_log`: how much worse the other drive fits, in log likelihood; None if there was no choice.
     """
 
     lag_s: float
@@ -64,7 +64,7 @@ class LagFound:
 def learn_probe_lag(series: ProbeReadings, at_s: float | None = None) -> LagFound:
     """Time constant of a probe from a dip into stirred water: the greatest jump in the readings, or the one at about `at_s`.
 
-    Raises `InputWrong` where there is no jump of 1 C or more, or too few readings after it.
+    Raises `InputWrong` if there is no jump of 1 C or more, or too few readings after it.
     """
     start, tail = _dip(series, at_s)
     t0 = series.t_s[start]
@@ -111,7 +111,7 @@ def learn_probe_lag(series: ProbeReadings, at_s: float | None = None) -> LagFoun
 
 
 def _dip(series: ProbeReadings, at_s: float | None) -> tuple[int, int]:
-    """(first reading surely after the jump, end of the readings). The jump is the greatest change within `SPAN_S`."""
+    """(first reading certainly after the jump, end of the readings). The jump is the greatest change within `SPAN_S`."""
     best, where = 0.0, -1
     j = 0
     for i, t in enumerate(series.t_s):
@@ -140,7 +140,7 @@ def _dip(series: ProbeReadings, at_s: float | None) -> tuple[int, int]:
 def _next_change(series: ProbeReadings, start: int) -> int:
     """Where something else happens to the probe (it is lifted out, say), or the end.
 
-    Behind one jump the change within three readings only ever fades; a change larger than the smallest so far is another jump.
+    After one jump the change within three readings only decreases; a change larger than the smallest so far is another jump.
     """
     raw, smallest = series.raw_c, math.inf
     for k in range(start, len(raw) - 4):
@@ -176,10 +176,10 @@ class Drive:
 def learn_vessel_lag(
     inside: ProbeReadings, drives: Sequence[Drive], probe_lag_s: float, offset_sd_c: float = BOTH_NOT_COMPARED_SD_C
 ) -> LagFound:
-    """Lag of a vessel from the readings of a probe inside and of what it may be coupled to; the drive that fits better is named.
+    """Lag of a vessel from the readings of a probe inside and of what it may be coupled to; the drive that fits better is chosen.
 
     `probe_lag_s`: the inside probe's own. `offset_sd_c`: standard uncertainty of the difference between the two probes
-    (default: neither was compared). Raises `InputWrong` where bath and vessel hardly differed, or no drive was measured.
+    (default: neither was compared). Raises `InputWrong` if bath and vessel hardly differed, or no drive was measured.
     """
     found: list[tuple[float, LagFound]] = []
     why = ""
@@ -242,7 +242,7 @@ def _fit_vessel(inside: ProbeReadings, driver: ProbeReadings, probe_lag_s: float
 
 
 def _thinned(driver: ProbeReadings) -> ProbeReadings:
-    """Means of equal numbers of readings, so that at most `MOST_DRIVES` are left."""
+    """Means of groups of readings, so that at most `MOST_DRIVES` are left."""
     size = 1 + len(driver.t_s) // MOST_DRIVES
     if size == 1:
         return driver
@@ -254,7 +254,7 @@ def _thinned(driver: ProbeReadings) -> ProbeReadings:
 
 
 def _grid(driver: ProbeReadings, shown_at: Sequence[float]) -> tuple[list[tuple[float, float]], list[int]]:
-    """(time, drive) at every reading of either probe, and where in it the inside readings stand."""
+    """(time, drive) at every reading of either probe, and the indices of the inside readings in it."""
     grid: list[tuple[float, float]] = []
     marks: list[int] = []
     k = 0
@@ -300,15 +300,15 @@ def two_lags(grid: Sequence[tuple[float, float]], marks: Sequence[int], theta: S
 
 
 def _noise_variance(driver: ProbeReadings) -> float:
-    """Variance of one reading of the drive about its neighbours, C2: second differences, which a smooth drive leaves alone."""
+    """Variance of one reading of the drive relative to its neighbours, C2: from second differences."""
     c = driver.celsius
     seconds = [(c[i - 1] - 2.0 * c[i] + c[i + 1]) ** 2 for i in range(1, len(c) - 1)]
-    kept = sorted(seconds)[: max(1, len(seconds) * 98 // 100)]  # a jump of the water is no noise; of normal noise that cuts 13 % away
+    kept = sorted(seconds)[: max(1, len(seconds) * 98 // 100)]  # a jump of the water is not noise; of normal noise this removes 13 %
     return math.fsum(kept) / len(kept) / 6.0 / 0.87
 
 
 def _driver_share(fit: CodedFit, grid: Sequence[tuple[float, float]], marks: Sequence[int], lag: float, variance: float) -> float:
-    """Variance of ln lag that comes from the noise of the driving probe: the fit's linear map, run through the lag backwards."""
+    """Variance of ln lag due to the noise of the driving probe: the fit's linear map, run backwards through the lag."""
     gain = [row[1] for row in fit.covariance]
     at = {m: math.fsum(g * w for g, w in zip(gain, row, strict=True)) for m, row in zip(marks, fit.weighted_rows, strict=True)}
     total, held = 0.0, 0.0
@@ -335,7 +335,7 @@ class PouredOff:
 
     @property
     def learn_again(self) -> bool:
-        """True when more than 0.4 C away."""
+        """True if it is more than 0.4 C off."""
         return abs(self.difference_c) > RELEARN_C
 
     @property
@@ -343,12 +343,12 @@ class PouredOff:
         """One sentence."""
         found = f"poured off {self.measured_c:.1f} C, estimated {self.estimated_c:.1f} C: {self.difference_c:+.1f} C"
         if self.learn_again:
-            return f"{found}, more than {RELEARN_C} C away; learn this vessel's lag again (same volume, same agitation)"
+            return f"{found}, more than {RELEARN_C} C off; learn this vessel's lag again (same volume, same agitation)"
         return f"{found}, within {RELEARN_C} C; the lag stands"
 
 
 WHEN_AGAIN = (
     "Learn it again for another volume, another vessel or another way of agitation, "
-    f"and when the poured-off developer is more than {RELEARN_C} C away."
+    f"and when the developer poured off is more than {RELEARN_C} C off."
 )
 """Said with every vessel's lag."""

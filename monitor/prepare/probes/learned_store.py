@@ -1,8 +1,8 @@
-"""Keeps what was learned in STATE/learned: one JSON object a line, only ever appended to. The newest of each name counts.
+"""Stores what was learned in STATE/learned: one JSON object per line, only ever appended to. The newest of each name counts.
 
-Decides the file format; monitor.prepare.state.kept_lines sees to it that nothing is lost by two shells or by a power cut in the
-middle of a line. A damaged line that is not the last is refused by file and line: guessing at a calibration is worse than none.
-It may not decide what is believed; that is monitor.core.probes.learned. Tests: tests/prepare/probes/test_learned_store.py.
+Decides the file format; monitor.prepare.state.kept_lines makes it safe against two shells and power cuts. A damaged line
+before the last is refused with file and line: a guessed calibration is worse than none. What is believed of it is for
+monitor.core.probes.learned to decide. Tests: tests/prepare/probes/test_learned_store.py.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ COMPARISONS, PROBE_LAGS, VESSEL_LAGS = "comparisons.jsonl", "probe_lags.jsonl", 
 
 
 def load_learned(state: Path) -> Learned:
-    """Everything learned that stands in a state folder; empty where there is none. Raises `FileWrong` for a damaged line."""
+    """Everything learned in a state folder; empty if there is nothing. Raises `FileWrong` for a damaged line."""
     comparisons: dict[str, Comparison] = {}
     probe_lags: dict[str, ProbeLag] = {}
     vessel_lags: dict[str, VesselLag] = {}
@@ -41,22 +41,22 @@ def load_learned(state: Path) -> Learned:
 
 
 def save_comparison(state: Path, comparison: Comparison) -> None:
-    """Append one comparison. Raises `InputWrong` where the folder cannot be written."""
+    """Append one comparison. Raises `InputWrong` if the folder cannot be written."""
     _append(state, COMPARISONS, asdict(comparison))
 
 
 def save_probe_lag(state: Path, lag: ProbeLag) -> None:
-    """Append one probe's lag. Raises `InputWrong` where the folder cannot be written."""
+    """Append one probe's lag. Raises `InputWrong` if the folder cannot be written."""
     _append(state, PROBE_LAGS, asdict(lag))
 
 
 def save_vessel_lag(state: Path, lag: VesselLag) -> None:
-    """Append one vessel's lag. Raises `InputWrong` where the folder cannot be written."""
+    """Append one vessel's lag. Raises `InputWrong` if the folder cannot be written."""
     _append(state, VESSEL_LAGS, asdict(lag))
 
 
 def mark_learn_again(state: Path, vessel: str, why: str) -> None:
-    """Note that a vessel's lag did not stand up to its check. Does nothing for a vessel without a lag."""
+    """Record that a vessel's lag failed its check. Does nothing for a vessel without a lag."""
     lag = load_learned(state).vessel_lag(vessel)
     if lag is not None:
         save_vessel_lag(state, replace(lag, learn_again=why))
@@ -114,14 +114,14 @@ def _coupled(value: object) -> Coupled:
 def _number(row: Mapping[str, Any], key: str) -> float:
     value = row[key]
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise ValueError(f"{key} is no number")
+        raise ValueError(f"{key} is not a number")
     return float(value)
 
 
 def _text(row: Mapping[str, Any], key: str) -> str:
     value = row[key]
     if not isinstance(value, str):
-        raise ValueError(f"{key} is no text")
+        raise ValueError(f"{key} is not text")
     return value
 
 

@@ -1,6 +1,6 @@
-"""The readings of a journal or of a running station, for the tools that look at a bath before or between sessions.
+"""The readings of a journal or of a running station, for tools used before or between sessions.
 
-Decides which readings are good ones and refuses malformed ones, all together; does not check a session's course
+Picks the good readings and refuses malformed ones, all together; it does not check a session's course
 (monitor.core.journal.check does). Tests: tests/prepare/probes/test_readings.py.
 """
 
@@ -19,7 +19,7 @@ from monitor.prepare.state.journal_lines import read_records
 
 @dataclass(frozen=True, slots=True)
 class ProbeReadings:
-    """The good readings of one probe in the order of time. `raw_c`: what the register said; `celsius`: corrected by its comparison."""
+    """The good readings of one probe, in order of time. `raw_c`: what the register said; `celsius`: corrected by its comparison."""
 
     probe: str
     role: str
@@ -48,14 +48,14 @@ class ReadingSource:
     last_progress: Mapping[str, Any] | None = None
 
     def probe(self, name: str) -> ProbeReadings:
-        """One probe by name. Raises `InputWrong` with the probes there are."""
+        """One probe by name. Raises `InputWrong`, naming the probes there are."""
         for series in self.series:
             if series.probe == name:
                 return series
         raise InputWrong(f'{self.name}: no good reading of a probe "{name}"; allowed: {self._known()}')
 
     def role(self, *roles: str) -> ProbeReadings | None:
-        """The first probe with one of these roles, in the order of the roles; None if there is none."""
+        """The first probe with one of these roles, in the order of the roles; None if there is no such probe."""
         for role in roles:
             for series in self.series:
                 if series.role == role:
@@ -63,10 +63,10 @@ class ReadingSource:
         return None
 
     def needed(self, *roles: str) -> ProbeReadings:
-        """As `role`, but raises `InputWrong` where there is none."""
+        """As `role`, but raises `InputWrong` if there is no such probe."""
         series = self.role(*roles)
         if series is None:
-            raise InputWrong(f"{self.name}: no good reading of a {' or '.join(roles)} probe; there are: {self._known()}")
+            raise InputWrong(f"{self.name}: no good reading of a {' or '.join(roles)} probe; allowed: one of {self._known()}")
         return series
 
     def _known(self) -> str:
@@ -103,7 +103,7 @@ def _progress(line: bytes) -> Mapping[str, Any] | None:
 
 
 def from_station(name: str, answer: Mapping[str, Any]) -> ReadingSource:
-    """The readings of a station's answer to the verb `readings`. Raises `NotThere` for an answer that carries none."""
+    """The readings in a station's answer to the verb `readings`. Raises `NotThere` for an answer without any."""
     rows = answer.get("readings")
     if not isinstance(rows, list):
         lines = answer.get("lines")
@@ -123,7 +123,7 @@ def _checked(record: Mapping[str, Any]) -> Mapping[str, Any]:
     if not isinstance(record.get("probe"), str):
         raise ValueError('a reading without "probe"')
     if not _number(record.get("t_s")):
-        raise ValueError('a reading whose "t_s" is no number')
+        raise ValueError('a reading whose "t_s" is not a number')
     for key in ("raw_c", "celsius"):
         if record.get(key) is not None and not _number(record[key]):
             raise ValueError(f'a reading whose "{key}" is neither a number nor null')
@@ -131,7 +131,7 @@ def _checked(record: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def _by_probe(rows: Iterable[Mapping[str, Any]]) -> tuple[ProbeReadings, ...]:
-    """Good readings apart by probe; a reading that is not later than the one before it is left out."""
+    """Good readings, by probe; a reading that is not later than the one before is left out."""
     found: dict[str, tuple[str, list[float], list[float], list[float]]] = {}
     for row in rows:
         if row.get("celsius") is None or row.get("quality", "good") != "good":

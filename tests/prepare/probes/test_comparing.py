@@ -9,7 +9,7 @@ import pytest
 
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import Comparison, ComparisonPoint, apply
-from monitor.prepare.probes.comparing import ICE_POINT_TEXT, combine, compare_at, comparison_lines
+from monitor.prepare.probes.comparing import ICE_POINT_TEXT, PointFound, combine, compare_at, comparison_lines
 from monitor.prepare.probes.readings import ProbeReadings
 from tests.prepare.probes.water import lagged, series, shown, steady
 
@@ -18,6 +18,13 @@ def water(seed: int, celsius: float, offset_c: float, noise_c: float = 0.06, c_p
     """A probe in stirred water that is at `celsius` after 300 s."""
     truth = steady(celsius - 5.0 * c_per_min, c_per_min)
     return series(shown(lagged(truth, 8.0, seconds, fine=4), random.Random(seed), noise_c, offset_c))
+
+
+def thinned(readings: ProbeReadings, every: int) -> ProbeReadings:
+    """Every so many-th reading alone, from the first that counts at 300 s on."""
+    kept = readings.between(180.0, 360.0)
+    t_s, raw_c, celsius = (values[::every] for values in (kept.t_s, kept.raw_c, kept.celsius))
+    return ProbeReadings(kept.probe, kept.role, t_s, raw_c, celsius)
 
 
 def made(points: list[ComparisonPoint], reference_sd_c: float = 0.0) -> Comparison:
@@ -63,6 +70,38 @@ def test_unsteady_water_is_refused_with_its_slope() -> None:
     assert compare_at(water(2, 20.1, 0.3, c_per_min=0.02), 20.1, 300.0, 0.05).accepted
 
 
+@pytest.mark.parametrize(
+    ("found", "accepted", "why"),
+    [
+        (compare_at(water(2, 20.1, 0.3, c_per_min=0.035), 20.1, 300.0, 0.05), True, "steady"),
+        (compare_at(water(2, 20.1, 0.3, c_per_min=0.065), 20.1, 300.0, 0.05), False, "the water moves"),
+        (compare_at(water(3, 20.1, 0.3, noise_c=0.2), 20.1, 300.0, 0.05), True, "steady"),
+        (compare_at(water(5, 20.1, 0.3, noise_c=0.3), 20.1, 300.0, 0.05), False, "scatter by"),
+        (compare_at(water(3, 20.1, 2.9), 20.1, 300.0, 0.05), True, "steady"),
+        (compare_at(water(3, 20.1, -2.9), 20.1, 300.0, 0.05), True, "steady"),
+        (compare_at(water(3, 20.1, 3.1), 20.1, 300.0, 0.05), False, "same water"),
+        (compare_at(thinned(water(3, 20.1, 0.3), 20), 20.1, 300.0, 0.05), True, "10 readings"),
+        (compare_at(thinned(water(3, 20.1, 0.3), 25), 20.1, 300.0, 0.05), False, "only 8 readings"),
+        (compare_at(water(3, 20.1, 0.3).between(240.0, 300.0), 20.1, 300.0, 0.05), True, "over 60 s"),
+        (compare_at(water(3, 20.1, 0.3).between(241.0, 300.0), 20.1, 300.0, 0.05), False, "over 59 s"),
+    ],
+    ids=["slow", "fast", "quiet", "noisy", "near", "near below", "far", "ten", "eight", "a minute", "less"],
+)
+def test_what_is_refused_begins_at_its_bound(found: PointFound, accepted: bool, why: str) -> None:
+    """0.05 C a minute, scatter of 0.25 C, 3 C apart, ten readings, a minute: each just inside and just outside."""
+    assert found.accepted is accepted
+    assert why in found.why
+
+
+def test_a_late_probe_in_drifting_water_is_put_right() -> None:
+    """A lag of 60 s in water that warms by 0.04 C a minute hides 0.04 C; how unsure the lag is makes the offset unsure."""
+    drifting = series([20.0 + 0.04 / 60.0 * t for t in range(361)])
+    told, untold = compare_at(drifting, 20.2, 300.0, 0.0, 60.0, 0.0), compare_at(drifting, 20.2, 300.0, 0.0, 0.0, 0.0)
+    assert told.offset_c - untold.offset_c == pytest.approx(0.04, abs=0.002)
+    unsure = compare_at(drifting, 20.2, 300.0, 0.0, 60.0, 60.0)
+    assert unsure.sd_c**2 - told.sd_c**2 == pytest.approx(0.04**2, rel=0.1)
+
+
 def test_hardly_any_readings_unstirred_water_and_another_vessel_are_refused() -> None:
     """Each with its own reason; no readings at all is wrong input."""
     short = water(3, 20.1, 0.3, seconds=40)
@@ -71,7 +110,7 @@ def test_hardly_any_readings_unstirred_water_and_another_vessel_are_refused() ->
     assert not rough.accepted
     assert "scatter" in rough.why or "moves" in rough.why
     assert "same water" in compare_at(water(3, 20.1, 0.0), 30.0, 300.0, 0.05).why
-    with pytest.raises(InputWrong, match="around 900 s"):
+    with pytest.raises(InputWrong, match="near 900 s"):
         compare_at(short, 20.1, 900.0, 0.05)
 
 
@@ -101,7 +140,9 @@ def test_one_point_gives_an_offset_that_is_trusted_less_farther_away() -> None:
 
 
 def test_points_close_together_carry_no_line_and_disagreement_widens() -> None:
-    """19 and 20 C say nothing about slope; 0.2 C between repeats counts as uncertainty."""
+    """19 and 20 C say nothing about slope, 5 C apart do; 0.2 C between repeats counts as uncertainty."""
+    assert made([ComparisonPoint(20.0, 0.30, 0.005), ComparisonPoint(24.9, 0.40, 0.005)]).kind == "offset"
+    assert made([ComparisonPoint(20.0, 0.30, 0.005), ComparisonPoint(25.0, 0.40, 0.005)]).kind == "line"
     close = made([ComparisonPoint(19.0, 0.30, 0.005), ComparisonPoint(20.0, 0.50, 0.005)])
     assert close.kind == "offset"
     assert close.sd_offset_c > 0.05

@@ -159,5 +159,8 @@ def test_the_developer_poured_off_checks_the_lag() -> None:
     assert not PouredOff(19.1, 19.4).learn_again
     assert PouredOff(19.1, 18.6).learn_again
     assert PouredOff(19.1, 19.6).learn_again
+    assert not PouredOff(20.0, 20.4).learn_again
+    assert not PouredOff(20.0, 19.6).learn_again
+    assert PouredOff(20.0, 20.41).learn_again
     assert "learn this vessel's lag again" in PouredOff(19.1, 18.6).text
     assert "the lag stands" in PouredOff(19.1, 19.0).text
