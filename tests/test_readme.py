@@ -10,6 +10,7 @@ import pytest
 from monitor.cli.main import COMMANDS
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.cues import SIGNALS
+from monitor.core.session.presses import TAUGHT
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
@@ -51,3 +52,9 @@ def test_its_table_of_sounds_is_the_one_table() -> None:
     """Row by row, in its order."""
     table = README.split("| name | you hear | it says | you do |\n| --- | --- | --- | --- |\n", 1)[1].split("\n\n", 1)[0]
     assert table.splitlines() == [f"| `{signal.name}` | {signal.heard} | {signal.says} | {signal.do} |" for signal in SIGNALS]
+
+
+def test_what_the_foot_does_is_taught_as_the_program_understands_it() -> None:
+    """Row by row, from the one table."""
+    rows = [f"| {do} | {means} |" for do, means in TAUGHT]
+    assert "\n".join(rows) in README

@@ -86,6 +86,24 @@ TABLE: dict[State, dict[Length, Outcome]] = {
 }
 
 
+TAUGHT: tuple[tuple[str, str], ...] = (
+    ("press for a second, until the second click", "what waits begins; while loading: the lid is on"),
+    ("press for three seconds, within two minutes of a begin", "it begins now after all"),
+    ("tap when NOW sounds", "heard: silence; the next stage begins at the planned end"),
+    ("tap from 5 s before the end on, or past a minimum", "poured: the next stage begins now"),
+    ("forgot to tap? tap after the end", "it went in now"),
+    ("forgot to tap? hold after the end", "it went in on time"),
+    ("tap once for each sheet, in or out", "this sheet is in, or out"),
+    ("hold", "where am I? past the minimum of a fix: may I?"),
+    ("hold twice", "is the temperature trusted? two specks: yes; limping: look when you can"),
+)
+"""The same table as it is taught: what the foot does, and what it means. The README has it."""
+FOOT_IN_BRIEF = (
+    "Foot: a second (second click) begins, or lid on; three: again. Tap at NOW: heard; at the end: poured. Forgot: tap, now; hold, on time."
+)
+"""For the wall card, where there is little room."""
+
+
 def length_of(held_s: float) -> Length:
     """How long a press of this many seconds is."""
     return next(length for length in reversed(FROM_S) if held_s >= FROM_S[length])

@@ -39,16 +39,19 @@ def hands(state: ViewState) -> list[tuple[str, str]]:
     if state.closed is not None:
         return [("next", f"nothing: {state.closed}")]
     if stage is None:
-        return _before(seen, state.stages[0])
+        return _before(seen, state.stages[(seen.waits_for or 1) - 1])
     then = "the last stage is over" if following is None else words.next_pour(following)
     lines: list[tuple[str, str]] = []
     if seen.unconfirmed:
-        lines.append(("next", f"TAP when {stage.name.upper()} is in: its begin was only assumed"))
+        lines.append(("next", f"{stage.name.upper()} not told: TAP as it goes in, HOLD if it went in on time"))
     if seen.began_s is None or seen.end_t_s is None:
         return lines
     if stage.has_no_clock:
-        return [*lines, ("next", f"load the film; {'tap to end' if following is None else f'tap when you pour {then}'}")]
+        return [*lines, ("next", "load the film; lid on: hold the switch for a full second"), ("then", then)]
     clock = _Clock(state.t_s, seen.began_s, seen.end_t_s)
+    if stage.role == "load":
+        wait = "" if clock.began_s + clock.at_s >= clock.end_s else f", not before {clock.tell(clock.end_s)}"
+        return [*lines, ("next", f"load the film; lid on: hold the switch for a full second{wait}"), ("then", then)]
     timed = _timed if seen.until == "time" else _at_least
     lines += timed(seen, stage, clock, then, following is None)
     if following is not None and following.gate is not None and seen.gate == "withheld":

@@ -116,8 +116,8 @@ def next_pour(stage: Stage) -> str:
 
 def loading(following: Stage | None) -> str:
     """What there is to say of a loading without a time. `following`: the stage after it, if there is one."""
-    tap = "ends it" if following is None else f"begins {following.name.upper()}"
-    return f"dark, silent, no clock; a tap {tap}"
+    then = "ends it" if following is None else "says that the lid is on"
+    return f"dark, silent, no clock; a press of a second {then}"
 
 
 def percent(done_ref_s: float, target_ref_s: float) -> float:

@@ -16,6 +16,7 @@ from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal
+from monitor.core.session.presses import FOOT_IN_BRIEF
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
 from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Text, below, type_size_pt
@@ -297,8 +298,8 @@ def _sounds(recipe: Recipe) -> Block:
     signals = [signal for signal in SIGNALS if _may_sound(signal, recipe)]
     text = " ".join(f"{signal.name.upper()} {signal.heard}: {signal.do}." for signal in signals)
     items = " ".join(f"<b>{signal.name.upper()}</b> {escape(signal.heard)}: {escape(signal.do)}." for signal in signals)
-    html = f"<h2>{heading}</h2>\n<p>{items}</p>"
-    return Block(html, below(Text(heading, 1.1), Text(text)), 1.2)
+    html = f"<h2>{heading}</h2>\n<p>{items} <b>{escape(FOOT_IN_BRIEF)}</b></p>"
+    return Block(html, below(Text(heading, 1.1), Text(f"{text} {FOOT_IN_BRIEF}")), 1.2)
 
 
 def _may_sound(signal: Signal, recipe: Recipe) -> bool:
@@ -306,6 +307,8 @@ def _may_sound(signal: Signal, recipe: Recipe) -> bool:
         return recipe.sheets is not None
     if signal.name == "over":
         return any(stage.role in FIXING_ROLES for stage in recipe.stages)
+    if signal.name == "click":
+        return False  # the line about the foot tells of it
     return signal.name != "answer-tens" or any(stage.target_ref_s >= 60 * TENS_FROM for stage in recipe.stages)
 
 
@@ -313,7 +316,7 @@ def _happens(recipe: Recipe) -> Block:
     heading = "When something happens (common practice, no source)"
     text = (
         "A stage may wait as the last column says; developer never. Power gone: stay in the dark, go on by the second clock."
-        " Temperature lost: finish by this card, look later. Light fell on bare film: note the stage, finish all the same."
+        " Light fell on bare film: note the stage, finish all the same."
     )
     html = f'<h2>{heading}</h2>\n<p class="alarm">{ALARM_FIRST}</p>\n<p>{text}</p>'
     return Block(html, below(Text(heading, 1.1), Text(ALARM_FIRST, 1.15, bold=True), Text(text)), 1.3)

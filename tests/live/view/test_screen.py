@@ -478,12 +478,12 @@ rate = { law = "coefficient", per_10_c = 2.5 }
         loading.record(record)
     assert loading.state.seen.stage == 1
     screen = lines(loading)
-    assert item(screen, "time") == "loading: dark, silent, no clock; a tap begins DEVELOP"
-    assert item(screen, "next") == "load the film; tap when you pour DEVELOP"
+    assert item(screen, "time") == "loading: dark, silent, no clock; a press of a second says that the lid is on"
+    assert item(screen, "next") == "load the film; lid on: hold the switch for a full second"
     assert not re.search("minimum|% of the time|by the clock", " ".join(screen))
     plain_lines = PlainLines(Watched(recipe, "live"))
     said = [line for record in records(happens) for line in plain_lines.record(record)]
-    assert any(line.endswith("LOAD begins: dark, silent, no clock; a tap begins DEVELOP") for line in said)
+    assert any(line.endswith("LOAD begins: dark, silent, no clock; a press of a second says that the lid is on") for line in said)
     assert not any("LOAD: the minimum" in line for line in said)
 
 

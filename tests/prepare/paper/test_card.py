@@ -14,6 +14,7 @@ import pytest
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import SIGNALS
+from monitor.core.session.presses import FOOT_IN_BRIEF
 from monitor.prepare.paper.card import card_html
 from monitor.prepare.paper.page_fit import lines_of
 from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
@@ -71,8 +72,9 @@ def test_the_card_teaches_the_sounds_that_this_recipe_can_make() -> None:
     roll, tray = (re.sub(r"<[^>]+>", "", card_html(load_recipe(text.encode(), "r.toml"))) for text in (ROLL, TRAY))
     for signal in SIGNALS:
         words = f"{signal.name.upper()} {signal.heard}: {signal.do}."
-        assert (words in roll) == (signal.name not in ("double-tick", "sheet", "answer-tens")), signal.name
-        assert (words in tray) == (signal.name != "answer-tens"), signal.name
+        assert (words in roll) == (signal.name not in ("double-tick", "sheet", "answer-tens", "click")), signal.name
+        assert (words in tray) == (signal.name not in ("answer-tens", "click")), signal.name
+    assert FOOT_IN_BRIEF in roll
     long = changed(ROLL, 'time = "5:00" => time = "20:00"', 'at_most = "12:00" => at_most = "30:00"')
     assert "ANSWER-TENS" in card_html(load_recipe(long.encode(), "r.toml"))
 
