@@ -8,7 +8,7 @@ import pytest
 
 from monitor.cli.status import lines
 from monitor.core.session.cues import TICK, Sound
-from monitor.live.inbox import MachineHealth, Sampled, Sounded
+from monitor.live.inbox import Edge, MachineHealth, Sampled, Sounded
 from monitor.live.station.sdnotify import Notifier
 from tests.live.simulated import BOWL, DARK, JUG, MIB, SHORT, World
 
@@ -73,6 +73,36 @@ def test_every_cue_carries_its_lateness(world: World) -> None:
     assert all(0 <= c["lateness_s"] <= 0.061 for c in cues), [c for c in cues if c["lateness_s"] > 0.06]
 
 
+def test_a_cue_that_came_late_says_how_late(world: World) -> None:
+    """By the moment at which the pin really changed."""
+    name = world.develop()
+    world.late_by_s = lambda: 0.03
+    world.press(1.2)
+    world.go(12)
+    ticks = world.records(name, "cue", cue="tick")
+    assert len(ticks) > 5
+    zero_s = world.records(name)[0]["mono0_s"]
+    edges = [at_s - zero_s for at_s, on in world.panel.sounder.edges if on]
+    begin_s = world.records(name, "stage", event="begin")[0]["t_s"]
+    for tick in ticks:
+        assert min(abs(tick["t_s"] - at_s) for at_s in edges) < 1e-6
+        assert tick["lateness_s"] == pytest.approx(tick["t_s"] - begin_s - round(tick["t_s"] - begin_s - 0.02), abs=1e-6)
+    assert max(tick["lateness_s"] for tick in ticks) == pytest.approx(0.03, abs=0.005)
+
+
+def test_a_station_that_stood_still_sounds_no_late_tick(world: World) -> None:
+    """Two and a half seconds of a busy machine: what was due meanwhile is over, the rhythm keeps its phase."""
+    name = world.develop()
+    world.press(1.2)
+    world.go_until(lambda: len(world.records(name, "cue", cue="tick")) > 2)
+    world.clock.advance(2.5)
+    world.go(6)
+    ticks = world.records(name, "cue", cue="tick")
+    assert len(ticks) > 5
+    assert all(tick["lateness_s"] < 0.05 for tick in ticks), ticks
+    assert world.records(name, "late")[0]["late_s"] == pytest.approx(2.5, abs=0.6)
+
+
 def test_the_click_answers_at_once(world: World) -> None:
     """The first onset of the answer is the press itself."""
     name = world.develop()
@@ -84,6 +114,20 @@ def test_the_click_answers_at_once(world: World) -> None:
     assert on
     assert at_s - pressed_s < 0.1
     assert world.records(name, "tap")[0]["meaning"] == "mark"
+
+
+def test_a_press_is_dated_to_its_edge_however_late_the_station_gets_to_it(world: World) -> None:
+    """The pin's thread stamped it; a busy machine between the foot and the session costs no time."""
+    name = world.develop()
+    world.go(3)
+    down_s = world.clock.mono_s() + 0.05
+    world.clock.advance(0.4)
+    world.inbox.put(Edge(down_s, True))
+    world.inbox.put(Edge(down_s + 0.2, False))
+    world.settle()
+    world.go(1)
+    (tap,) = world.records(name, "tap")
+    assert tap["t_s"] == pytest.approx(down_s - world.records(name)[0]["mono0_s"], abs=1e-6)
 
 
 def test_a_second_start_is_refused_while_one_is_armed(world: World) -> None:

@@ -78,6 +78,43 @@ def test_a_sound_that_was_slept_through_is_not_said_to_have_sounded() -> None:
     assert [type(m) for m in stage.messages()] == [Unsounded]
 
 
+def test_a_tick_that_is_too_late_is_let_go_and_a_call_is_not() -> None:
+    """A quarter of a second out of step is the end of a rhythm; a READY says what it says whenever it comes."""
+    stage = Stage()
+    stage.go(3.0)
+    for number, onset_s in enumerate((1.0, 2.7, 2.8, 3.0)):
+        stage.player.add(Sound(number, "tick", onset_s, TICK))
+        stage.go(0.1 if number > 1 else 0.0)
+    stage.player.add(Sound(9, "ready", 1.0, READY))
+    stage.go(2.0)
+    told = stage.messages()
+    assert [m.sound.number for m in told if isinstance(m, Unsounded)] == [0, 1]
+    assert [m.sound.number for m in told if isinstance(m, Sounded)] == [2, 3, 9]
+
+
+def test_a_call_that_was_slept_through_is_not_said_to_have_sounded() -> None:
+    """Nor one whose end is just over: nothing of it was heard."""
+    for asleep_s in (10.0, 0.91):
+        stage = Stage()
+        stage.player.add(Sound(1, "ready", 1.0, READY))
+        stage.clock.advance(1.0 + asleep_s)
+        stage.player.step()
+        assert [type(m) for m in stage.messages()] == [Unsounded]
+        assert stage.sounder.edges == []
+
+
+def test_a_tick_that_falls_into_the_silence_before_a_click_is_not_said_to_have_sounded() -> None:
+    """Room is made for the answer to a press; a tick is as long as that silence."""
+    stage = Stage()
+    stage.player.add(Sound(1, "tick", 1.0, TICK))
+    stage.player.add(Sound(2, "click", 1.02, CLICK))
+    stage.go(2.0)
+    told = stage.messages()
+    assert [m.sound.number for m in told if isinstance(m, Unsounded)] == [1]
+    assert [m.sound.number for m in told if isinstance(m, Sounded)] == [2]
+    assert len(stage.sounder.edges) == 2
+
+
 def test_a_sounder_that_fails_is_a_message_and_time_goes_on() -> None:
     """Once each way."""
     stage = Stage()
