@@ -1,4 +1,4 @@
-"""What can be wrong with the hardware side, each named after what was wrong with what. Nothing of a library escapes."""
+"""What can be wrong with the hardware side, named after what it is about. No error of a library gets past this package."""
 
 from __future__ import annotations
 

@@ -1,7 +1,8 @@
-"""The bus of temperature probes, through w1thermsensor and the kernel's tree; every error and every lying value becomes a quality.
+"""The bus of temperature probes, through w1thermsensor and the kernel's tree; every error and every false value becomes a `fault`.
 
-Decides what a reading is worth by itself; what it is worth beside others is decided elsewhere. Never writes to the bus: no resolution, no
-EEPROM, no bulk trigger, so no root. A probe that comes back is read again. Tests: tests/hardware/test_one_wire.py.
+Decides what a reading is worth by itself; how it compares with others is decided elsewhere. Never writes to the bus: no
+resolution, no EEPROM, no bulk trigger, and so needs no root. A probe that comes back is read again. Tests:
+tests/hardware/test_one_wire.py.
 """
 
 from __future__ import annotations
@@ -29,10 +30,10 @@ LONGEST_READ_S = 5.0
 
 
 class OneWireBus:
-    """Probes below `base_directory` (default: the kernel's tree). `clock` gives seconds of CLOCK_MONOTONIC.
+    """Probes below `base_directory` (default: the kernel's tree). `clock` returns seconds of CLOCK_MONOTONIC.
 
-    `read` blocks about 0.8 s on a real bus, so each probe wants a thread of its own; it may be called from several at once.
-    Raises `HardwareAbsent` where there is no such tree.
+    `read` blocks for about 0.8 s on a real bus, so each probe needs a thread of its own; several threads may call it at the
+    same time. Raises `HardwareAbsent` where there is no such tree.
     """
 
     def __init__(self, clock: Callable[[], float], base_directory: Path | None = None) -> None:
@@ -50,14 +51,14 @@ class OneWireBus:
         self._sensor: Any = type("Probe", (w1thermsensor.W1ThermSensor,), {"BASE_DIRECTORY": self._base})
 
     def ids(self) -> tuple[str, ...]:
-        """Ids of the probes present now, sorted; none where the tree has gone."""
+        """The ids of the probes present now, sorted; none where the tree has gone."""
         try:
             return tuple(sorted(entry.name for entry in self._base.iterdir() if is_probe_id(entry.name)))
         except OSError:
             return ()
 
     def read(self, probe_id: str) -> Sample:
-        """Read one probe once, stamped in the middle of the span that it took. Never raises for a fault of the world."""
+        """Read one probe once, stamped in the middle of the read. Never raises for a fault of the world."""
         before_s = self._clock()
         raw_c, fault, detail = self._attempt(probe_id)
         after_s = self._clock()

@@ -1,8 +1,8 @@
 """Sounder, lamp and foot switch on real pins, through gpiozero with the one factory that was named.
 
-Decides nothing about cues or debounce: levels go out, raw edges come in. No factory stands in for another. The lamp's pin is untouched
-until `open_lamp`. What a handler does runs inside a catch-all, because an exception in one ends lgpio's only thread and with it every
-switch. Everything is off on every way out that this process can see. Tests: tests/hardware/test_panel.py.
+Decides nothing about cues or debouncing: levels go out, raw edges come in. No factory stands in for another. The lamp's pin is
+untouched until `open_lamp`. Handlers run inside a catch-all, because an exception in one would end lgpio's only thread and with
+it every switch. Everything is switched off on every exit that this process can notice. Tests: tests/hardware/test_panel.py.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ _GET_LGPIO = "on a Pi: apt install python3-lgpio, and a venv made with --system-
 
 
 def load_factory(name: str) -> Any:
-    """The pin factory of this name and no other. Raises `HardwareConfig` for the name, `HardwareAbsent` where it does not start here."""
+    """The pin factory of this name and no other. Raises `HardwareConfig` for an unknown name, `HardwareAbsent` where it does not start
+    here."""
     if name not in PIN_FACTORIES:
         raise HardwareConfig(factory_problem(name))
     try:
@@ -101,7 +102,7 @@ class PinOutput:
 
     @property
     def closed(self) -> bool:
-        """Whether the pin has been let go."""
+        """Whether the pin has been released."""
         return self._device is None
 
     def close(self) -> None:
@@ -127,7 +128,7 @@ class PinSwitch:
         self._lost_edges = 0
 
     def listen(self, on_edge: Callable[[float, bool], None]) -> None:
-        """Deliver every edge from now on, stamped at its arrival here."""
+        """Deliver every edge from now on, stamped when it arrives here."""
 
         def deliver(down: bool) -> None:
             try:
@@ -165,7 +166,7 @@ class PinSwitch:
 class Panel:
     """The real panel. Opens sounder and switch; the lamp only by `open_lamp`. `factory` is gpiozero's, loaded by name if not given.
 
-    Raises `HardwareConfig` and `HardwareAbsent`; what was opened before is let go again.
+    Raises `HardwareConfig` and `HardwareAbsent`; what was opened before is released again.
     """
 
     def __init__(self, config: PanelConfig, clock: Callable[[], float], factory: Any = None) -> None:
@@ -217,7 +218,7 @@ class Panel:
 
 
 def notifier_alive() -> bool:
-    """Whether lgpio's one notification thread lives; True where lgpio is not loaded (other factories do not tell)."""
+    """Whether lgpio's one notification thread lives; True where lgpio is not loaded (other factories cannot tell)."""
     thread = getattr(sys.modules.get("lgpio"), "_notify_thread", None)
     return thread is None or bool(thread.is_alive())
 
@@ -235,7 +236,7 @@ def _opened(pin: str, make: Callable[[], Any]) -> Any:
 
 
 def _quietly(step: Callable[[], Any]) -> None:
-    """Do a step of closing; the next must be done whatever this one meets."""
+    """Do one step of closing; whatever goes wrong in it, the next one has to be done."""
     try:
         step()
     except Exception as wrong:

@@ -1,4 +1,4 @@
-"""The table [panel] of a station file, for the programs of this package that run without the rest; and which pins are unwise.
+"""The table [panel] of a station file, for the programs in this package that run alone; and which pins are unwise.
 
 Which names are allowed stands in `hardware.ports`. Opens no pin and loads no library. Tests: tests/hardware/test_panel.py.
 """
@@ -19,7 +19,7 @@ _ONE_WIRE_DEFAULT = 4
 
 
 def cautions(config: PanelConfig) -> list[str]:
-    """What works and is still unwise, one sentence each: pins that sound or shine while the board boots, or are taken."""
+    """What works but is unwise, a sentence each: pins that sound or light up while the board boots, or that are in use."""
     found: list[str] = []
     for use, pin in config.pins().items():
         number = int(pin.removeprefix("GPIO"))
@@ -33,7 +33,7 @@ def cautions(config: PanelConfig) -> list[str]:
 
 
 def factory_problem(name: str) -> str:
-    """The refusal of a factory that is not one of `PIN_FACTORIES`."""
+    """The refusal of a factory name that is not one of `PIN_FACTORIES`."""
     return f"factory {json.dumps(name[:60])} is not known; allowed: {', '.join(PIN_FACTORIES)}"
 
 
@@ -54,7 +54,7 @@ def panel_from(table: Mapping[str, object]) -> PanelConfig:
 
 
 def read_panel(path: Path) -> PanelConfig:
-    """The table `[panel]` of a station file; the rest of the file is not looked at. Raises `HardwareConfig`."""
+    """The table `[panel]` of a station file; the rest of the file is ignored. Raises `HardwareConfig`."""
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8")).get("panel")
     except (OSError, ValueError) as wrong:

@@ -1,8 +1,8 @@
-"""What the rest may ask of a probe bus, a sounder, a lamp and a foot switch: protocols and plain values; and what they may be called.
+"""What the rest may ask of a probe bus, a sounder, a lamp and a foot switch: protocols and plain values; and what names they may have.
 
-Nothing here opens anything. Real adapters (`one_wire`, `panel`) and simulated ones (`simulated`) both stand behind these.
-Times are seconds of CLOCK_MONOTONIC (or of a simulated clock), temperatures degrees Celsius.
-Tests: tests/hardware/test_panel.py, tests/hardware/test_one_wire.py, tests/live/station/test_station_file.py.
+Nothing here opens anything. The real adapters (`one_wire`, `panel`) and the simulated ones (`simulated`) both implement these.
+Times are seconds of CLOCK_MONOTONIC (or of a simulated clock), temperatures degrees Celsius. Tests:
+tests/hardware/test_panel.py, tests/hardware/test_one_wire.py, tests/live/station/test_station_file.py.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 PIN_FACTORIES = ("lgpio", "rpigpio", "pigpio", "native")
-"""Pin factories of gpiozero that drive real pins. One is named; another is never tried in its place."""
+"""Pin factories of gpiozero that drive real pins. The station file names one; another is never tried in its place."""
 HIGHEST_GPIO = 27
 """Lines of the 40-pin header that can be used as GPIO: 0 to 27 (the board maker's pin table)."""
 
@@ -87,7 +87,7 @@ def pin_problems(pins: Mapping[str, str]) -> list[tuple[str, str, str]]:
 
 
 class Output(Protocol):
-    """A sounder or a lamp: one level, off at the start and on every way out."""
+    """A sounder or a lamp: one level, off at the start and on every exit."""
 
     def set(self, on: bool) -> None:
         """Drive the level. May raise `OSError` if the hardware is gone."""
@@ -124,7 +124,7 @@ class Switch(Protocol):
 
 
 class PanelPort(Protocol):
-    """Sounder, foot switch and, only when asked for, lamp. `close` silences and darkens, and may be called twice."""
+    """Sounder, foot switch and, only when asked for, lamp. `close` switches everything off, and may be called twice."""
 
     @property
     def sounder(self) -> Output:

@@ -1,8 +1,8 @@
-"""`python -m hardware.silence`: let the pins of sounder and lamp go, after a station that had no time to do so itself.
+"""`python -m hardware.silence`: release the pins of sounder and lamp, after a station that had no time to do so itself.
 
-A process that is killed may leave an output at its last level. This makes both pins inputs with the pull-down on; the lamp is never driven.
-Meant for ExecStopPost of the service. Exit status 0, also where there is nothing to silence; 2 for a bad station file; 3 without hardware.
-Tests: tests/hardware/test_silence.py.
+A process that is killed may leave an output at its last level. This makes both pins inputs with the pull-down on; the lamp is
+never driven. Meant for ExecStopPost of the service. Exit status 0, also where there is nothing to silence; 2 for a bad station
+file; 3 without hardware. Tests: tests/hardware/test_silence.py.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from hardware.ports import PanelConfig
 
 
 def silence(config: PanelConfig, factory: Any) -> list[str]:
-    """Let every output pin of the panel go; the names of those that could not be, with why."""
+    """Release every output pin of the panel. Returns those that could not be, with the reason."""
     from gpiozero import InputDevice
 
     failed: list[str] = []
@@ -36,8 +36,8 @@ def silence(config: PanelConfig, factory: Any) -> list[str]:
 
 def main(words: Sequence[str] | None = None, load: Callable[[str], Any] = load_factory) -> int:
     """Silence the panel of a station file."""
-    parser = argparse.ArgumentParser(prog="python -m hardware.silence", description="Let the pins of sounder and lamp go.")
-    parser.add_argument("--file", required=True, metavar="STATION.toml", help="the station's file; only its table [panel] is read")
+    parser = argparse.ArgumentParser(prog="python -m hardware.silence", description="Release the pins of sounder and lamp.")
+    parser.add_argument("--file", required=True, metavar="STATION.toml", help="the station file; only its table [panel] is read")
     args = parser.parse_args(words)
     try:
         config = read_panel(Path(args.file))

@@ -1,6 +1,6 @@
-"""A panel that only writes down what it was told, for tests and rehearsals without pins.
+"""A panel that only records what it was told, for tests and simulated stations without pins.
 
-Stands behind the same ports as the real one. Tests: tests/hardware/test_simulated_panel.py.
+Implements the same ports as the real one. Tests: tests/hardware/test_simulated_panel.py.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from hardware.errors import HardwareConfig
 
 
 class RecordingOutput:
-    """Keeps (mono_s, on) of each edge. While `broken` is set, driving it raises `OSError` as a pin that has gone does."""
+    """Keeps (mono_s, on) of each edge. While `broken` is set, driving it raises `OSError`, as with a pin that has gone."""
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self._clock = clock

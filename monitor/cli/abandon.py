@@ -10,7 +10,7 @@ from monitor.core.errors import InputWrong
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
     parser.add_argument("--why", metavar='"why"', required=True, help="the reason, written into the journal")
 
 

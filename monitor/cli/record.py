@@ -1,7 +1,7 @@
 """`evenbath record --broker HOST --into FOLDER`: keep the journals of stations that publish on a broker.
 
-Decides nothing itself: monitor.live.telemetry.recorder does. A line is printed when recording begins, when a session is complete, when
-the broker is lost, and at the end. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/telemetry/test_recorder_cli.py.
+Decides nothing itself: monitor.live.telemetry.recorder does. Prints a line when recording begins, when a session is complete,
+when the broker is lost, and at the end. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/telemetry/test_recorder_cli.py.
 """
 
 from __future__ import annotations
@@ -14,18 +14,18 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--broker", required=True, metavar="HOST[:PORT]", help="the broker; port 1883 if left out, 8883 with TLS")
     parser.add_argument("--into", required=True, metavar="FOLDER", help="journals are kept as FOLDER/STATION/SESSION.jsonl")
-    parser.add_argument("--station", action="append", default=[], metavar="NAME", help="this station only, may be repeated; default: all")
+    parser.add_argument("--station", action="append", default=[], metavar="NAME", help="only this station; may be repeated; default: all")
     parser.add_argument("--until-closed", metavar="SESSION", help="end with status 0 once this session is complete")
     parser.add_argument("--user", metavar="NAME", help="the broker's user")
     parser.add_argument("--password-file", metavar="FILE", help="its first line is the password")
     parser.add_argument("--ca-file", metavar="FILE", help="use TLS, and check the broker's certificate against this one")
-    parser.add_argument("--cert-file", metavar="FILE", help="a certificate of this client's own")
+    parser.add_argument("--cert-file", metavar="FILE", help="a certificate for this client")
     parser.add_argument("--key-file", metavar="FILE", help="the key that belongs to --cert-file")
-    parser.add_argument("--client-id", metavar="TEXT", help="how this client calls itself; made up if left out")
+    parser.add_argument("--client-id", metavar="TEXT", help="the id of this client; a random one if left out")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Record. Raises `InputWrong` for arguments and folder, `NotThere` if there is no broker at the start."""
+    """Record. Raises `InputWrong` for arguments and folder, and `NotThere` if there is no broker at the start."""
     import secrets
     import signal
     from pathlib import Path

@@ -20,17 +20,17 @@ if TYPE_CHECKING:
     from monitor.live.telemetry.mqtt import Publisher
 
 SWITCH_INTERVAL_S = 0.001
-"""Python hands its lock on after 5 ms by default; a cue should not wait that long for a busy thread of ours."""
+"""By default Python hands its lock on after 5 ms; a cue should not wait that long for a busy thread of ours."""
 URGENT_NICE = -10
-"""As in the service's unit."""
+"""The same as in the unit of the service."""
 ENDING = (signal.SIGTERM, signal.SIGINT)
 LOOK_AGAIN_S = 2.0
-"""The kernel looks for probes every ten seconds; one that has just been plugged in deserves a second look."""
+"""The kernel looks for probes every ten seconds, so one that has just been plugged in deserves a second look."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 8."""
-    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
     parser.add_argument("--rig", metavar="DIR", help="probes from DIR/w1 and a panel of files in DIR, in place of a Pi")
 
 
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def open_station(name: str) -> StationConfig:
-    """The station in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
+    """The station in this file. Raises `InputWrong` where it cannot be read, and `FileWrong` with everything that is wrong in it."""
     from monitor.cli.arguments.recipe_file import read_file
     from monitor.live.station.station_file import load_station
     from monitor.prepare.state.folder import state_folder
@@ -133,7 +133,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
 
 
 def be_urgent() -> bool:
-    """Raise the priority of the process, before the threads, which inherit it; False where this user may not, which is no refusal."""
+    """Raise the priority of the process. Called before the threads start, which inherit it. False where this user may not."""
     try:
         os.setpriority(os.PRIO_PROCESS, 0, min(URGENT_NICE, os.getpriority(os.PRIO_PROCESS, 0)))
     except OSError:
@@ -142,7 +142,7 @@ def be_urgent() -> bool:
 
 
 def priority_told(urgent: bool, realtime: bool) -> str:
-    """What became of the priorities that were asked for, for the log."""
+    """Which priorities were permitted, for the log."""
     if realtime:
         return "cues: real-time priority" + ("" if urgent else "; this user may not raise that of the other threads")
     return "cues: ordinary priority, no real-time one is permitted to this user; they can be late while the machine is busy"
@@ -154,7 +154,7 @@ def _say(line: str) -> None:
 
 
 class LateBus:
-    """A bus whose tree is not there yet: a session goes on without it, and it is looked for at each read."""
+    """A bus whose tree is not there yet: a session goes on without it, and each read looks for it."""
 
     def __init__(self, make: Callable[[], ProbeBus], clock: Clock) -> None:
         self._make = make
@@ -162,11 +162,11 @@ class LateBus:
         self._bus: ProbeBus | None = None
 
     def ids(self) -> Sequence[str]:
-        """None until the tree is there."""
+        """No ids until the tree is there."""
         return () if self._bus is None else self._bus.ids()
 
     def read(self, probe_id: str) -> Sample:
-        """Missing until the tree is there."""
+        """Fault `missing` until the tree is there."""
         from hardware.errors import HardwareError
         from hardware.ports import Sample
 
@@ -179,7 +179,7 @@ class LateBus:
 
 
 def open_bus(config: StationConfig, clock: Clock, rig: Path | None, *, must_be_there: bool) -> ProbeBus:
-    """The probes' bus. Raises `NotThere` for a bus or a probe that is not there, unless a session waits to be resumed."""
+    """The probes' bus. Raises `NotThere` for a missing bus or probe, unless a session waits to be resumed."""
     import threading
 
     from hardware.errors import HardwareAbsent
@@ -234,7 +234,7 @@ def open_panel(config: StationConfig, clock: Clock, rig: Path | None) -> Any:
 
 
 def open_publisher(config: StationConfig, clock: Clock) -> Publisher | None:
-    """The publisher, where the station's file names a broker; only then is its library loaded."""
+    """The publisher, where the station file names a broker; its library is loaded only then."""
     if config.mqtt is None:
         return None
     from monitor.live.telemetry.mqtt import Publisher

@@ -1,4 +1,4 @@
-"""`evenbath status --file STATION [--json]`: what the station is doing now, as it says itself."""
+"""`evenbath status --file STATION [--json]`: what the station is doing now, in its own words."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
+    parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
 
@@ -29,12 +29,12 @@ def run(args: argparse.Namespace) -> int:
         return 0
     in_dark = _film_is_bare(answer)
     if in_dark and sys.stdout.isatty():
-        sys.stdout.write("a session runs; this stays dark while film may be bare (--json, or a pipe, tells all)\n")
+        sys.stdout.write("the film may be bare, so nothing is shown here (--json or a pipe shows all)\n")
         return 0
     for line in lines(answer):
         sys.stdout.write(f"{line}\n")
     if in_dark:
-        sys.stderr.write("the film may be bare: a screen is light\n")
+        sys.stderr.write("the film may be bare: a screen gives light\n")
     return 0
 
 
@@ -43,7 +43,7 @@ def _film_is_bare(answer: Mapping[str, Any]) -> bool:
 
 
 def lines(answer: Mapping[str, Any]) -> Iterator[str]:
-    """The status in words, a line each. Every temperature with its place, its age and how far it is trusted."""
+    """The status in words, line by line. Every temperature with its place, its age and how far it can be trusted."""
     yield f"station {answer['station']} {answer['version']}: {_session(answer)}"
     view = answer.get("view")
     if view is not None:
@@ -55,9 +55,9 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
     if answer.get("throttled") is not None:
         yield "  supply: " + (f"the board says 0x{answer['throttled']:x}" if answer["throttled"] else "no throttling")
     if answer.get("switch") is not None:
-        yield f"  foot switch: {'it is listened to' if answer['switch'] else 'no edge can come any more'}" + _lost_edges(answer)
+        yield f"  foot switch: {'its edges arrive' if answer['switch'] else 'its edges no longer arrive'}" + _lost_edges(answer)
     if answer.get("realtime_cues") is False:
-        yield "  cues: ordinary priority, they can be late while the machine is busy"
+        yield "  cues: ordinary priority; they can be late while the machine is busy"
     yield f"  wall clock: {'set by network time' if answer['wall_set'] else 'not set by network time'}"
     if answer.get("broker") != "none":
         yield f"  broker: {'connected' if answer['broker'] == 'there' else 'not connected'}"
@@ -95,11 +95,11 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _time(view: Mapping[str, Any]) -> str:
-    """Time on the stage's own clock, as the view tells it."""
+    """The time on the stage's own clock, as the view tells it."""
     from monitor.core.text.quantities import format_duration
 
     if view["role"] == "load" and not view.get("target_ref_s"):
-        return "loading: dark, silent, no clock; a tap begins the next stage"
+        return "loading: dark, silent, no clock; a press of a second ends it"
     began_s = view["began_s"]
     told = f"{format_duration(float(int(view['t_s'] - began_s)))} in {view['name']}"
     if view.get("end_t_s") is None:

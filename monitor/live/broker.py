@@ -1,7 +1,8 @@
-"""Where an MQTT broker is, how to be let in, and which names may stand in a topic: plain values, nothing is opened.
+"""Where an MQTT broker is, how to log in, and which names may be part of a topic. Plain values; nothing is opened here.
 
-The table [mqtt] of a station file and the options of `evenbath record` become an `MqttConfig`; `monitor.live.telemetry.broker_link`
-connects by it. Tests: tests/live/station/test_station_file.py, tests/live/telemetry/test_mqtt_link.py.
+The table [mqtt] of a station file and the options of `evenbath record` become an `MqttConfig`, and
+`monitor.live.telemetry.broker_link` connects with it. Tests: tests/live/station/test_station_file.py,
+tests/live/telemetry/test_mqtt_link.py.
 """
 
 from __future__ import annotations
@@ -11,13 +12,13 @@ from dataclasses import dataclass
 
 ROOT = "evenbath"
 STATION = re.compile(r"[a-z0-9-]{1,32}", re.ASCII)
-"""A station's name: the segment of the topics."""
+"""A station's name, which is a segment of its topics."""
 PROBE = re.compile(r"[A-Za-z0-9_-]{1,32}", re.ASCII)
-"""A probe's name: the last segment of the topic of its readings."""
+"""A probe's name, which is the last segment of the topic of its readings."""
 SESSION = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
-"""A session's id. No slash, no leading dot: it becomes the name of a file."""
+"""A session's id. No slash and no leading dot, because it becomes the name of a file."""
 HOST = re.compile(r"[^\[\]:/@\s]+")
-"""A host name or an IPv4 address, as far as it can be told from a port, a user or a whole address of a broker."""
+"""A host name or an IPv4 address, as far as these can be told from a port, a user name or the URL of a broker."""
 
 PLAIN_PORT, TLS_PORT = 1883, 8883
 """Registered with IANA as mqtt and secure-mqtt."""
@@ -25,11 +26,11 @@ PLAIN_PORT, TLS_PORT = 1883, 8883
 
 @dataclass(frozen=True, slots=True)
 class MqttConfig:
-    """Where the broker is and how to be let in: the table [mqtt] of a station file, key for key.
+    """Where the broker is and how to log in: the table [mqtt] of a station file, key by key.
 
-    `password_file`: its first line is the password. `ca_file`: makes the connection TLS, and is what the broker's
-    certificate is checked against. `cert_file` and `key_file`: this client's own certificate. All are read anew at each
-    connection. `client_id` None: made from the station's name. `discovery`: tell home automation about the station.
+    `password_file`: its first line is the password. `ca_file`: turns TLS on; the broker's certificate is checked against it.
+    `cert_file` and `key_file`: a certificate for this client. All files are read again at each connection. `client_id` None:
+    made from the station's name. `discovery`: announce the station to home automation.
     """
 
     host: str
@@ -49,7 +50,7 @@ class MqttConfig:
 
 
 def usual_port(tls: bool) -> int:
-    """The port where none is named."""
+    """The default port."""
     return TLS_PORT if tls else PLAIN_PORT
 
 

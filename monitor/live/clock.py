@@ -1,7 +1,8 @@
 """The one module that reads clocks. Everything else is handed a `Clock`, or a time.
 
-Durations are seconds of CLOCK_MONOTONIC, which goes on through a step of the wall clock and through a restart of the
-station on the same boot (`boot_id`). Wall time is a label and never part of a duration. Tests: tests/live/test_clock.py.
+Durations are seconds of CLOCK_MONOTONIC, which is not affected when the wall clock is set, and which keeps running when the
+station restarts on the same boot (`boot_id`). Wall time is a label and never part of a duration. Tests:
+tests/live/test_clock.py.
 """
 
 from __future__ import annotations
@@ -15,9 +16,10 @@ from typing import Protocol
 
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
-"""Made by the usual network time service once it has really set the clock (systemd-timesyncd(8), section Files)."""
+"""Created by the usual network time service once it has really set the clock (systemd-timesyncd(8), section Files)."""
 BUILT = datetime(2025, 1, 1, tzinfo=UTC)
-"""No wall clock that is right says less: the program did not exist. A board without a battery clock may wake up in 1970."""
+"""A wall clock that shows an earlier time is wrong: this program did not exist then. A board without a battery-backed clock may start in
+1970."""
 
 
 class Clock(Protocol):
@@ -36,15 +38,15 @@ class Clock(Protocol):
         ...
 
     def boot_id(self) -> str:
-        """One word for this boot of the machine; another boot has another."""
+        """The id of this boot of the machine; every boot has a different one."""
         ...
 
     def zone(self) -> str:
-        """The time zone of the place, by its name where the machine knows it, else the offset from UTC."""
+        """The local time zone: its name where the machine knows it, else the offset from UTC."""
         ...
 
     def wait(self, condition: threading.Condition, until_s: float | None) -> None:
-        """Wait on `condition`, whose lock is held, until it is notified or `until_s` has come; None: until notified."""
+        """Wait on `condition`, whose lock is held, until it is notified or until `until_s`; None: until notified."""
         ...
 
 
@@ -64,14 +66,14 @@ class RealClock:
         return SYNCHRONISED.exists()
 
     def boot_id(self) -> str:
-        """The kernel's id of this boot, `unknown` where it gives none: then nothing is resumed as the same boot."""
+        """The kernel's id of this boot; `unknown` where it gives none, and then no session is resumed as being on the same boot."""
         try:
             return BOOT_ID.read_text(encoding="ascii").strip()
         except OSError:
             return "unknown"
 
     def zone(self) -> str:
-        """From $TZ, else the link that names the zone, else the offset such as +01:00."""
+        """From $TZ, else from the link that names the zone, else the offset, such as +01:00."""
         given = os.environ.get("TZ", "").lstrip(":")
         if given:
             return given

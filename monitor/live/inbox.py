@@ -1,7 +1,7 @@
 """The station's inbox: the only way in which another thread reaches the thread that owns the state.
 
-Putting never blocks and never fails, from any thread, a pin's callback or a signal's handler included. What is put are
-frozen values that say what happened and when, nothing more. Tests: tests/live/test_inbox.py.
+`put` never blocks and never fails, whoever calls it: any thread, a pin's callback, a signal handler. Messages are frozen values
+that say what happened and when, and nothing more. Tests: tests/live/test_inbox.py.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """One attempt to read one probe. `arrived_s`: monotonic, when it was over."""
+    """One attempt to read one probe. `arrived_s`: when it ended, monotonic."""
 
     probe: str
     sample: Sample
@@ -36,7 +36,7 @@ class Sampled:
 
 @dataclass(frozen=True, slots=True)
 class Sounded:
-    """A sound began, at `onset_s` of session time. `generation`: the start of the player that it belongs to."""
+    """A sound began, at `onset_s` of session time. `generation` tells from which start of the player."""
 
     generation: int
     sound: Sound
@@ -45,7 +45,7 @@ class Sounded:
 
 @dataclass(frozen=True, slots=True)
 class Unsounded:
-    """A sound that will never be heard: another took its place, or the sounder failed."""
+    """A sound that will not be heard: another one took its place, or the sounder failed."""
 
     generation: int
     sound: Sound
@@ -53,7 +53,7 @@ class Unsounded:
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """A part failed, or works again. `part` is one of a few words, such as `disk` or `sounder`."""
+    """A part of the station failed, or works again. `part` is a word such as `disk` or `sounder`."""
 
     part: str
     well: bool
@@ -62,7 +62,7 @@ class Trouble:
 
 @dataclass(frozen=True, slots=True)
 class MachineHealth:
-    """What the keeper found: free bytes of the state folder (None: cannot be asked) and the board's throttling word."""
+    """What the keeper found: free bytes on the state folder's disk (None if the disk does not answer) and the board's throttling word."""
 
     free_bytes: int | None
     throttled: int | None
@@ -70,7 +70,7 @@ class MachineHealth:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """A line of the control socket, and how to answer it. `line`: which connection it came by."""
+    """A line received on the control socket, and how to answer it. `line`: the number of the connection."""
 
     line: int
     body: Mapping[str, Any]
@@ -79,14 +79,14 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class HungUp:
-    """A connection of the control socket is gone."""
+    """A connection to the control socket was closed."""
 
     line: int
 
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """The station is to end. A running session gets no `close`."""
+    """The station is asked to end. A running session gets no `close`."""
 
     why: Literal["signal", "test"] = "signal"
 
@@ -95,7 +95,7 @@ Message = Edge | Sampled | Sounded | Unsounded | Trouble | MachineHealth | Reque
 
 
 class Inbox:
-    """First in, first out. `SimpleQueue` because its `put` is reentrant: a signal's handler may interrupt a `put`."""
+    """First in, first out. A `SimpleQueue`, because its `put` is reentrant: a signal handler may interrupt a `put`."""
 
     def __init__(self) -> None:
         self._queue: queue.SimpleQueue[Message] = queue.SimpleQueue()
@@ -105,7 +105,7 @@ class Inbox:
         self._queue.put(message)
 
     def get(self, timeout_s: float) -> Message | None:
-        """The next message, or None after `timeout_s` seconds (0 and less: only what is there)."""
+        """The next message, or None after `timeout_s` seconds (0 or less: do not wait)."""
         try:
             return self._queue.get(timeout=timeout_s) if timeout_s > 0 else self._queue.get_nowait()
         except queue.Empty:

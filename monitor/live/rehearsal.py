@@ -1,9 +1,9 @@
-"""A whole evening on simulated liquids: the same session and the same mixer as live, on a clock that jumps.
+"""A whole session on simulated liquids: the same session and the same mixer as live, on a clock that jumps.
 
-Decides only what comes next: a reading, a press of the simulated person, a wish of the session or the onset of a sound. Of
-things at one moment readings come first, then sounds, then the person, then the session; so the same input gives the same
-answer every time. The person begins stage 1 at t_s = 0, pours at each planned end, goes on from an at-least stage at its
-minimum; or, with a list of presses, does those and nothing else. Tests: tests/live/test_rehearsal.py.
+Decides only what comes next: a reading, a press by the simulated person, a wake-up that the session asked for, or the onset of
+a sound. Of things due at the same moment readings come first, then sounds, then the person, then the session, so that the same
+input always gives the same answer. The person begins stage 1 at t_s = 0, pours at each planned end, and leaves an at-least
+stage at its minimum; or, with a list of presses, does those and nothing else. Tests: tests/live/test_rehearsal.py.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from monitor.core.session.session import Session
 READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2
 GATE_PATIENCE_S = 3600.0
-"""Behind the trace's end the liquids stand still: a gate (at most 30 minutes) that has not opened by then never will."""
+"""After the end of the trace the liquids no longer change: a gate (at most 30 minutes) that has not opened by then never will."""
 FOOT_PATIENCE_S = 600.0
-"""With a list of presses it is over this long after the last thing that could happen."""
+"""With a list of presses the rehearsal ends this long after the last thing that could happen."""
 GIVE_UP_AFTER_S = 86400.0
 """A rehearsal that is not over after a day is given up."""
 
@@ -47,8 +47,10 @@ Writer = Callable[[dict[str, Any]], None]
 
 
 class Rehearsal:
-    """One rehearsal, gone through step by step. `write` takes each record; `roles` gives each probe's role by its name. `foot`: all
-    presses of this evening as (down, up) in seconds, None for the person who does what the recipe wants."""
+    """One rehearsal, step by step. `write` takes each record; `roles` gives the role of each probe by its name.
+
+    `foot`: all presses of this session as (down, up) in seconds; None for a person who does what the recipe wants.
+    """
 
     def __init__(
         self, session: Session, probes: Probes, roles: dict[str, Role], write: Writer, give_up_s: float,
@@ -73,13 +75,13 @@ class Rehearsal:
         self._carry_out(self._session.open(0.0, opening))
 
     def resume(self, t_s: float, gap_s: float | None, same_boot: bool, spread_s: float) -> None:
-        """Go on at `t_s` with a session that was folded from its records, as after a crash or a power cut."""
+        """Go on at `t_s` with a session that was rebuilt from its records, as after a crash or a power cut."""
         self.t_s = t_s
         self._reading_s = math.ceil(t_s / READING_EVERY_S) * READING_EVERY_S
         self._carry_out(self._session.resume(t_s, gap_s, same_boot, spread_s))
 
     def step(self) -> bool:
-        """Go on to the next thing that happens. False once the session is closed."""
+        """Advance to the next thing that happens. False once the session is closed."""
         session = self._session
         if session.closed:
             return False

@@ -60,7 +60,7 @@ def test_a_bad_reading_is_told_without_a_number() -> None:
     text = "\n".join(lines(answer))
     assert "(crc), 1 s ago, last good one 7 s ago" in text
     assert "0x5" in text
-    assert "no edge can come" in text
+    assert "no longer arrive" in text
     assert "9 records wait" in text
 
 

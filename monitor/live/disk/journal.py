@@ -1,9 +1,9 @@
-"""The journal on the disk: a thread that appends records and makes them safe, while nobody waits for it.
+"""The journal on the disk: a thread appends records and makes them safe (syncs them), and nobody waits for it.
 
-Decides when bytes go to the disk, and what happens when the disk will not take them: they stay in
-memory, are tried again each second, and everything is caught up in order once it can. What has been made safe is never
-written again, a half-written rest is overwritten by the same bytes. Space is set aside before the start in a file of its
-own and given up when the disk is full. Tests: tests/live/disk/test_journal.py.
+Decides when bytes go to the disk and what happens when the disk does not accept them: they stay in memory, are tried again
+every second, and are written in order as soon as the disk works again. What is safe is never written again; a half-written
+remainder is overwritten with the same bytes. Space is reserved before the start, in a file of its own, which is deleted when
+the disk is full. Tests: tests/live/disk/test_journal.py.
 """
 
 from __future__ import annotations
@@ -25,27 +25,28 @@ from monitor.live.inbox import Message, Trouble
 
 SUFFIX = ".jsonl"
 GATHER_S = 0.3
-"""Readings, progress and ticks wait this long for company; the contract allows a second. Everything else goes at once."""
+"""Readings, progress and ticks are collected for this long and written together; the contract allows a second. Everything else is
+written at once."""
 RETRY_S = 1.0
 PATIENT = frozenset({"reading", "progress", "tick"})
 BYTES_PER_S = 1500
-"""Three probes, progress, ticks: about 900 bytes a second measured in rehearsals; with room to spare."""
+"""Three probes, progress and ticks: about 900 bytes a second, measured in rehearsals, and some room to spare."""
 RESERVE_LEAST, RESERVE_MOST = 2 << 20, 64 << 20
 
 
 def journal_path(journals: Path, session: str) -> Path:
-    """Where a session's journal stands."""
+    """The path of a session's journal."""
     return journals / f"{session}{SUFFIX}"
 
 
 class Reserve:
-    """Space set aside on the state's disk."""
+    """Space reserved on the disk of the state folder."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
 
     def make(self, seconds: float) -> None:
-        """Set aside enough for a session of this length. Raises OSError where there is not so much."""
+        """Reserve enough for a session of this length. Raises OSError where there is not that much."""
         size = int(min(RESERVE_MOST, max(RESERVE_LEAST, seconds * BYTES_PER_S)))
         descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
         try:
@@ -54,7 +55,7 @@ class Reserve:
             os.close(descriptor)
 
     def release(self) -> bool:
-        """Give it up. True if there was something to give up."""
+        """Give the reserved space up. True if there was any."""
         try:
             self._path.unlink()
         except OSError:
@@ -63,7 +64,7 @@ class Reserve:
 
 
 def encode_safely(record: Mapping[str, Any]) -> bytes:
-    """A record as a line. A number that is not finite would lose the whole record, so it becomes null."""
+    """A record as a line. A number that is not finite becomes null, because otherwise the whole record would be lost."""
     try:
         return encode(record).encode()
     except ValueError:
@@ -81,23 +82,23 @@ def _finite(value: Any) -> Any:
 
 
 class Disk:
-    """The few things that a journal asks of the operating system; a test's twin fails on purpose. All raise OSError."""
+    """What a journal asks of the operating system; tests replace it by disks that fail on purpose. All methods raise OSError."""
 
     def create(self, path: Path) -> None:
-        """A new, empty file, whose name is safe too: a power cut takes neither away. Raises FileExistsError."""
+        """Create an empty file and make its name safe too, so that it is still there after a power cut. Raises FileExistsError."""
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640))
         self.sync_folder(path.parent)
 
     def open(self, path: Path) -> int:
-        """A descriptor for writing."""
+        """Open for writing; returns a descriptor."""
         return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
 
     def write(self, descriptor: int, data: memoryview, at: int) -> int:
-        """Put bytes at a place; how many were taken."""
+        """Write bytes at an offset; returns how many were written."""
         return os.pwrite(descriptor, data, at)
 
     def sync(self, descriptor: int) -> None:
-        """Make them safe."""
+        """Make what was written safe."""
         os.fdatasync(descriptor)
 
     def sync_folder(self, folder: Path) -> None:
@@ -110,16 +111,16 @@ class Disk:
 
 
 def make_journal(journals: Path, wall: datetime, disk: Disk) -> str:
-    """Make the empty journal of a new session and return its name; no other session of this folder has it. Raises OSError."""
+    """Create the empty journal of a new session and return its name, which no other session in this folder has. Raises OSError."""
     name = session_id(wall, lambda taken: journal_path(journals, taken).exists())
     disk.create(journal_path(journals, name))
     return name
 
 
 class JournalWriter:
-    """The journal of one session. `append` never blocks for the disk; `step` is the writer thread's.
+    """The journal of one session. `append` never waits for the disk; `step` is called by the writer thread.
 
-    `safe` is called with the session and the length of the file up to which it is safe on the disk.
+    `safe` is called with the session and with the length of the file that is safe on the disk.
     """
 
     def __init__(
@@ -152,7 +153,7 @@ class JournalWriter:
         return self._appended - self._written
 
     def append(self, record: Mapping[str, Any]) -> None:
-        """Take one record, in the order of the file."""
+        """Take one record; the order of the calls is the order in the file."""
         line = encode_safely(record)
         with self._condition:
             self._waiting.append(line)
@@ -164,7 +165,7 @@ class JournalWriter:
                 self._condition.notify_all()
 
     def step(self) -> bool:
-        """Try to make safe what has been appended so far. False if the disk would not take it."""
+        """Try to make everything safe that was appended so far. False if the disk did not accept it."""
         with self._condition:
             taken, self._waiting, self._urgent = self._waiting, [], False
         self._rest += b"".join(taken)
@@ -174,7 +175,7 @@ class JournalWriter:
             self._write()
         except OSError as wrong:
             if wrong.errno in (errno.ENOSPC, errno.EDQUOT) and self._reserve is not None and self._reserve.release():
-                self._tell("full; the space set aside is used now")
+                self._tell("full; the reserved space is being used now")
                 try:
                     self._write()
                 except OSError as again:
@@ -194,12 +195,12 @@ class JournalWriter:
         return True
 
     def wait_safe(self, timeout_s: float) -> bool:
-        """Wait until all that was appended before is safe. For the start of a session only, never while it runs."""
+        """Wait until everything appended before is safe. Only for the start of a session, never while one runs."""
         with self._condition:
             return self._condition.wait_for(lambda: self._written >= self._appended, timeout_s)
 
     def start(self) -> None:
-        """Run in a thread of its own until `stop`."""
+        """Run in a thread until `stop`."""
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         self._thread.start()
 
@@ -216,7 +217,7 @@ class JournalWriter:
             return self._finishing and self._written >= self._appended
 
     def stop(self, timeout_s: float = 2.0) -> None:
-        """Try once more to write the rest, and end; gives up waiting after `timeout_s`."""
+        """Try once more to write the rest, then end; stop waiting after `timeout_s`."""
         with self._condition:
             self._ending = True
             self._condition.notify_all()
@@ -246,7 +247,7 @@ class JournalWriter:
         return self._urgent or self._ending or self._finishing
 
     def _write(self) -> None:
-        """Put the rest behind what is safe, wherever an earlier try broke off, and make it safe."""
+        """Write the remainder behind what is safe, wherever an earlier attempt stopped, and make it safe."""
         if self._descriptor is None:
             self._descriptor = self._disk.open(self._path)
         at, view = self._safe_bytes, memoryview(self._rest)

@@ -1,7 +1,7 @@
-"""The journal of a rehearsal: one file, written in order, closed with its reason even on a full disk.
+"""The journal of a rehearsal: one file, written in order, closed with its reason even when the disk is full.
 
-Live sessions have a writer thread of their own (`monitor.live.disk.journal`); a rehearsal waits for nobody and may block.
-Tests: tests/cli/test_rehearse.py.
+Live sessions have a writer thread (`monitor.live.disk.journal`); nobody waits for a rehearsal, so it may block. Tests:
+tests/cli/test_rehearse.py.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from monitor.core.journal.records import encode
 
 
 class JournalFile:
-    """Writes records to `path`. Raises `InputWrong` where it cannot be made, or is there already and may not be overwritten."""
+    """Writes records to `path`. Raises `InputWrong` where the file cannot be created, or exists and may not be overwritten."""
 
     def __init__(self, path: Path, overwrite: bool) -> None:
         self.path = path
@@ -25,22 +25,22 @@ class JournalFile:
         try:
             self._file = path.open("wb" if overwrite else "xb")
         except FileExistsError:
-            raise InputWrong(f"{path}: is there already; allowed: another name, or --overwrite") from None
+            raise InputWrong(f"{path}: exists already; allowed: another name, or --overwrite") from None
         except OSError as wrong:
-            raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); allowed: a file in a folder that is yours") from None
+            raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); allowed: a file in a folder that you may write") from None
 
     def write(self, record: Mapping[str, Any]) -> None:
         """Append one record. Raises OSError when the disk is full."""
         self._file.write(encode(record).encode())
 
     def finish(self) -> None:
-        """Everything on the disk."""
+        """Make everything safe on the disk, and close."""
         self._file.flush()
         os.fsync(self._file.fileno())
         self._file.close()
 
     def close_on_full_disk(self, closing: Mapping[str, Any]) -> str:
-        """The disk is full: keep as many whole records as fit with `closing` behind them, numbered on. Returns what was done, in words."""
+        """The disk is full: keep as many whole records as leave room for `closing`, numbered on. Returns what was done, in words."""
         fd = os.open(self.path, os.O_RDWR)
         try:
             self._file.raw.close() if hasattr(self._file, "raw") else None

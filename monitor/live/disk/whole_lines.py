@@ -1,4 +1,4 @@
-"""Whole lines of files that are only appended to and that a crash may tear: where they end, the last one, how many.
+"""Whole lines of files that are only appended to and that a crash may truncate: where they end, the last one, how many.
 
 Nothing here holds more than one block, or one line, in memory. Tests: tests/live/disk/test_whole_lines.py.
 """
@@ -12,7 +12,8 @@ COUNT_BYTES = 1 << 18
 
 
 def end_of_whole_lines(descriptor: int, size: int) -> int:
-    """Bytes up to and with the last newline among the first `size`; 0 where there is none. Read from the end, a block at a time."""
+    """The number of bytes up to and including the last newline among the first `size`; 0 where there is none.
+    Reads backwards from the end, a block at a time."""
     end = size
     while end > 0:
         begin = max(0, end - BLOCK_BYTES)
@@ -24,14 +25,14 @@ def end_of_whole_lines(descriptor: int, size: int) -> int:
 
 
 def last_line(descriptor: int, size: int, longest: int) -> bytes:
-    """The last whole line among the first `size` bytes, without its newline; one of more than `longest` bytes is cut off there."""
+    """The last whole line among the first `size` bytes, without its newline; cut off after `longest` bytes."""
     end = end_of_whole_lines(descriptor, size)
     begin = end_of_whole_lines(descriptor, end - 1)
     return os.pread(descriptor, min(end - begin, longest), begin).removesuffix(b"\n")
 
 
 def count_lines(descriptor: int, size: int) -> int:
-    """Newlines among the first `size` bytes."""
+    """The number of newlines among the first `size` bytes."""
     count, at = 0, 0
     while at < size and (block := os.pread(descriptor, min(COUNT_BYTES, size - at), at)):
         count, at = count + block.count(b"\n"), at + len(block)

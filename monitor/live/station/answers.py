@@ -1,7 +1,7 @@
 """What the station answers to a line of its control socket: status, readings, starts, keys, following, abandoning.
 
-Decides which request is refused in which state. The pre-flight of a start is `monitor.live.station.starting`'s. Owned by the thread
-that owns the state. Tests: tests/live/station/test_daemon.py, tests/live/station/test_preflight.py.
+Decides which request is refused in which state. The pre-flight of a start is in `monitor.live.station.starting`. Owned by the
+thread that owns the state. Tests: tests/live/station/test_daemon.py, tests/live/station/test_preflight.py.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ from monitor.live.station.sessions import Sessions
 from monitor.live.station.starting import Starting
 
 ABANDON_SAFE_S = 2.0
-"""Whoever abandons a session is answered when its close is safe, or after this long."""
+"""`abandon` is answered once its `close` is safe, or after this long."""
 LONGEST_REASON = 500
 
 Answer = Mapping[str, Any]
 
 
 class Answers:
-    """`answer` replies to one request, at once or, for a start, when the pre-flight has got that far."""
+    """`answer` replies to one request: at once, or for a start as soon as its pre-flight allows."""
 
     def __init__(
         self, parts: Parts, sessions: Sessions, probes: ProbesNow, machine: Machine, starting: Starting, keyboard: Keyboard
@@ -87,7 +87,7 @@ class Answers:
         }
 
     def _readings(self, request: Request) -> Answer:
-        """The last half hour, or `minutes`, of every probe. Times are monotonic, `now_s` is this moment."""
+        """The readings of every probe over the last half hour, or over `minutes`. Times are monotonic; `now_s` is this moment."""
         now_s, minutes = self._parts.clock.mono_s(), request.body.get("minutes")
         since_s = now_s - (60.0 * minutes if isinstance(minutes, (int, float)) else KEPT_S)
         return {"ok": True, "now_s": now_s, "readings": [plain(reading) for reading in self._probes.since(since_s)]}
@@ -99,12 +99,12 @@ class Answers:
         self._starting.develop(request)
 
     def _press(self, request: Request) -> Answer:
-        """A key of the keyboard that stands for the switch: in the light, and only where there is no switch."""
+        """A key that stands for the switch: only in the light, and only where there is no switch."""
         running = self._running("nothing is armed; allowed: develop first")
         if self._parts.config.panel.switch is not None:
-            raise RequestRefused("this station has a foot switch; the keyboard does not stand for it")
+            raise RequestRefused("this station has a foot switch; allowed: keys only where there is none")
         if running.bare_now:
-            raise RequestRefused("the film is bare: no keyboard and no screen now; begins are assumed")
+            raise RequestRefused("the film is bare: no keys and no screen now; begins are assumed")
         self._keyboard.press(request.body.get("kind") == "hold", self._parts.clock.mono_s())
         return {"ok": True}
 

@@ -1,8 +1,8 @@
-"""The local door: a socket in the state folder, for the station's own user and group alone. JSON, one object a line.
+"""The local control socket, in the state folder, for the station's own user and group alone. JSON, one object a line.
 
-The server only carries lines: what a request may do is decided by the thread that owns the state, which gets each as a
-`Request` with a way to answer. A follower that does not read is dropped, never waited for. `ask` and `StationLink` are the other
-end, for the commands. Tests: tests/live/station/test_control.py.
+The server only passes lines on: what a request may do is decided by the thread that owns the state, which gets each as a
+`Request` with a way to answer. A follower that does not read is dropped; nobody waits for it. `ask` and `StationLink` are the
+client side, for the commands. Tests: tests/live/station/test_control.py.
 """
 
 from __future__ import annotations
@@ -28,17 +28,17 @@ from monitor.live.inbox import HungUp, Message, Request
 NAME = "control.sock"
 LONGEST_REQUEST = 1 << 20
 MOST_BEHIND = 4 << 20
-"""Bytes that may wait for one connection before it is dropped."""
+"""A connection with more bytes than this waiting for it is dropped."""
 MOST_LINES = 16
 ANSWER_S = 15.0
-"""The station waits for the first readings for a few seconds at most; then it answers."""
+"""The longest wait for an answer; the station itself waits a few seconds at most, for the first readings."""
 
 Peer = tuple[int, int, int]
 
 
 @contextmanager
 def _short(state: Path) -> Iterator[str]:
-    """A name of the socket that is short enough for the kernel (108 bytes), however deep the folder lies."""
+    """A path of the socket that is short enough for the kernel (108 bytes), however deep the folder lies."""
     folder = os.open(state, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     try:
         yield f"/proc/self/fd/{folder}/{NAME}"
@@ -68,7 +68,7 @@ class _Connection:
 
 
 class Control:
-    """The server. `allow` decides on a peer by its process, user and group id."""
+    """The server. `allow` decides whether a peer may connect, by its process, user and group id."""
 
     def __init__(self, state: Path, post: Callable[[Message], None], allow: Callable[[Peer], bool] = trusted) -> None:
         self._state = state
@@ -84,7 +84,8 @@ class Control:
         self._thread: threading.Thread | None = None
 
     def open(self) -> None:
-        """Make the socket; one that a dead station left is taken away (the state's lock says that it is dead). Raises OSError."""
+        """Create the socket. One that a dead station left is removed (the lock on the state folder says that it is dead). Raises
+        OSError."""
         door = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
         door.setblocking(False)
         (self._state / NAME).unlink(missing_ok=True)
@@ -100,12 +101,12 @@ class Control:
         self._selector.register(self._bell_in, selectors.EVENT_READ, None)
 
     def start(self) -> None:
-        """Serve in a thread of its own until `stop`."""
+        """Serve in a thread until `stop`."""
         self._thread = threading.Thread(target=self._run, name="control", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
-        """End, and take the socket away. What has been answered already is still sent."""
+        """End, and remove the socket. What has been answered already is still sent."""
         self._ending = True
         self._ring()
         if self._thread is not None:
@@ -113,7 +114,7 @@ class Control:
         (self._state / NAME).unlink(missing_ok=True)
 
     def send(self, number: int, body: Mapping[str, Any]) -> bool:
-        """Send one object to a connection; never blocks. False if it is gone, or so far behind that it is dropped."""
+        """Send one object to a connection; never blocks. False if it is closed, or so far behind that it is dropped."""
         line = json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=str).encode() + b"\n"
         with self._lock:
             connection = self._connections.get(number)
@@ -219,7 +220,7 @@ class Control:
 
 
 def void(_: object) -> None:
-    """Forget a result."""
+    """Discard a result."""
 
 
 class StationLink:
@@ -236,7 +237,7 @@ class StationLink:
         except OSError as wrong:
             self._end.close()
             if isinstance(wrong, PermissionError):
-                raise NotThere(f"{state}: the station there belongs to another user and group; ask as its own user") from None
+                raise NotThere(f"{state}: the station there belongs to another user and group; allowed: its user or group") from None
             raise NotThere(f"no station answers in {state}; start one first: evenbath station --file ...") from None
 
     def __enter__(self) -> StationLink:
@@ -246,11 +247,11 @@ class StationLink:
         self.close()
 
     def close(self) -> None:
-        """Hang up."""
+        """Close the connection."""
         self._end.close()
 
     def fileno(self) -> int:
-        """For waiting on it beside the keyboard."""
+        """For `select`, beside the keyboard."""
         return self._end.fileno()
 
     def send(self, request: Mapping[str, Any]) -> None:
@@ -261,7 +262,7 @@ class StationLink:
             raise self._hung_up() from None
 
     def receive(self) -> dict[str, Any]:
-        """The next object that the station sends. Waits for it."""
+        """Wait for the next object that the station sends."""
         while b"\n" not in self._rest:
             try:
                 data = self._end.recv(65536)

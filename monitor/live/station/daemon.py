@@ -1,9 +1,9 @@
-"""The station: one thread owns all state; probes, foot, player, disk, sockets and signals only put into its inbox.
+"""The station: one thread owns all state; probes, foot switch, player, disk, sockets and signals only put messages into its inbox.
 
-Decides what each message means for the session that runs, or for the watch over the bath while none does. It never waits
-for a disk, a network or a follower. Time comes from the clock that is handed in; `turn` is one step and needs no thread,
-so that simulated time runs through the same code. Threads: station (this), player, one reader a probe, journal, control,
-keeper, and the publisher's where there is a broker. Tests: tests/live/station/test_daemon.py, tests/live/station/test_fault_storm.py.
+Decides what each message means for the running session, or for the watch over the bath while none runs. It never waits for a
+disk, a network or a follower. The clock is handed in; `turn` is one step and needs no thread, so that simulated time runs
+through the same code. Threads: station (this one), player, one reader for each probe, journal, control, keeper, and the
+publisher where there is a broker. Tests: tests/live/station/test_daemon.py, tests/live/station/test_fault_storm.py.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ from monitor.live.station.starting import Starting
 
 SECOND_S = 1.0
 LATE_S, LATE_APART_S = 0.25, 10.0
-"""A turn that comes later than this is noted, and not again for a while."""
+"""A turn that comes later than this is noted, at most once in ten seconds."""
 
 
 class Station:
-    """The loop. Every method belongs to one thread, `on_edge` excepted."""
+    """The loop. Every method but `on_edge` belongs to one thread."""
 
     def __init__(self, parts: Parts) -> None:
         self._parts = parts
@@ -54,11 +54,11 @@ class Station:
         return self.sessions.running
 
     def on_edge(self, mono_s: float, down: bool) -> None:
-        """An edge of the switch, from the pins' own thread: into the inbox and nothing else."""
+        """An edge of the switch, called by the pins' thread: it only goes into the inbox."""
         self._parts.inbox.put(Edge(mono_s, down))
 
     def run(self) -> None:
-        """Serve the inbox until it says stop."""
+        """Handle messages until one says stop."""
         while not self._ending:
             self.turn(self._parts.inbox.get(self.due_s - self._clock.mono_s()))
 
@@ -66,14 +66,14 @@ class Station:
 
     @property
     def due_s(self) -> float:
-        """The monotonic moment at which `turn` is wanted without a message."""
+        """When `turn` is wanted although no message came, monotonic."""
         times = [self._second_s, self._debounce.settles_s, self._starting.until_s, self._keyboard.next_s]
         if self.running is not None:
             times.append(self.running.wake_mono_s)
         return min(t for t in times if t is not None)
 
     def turn(self, message: Message | None) -> None:
-        """Take one message, if there is one, and do what time has made due. Whatever goes wrong in it, time goes on."""
+        """Take one message, if there is one, and do what has become due. Whatever goes wrong in it, time goes on."""
         try:
             if message is not None:
                 self._take(message)
@@ -149,7 +149,7 @@ class Station:
         self._starting.look()
 
     def _for_the_network(self, reading: Reading) -> dict[str, Any]:
-        """A reading with the wall clock, and with session time where a session runs."""
+        """A reading with the wall time, and with session time while a session runs."""
         age_s = self._clock.mono_s() - reading.t_s
         told: dict[str, Any] = {**plain(reading), "t_s": None, "session": None, "wall": stamp(self._clock.wall()), "age_s": age_s}
         if self.running is not None:

@@ -13,7 +13,7 @@ KEY_TAP_S, KEY_HOLD_S = 0.15, 1.2
 
 
 class Followers:
-    """Those who asked to follow. One that does not read is dropped, never waited for."""
+    """The connections that asked to follow. One that does not read is dropped; nobody waits for it."""
 
     def __init__(self, send: Callable[[int, Mapping[str, Any]], bool]) -> None:
         self._send = send
@@ -27,7 +27,7 @@ class Followers:
         self._lines.add(line)
 
     def discard(self, line: int) -> None:
-        """This connection is gone."""
+        """This connection was closed."""
         self._lines.discard(line)
 
     def clear(self) -> None:
@@ -42,7 +42,7 @@ class Followers:
 
 
 class Keyboard:
-    """Turns keys into edges of a switch: one press at a time, others are ignored until it is over."""
+    """Turns keys into edges of a switch: one press at a time; keys during a press are ignored."""
 
     def __init__(self) -> None:
         self._edges: list[tuple[float, bool]] = []

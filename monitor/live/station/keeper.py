@@ -1,7 +1,7 @@
-"""Looks after what may block: free space of the state's disk and the board's word about its supply, in a thread of its own.
+"""Watches what may block, in a thread of its own: free space on the state's disk, and the board's word on its power supply.
 
-Asks every ten seconds and puts the answer into the inbox; a card that hangs hangs this thread and no other.
-Tests: tests/live/station/test_daemon.py.
+Looks every ten seconds and puts what it found into the inbox; a card that hangs holds up this thread and no other. Tests:
+tests/live/station/test_keeper.py.
 """
 
 from __future__ import annotations
@@ -19,22 +19,22 @@ THROTTLED = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
 """The firmware's word on under-voltage and throttling, hexadecimal, 0 if all is well (from memory, not verified)."""
 
 
-def look(state: Path) -> MachineHealth:
-    """Ask both now."""
+def look(state: Path, throttled_word: Path = THROTTLED) -> MachineHealth:
+    """Look at both now."""
     try:
         disk = os.statvfs(state)
         free: int | None = disk.f_bavail * disk.f_frsize
     except OSError:
         free = None
     try:
-        throttled: int | None = int(THROTTLED.read_text(encoding="ascii").strip(), 16)
+        throttled: int | None = int(throttled_word.read_text(encoding="ascii").strip(), 16)
     except (OSError, ValueError):
         throttled = None
     return MachineHealth(free, throttled)
 
 
 class Keeper:
-    """The thread."""
+    """The thread that looks."""
 
     def __init__(self, clock: Clock, state: Path, post: Callable[[Message], None]) -> None:
         self._clock = clock

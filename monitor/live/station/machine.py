@@ -1,7 +1,7 @@
-"""The machine that the station runs on: its clock, switch, disk, supply and broker; what is well now, and what has changed.
+"""The machine that the station runs on: its clock, foot switch, disk, power supply and broker.
 
-Decides what is noted when one of them changes, and whether enough of the station moves for its watchdog to be fed. Owned by
-the thread that owns the state. Tests: tests/live/station/test_daemon.py.
+Decides what is noted when one of them changes, and whether enough of the station still moves for its watchdog to be fed. Owned
+by the thread that owns the state. Tests: tests/live/station/test_daemon.py.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from monitor.live.station.sessions import Sessions
 READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
 """A part that has not moved for this long has stopped: the watchdog is no longer fed."""
 CLOCK_STEP_S = 1.0
-"""A wall clock that moves by more than this against the monotonic one within a second was set."""
+"""Where the wall clock moves by more than this against the monotonic one within a second, somebody has set it."""
 
 
 class Machine:
-    """Looked at once a second by the station; `take` gets what the keeper found."""
+    """`look` is called once a second, `take` with what the keeper found."""
 
     def __init__(self, parts: Parts, sessions: Sessions) -> None:
         self._parts = parts
@@ -34,14 +34,14 @@ class Machine:
         self._wall_ahead_s = self._ahead()
 
     def take(self, health: MachineHealth) -> None:
-        """What the keeper found; a change of the board's throttling word is noted, and its first word if that is a bad one."""
+        """Take what the keeper found. A change of the board's throttling word is noted, and a first word that reports a fault."""
         self._health = health
         if health.throttled is not None and health.throttled != self._noted_throttled:
             self._noted_throttled = health.throttled
             self._sessions.note("power", {"throttled": health.throttled})
 
     def look(self, now_s: float) -> None:
-        """Once a second: was the wall clock set, has the switch died, may the watchdog be fed?"""
+        """Notice a wall clock that was set and a switch that died or came back; feed the watchdog."""
         ahead_s = self._ahead()
         moved_s, self._wall_ahead_s = ahead_s - self._wall_ahead_s, ahead_s
         if abs(moved_s) > CLOCK_STEP_S:
@@ -63,14 +63,14 @@ class Machine:
         if dead == self._switch_dead:
             return
         self._switch_dead = dead
-        why = "no edge can come any more" if dead else "it is read again"
+        why = "its edges no longer arrive" if dead else "its edges arrive again"
         self._sessions.note("trouble", {"part": "switch", "well": not dead, "why": why})
         if dead and self._sessions.running is not None:
             self._sessions.running.fault("the foot switch is no longer read: go on by the cues and the second clock", now_s)
 
     @property
     def broker(self) -> Literal["none", "there", "away"]:
-        """Whether the station's file names a broker, and whether it is connected."""
+        """Whether the station file names a broker, and whether it is connected."""
         publisher = self._parts.publisher
         return "none" if publisher is None else "there" if publisher.counters()["connected"] else "away"
 
@@ -91,7 +91,7 @@ class Machine:
         )
 
     def status(self) -> dict[str, Any]:
-        """For `status`. `throttled`: the board's word, null where it has none."""
+        """For `status`. `throttled`: the board's throttling word, null where it has none."""
         panel, publisher = self._parts.panel, self._parts.publisher
         return {
             "free_bytes": self._health.free_bytes,

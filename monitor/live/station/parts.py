@@ -1,4 +1,4 @@
-"""What a station is built of, handed to it in one piece; and what it asks of its telemetry."""
+"""What a station is built of, in one value; and what it asks of its telemetry."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from monitor.live.station.station_file import StationConfig
 
 
 class Telemetry(Protocol):
-    """Tells the network what the station measures. None of these may block or raise."""
+    """Tells the network what the station measures. No method may block or raise."""
 
     def safe(self, session: str, offset: int) -> None:
-        """A journal is on the disk up to byte `offset`. Called by the journal's thread."""
+        """A journal is safe on the disk up to byte `offset`. Called by the journal's thread."""
         ...
 
     def probe(self, name: str, payload: Mapping[str, Any]) -> None:
@@ -30,20 +30,21 @@ class Telemetry(Protocol):
         ...
 
     def progress(self, payload: Mapping[str, Any] | None) -> None:
-        """The newest progress, None at the close of a session."""
+        """The newest progress; None when a session closes."""
         ...
 
     def counters(self) -> dict[str, Any]:
-        """Numbers for `status`, `connected` among them."""
+        """Figures for `status`, among them `connected`."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """The parts of a station. Real or not, they stand behind the same interfaces.
+    """The parts of a station, real or simulated.
 
-    `learn` reads what is known of probes and vessels. `send` passes one object to a connection of the control socket, False
-    if that is gone. `say` shows a line to whoever watches the daemon. `threads` False: whoever steps the station steps its journals too.
+    `learn` reads what is known of probes and vessels. `send` sends one object to a connection of the control socket; False if
+    that is closed. `say` shows a line to whoever watches the daemon. `threads` False: whoever steps the station steps its
+    journals too.
     """
 
     config: StationConfig

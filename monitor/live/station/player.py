@@ -1,7 +1,7 @@
 """The player: the one thread that drives sounder and lamp, on absolute deadlines of the monotonic clock.
 
-It knows sounds and nothing of stages; which of two sounds wins is `monitor.core.session.cues.Mixer`'s to decide. What began, and
-when really, goes back to the inbox, and so does what will never be heard. A sounder that fails is a message, not an
+It knows sounds and nothing about stages; which of two sounds wins is decided by `monitor.core.session.cues.Mixer`. What really
+began, and when, is reported to the inbox, and so is what will not be heard. A sounder that fails is a message, not an
 exception. The lamp mirrors the sounder while one has been handed in, and only then. Tests: tests/live/station/test_player.py.
 """
 
@@ -19,21 +19,21 @@ from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
 
 REALTIME_PRIORITY = 1
-"""The lowest of the real-time class: before every ordinary thread of the machine. With three busy processes on two cores 99 of
-100 cues were later by less than 0.7 ms with it and by 36 ms without (tests/benchmarks/bench_lateness.py, own measure, nice -10)."""
+"""The lowest real-time priority, which still comes before every ordinary thread. Beside three busy processes on two cores 99 of 100 cues
+were less than 0.7 ms late with it, and less than 36 ms without (tests/benchmarks/bench_lateness.py, own measurement, nice -10)."""
 TICK_LATE_S = 0.25
-"""A tick that comes later than this is out of step with the hand that follows the rhythm; silence does less harm (own measure)."""
+"""A tick later than this is out of step with the hand that follows the rhythm; silence does less harm (own measure)."""
 PLAYER_BEAT_S = 0.5
-"""At least this often the player shows that it lives; the watchdog looks at `beat_s`."""
+"""The player updates `beat_s`, which the watchdog looks at, at least this often."""
 
 
 def make_real_time(thread: int) -> None:
-    """Put a thread of this process, by its native id, into the real-time class. Raises OSError where this user may not."""
+    """Give a thread of this process (by its native id) real-time priority. Raises OSError where this user may not."""
     os.sched_setscheduler(thread, os.SCHED_RR, os.sched_param(REALTIME_PRIORITY))
 
 
 class Player:
-    """Sounds go in from the thread that owns the state; levels come out. All methods may be called from any thread."""
+    """Sounds come in from the thread that owns the state; levels go out. All methods may be called from any thread."""
 
     def __init__(
         self, clock: Clock, sounder: Output, post: Callable[[Message], None], prefer: Callable[[int], None] = make_real_time
@@ -58,14 +58,14 @@ class Player:
         self.realtime = False
 
     def restart(self, generation: int, zero_s: float) -> None:
-        """Begin anew: silence, and sounds whose onsets count from `zero_s` of the monotonic clock."""
+        """Begin anew: silence, then sounds whose onsets count from `zero_s` of the monotonic clock."""
         with self._condition:
             self._mixer, self._generation, self._zero_s = Mixer(), generation, zero_s
             self._t_s = self._clock.mono_s() - zero_s
             self._wake()
 
     def add(self, sound: Sound) -> None:
-        """Let this sound begin at its onset, at once if that is over; but a tick that is later than `TICK_LATE_S` is let go."""
+        """Let this sound begin at its onset, or at once if that has passed; but a tick later than `TICK_LATE_S` is dropped."""
         with self._condition:
             t_s = self._now()
             if sound.cue == "tick" and sound.onset_s < t_s - TICK_LATE_S:
@@ -75,13 +75,13 @@ class Player:
             self._wake()
 
     def hush(self, families: Collection[Cue]) -> None:
-        """Silence these families at once."""
+        """Silence these kinds of cue at once."""
         with self._condition:
             self._mixer.hush(families, self._now())
             self._wake()
 
     def mirror(self, lamp: Output | None) -> Output | None:
-        """Let this lamp mirror the sounder from now on; None: no lamp. Returns the one before, dark and no longer touched."""
+        """Let this lamp mirror the sounder from now on; None: no lamp. Returns the previous one, dark and no longer driven."""
         with self._condition:
             before, self._lamp = self._lamp, lamp
             if before is not None:
@@ -91,7 +91,7 @@ class Player:
             return before
 
     def step(self) -> float | None:
-        """Do what is due now. Returns the monotonic moment of the next thing to do, None if there is none."""
+        """Do what is due now. Returns when the next thing is due, monotonic; None if nothing is."""
         with self._condition:
             self._changed = False
             self.beat_s = self._clock.mono_s()
@@ -111,7 +111,7 @@ class Player:
             return None if step.next_s is None else step.next_s + self._zero_s
 
     def start(self) -> None:
-        """Run in a thread of its own until `stop`, before every ordinary thread where that is permitted (`realtime` says so)."""
+        """Run in a thread until `stop`, before every ordinary thread where that is permitted (`realtime` says whether)."""
         self._thread = threading.Thread(target=self._run, name="player", daemon=True)
         self._thread.start()
         if self._thread.native_id is not None:
@@ -142,7 +142,7 @@ class Player:
         self._condition.notify_all()
 
     def _now(self) -> float:
-        """Time since this generation began; it never falls."""
+        """Time since this generation began; it never goes back."""
         self._t_s = max(self._t_s, self._clock.mono_s() - self._zero_s)
         return self._t_s
 
@@ -164,4 +164,4 @@ class Player:
             return
         if part in self._broken:
             self._broken.discard(part)
-            self._post(Trouble(part, True, "it can be driven again"))
+            self._post(Trouble(part, True, "it works again"))

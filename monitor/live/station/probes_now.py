@@ -1,7 +1,7 @@
 """What the probes say now: the newest reading of each, its last good one, and all readings of the last half hour.
 
-Decides which of two readings is the newer one: a reading that lies before one already taken is dropped. Its quality is
-`monitor.core.probes.classify`'s to judge. Owned by the thread that owns the state. Tests: tests/live/station/test_probes_now.py.
+Decides which of two readings is newer: one that lies before a reading already taken is dropped. Its quality is judged by
+`monitor.core.probes.classify`. Owned by the thread that owns the state. Tests: tests/live/station/test_probes_now.py.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from monitor.live.station.readers import to_reading
 from monitor.live.station.station_file import ProbeConfig
 
 KEPT_S = 1800.0
-"""Readings are kept for this long: the bath is watched before the film is in (contract, section 10: a forecast from the live bath)."""
+"""Readings are kept for this long, so that a forecast can be made from the live bath (contract, section 10)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +49,12 @@ class ProbeStatus:
 
 
 def comparison_of(probe: ProbeConfig, learned: Learned) -> Comparison | None:
-    """The comparison of this probe: by its id, else by its name in the station's file."""
+    """The comparison of this probe: found by its id, else by its name in the station file."""
     return learned.comparison(probe.id) or learned.comparison(probe.name)
 
 
 def plain(reading: Reading) -> dict[str, Any]:
-    """A reading as JSON; `t_s` as it stands in it."""
+    """A reading as JSON; `t_s` unchanged."""
     return {
         "t_s": reading.t_s, "probe": reading.probe, "role": reading.role, "raw_c": reading.raw_c,
         "celsius": reading.celsius, "quality": reading.quality,
@@ -73,12 +73,12 @@ class ProbesNow:
         self.learn(learned)
 
     def learn(self, learned: Learned) -> None:
-        """Correct from now on by what has been learned."""
+        """From now on correct readings by what has been learned."""
         self.learned = learned
         self._comparisons = {probe.name: comparison_of(probe, learned) for probe in self._probes.values()}
 
     def take(self, message: Sampled) -> Reading | None:
-        """The reading in a sample; None where a newer one of this probe has been taken already (the spans of a bus may overlap)."""
+        """The reading made from a sample; None where a newer one of this probe was already taken (reads on a bus may overlap)."""
         probe = self._probes[message.probe]
         comparison = self._comparisons[probe.name]
         reading = to_reading(message.sample, probe.name, probe.role, comparison, self._classifier, 0.0, message.arrived_s)
@@ -94,7 +94,7 @@ class ProbesNow:
         return reading
 
     def status(self, now_s: float) -> tuple[ProbeStatus, ...]:
-        """Every probe, in the order of the station's file."""
+        """Every probe, in the order of the station file."""
         return tuple(self._status(probe, now_s) for probe in self._probes.values())
 
     def _status(self, probe: ProbeConfig, now_s: float) -> ProbeStatus:
@@ -113,5 +113,5 @@ class ProbesNow:
         return {r.probe: r.celsius for r in self._newest.values() if r.celsius is not None and now_s - r.t_s < fresh_s}
 
     def since(self, mono_s: float) -> list[Reading]:
-        """The readings kept from this moment on, in the order in which they came."""
+        """The readings from this moment on, in the order of their arrival."""
         return [reading for reading in self._kept if reading.t_s >= mono_s]

@@ -1,8 +1,8 @@
-"""One thread for each probe: it reads about once a second and puts what it got into the inbox, whatever that was.
+"""One thread for each probe: it reads about once a second and puts the result into the inbox, whatever it is.
 
-A read blocks for a conversion, about 0.8 s on the real bus; several threads wait at the same time. The phase of the seconds
-is kept: a read that took long is followed by the next one at once, never by a queue of late ones. Judging a sample is
-`monitor.core.probes.classify`'s, believing it the estimator's. Tests: tests/live/station/test_readers.py.
+A read blocks for a conversion, about 0.8 s on the real bus; several threads can wait at the same time. Reads keep the phase of
+their seconds: a slow read is followed at once by the next, never by a queue of late ones. `monitor.core.probes.classify` judges
+a sample, the estimator decides whether to believe it. Tests: tests/live/station/test_readers.py.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ READ_EVERY_S = 1.0
 
 
 class Reader:
-    """Reads one probe. `beat_s`: monotonic, when it last finished a read."""
+    """Reads one probe. `beat_s`: when it last finished a read, monotonic."""
 
     def __init__(self, clock: Clock, bus: ProbeBus, probe: str, probe_id: str, post: Callable[[Message], None]) -> None:
         self._clock = clock
@@ -36,7 +36,7 @@ class Reader:
         self.beat_s = clock.mono_s()
 
     def step(self) -> None:
-        """Read once and post the sample. Never raises: what the bus lets through is a sample without a value."""
+        """Read once and post the sample. Never raises: an exception from the bus becomes a sample without a value."""
         begun_s = self._clock.mono_s()
         try:
             sample = self._bus.read(self._id)
@@ -46,17 +46,17 @@ class Reader:
         self._post(Sampled(self._probe, sample, self.beat_s))
 
     def next_s(self, due_s: float) -> float:
-        """When the read after the one that was due at `due_s` begins: on the same phase, the first that is not over."""
+        """When the read after the one due at `due_s` begins: on the same phase, the first moment that has not passed."""
         late_s = self.beat_s - due_s
         return due_s + READ_EVERY_S * max(1, math.ceil(late_s / READ_EVERY_S)) if late_s > READ_EVERY_S else due_s + READ_EVERY_S
 
     def start(self) -> None:
-        """Run in a thread of its own until `stop`."""
+        """Run in a thread until `stop`."""
         self._thread = threading.Thread(target=self._run, name=f"reader {self._probe}", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
-        """End after the read that is going on; does not wait for it."""
+        """End after the current read; does not wait for it."""
         with self._condition:
             self._ending = True
             self._condition.notify_all()
@@ -74,7 +74,7 @@ class Reader:
 def to_reading(
     sample: Sample, probe: str, role: Role, comparison: Comparison | None, classifier: Classifier, zero_s: float, arrived_s: float
 ) -> Reading:
-    """The core's reading of one sample. `zero_s`: where its time begins on the monotonic clock. Corrected by the comparison."""
+    """A sample as the core's `Reading`, corrected by the comparison. `zero_s`: where session time begins on the monotonic clock."""
     quality = classifier.classify(probe, sample.t_s, sample.raw_c, sample.fault, arrived_s)
     celsius: float | None = None
     if quality == "good" and sample.raw_c is not None:

@@ -1,4 +1,4 @@
-"""What a `develop` line of the control socket may ask for. Decides by the recipe and the light rule; touches nothing.
+"""What a `develop` request may ask for, by the recipe and the rule of light. Changes nothing.
 
 Tests: tests/live/station/test_control.py, tests/cli/test_develop.py.
 """
@@ -21,11 +21,11 @@ SOLUTION_KEYS = frozenset({"solution", "dilution", "mixed", "age_s", "used_area_
 
 
 class RequestRefused(InputWrong):
-    """The station does not do this now. Exit status 2."""
+    """The station refuses this now. Exit status 2."""
 
 
 def refuse_lamp(recipe: Recipe) -> None:
-    """Raise `RequestRefused` where the lamp may not be asked for with this recipe."""
+    """Raise `RequestRefused` where this recipe permits no lamp."""
     why = session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
     if why is not None:
         raise RequestRefused(f"--lamp: {why}; allowed: no lamp with this recipe")
@@ -41,7 +41,7 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
     if lamp:
         refuse_lamp(recipe)
         if not has_lamp:
-            raise RequestRefused("--lamp: the station has no lamp; allowed: a pin for it in [panel] of the station's file")
+            raise RequestRefused("--lamp: the station has no lamp; allowed: a pin for it in [panel] of the station file")
     pour_c = body.get("pour_c")
     if pour_c is not None and not (isinstance(pour_c, (int, float)) and POUR_C[0] <= pour_c <= POUR_C[1]):
         raise RequestRefused('--pour-c is out of range; allowed: "0 C" to "60 C"')
@@ -51,7 +51,7 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
 
 
 def _solutions(body: Mapping[str, Any]) -> tuple[dict[str, str | float], ...]:
-    """What the ledger said: a few plain values for each solution. Anything else is left out, it moves nothing."""
+    """What the ledger said of each solution, a few plain values. Anything else is left out; none of it changes the session."""
     told = body.get("solutions")
     rows = told[:MOST_SOLUTIONS] if isinstance(told, list) else []
     return tuple({k: v for k, v in row.items() if k in SOLUTION_KEYS and _plain(v)} for row in rows if isinstance(row, dict))

@@ -1,9 +1,9 @@
-"""What a station finds when it starts: journals without a `close`, and what may be done with them.
+"""What a station finds when it starts: journals without a `close`, and what can be done with them.
 
-Decides which journal is taken up and with which time (the contract, section 8): on the same boot it goes on; on another
-one, with the planned total and an hour not yet over, it goes on with a best guess and how wrong that may be; else it is
-lost. A torn last line is cut off, never an earlier one. Folding the records into a session is the session's own.
-Tests: tests/live/station/test_resume.py.
+Decides which session is resumed, and at which time (contract, section 8): on the same boot it goes on; on another boot, while
+the planned total and one hour have not passed, it goes on with a best guess of the time and how wrong that may be; otherwise it
+is lost. A torn last line is cut off, never an earlier one. Rebuilding the session from its records is left to the session
+itself. Tests: tests/live/station/test_resume.py.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from monitor.live.disk.whole_lines import end_of_whole_lines
 LATER_S = 3600.0
 TAIL_BYTES = 64 * 1024
 SURE_S = 2.0
-"""Two readings of a wall clock that network time has set agree this well (own measure)."""
+"""Two readings of a wall clock that network time has set agree to within this (own measure)."""
 UNSURE_S = 300.0
-"""With a wall clock that nobody has set, the gap may be wrong by this much either way (own measure: a power cut that a
-person in the dark waits out)."""
+"""Where nobody has set the wall clock, the gap may be wrong by this much either way (own measure: as long as a person in the dark waits
+for the power to come back)."""
 
 Record = dict[str, Any]
 Verdict = Literal["same boot", "other boot", "lost"]
@@ -38,7 +38,7 @@ Verdict = Literal["same boot", "other boot", "lost"]
 
 @dataclass(frozen=True, slots=True)
 class UnfinishedSession:
-    """A session that was left without a close. `records` as they stand in the file, damaged lines left out."""
+    """A session without a close. `records`: as they stand in the file, without damaged lines."""
 
     path: Path
     records: tuple[Record, ...]
@@ -61,19 +61,20 @@ class UnfinishedSession:
 
     @property
     def last_t_s(self) -> float:
-        """The latest moment that any record speaks of having lived through."""
+        """The latest session time in any record."""
         return max(float(r["t_s"]) for r in self.records)
 
     @property
     def life(self) -> Record:
-        """The record that began its newest life: the opening, or the last resume."""
+        """The record that began the newest run of the station: the opening, or the last resume."""
         lives = [r for r in self.records if r["kind"] == "session" and r.get("event") in ("open", "resume") and "mono0_s" in r]
         return lives[-1] if lives else self.opening
 
 
 @dataclass(frozen=True, slots=True)
 class ResumePlan:
-    """How to take it up. `t_s`: session time now; `zero_s`: the monotonic moment of t_s = 0 on this boot."""
+    """How to resume it. `t_s`: session time now; `zero_s`: the monotonic moment of t_s = 0 on this boot; `spread_s`: by how much the gap
+    may be wrong."""
 
     verdict: Verdict
     t_s: float
@@ -83,7 +84,7 @@ class ResumePlan:
 
 
 def unfinished_journals(journals: Path) -> list[Path]:
-    """Journals whose last record is no `close`, the oldest first. Only their ends are read."""
+    """Journals whose last record is not a `close`, the oldest first. Only the ends of the files are read."""
     return [path for path in sorted(journals.glob(f"*{SUFFIX}")) if not _closed(path)]
 
 
@@ -110,7 +111,8 @@ def _record(line: bytes) -> Record | None:
 
 
 def repair(path: Path) -> int:
-    """Cut a torn last line off, give a whole one its newline. Returns the bytes cut. Nothing before the last line is touched."""
+    """Cut off a torn last line, or complete a whole one with its newline. Returns how many bytes were cut. Nothing before the last line
+    changes."""
     descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
     try:
         size = os.fstat(descriptor).st_size
@@ -131,7 +133,7 @@ def repair(path: Path) -> int:
 
 
 def load(path: Path) -> UnfinishedSession | None:
-    """The session of a repaired journal; None if it has no first record, so that nobody was ever told of it."""
+    """The session in a repaired journal; None if it has no first record, in which case nobody was ever told of it."""
     records = tuple(_records(path))
     if not records or records[0]["kind"] != "session" or records[0].get("event") != "open":
         return None
@@ -151,7 +153,7 @@ def _records(path: Path) -> Iterator[Record]:
 
 
 def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
-    """What to do with it now."""
+    """How to resume this session now, or that it is lost."""
     now_s = clock.mono_s()
     last_s = earlier.last_t_s
     life = earlier.life
@@ -175,8 +177,8 @@ def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
 
 
 def _went_on(earlier: UnfinishedSession, now_s: float, away_s: float) -> bool:
-    """Whether the monotonic clock cannot have begun anew, for all that the boot has another name (a machine that was moved or
-    restored from a picture of itself): it has not fallen back behind the last record, and the wall clock agrees about the gap."""
+    """Whether the monotonic clock kept running although the boot has another name, as on a machine that was migrated or restored from a
+    snapshot: it is not behind the last record, and the wall clock agrees about the gap."""
     zero_s = earlier.life.get("mono0_s")
     if not isinstance(zero_s, (int, float)) or away_s < 0:
         return False
@@ -185,13 +187,13 @@ def _went_on(earlier: UnfinishedSession, now_s: float, away_s: float) -> bool:
 
 
 def _away_s(earlier: UnfinishedSession, wall: datetime) -> float | None:
-    """By the wall clock, seconds since the last record; None where it carries no time."""
+    """Seconds since the last record by the wall clock; None where the record has no wall time."""
     then = read_stamp(str(earlier.last.get("wall", "")))
     return None if then is None else (wall - then).total_seconds()
 
 
 def close_by_hand(earlier: UnfinishedSession, why: str, wall: datetime) -> Mapping[str, Any]:
-    """A `close` for a session that cannot be taken up at all."""
+    """The `close` record of a session that cannot be resumed."""
     return {
         "seq": int(earlier.last["seq"]) + 1, "session": earlier.session, "t_s": earlier.last_t_s, "wall": stamp(wall),
         "kind": "session", "event": "close", "why": why,

@@ -1,7 +1,8 @@
-"""One live session: the core's `Session` on the station's clock, its effects carried out, its records on their way to the disk.
+"""One live session: the core's `Session` on the station's clock; carries out its effects and passes its records to the journal.
 
-Decides how session time hangs on the monotonic clock and what stands in the `session` open record, so that another life of
-the station can take the session up. Owned by the thread that owns the state. Tests: tests/live/station/test_daemon.py.
+Decides how session time is tied to the monotonic clock, and what the `session` open record has to say so that a later run of
+the station can resume the session. Owned by the thread that owns the state. Tests: tests/live/station/test_daemon.py,
+tests/live/station/test_resume.py.
 """
 
 from __future__ import annotations
@@ -26,13 +27,15 @@ from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
 
 ROUNDING_S = 1e-6
-"""Monotonic seconds and session seconds differ by this much in their last digits."""
+"""Monotonic and session seconds differ by up to this much through rounding."""
 
 
 @dataclass(frozen=True, slots=True)
 class StartRequest:
-    """What somebody who starts a session asks for. `waived`: the reason for which no person was asked, None if one was.
-    `solutions`: what the ledger knew of the recipe's solutions, for the record alone."""
+    """What somebody who starts a session asks for. `waived`: the reason for asking no person, None if one is asked.
+
+    `solutions`: what the ledger knew of the recipe's solutions, for the record only.
+    """
 
     recipe: Recipe
     lamp: bool = False
@@ -44,13 +47,13 @@ class StartRequest:
 
 
 def reference_c(recipe: Recipe) -> float:
-    """The reference of the developer, or of the first stage."""
+    """The reference temperature of the develop stage, or of the first stage, C."""
     stage = next((s for s in recipe.stages if s.role == "develop"), recipe.stages[0])
     return stage.reference_c
 
 
 def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[ProbeModel, Comparison | None]:
-    """What is believed of a probe near `at_c`: what has been learned wins over the station's file."""
+    """What is believed of a probe near `at_c`; what has been learned takes precedence over the station file."""
     comparison = comparison_of(probe, learned)
     lag = learned.probe_lag(probe.id) or learned.probe_lag(probe.name)
     lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
@@ -59,7 +62,7 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
 
 
 def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | None:
-    """The learned lag of the vessel that was named, else of one that is called as the recipe calls its vessel."""
+    """The learned lag of the named vessel, else of the one that the recipe names."""
     name = wanted.vessel or wanted.recipe.vessel
     lag = learned.vessel_lag(name)
     return None if lag is None else (name, Vessel(lag.lag_s, lag.sd_s, lag.coupled_to))
@@ -68,7 +71,7 @@ def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | No
 def opening_fields(
     config: StationConfig, wanted: StartRequest, learned: Learned, clock: Clock, zero_s: float, preflight: Mapping[str, Any]
 ) -> tuple[Beliefs, dict[str, Any]]:
-    """What the session believes at its start, and the fields of its open record that say so."""
+    """What the session believes at its start, and the fields of its open record that state it."""
     at_c = reference_c(wanted.recipe)
     models, probes = [], []
     for probe in config.probes:
@@ -109,7 +112,7 @@ def _vessel_fields(vessel: Vessel) -> dict[str, Any]:
 
 
 def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
-    """The same beliefs, out of the open record of an earlier life."""
+    """The same beliefs, read from the open record of an earlier run."""
     probes = tuple(ProbeModel(p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"])) for p in opening.get("probes", ()))
     told = opening.get("vessel")
     vessel = None if told is None else Vessel(float(told["lag_s"]), float(told["lag_sd_s"]), told["coupled_to"])
@@ -117,12 +120,12 @@ def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
 
 
 def options_of(opening: Mapping[str, Any]) -> Options:
-    """The same options, out of the open record."""
+    """The same options, read from the open record."""
     return Options("live", bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
 
 
 class Running:
-    """A session that goes on. `tell` gets each record after it was handed to the journal; `over` is called after its end."""
+    """A running session. `tell` is called with each record after it was handed to the journal."""
 
     def __init__(
         self, session: Session, name: str, zero_s: float, journal: JournalWriter, player: Player, panel: PanelPort, clock: Clock,
@@ -147,7 +150,7 @@ class Running:
 
     @property
     def bare_now(self) -> bool:
-        """Whether film lies open at this moment, as far as the stages tell; before the first stage it is in its holder, and while a stage
+        """Whether the film lies open now, as far as the stages tell. Before the first stage it is still in its holder; while a stage
         waits for its begin it lies as it will lie in that stage."""
         seen = self.session.snapshot
         stage = seen.stage if seen.stage is not None else seen.waits_for
@@ -159,7 +162,7 @@ class Running:
         self._do(self.session.open(0.0, opening))
 
     def take_up(self, generation: int, earlier: UnfinishedSession, plan: ResumePlan) -> None:
-        """Go on with an earlier life."""
+        """Go on with a session of an earlier run."""
         for record in earlier.records:
             self.session.fold(record)
             if record["kind"] == "reading":
@@ -174,22 +177,22 @@ class Running:
         self._player.restart(generation, self._zero_s)
 
     def at(self, mono_s: float) -> float:
-        """Session time of a moment; it never falls from call to call."""
+        """Session time of a moment, which becomes the latest one; it never goes back from call to call."""
         self._latest_s = max(self._latest_s, mono_s - self._zero_s)
         return self._latest_s
 
     def moment(self, mono_s: float) -> float:
-        """Session time of a moment, without going there."""
+        """Session time of a moment; nothing else changes."""
         return mono_s - self._zero_s
 
     @property
     def wake_mono_s(self) -> float | None:
-        """The monotonic moment at which the session wants to be woken."""
+        """When the session wants to be woken, monotonic."""
         wake_s = self.session.next_wake_s
         return None if wake_s is None else wake_s + self._zero_s
 
     def wake(self, now_s: float) -> None:
-        """Wake it if its moment has come."""
+        """Wake the session if that moment has come."""
         wake_s = self.wake_mono_s
         if wake_s is not None and wake_s <= now_s:
             self._do(self.session.wake(self.at(now_s)))
@@ -203,7 +206,7 @@ class Running:
         self._do(self.session.take(own, self.at(now_s)))
 
     def press(self, mono_s: float, down: bool) -> None:
-        """A clean edge."""
+        """A debounced edge."""
         self._do(self.session.press(self.at(mono_s), down))
 
     def sounded(self, sound: Any, onset_s: float) -> None:
@@ -216,7 +219,7 @@ class Running:
         self._do(self.session.dropped(sound, self.at(now_s)))
 
     def note(self, kind: str, fields: Mapping[str, Any], now_s: float) -> None:
-        """Write something down."""
+        """Write a note."""
         self._do(self.session.note(kind, fields, self.at(now_s)))
 
     def fault(self, why: str, now_s: float) -> None:
@@ -228,7 +231,7 @@ class Running:
         self._do(self.session.abandon(self.at(now_s), why))
 
     def let_go(self) -> None:
-        """It never began, or cannot go on: the lamp is dark and its pin let go, whatever had been permitted."""
+        """The session never began, or cannot go on: the lamp goes dark and its pin is released, whatever was permitted."""
         self._lamp(False)
 
     def _do(self, effects: list[Effect]) -> None:
@@ -255,7 +258,7 @@ class Running:
         self._tell(full)
 
     def _lamp(self, allowed: bool) -> None:
-        """Only a session that was started with the lamp ever gets here with True."""
+        """Only a session that was started with --lamp ever gets here with True."""
         if not allowed:
             before = self._player.mirror(None)
             if before is not None:

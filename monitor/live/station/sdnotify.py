@@ -1,7 +1,7 @@
-"""What a service manager wants to know, by its notification socket (sd_notify(3)): ready, still moving, ending.
+"""Tells a service manager through its notification socket (sd_notify(3)): ready, still alive, stopping.
 
-Without $NOTIFY_SOCKET nothing is sent. Whether the station still moves is the daemon's to say.
-Tests: tests/live/station/test_sdnotify.py.
+Without $NOTIFY_SOCKET nothing is sent. Whether the station is still alive is decided by `monitor.live.station.machine`. Tests:
+tests/live/station/test_sdnotify.py.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import MutableMapping
 
 
 class Notifier:
-    """Sends states to the manager. Takes its variables out of `environment`, so that no child process inherits them."""
+    """Sends states to the manager. Removes its variables from `environment`, so that no child process inherits them."""
 
     def __init__(self, environment: MutableMapping[str, str] = os.environ) -> None:
         address = environment.pop("NOTIFY_SOCKET", "")
@@ -34,11 +34,11 @@ class Notifier:
         self._send("WATCHDOG=1")
 
     def stopping(self) -> None:
-        """The station ends on purpose."""
+        """The station ends, on purpose."""
         self._send("STOPPING=1")
 
     def close(self) -> None:
-        """Nothing more will be told."""
+        """Close the socket."""
         if self._socket is not None:
             self._socket.close()
             self._socket = None

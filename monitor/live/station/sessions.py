@@ -1,8 +1,8 @@
-"""The one session that runs, and the journals that still have something to write: armed, taken up again, let go.
+"""The running session, and the journals that still have something to write: armed, resumed, closed.
 
-Decides what happens to journals that an earlier life of the station left without a `close`, and that nobody is told of a
-session before its first record is safe. Owned by the thread that owns the state.
-Tests: tests/live/station/test_daemon.py, tests/live/station/test_resume.py.
+Decides what happens to journals that an earlier run of the station left without a `close`, and that nobody is told of a session
+before its first record is safe. Owned by the thread that owns the state. Tests: tests/live/station/test_daemon.py,
+tests/live/station/test_resume.py.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ from monitor.live.station.running import Running, StartRequest, beliefs_of, open
 KNOWN_S = 5.0
 """A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
 ARM_SAFE_S = 3.0
-"""The start waits this long for its first record to be safe; nothing is timed yet."""
+"""The start waits this long for its first record to be safe. Nothing is timed yet."""
 MISHAPS_KEPT, MISHAPS_SAID = 20, 3
 
 
 class Sessions:
-    """`running` is None while no session is armed. `mishaps`: the newest faults of the program itself, as they were met."""
+    """`running` is None while no session is armed. `mishaps`: the newest faults of the program itself, with their tracebacks."""
 
     def __init__(self, parts: Parts) -> None:
         self.running: Running | None = None
@@ -45,7 +45,7 @@ class Sessions:
     # -- begin and end ----------------------------------------------------------------------------------------------
 
     def take_up(self) -> None:
-        """Look for sessions that were left without a close: go on with the newest that can be, close the others as lost."""
+        """Look for sessions without a close: resume the newest one that can be resumed, close the others as lost."""
         found: list[UnfinishedSession] = []
         for path in unfinished_journals(self._config.journals):
             repair(path)
@@ -84,7 +84,7 @@ class Sessions:
         journal.append(close_by_hand(earlier, "lost", self._parts.clock.wall()))
         journal.finish()
         self._ended.append(journal)
-        self._parts.say(f"session {earlier.session} was left without an end and cannot go on: closed as lost")
+        self._parts.say(f"session {earlier.session} had no end and cannot go on: closed as lost")
 
     def start(self, wanted: StartRequest, answers: Mapping[str, Any], probes: ProbesNow) -> Mapping[str, Any]:
         """Arm. The open record is on the disk before anybody is told the session's name."""
@@ -93,7 +93,7 @@ class Sessions:
         try:
             name = make_journal(journals, clock.wall(), self._parts.disk)
         except OSError as wrong:
-            return {"ok": False, "status": 3, "lines": [f"{journals}: no journal can be made ({wrong.strerror})"]}
+            return {"ok": False, "status": 3, "lines": [f"{journals}: no journal can be created ({wrong.strerror})"]}
         recent = sorted(probes.since(clock.mono_s() - KNOWN_S), key=lambda reading: reading.t_s)
         zero_s = recent[0].t_s if recent else clock.mono_s()
         beliefs, opening = opening_fields(self._config, wanted, probes.learned, clock, zero_s, answers)
@@ -104,23 +104,23 @@ class Sessions:
         for reading in recent:  # what is known of the bath is known to the session: a begin may come at once
             running.take(reading, reading.t_s)
         if unreserved:
-            self.note("trouble", {"part": "disk", "well": False, "why": f"no space could be set aside: {unreserved}"})
+            self.note("trouble", {"part": "disk", "well": False, "why": f"no space could be reserved: {unreserved}"})
         if not (running.journal.wait_safe(ARM_SAFE_S) if self._parts.threads else running.journal.step()):
             return self._unarm(running)
         return {"ok": True, "armed": name, "open_film": list(wanted.recipe.open_film), "has_switch": opening["has_switch"]}
 
     def _unarm(self, running: Running) -> Mapping[str, Any]:
-        """The disk does not take the first record, so that nothing could be taken up after a crash: no start."""
+        """The disk does not accept the first record, so nothing could be resumed after a crash: no start."""
         self.running = None
         running.let_go()
         self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
         running.journal.stop()
         path = journal_path(self._config.journals, running.name)
         path.unlink(missing_ok=True)
-        return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not take the journal; see to the card, then start again"]}
+        return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not accept the journal; check the card, then start again"]}
 
     def let_go_of_closed(self) -> bool:
-        """Let go of the session if it has closed; whether it had."""
+        """Let go of the session if it has closed. Returns whether it had."""
         running = self.running
         if running is None or not running.session.closed:
             return False
@@ -134,13 +134,13 @@ class Sessions:
         return True
 
     def stop(self) -> None:
-        """End without a close: another life goes on with the session."""
+        """End without a close: the next run of the station goes on with the session."""
         for journal in self.journals:
             journal.stop()
 
     @property
     def journals(self) -> list[JournalWriter]:
-        """All that may still have something to write, the running session's last."""
+        """All that may still have something to write, that of the running session last."""
         return [*self._ended, *([] if self.running is None else [self.running.journal])]
 
     # -- what a session is made of ----------------------------------------------------------------------------------
@@ -159,7 +159,7 @@ class Sessions:
         return journal
 
     def _reserve(self, recipe: Recipe) -> str:
-        """Set space aside; what went wrong, in words."""
+        """Reserve space. Returns what went wrong, in words; empty if nothing did."""
         try:
             Reserve(self._config.state / "reserve").make(recipe.total_s + LATER_S)
         except OSError as wrong:
@@ -179,14 +179,14 @@ class Sessions:
             self._parts.player.add(Sound(number, "tick", after_s, ticks))
 
     def note(self, kind: str, fields: Mapping[str, Any]) -> None:
-        """Write it into the running session's journal; where none runs, a trouble is said."""
+        """Write a note into the running session's journal; where none runs, a trouble is said instead."""
         if self.running is not None:
             self.running.note(kind, fields, self._parts.clock.mono_s())
         elif kind == "trouble":
             self._parts.say(f"{fields['part']}: {fields['why']}")
 
     def mishap(self, where: str) -> None:
-        """A fault of the program itself, called where it was caught. It is told, and the session goes on without what was to be done."""
+        """A fault of the program itself; called where it was caught. It is told, and the session goes on without what was being done."""
         what = traceback.format_exc()
         self.mishaps.append(f"{where}: {what}")
         del self.mishaps[:-MISHAPS_KEPT]
@@ -197,10 +197,10 @@ class Sessions:
             try:
                 self.note("mishap", {"where": where, "what": "" if kind is None else kind.__name__})
             except Exception:
-                self._parts.say("and it could not be written down")
+                self._parts.say("and it could not be written into the journal")
 
     def _tell(self, record: Mapping[str, Any]) -> None:
-        """A record has been handed to the journal."""
+        """A record was handed to the journal."""
         if record["kind"] == "progress" and self._parts.publisher is not None:
             self._parts.publisher.progress(record)
         if self.followers:

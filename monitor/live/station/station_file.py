@@ -1,9 +1,9 @@
-"""The station's file: which probes, which pins, which folder. All that is wrong is found before anything is opened.
+"""The station file: probes, pins, state folder, broker. Everything wrong in it is found before anything is opened.
 
-Decides what a station file may say (the contract, section 8) and holds it as frozen values. What a pin, a factory and a probe may
-be called is `hardware.ports`' to say. It touches no hardware: whether an id is on the bus and a factory is there is found out
-later, by whoever opens them. `lock_state` makes the state folder
-and takes the lock that a second station would need. Tests: tests/live/station/test_station_file.py.
+Decides what a station file may say (contract, section 8) and holds it as frozen values. Which names of pins, factories and
+probes are allowed stands in `hardware.ports`. No hardware is touched: whether an id is on the bus and a factory can be loaded
+is found out later, by whoever opens them. `lock_state` creates the state folder and takes the lock that keeps a second station
+away. Tests: tests/live/station/test_station_file.py.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _LAG_SAYS = "seconds, 0 to 120, such as 8.0"
 
 @dataclass(frozen=True, slots=True)
 class ProbeConfig:
-    """One probe. `lag_s` None: not stated. `line`: where its id stands, for messages."""
+    """One probe. `lag_s` None: not given. `line`: the line of its id, for messages."""
 
     name: str
     id: str
@@ -41,7 +41,7 @@ class ProbeConfig:
 
 @dataclass(frozen=True, slots=True)
 class StationConfig:
-    """A station file that has passed every check. `state_line`: where its folder is named, 1 if it is not."""
+    """A station file that has passed every check. `state_line`: the line that names the state folder, 1 if none does."""
 
     file: str
     name: str
@@ -62,16 +62,16 @@ class StationConfig:
 
 
 def load_station(text: bytes, file: str, default_state: Path) -> StationConfig:
-    """Read a station file; `default_state` counts where it names no folder. Raises `FileWrong` with every problem and its line."""
+    """Read a station file; `default_state` is used where it names no folder. Raises `FileWrong` with every problem and its line."""
     document = parse(text, file)
     root = document.root()
-    root.whole("schema", 1, 1, "1, the only schema there is", required=True)
+    root.whole("schema", 1, 1, "1, the only schema", required=True)
     name = root.text("name", required=True)
     if name is not None and not STATION.fullmatch(name):
         root.wrong("name", f"name: {shown(name)} cannot be a segment of a topic", "a-z, 0-9 and -, at most 32 characters")
     state = root.text("state", longest=4096)
     if state is not None and not Path(state).expanduser().is_absolute():
-        root.wrong("state", f"state: {shown(state)} is not a whole path", "a path from / on, such as /var/lib/evenbath")
+        root.wrong("state", f"state: {shown(state)} is not an absolute path", "a path from / on, such as /var/lib/evenbath")
     probes = _probes(root)
     panel = _panel(root)
     mqtt = _mqtt(root)
@@ -118,7 +118,7 @@ def _probe(table: Table, name: str) -> ProbeConfig | None:
 
 
 def _check_probes(document: Document, probes: list[ProbeConfig]) -> None:
-    """An id twice, and a role that only one probe may have."""
+    """Refuse an id used twice, and a second probe in a role that allows one."""
     by_id: dict[str, str] = {}
     by_role: dict[str, str] = {}
     for probe in probes:
@@ -168,7 +168,7 @@ def _mqtt(root: Table) -> MqttConfig | None:
 
 
 def _host(table: Table) -> str | None:
-    """A name or an address alone. What would never resolve is told here and not by a link that is down for ever."""
+    """A host name or an address alone. What could never be resolved is refused here, instead of by a link that stays down for ever."""
     host = table.text("host", required=True, longest=253)
     if host is None or HOST.fullmatch(host):
         return host
@@ -199,20 +199,20 @@ def _readable(table: Table, key: str) -> str | None:
 
 
 class StateLock:
-    """The state folder, locked for this station as long as this object is open."""
+    """Holds the lock on the state folder until it is closed."""
 
     def __init__(self, file: IO[bytes]) -> None:
         self._file = file
 
     def close(self) -> None:
-        """Let another station have it."""
+        """Release the lock."""
         self._file.close()
 
 
 def lock_state(config: StationConfig) -> StateLock:
-    """Make the state folder and its journals folder, prove that they can be written, and lock them.
+    """Create the state folder and its journals folder, check that they can be written, and lock them.
 
-    Raises `FileWrong` on the line of `state` where one of these fails, also for a second station on the same folder.
+    Raises `FileWrong` for the line of `state` where one of these fails, also where another station uses the folder.
     """
 
     def refuse(what: str, allowed: str) -> FileWrong:

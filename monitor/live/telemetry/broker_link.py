@@ -1,11 +1,11 @@
 """One connection to an MQTT broker, driven by the thread that owns it: opened, kept alive, dropped, opened again.
 
-Decides when to connect again (after 1, 2, 4 ... 30 s), when a silent connection is dead, and how large a message may be.
-It keeps nothing that has to arrive: after a loss a new client without memory is made and its owner sends again what was
-not acknowledged, in order. So nothing depends on the client library's queue, which forgets at a crash and refuses the
-newest when it is full. QoS 1 only: with QoS 2 and a backlog library and broker throw each other out without end.
-paho's documented interface for a foreign event loop is used (`loop_read`, `loop_write`, `loop_misc`): one thread, and no
-lock that a callback could need. `wake` alone may be called from other threads. Tests: tests/live/telemetry/test_mqtt_link.py.
+Decides when to connect again (after 1, 2, 4 ... 30 s), when a silent connection is dead, and how large a message may be. It
+keeps nothing that has to arrive: after a loss it makes a new client without memory, and its owner sends again what was not
+acknowledged, in order. So nothing depends on the client library's queue, which forgets at a crash and refuses the newest
+message when it is full. QoS 1 only: with QoS 2 and a backlog, library and broker keep disconnecting each other. It uses paho's
+documented interface for a foreign event loop (`loop_read`, `loop_write`, `loop_misc`): one thread, and no lock that a callback
+could need. Only `wake` may be called from other threads. Tests: tests/live/telemetry/test_mqtt_link.py.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ _TLS_FILES = "ca_file, cert_file or key_file"
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """How patient a connection is, seconds. The defaults are for a home's network; tests are less patient.
+    """How long a connection waits, seconds. The defaults suit a home network; tests wait less.
 
-    A connection that has gone silent is noticed after `stall_s` if something waits for its acknowledgement, else after
-    twice `keepalive_s` at most. Both lie below half of the 45 s within which a station answers a recorder.
+    A connection that has gone silent is noticed after `stall_s` if something waits for its acknowledgement, else after at most
+    twice `keepalive_s`. Both are less than half of the 45 s within which a station answers a recorder.
     """
 
     keepalive_s: int = 10
@@ -43,7 +43,7 @@ class Timing:
 
 
 class BrokerRefused(Exception):
-    """No connection: `why` in plain words. `by_input`: a file or the user's name is wrong, waiting will not help."""
+    """No connection: `why` in plain words. `by_input`: a file or the user name is wrong, and waiting will not help."""
 
     def __init__(self, why: str, by_input: bool = False) -> None:
         self.why, self.by_input = why, by_input
@@ -51,18 +51,18 @@ class BrokerRefused(Exception):
 
 
 class Owner(Protocol):
-    """What a link tells its owner, always in the owner's thread: inside `turn`, and `link_down` inside `publish` and `drop` too."""
+    """What a link tells its owner, always in the owner's thread: during `turn`; `link_down` also during `publish` and `drop`."""
 
     def link_up(self) -> None:
         """The broker has accepted the connection."""
         ...
 
     def link_down(self, why: str) -> None:
-        """It is lost, told once for each connection, whether or not it was ever up."""
+        """It is lost. Called once for each connection, whether or not it was ever up."""
         ...
 
     def link_acked(self, mid: int) -> None:
-        """The broker has taken the message with this number."""
+        """The broker has acknowledged the message with this number."""
         ...
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
@@ -71,7 +71,7 @@ class Owner(Protocol):
 
 
 class BrokerLink:
-    """See the module. `will` is (topic, payload), retained; `longest` bounds what may come in, bytes."""
+    """The connection. `will` is (topic, payload), retained; `longest`: the largest message that is read, bytes."""
 
     def __init__(
         self,
@@ -98,12 +98,12 @@ class BrokerLink:
         self.why_down = "not connected yet"
 
     def wake(self) -> None:
-        """From any thread: end the waiting inside `turn`. Never blocks, never fails."""
+        """End the wait inside `turn`; may be called from any thread. Never blocks, never fails."""
         with contextlib.suppress(OSError):
             self._wake_w.send(b"\0")
 
     def turn(self, timeout_s: float) -> None:
-        """One round: connect if it is time to, else exchange what there is, waiting no longer than `timeout_s`."""
+        """One round: connect if it is time to, else exchange what there is; waits no longer than `timeout_s`."""
         now_s = self._clock.mono_s()
         if self._client is not None:
             self._exchange(max(0.0, timeout_s))
@@ -123,7 +123,7 @@ class BrokerLink:
         try:
             client.connect(self._config.host, self._config.port, self._timing.keepalive_s)
         except ssl.SSLCertVerificationError as wrong:
-            reason = f"its certificate is not trusted ({wrong.verify_message}); if the clock of this machine is wrong, that is why"
+            reason = f"its certificate is not trusted ({wrong.verify_message}); a wrong clock on this machine can be the reason"
             raise BrokerRefused(reason) from None
         except OSError as wrong:
             raise BrokerRefused(wrong.strerror or str(wrong) or type(wrong).__name__) from None
@@ -133,7 +133,7 @@ class BrokerLink:
         self._connack_by_s = self._clock.mono_s() + self._timing.connect_s
 
     def publish(self, topic: str, payload: bytes, retain: bool = False) -> int | None:
-        """Hand over one message at QoS 1; its number, or None if the connection is lost (then `link_down` was called)."""
+        """Send one message at QoS 1. Returns its number, or None if the connection is lost (`link_down` was called then)."""
         if self._client is None or not self.up:
             return None
         info = self._client.publish(topic, payload, qos=1, retain=retain)
@@ -143,12 +143,12 @@ class BrokerLink:
         return info.mid
 
     def subscribe(self, *topics: str) -> None:
-        """Ask for these topics, QoS 1."""
+        """Subscribe to these topics, QoS 1."""
         if self._client is not None and topics:
             self._client.subscribe([(topic, 1) for topic in topics])
 
     def drop(self, why: str) -> None:
-        """Cut the connection without a farewell, so that the broker sends the will."""
+        """Cut the connection without a DISCONNECT, so that the broker publishes the will."""
         client, self._client = self._client, None
         if client is None:
             return
@@ -159,7 +159,7 @@ class BrokerLink:
         self._lost(why)
 
     def close(self) -> None:
-        """Say farewell (no will) if connected, and give up the wake sockets. The link is of no use afterwards."""
+        """Disconnect (no will) if connected, and close the wake sockets. The link cannot be used afterwards."""
         client, self._client, self.up = self._client, None, False
         if client is not None:
             client.on_disconnect = None
@@ -222,7 +222,7 @@ class BrokerLink:
             client.loop_misc()
 
     def _refuse_oversize(self, client: Client) -> None:
-        """3.1.1 has no way of telling the broker a limit: look at the length that a packet announces, before it is read whole."""
+        """MQTT 3.1.1 has no way to tell the broker a limit, so look at the length that a packet announces before it is read whole."""
         if self._client is client and client._in_packet["remaining_length"] > self._longest:
             self.oversize += 1
             self.drop(f"a message of more than {self._longest} bytes was coming")
@@ -268,7 +268,7 @@ class BrokerLink:
 
     @property
     def refused(self) -> str | None:
-        """What the broker said when it last turned this client away, else None."""
+        """What the broker said when it last refused this client, else None."""
         return self._refusal
 
 

@@ -24,12 +24,12 @@ EXPIRE_AFTER_S = 30
 
 
 def device_id(station: str) -> str:
-    """One word for the device, of letters that the convention allows."""
+    """The id of the device, in letters that the convention allows."""
     return f"evenbath_{_word(station)}"
 
 
 def config_topic(station: str) -> str:
-    """Where the description goes, retained."""
+    """The topic of the description, retained."""
     return f"homeassistant/device/{device_id(station)}/config"
 
 
@@ -88,5 +88,5 @@ def _of_session(station: str, key: str, name: str, expression: str) -> dict[str,
 
 
 def _word(name: str) -> str:
-    """Letters, digits and _ only; what stands for another letter keeps two names apart."""
+    """Letters, digits and _ only; any other character becomes its code, so that two names stay different."""
     return "".join(c if c.isascii() and (c.islower() or c.isdigit()) else "_" if c == "-" else f"_{ord(c):x}_" for c in name)

@@ -1,9 +1,9 @@
-"""The folder of a recorder: FOLDER/STATION/SESSION.jsonl, each the beginning of the station's own file, byte for byte.
+"""A recorder's folder: FOLDER/STATION/SESSION.jsonl, each the beginning of the station's own file, byte for byte.
 
-Decides what is on the disk already and whether a file can be gone on with: a torn last line is cut off, a file with a hole is
-put aside as `.damaged` and kept up to the hole. It appends and never rewrites. What it holds in memory is bounded: some
-numbers for the sessions last heard of, files again when they are needed, however many there are. One recorder a folder.
-It knows nothing of the network. Tests: tests/live/telemetry/test_recorder_files.py.
+Decides what is on the disk already and whether a file can be continued: a torn last line is cut off; a file with a hole is
+copied aside as `.damaged` and kept up to the hole. It appends and never rewrites. Memory is bounded: some numbers for the
+sessions last heard of, whose files are read again when they are needed, however many there are. One recorder a folder. It knows
+nothing of the network. Tests: tests/live/telemetry/test_recorder_files.py.
 """
 
 from __future__ import annotations
@@ -30,15 +30,15 @@ MOST_STRANGERS = 256
 """Sessions of which something was heard, but never the first record."""
 MOST_OPEN = 256
 RECENT = 64
-"""So many of the newest records of a session are remembered by their checksum, to tell a double from a contradiction."""
+"""How many of the newest records of a session are remembered by their checksums, to tell a duplicate from a contradiction."""
 
 
 @dataclass(slots=True)
 class KeptSession:
-    """One session as far as it is kept. `next_seq`: what is to come; `size`: bytes.
+    """One session as far as it is kept. `next_seq`: the record to come; `size`: bytes.
 
-    The rest is the recorder's, in seconds of its clock: when it asked last (None: answered since), how often in vain (`tries`),
-    when the file grew and when anything was heard; `ahead`: the highest seq seen beyond a gap.
+    The other fields are the recorder's, in seconds of its clock: when it last asked (None: answered since), how often in vain
+    (`tries`), when the file last grew and when anything was last heard; `ahead`: the highest seq seen beyond a gap.
     """
 
     station: str
@@ -59,13 +59,13 @@ class KeptSession:
         return self.station, self.session
 
     def contradicts(self, seq: int, payload: bytes) -> bool:
-        """Whether the record kept under this seq is known to be another one. Old ones are taken for the same."""
+        """Whether the record kept under this seq is known to be a different one. Old ones are taken for the same."""
         back = self.next_seq - seq
         return 1 <= back <= len(self.recent) and self.recent[-back] != zlib.crc32(payload)
 
 
 class Shelf:
-    """See the module. Raises `InputWrong` for a folder that cannot be written or that another recorder uses.
+    """The files of a recorder. Raises `InputWrong` for a folder that cannot be written or that another recorder uses.
 
     `sync` makes what was written to a descriptor safe on the disk.
     """
@@ -82,12 +82,12 @@ class Shelf:
             folder.mkdir(parents=True, exist_ok=True)
             self._lock = os.open(folder / ".lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
         except OSError as wrong:
-            raise InputWrong(f"{folder}: cannot be written ({wrong.strerror}); allowed: a folder of your own") from None
+            raise InputWrong(f"{folder}: cannot be written ({wrong.strerror}); allowed: a folder that you may write") from None
         try:
             fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             os.close(self._lock)
-            raise InputWrong(f"{folder}: another recorder is at work here; allowed: one recorder a folder") from None
+            raise InputWrong(f"{folder}: another recorder uses it; allowed: one recorder a folder") from None
         self._scan()
 
     def _scan(self) -> None:
@@ -97,11 +97,11 @@ class Shelf:
                 self._unclosed.add((station, session))
 
     def path(self, station: str, session: str) -> Path:
-        """Where a session's file stands. Both names must have been checked."""
+        """The path of a session's file. Both names must have been checked."""
         return journal_path(self._folder / station, session)
 
     def find(self, station: str, session: str) -> KeptSession:
-        """What is kept of a session, from memory or from its file; a blank one for a stranger."""
+        """What is kept of a session, from memory or from its file; a blank one for an unknown session."""
         key = (station, session)
         kept = self._known.get(key)
         if kept is not None:
@@ -119,7 +119,7 @@ class Shelf:
         return kept
 
     def append(self, kept: KeptSession, payload: bytes, closes: bool) -> None:
-        """Write the next record. Raises OSError; then nothing is changed, on the disk either."""
+        """Write the next record. Raises OSError, and then nothing has changed, nor has the file."""
         fd = self._open(kept)
         line = payload + b"\n"
         try:
@@ -150,13 +150,13 @@ class Shelf:
         return sorted(self._unclosed)
 
     def busy(self) -> Iterator[KeptSession]:
-        """The unclosed sessions that are in memory, strangers too."""
+        """The unclosed sessions in memory, unknown ones too."""
         for kept in (*self._known.values(), *self._strangers.values()):
             if not kept.closed:
                 yield kept
 
     def close(self) -> None:
-        """Give files and folder back."""
+        """Close the files and release the folder."""
         for key in list(self._files):
             self._shut(key)
         os.close(self._lock)
@@ -185,7 +185,7 @@ class Shelf:
                 size = file.seek(0, os.SEEK_END)
                 whole = end_of_whole_lines(file.fileno(), size)
                 if whole < size:
-                    self.repaired.append(f"{path}: a last record that was cut off, {size - whole} bytes, taken away")
+                    self.repaired.append(f"{path}: a torn last record, {size - whole} bytes, removed")
                     file.truncate(whole)
                 kept.size = whole
                 kept.next_seq, kept.closed = self._state(path, file.fileno(), session, whole)
@@ -209,7 +209,7 @@ class Shelf:
         return (seq + 1, False) if count_lines(fd, size) == seq else (0, False)
 
     def _up_to_the_hole(self, path: Path, session: str) -> tuple[int, int, bool]:
-        """Put a copy aside and cut the file before the first line that does not follow on. (next seq, size, closed)."""
+        """Copy the file aside and cut it before the first line that is not next in sequence. (next seq, size, closed)."""
         number = 1
         while (aside := path.with_name(f"{path.name}.damaged-{number}")).exists():
             number += 1
@@ -222,5 +222,5 @@ class Shelf:
                     break
                 next_seq, size, closed = next_seq + 1, size + len(line), is_close(record)
             file.truncate(size)
-        self.repaired.append(f"{path}: damaged at line {next_seq}; kept up to there, the whole as {aside.name}")
+        self.repaired.append(f"{path}: damaged at line {next_seq}; kept up to there; a copy of all of it is {aside.name}")
         return next_seq, size, closed

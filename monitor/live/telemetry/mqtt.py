@@ -1,11 +1,11 @@
-"""Tells the home's broker what the station measures: every record of the journal, the newest readings, the newest progress.
+"""Publishes on the home's broker what the station measures: every journal record, the newest readings, the newest progress.
 
-Decides the order in which things are sent, what is sent again, and which request from the network is answered: only
-`again`, which asks for a part of a journal once more. Nothing that comes from the network reaches the session, the panel or
-the journal: this module has no way to them. Its thread owns the outbox and the connection; the station's threads only
-leave a number or a newest value behind a lock that is never held across I/O, so a broker, a name server or a slow card
-can delay nobody. At most `PUBLISHES_IN_FLIGHT` messages are unacknowledged; an outage costs no memory, since the journal waits on
-the disk. Home automation is described by monitor.live.telemetry.discovery. Tests: tests/live/telemetry/test_mqtt.py, test_mqtt_outages.py.
+Decides the order in which things are sent, what is sent again, and which request from the network is answered: only `again`,
+which asks for a part of a journal once more. Nothing from the network reaches the session, the panel or the journal: this
+module has no access to them. Its thread owns the outbox and the connection; the station's threads only leave a number or a
+newest value behind a lock that is never held during I/O, so that a broker, a name server or a slow card delays nobody. At most
+`PUBLISHES_IN_FLIGHT` messages are unacknowledged; an outage costs no memory, because the journal waits on the disk. Home
+automation is described by monitor.live.telemetry.discovery. Tests: tests/live/telemetry/test_mqtt.py, test_mqtt_outages.py.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ from monitor.live.telemetry.outbox import JournalLine, Outbox, Replays, parse_ob
 from monitor.live.telemetry.token_bucket import TokenBucket
 
 PUBLISHES_IN_FLIGHT = 20
-"""Unacknowledged messages at most: what a common broker allows one client by default."""
+"""The most unacknowledged messages: what a common broker allows one client by default."""
 LONGEST_REQUEST = 256
 """Bytes. `{"session": ..., "from_seq": ...}` needs less than 120."""
 LONGEST_PACKET = 1 << 16
 """Bytes. A larger packet is not read: the connection is cut, and the next one does not listen for `DEAF_S`."""
 DEAF_S = 15.0
 SAVED_S = 0.2
-"""A rest of this length, and no longer, may be caught up at once."""
+"""After a pause what this many seconds allow may be sent at once."""
 MOST_PROBES = 32
 
 ONLINE, OFFLINE = b"online", b"offline"
@@ -46,10 +46,10 @@ _log = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class PublishPace:
-    """How fast, lines a second, and how often.
+    """How fast, in lines a second, and how often.
 
-    An hour of a station with three probes is some 16,000 records: drained in 8 s, sent again in 20 s. The bounds leave the
-    processor to the cues. `save_s`: the cursor is written no more often than that; `farewell_s`: so long may a stop last.
+    An hour of a station with three probes is about 16,000 records: drained in 8 s, sent again in 20 s. The limits leave the
+    processor to the cues. `save_s`: the cursor is written no more often than this; `farewell_s`: how long a stop may take.
     """
 
     live_per_s: float = 2000.0
@@ -60,7 +60,7 @@ class PublishPace:
 
 @dataclass(slots=True)
 class Counts:
-    """What happened, for `status`. `asks` were taken, `asks_covered` too, by a pass that was under way; the others were dropped."""
+    """Counts for `status`. `asks` were accepted, and so were `asks_covered`, by a pass already under way; the others were dropped."""
 
     connections: int = 0
     losses: int = 0
@@ -80,7 +80,7 @@ class Counts:
 
 @dataclass(slots=True)
 class _Slot:
-    """A topic of which only the newest matters. `wanted`: it is to be sent. Retained ones are sent at each connection."""
+    """A topic of which only the newest value matters. `wanted`: it has to be sent. Retained ones are sent at each connection."""
 
     retain: bool
     payload: bytes = b""
@@ -89,7 +89,7 @@ class _Slot:
 
 @dataclass(slots=True)
 class _Mail:
-    """What the station's threads leave for the publisher's thread; all under one lock."""
+    """What the station's threads leave for the publisher's thread, all under one lock."""
 
     lock: threading.Lock = field(default_factory=threading.Lock)
     safe: dict[str, int] = field(default_factory=dict)
@@ -100,7 +100,7 @@ class _Mail:
 
 
 class Publisher:
-    """The station's voice on the network. `station`: its name in the topics; `journals`: the folder of journals; `state`: the state folder.
+    """Publishes for one station. `station`: its name in the topics; `journals`: the folder of journals; `state`: the state folder.
 
     `safe`, `probe`, `progress` and `counters` may be called from any thread; none of them blocks or raises.
     """
@@ -146,7 +146,7 @@ class Publisher:
     # What the station calls.
 
     def start(self) -> None:
-        """Begin: journals that were not sent are sent, then what comes."""
+        """Begin: first send what earlier runs did not send, then what comes."""
         self._thread.start()
 
     def stop(self) -> None:
@@ -160,26 +160,26 @@ class Publisher:
             self._thread.join(self._pace.farewell_s + self._timing.connect_s + 1.0)
 
     def safe(self, session: str, offset: int) -> None:
-        """Everything below byte `offset` of this session's journal is on the disk; its whole lines may be published."""
+        """This journal is safe on the disk up to byte `offset`; its whole lines may be published."""
         with self._mail.lock:
             self._mail.safe[session] = offset
         self._link.wake()
 
     def probe(self, name: str, payload: Mapping[str, Any]) -> None:
-        """The newest reading of a probe; an older one that was not sent yet is forgotten."""
+        """The newest reading of a probe; an older one that was not sent yet is replaced."""
         with self._mail.lock:
             if name in self._mail.probes or len(self._mail.probes) < MOST_PROBES:
                 self._mail.probes[name] = payload
         self._link.wake()
 
     def progress(self, payload: Mapping[str, Any] | None) -> None:
-        """The newest progress, kept by the broker for whoever comes later; None at the close of a session takes it away."""
+        """The newest progress, retained by the broker for later subscribers; None, when a session closes, removes it."""
         with self._mail.lock:
             self._mail.progress, self._mail.has_progress = payload, True
         self._link.wake()
 
     def counters(self) -> dict[str, Any]:
-        """Numbers for `status`: the fields of `Counts`, `connected`, `why_down`, `in_flight`, `pending_bytes`, `oversize`, `unreadable`."""
+        """Figures for `status`: the fields of `Counts`, `connected`, `why_down`, `in_flight`, `pending_bytes`, `oversize`, `unreadable`."""
         return {
             **dataclasses.asdict(self._counts),
             "connected": self._link.up,
@@ -193,7 +193,7 @@ class Publisher:
     # What the connection tells; in the publisher's thread, like everything below.
 
     def link_up(self) -> None:
-        """Connected: greet in the next round."""
+        """Connected: the next round says hello."""
         self._counts.connections += 1
         self._greet = True
         self._last_ack_s = self._clock.mono_s()
@@ -201,7 +201,7 @@ class Publisher:
         _log.info("connected to the broker at %s:%d", self._config.host, self._config.port)
 
     def link_down(self, why: str) -> None:
-        """Lost: what was not acknowledged goes again, in order."""
+        """Lost: what was not acknowledged is sent again, in order."""
         self._counts.losses = self._counts.connections
         if why != self._told:
             self._told = why
@@ -229,7 +229,8 @@ class Publisher:
                 self._outbox.acked(item)
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
-        """A request, or home automation that has started. All else, and all that is not to the letter, is counted and dropped."""
+        """A request, or the word that home automation has started. Everything else is counted and dropped, and so is any malformed
+        request."""
         if topic == self._topic("again"):
             self._request(payload, retained)
         elif self._config.discovery and topic == HOME_STATUS_TOPIC:
@@ -297,7 +298,7 @@ class Publisher:
         self._link.turn(self._patience(now_s, stop_by_s))
 
     def _patience(self, now_s: float, stop_by_s: float | None) -> float:
-        """How long nothing may happen, s: until tokens come, a stalled acknowledgement is to be noticed, the cursor is due."""
+        """How long the next turn may wait, s: until tokens come, an acknowledgement counts as missing, or the cursor is due."""
         wait_s = 1.0
         if self._link.up and len(self._flying) < PUBLISHES_IN_FLIGHT and (self._live.empty or (self._again.empty and self._replays)):
             wait_s = 0.02
@@ -313,7 +314,7 @@ class Publisher:
             self._outbox.save()
 
     def _take_mail(self) -> bool:
-        """Sort the mail in. True once the station wants to stop."""
+        """Take what the other threads left. True once the station wants to stop."""
         mail = self._mail
         with mail.lock:
             safe, mail.safe = mail.safe, {}
@@ -370,7 +371,7 @@ class Publisher:
         self._slot("sessions", body, retain=True)
 
     def _describe(self) -> None:
-        """Home automation learns of a probe when it has been read for the first time."""
+        """Home automation is told of a probe when it was read for the first time."""
         prefix = self._topic("probe/")
         probes = [topic[len(prefix) :] for topic in self._slots if topic.startswith(prefix)]
         body = self._encode(device_config(self._station, probes))
@@ -407,7 +408,7 @@ class Publisher:
         return False
 
     def _send_line(self) -> bool:
-        """One line: what is new and what was asked for again take turns, so that neither waits for the other."""
+        """Send one line. New lines and those asked for again take turns, so that neither waits for the other."""
         self._again_turn = not self._again_turn
         first, second = (self._next_again, self._next_live) if self._again_turn else (self._next_live, self._next_again)
         line = first() or second()
@@ -456,7 +457,7 @@ class Publisher:
         return not self._flying and self._pending_bytes == 0 and not any(slot.wanted for slot in self._slots.values())
 
     def _farewell(self) -> None:
-        """`offline`, as the last word before a clean end; the broker's acknowledgement is waited for, briefly."""
+        """Say `offline` before a clean end, and wait briefly for the broker's acknowledgement."""
         until_s = self._clock.mono_s() + self._pace.farewell_s / 2.0
         try:
             mid = self._link.publish(self._topic("status"), OFFLINE, retain=True)

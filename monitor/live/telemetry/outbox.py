@@ -1,10 +1,10 @@
-"""The journals as the outbox: which line goes next to the broker, and from where a crash would go on.
+"""The journals as the outbox: which line goes to the broker next, and where to continue after a crash.
 
-The journal on the disk is the record and needs no copy: a cursor for each file says up to which byte the broker has
-acknowledged. It moves forward only over acknowledged lines without a hole, and is written to STATE/mqtt/cursor.json a few
-seconds late on purpose: after a crash some lines are sent twice, none is left out. Only lines that are safe on the disk are
-handed out, whole and byte for byte, without their newline. `Replays` keeps what was asked for again, fairly and bounded.
-Opens no socket, starts no thread; belongs to the publisher's thread. Tests: tests/live/telemetry/test_outbox.py.
+The journal on the disk is the record, and needs no copy: a cursor for each file says up to which byte the broker has
+acknowledged. It moves only over acknowledged lines, never over a hole, and is written to STATE/mqtt/cursor.json a few seconds
+late on purpose: after a crash some lines are sent twice, none is left out. Only lines that are safe on the disk are handed out,
+whole and byte for byte, without their newline. `Replays` keeps what was asked for again, fairly and within bounds. Opens no
+socket and starts no thread; belongs to the publisher's thread. Tests: tests/live/telemetry/test_outbox.py.
 """
 
 from __future__ import annotations
@@ -25,16 +25,16 @@ from monitor.live.disk.journal import SUFFIX, journal_path
 from monitor.live.disk.whole_lines import BLOCK_BYTES, end_of_whole_lines, last_line, start_of_line
 
 LISTED = 20
-"""So many of the newest sessions are told to recorders that know nothing of them."""
+"""How many of the newest sessions are announced to recorders that do not know them yet."""
 CHUNK = 20
-"""Lines of one session sent again before the next session's turn."""
+"""How many lines of one session are sent again before it is the next session's turn."""
 SEEK_COST = 20
-"""What finding a place in a file is worth in lines, so that asking for single lines is not cheaper than asking honestly."""
+"""What finding a place in a file costs, in lines, so that asking for single lines is not cheaper than asking for all."""
 
 
 @dataclass(frozen=True, slots=True)
 class JournalLine:
-    """One line to send. `start` and `end`: bytes in the file, newline included. `seq`: for lines sent again, else 0."""
+    """One line to send. `start` and `end`: its bytes in the file, newline included. `seq`: its number if it is sent again, else 0."""
 
     session: str
     start: int
@@ -44,7 +44,7 @@ class JournalLine:
 
 
 class JournalReader:
-    """Whole lines of one file from a byte on, below a bound, read in blocks. Holds one block and one open file."""
+    """Reads whole lines of one file from a byte on, up to a bound, in blocks. Holds one block and one open file."""
 
     def __init__(self, path: Path) -> None:
         self._fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
@@ -77,7 +77,7 @@ class JournalReader:
         return start_of_line(self._fd, seq, below)
 
     def close(self) -> None:
-        """Give the file back."""
+        """Close the file."""
         os.close(self._fd)
 
 
@@ -92,7 +92,7 @@ class _Journal:
 
 
 class Outbox:
-    """The cursor over all journals of a station. `journals`: their folder; `cursor_file`: made at the first `save`.
+    """The cursor over all journals of a station. `journals`: their folder; `cursor_file`: created by the first `save`.
 
     `sync` makes what was written to a descriptor safe on the disk.
     """
@@ -108,7 +108,7 @@ class Outbox:
         self.unreadable = 0
 
     def load(self) -> None:
-        """Read the cursor and take up every journal in the folder, each up to its last whole line, made safe first."""
+        """Read the cursor and find every journal in the folder, each up to its last whole line, which is made safe first."""
         acked = _read_cursor(self._cursor_file)
         for path in sorted(self._folder.glob(f"*{SUFFIX}")):
             session = path.name[: -len(SUFFIX)]
@@ -135,7 +135,7 @@ class Outbox:
             os.close(fd)
 
     def note_safe(self, session: str, offset: int) -> bool:
-        """Everything of this journal below byte `offset` is on the disk. True if the session was not known before."""
+        """This journal is safe on the disk up to byte `offset`. True if the session was not known before."""
         journal = self._journals.get(session)
         new = journal is None
         if journal is None:
@@ -156,12 +156,12 @@ class Outbox:
         return session in self._journals
 
     def bounds(self, session: str) -> tuple[Path, int]:
-        """The file, and the byte up to which it has been sent at least once."""
+        """The file, and the byte up to which it was sent at least once."""
         journal = self._journals[session]
         return journal.path, journal.sent
 
     def next_line(self) -> JournalLine | None:
-        """The next line never sent on this connection: older sessions first, each in its own order; None if there is none now."""
+        """The next line not yet sent on this connection: older sessions first, each in its own order; None if there is none now."""
         while self._waiting or self._current is not None:
             if self._current is None:
                 self._open(min(self._waiting))
@@ -192,7 +192,7 @@ class Outbox:
         self._current, self._reader = None, None
 
     def acked(self, line: JournalLine) -> None:
-        """The broker has this line. The cursor moves when no earlier one is still on its way."""
+        """The broker has acknowledged this line. The cursor moves once no earlier line is unacknowledged."""
         journal = self._journals.get(line.session)
         if journal is None or line.end <= journal.acked:
             return
@@ -214,11 +214,11 @@ class Outbox:
 
     @property
     def pending_bytes(self) -> int:
-        """Bytes that are safe here and not acknowledged."""
+        """Bytes that are safe on the disk and not acknowledged."""
         return sum(journal.safe - journal.acked for journal in self._journals.values())
 
     def save(self) -> None:
-        """Write the cursor if it has moved: whole or not at all. Raises OSError."""
+        """Write the cursor if it has moved: as a whole or not at all. Raises OSError."""
         if not self._dirty:
             return
         self._cursor_file.parent.mkdir(parents=True, exist_ok=True)
@@ -259,12 +259,12 @@ class _Replay:
 
 
 class Replays:
-    """What was asked for again. One entry a session, so the memory is bounded by the journals that exist.
+    """What was asked for again. One entry a session, so memory is bounded by the number of journals.
 
-    Sessions take turns, `CHUNK` lines each. A request that the present pass will still reach is covered by it; an earlier
-    one makes a second pass over just the part that the first has gone past. So whoever asks once gets everything within
-    one length of the journal, whatever else is asked meanwhile. Only what was sent before the request is sent again: the
-    rest is still to come in any case, and a pass that ran after it would send everything twice.
+    Sessions take turns, `CHUNK` lines each. A request that the current pass will still reach is covered by it; one for earlier
+    lines adds a second pass over just the part that the first has gone past. So whoever asks once gets everything within one
+    length of the journal, whatever else is asked meanwhile. Only what was sent before the request is sent again: the rest is
+    still to come anyway, and would otherwise be sent twice.
     """
 
     def __init__(self, outbox: Outbox) -> None:
@@ -278,7 +278,7 @@ class Replays:
         return len(self._turns)
 
     def ask(self, session: str, from_seq: int) -> str:
-        """Take a request: `taken`, `covered` by what is going on already, or `unknown`."""
+        """Take a request: `taken`, `covered` by a pass under way, or `unknown`."""
         if not self._outbox.knows(session):
             return "unknown"
         replay = self._turns.get(session)
@@ -294,7 +294,7 @@ class Replays:
         return "taken"
 
     def next_line(self) -> JournalLine | None:
-        """The next line to send again, None if nothing is due. `cost` grows by what it was worth, in lines."""
+        """The next line to send again, None if nothing is due. `cost` grows by what it cost, in lines."""
         while self._turns:
             session, replay = next(iter(self._turns.items()))
             path, sent = self._outbox.bounds(session)
@@ -343,7 +343,7 @@ class Replays:
 
 
 def _read_cursor(file: Path) -> dict[str, int]:
-    """What was acknowledged. A cursor that is missing or damaged says nothing: then all is sent again, and doubles are dropped."""
+    """What was acknowledged. A cursor that is missing or damaged is ignored: then everything is sent again, and duplicates are dropped."""
     try:
         body = json.loads(file.read_text(encoding="utf-8"))
         items = body["acked"].items()
@@ -353,7 +353,7 @@ def _read_cursor(file: Path) -> dict[str, int]:
 
 
 def _at_line_start(path: Path, offset: int, most: int) -> int:
-    """`offset` if it is `most` at most and a line begins there, else 0: a cursor that does not fit its file is not believed."""
+    """`offset` if it is at most `most` and a line begins there, else 0: a cursor that does not fit its file is ignored."""
     if not 0 < offset <= most:
         return 0
     with contextlib.suppress(OSError), path.open("rb") as file:
@@ -374,7 +374,7 @@ def _last_record(path: Path, below: int) -> dict[str, Any] | None:
 
 
 def parse_object(payload: bytes) -> dict[str, Any] | None:
-    """A JSON object, None for anything else, however ill-meant."""
+    """A JSON object; None for anything else, malicious or not."""
     try:
         value = json.loads(payload.decode("utf-8"))
     except (ValueError, RecursionError):

@@ -1,11 +1,11 @@
 """Keeps the journals of stations that publish on a broker, whole and byte for byte, and asks for what is missing.
 
-Decides which record is written: only the one that follows on. A double is dropped by (session, seq), and the first that was
-kept stays (a contradiction is counted); what lies ahead of a gap is dropped too and asked for again together with the gap,
-so that nothing unproven is ever held and memory stays flat. A broker's acknowledgement proves nothing, so the recorder asks
-`again` at a gap, at each connection, when a station comes back, when a session has gone quiet, and when the list of
-a station's sessions shows one that it lacks. It trusts names and sizes only after checking them. One thread, which also owns
-the connection. Files are monitor.live.telemetry.kept's. Tests: tests/live/telemetry/test_recorder.py, test_mqtt_outages.py.
+Decides which record is written: only the next in sequence. A duplicate is dropped by (session, seq), and the first one kept
+stays (a contradiction is counted); what lies beyond a gap is dropped too and asked for again together with the gap, so that
+nothing unproven is ever held and memory stays flat. A broker's acknowledgement proves nothing, so the recorder asks `again` at
+a gap, at each connection, when a station comes back, when a session has gone quiet, and when the list of a station's sessions
+shows one that it lacks. It trusts names and sizes only after checking them. One thread, which also owns the connection. The
+files are handled by monitor.live.telemetry.kept. Tests: tests/live/telemetry/test_recorder.py, test_mqtt_outages.py.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ ASKS_IN_FLIGHT = 10
 
 @dataclass(frozen=True, slots=True)
 class Patience:
-    """When to ask, seconds. `ask_s`: again for the same gap; `quiet_s`: for a session that was not heard of. Both double up to their bound.
+    """When to ask, seconds. `ask_s`: again for the same gap; `quiet_s`: for a session not heard of since. Both double up to their limit.
 
     `asks_per_s`: for all sessions together. A station answers within 45 s whatever it is flooded with.
     """
@@ -48,7 +48,7 @@ class Patience:
 
 @dataclass(slots=True)
 class Heard:
-    """What came in, counted. Everything but `kept` was dropped."""
+    """What was received, counted. Everything but `kept` was dropped."""
 
     kept: int = 0
     doubles: int = 0
@@ -64,15 +64,15 @@ class Heard:
 
 
 DROPPED = ("contradictions", "after_close", "malformed", "retained", "not_written")
-"""What a person should hear of. Doubles and what lies ahead of a gap are part of every evening."""
+"""What a person should know about. Duplicates and records beyond a gap are normal."""
 
 
 class Recorder:
-    """See the module. `stations`: whose journals, empty for all; `until_closed`: end once this session is complete.
+    """Records. `stations`: whose journals, empty for all; `until_closed`: end once this session is complete.
 
-    `tell` is called with a line for the person. `timing` and `patience` have defaults for a home's network.
+    `tell` is called with a line for the person. The defaults of `timing` and `patience` suit a home network.
 
-    Raises `InputWrong` for the folder and for names that are none.
+    Raises `InputWrong` for the folder and for invalid names.
     """
 
     def __init__(
@@ -114,7 +114,7 @@ class Recorder:
         self._link = BrokerLink(config, client_id, self, clock, self._timing, LONGEST_LINE + 1024, None)
 
     def connect(self) -> None:
-        """The first connection: it must succeed. Raises `NotThere` if no broker answers, `InputWrong` if it turns this client away."""
+        """The first connection, which must succeed. Raises `NotThere` if no broker answers, `InputWrong` if it refuses this client."""
         where = f"{self._config.host}:{self._config.port}"
         try:
             self._link.open()
@@ -125,7 +125,7 @@ class Recorder:
                 raise InputWrong(f"broker {where}: {refused.why}") from None
             raise NotThere(f"broker {where}: not there ({refused.why}); allowed: the address of an MQTT broker that runs") from None
         if self._first_loss is not None and self._link.refused is not None:
-            raise InputWrong(f"broker {where}: {self._first_loss}; allowed: a user and password that it knows")
+            raise InputWrong(f"broker {where}: {self._first_loss}; allowed: a user and password that the broker accepts")
         if self._first_loss is not None:
             raise NotThere(f"broker {where}: not there ({self._first_loss}); allowed: the address of an MQTT broker that runs")
 
@@ -141,12 +141,12 @@ class Recorder:
             self._link.turn(0.05 if self._asks else min(0.5, self._patience.quiet_s / 10.0))
 
     def stop(self) -> None:
-        """End soon. From any thread, and from a signal's handler."""
+        """End soon. May be called from any thread, and from a signal handler."""
         self._stopping = True
         self._link.wake()
 
     def close(self) -> None:
-        """Say farewell to the broker, give the folder back."""
+        """Disconnect and release the folder."""
         self._link.close()
         self._shelf.close()
 
@@ -174,7 +174,7 @@ class Recorder:
                 self._want(self._shelf.find(station, self._until_closed), now_s, at_once=True)
 
     def link_down(self, why: str) -> None:
-        """Lost."""
+        """The connection was lost."""
         if self._first_loss is None:
             self._first_loss = why
         if self.heard.connections and self._told_loss != why:
@@ -182,7 +182,7 @@ class Recorder:
             self._tell(f"the broker is lost ({why}); waiting for it")
 
     def link_acked(self, mid: int) -> None:
-        """The broker has a request."""
+        """The broker has acknowledged a request."""
         self._flying.discard(mid)
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
@@ -277,7 +277,7 @@ class Recorder:
                 self._want(kept, now_s)
 
     def _want(self, kept: KeptSession, now_s: float, at_once: bool = False) -> None:
-        """Put a session in the queue of requests, unless the last one is being answered or is too fresh."""
+        """Queue a request for a session, unless the last one is being answered or is too recent."""
         if kept.closed or (kept.key in self._asks):
             return
         if not at_once and kept.asked_s is not None:
@@ -289,7 +289,7 @@ class Recorder:
             self._asks[kept.key] = None
 
     def _look_around(self, now_s: float) -> None:
-        """Ask for gaps that are known, whether or not anything more is heard; and for sessions without a close that have gone quiet.
+        """Ask for known gaps, whether or not anything more is heard, and for sessions without a close that have gone quiet.
 
         The record that would show a gap may be the last one, and a request may be lost like anything else.
         """

@@ -1,4 +1,4 @@
-"""A bound on a rate: tokens come at so many a second and can be saved up to a bound.
+"""A limit on a rate: tokens arrive at a fixed rate and can be saved up to a limit.
 
 Tests: tests/live/telemetry/test_token_bucket.py.
 """
@@ -15,13 +15,13 @@ class TokenBucket:
         self._at_s: float | None = None
 
     def refill(self, now_s: float) -> None:
-        """Time has passed, monotonic."""
+        """Add what the time since the last call has brought; `now_s` is monotonic."""
         if self._at_s is not None:
             self._tokens = min(self._most, self._tokens + (now_s - self._at_s) * self._per_s)
         self._at_s = now_s
 
     def take(self, cost: float = 1.0) -> None:
-        """Spend. It may go below nothing by one cost; that much has to come in before the next."""
+        """Spend tokens. One cost may go below zero; the debt has to be earned back before the next."""
         self._tokens -= cost
 
     @property

@@ -98,7 +98,7 @@ def test_the_space_set_aside_is_used_when_the_disk_is_full(tmp_path: Path) -> No
     assert not (tmp_path / "reserve").exists()
     message = inbox.get(0)
     assert isinstance(message, Trouble)
-    assert "set aside" in message.why
+    assert "reserved" in message.why
 
 
 def test_a_number_that_is_not_finite_loses_no_record() -> None:

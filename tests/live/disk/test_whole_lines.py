@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from monitor.live.disk.whole_lines import BLOCK_BYTES, COUNT_BYTES, count_lines, end_of_whole_lines, last_line, start_of_line
 
-CONTENTS = st.lists(st.sampled_from([b"", b"a", b"bc", b"x" * BLOCK_BYTES, b"y" * (COUNT_BYTES + 1)]), max_size=6)
+LENGTHS = st.lists(st.sampled_from([0, 1, 2, BLOCK_BYTES, COUNT_BYTES + 1]), max_size=6)
 
 
 @contextmanager
@@ -21,11 +21,11 @@ def opened(content: bytes) -> Iterator[int]:
         yield file.fileno()
 
 
-@settings(max_examples=60)
-@given(CONTENTS, st.sampled_from([b"", b"torn"]), st.integers(0, 3))
-def test_they_agree_with_reading_the_file_whole(lines: list[bytes], torn: bytes, short: int) -> None:
+@settings(max_examples=60, deadline=None)
+@given(LENGTHS, st.sampled_from([b"", b"torn"]), st.integers(0, 3))
+def test_they_agree_with_reading_the_file_whole(lengths: list[int], torn: bytes, short: int) -> None:
     """At any size below the file's too: what lies behind it does not count."""
-    content = b"".join(line + b"\n" for line in lines) + torn
+    content = b"".join(b"x" * length + b"\n" for length in lengths) + torn
     size = max(0, len(content) - short)
     seen = content[:size]
     whole = seen[: seen.rfind(b"\n") + 1]

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.status import lines
-from monitor.core.session.cues import TICK, Sound
-from monitor.live.inbox import Edge, MachineHealth, Sampled, Sounded
+from monitor.core.session.cues import FAULT, TICK, Sound
+from monitor.live.inbox import Edge, MachineHealth, Sampled, Sounded, Unsounded
 from monitor.live.station.sdnotify import Notifier
 from tests.live.simulated import BOWL, DARK, JUG, MIB, SHORT, World
 
@@ -402,6 +402,20 @@ def test_a_sound_of_an_earlier_session_is_no_cue_of_this_one(world: World) -> No
     name = world.develop()
     world.station.turn(Sounded(old, Sound(9, "tick", 1.0, TICK), 1.0))
     assert not world.records(name, "cue")
+
+
+def test_a_fault_that_was_not_heard_in_an_earlier_session_is_not_tried_again_in_this_one(world: World) -> None:
+    """Messages of the player may arrive late, those about what did not sound too."""
+    world.develop()
+    running = world.station.running
+    assert running is not None
+    old = running.generation
+    world.ask(verb="abandon", why="x")
+    name = world.develop()
+    world.press(1.2)
+    world.station.turn(Unsounded(old, Sound(9, "fault", 1.0, FAULT)))
+    world.go(30)
+    assert not world.records(name, "cue", cue="fault")
 
 
 class Dog(Notifier):

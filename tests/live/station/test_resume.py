@@ -9,12 +9,9 @@ import pytest
 from hardware.ports import Sample
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session import cues
-from monitor.core.session.cues import CLICK, FAULT, NOW, TICK, Sound
-from monitor.core.session.effects import Effect, Play, Write
 from monitor.core.session.limits import CLEAR_S
 from monitor.live.inbox import Sampled
 from monitor.live.station.resume import UnfinishedSession, load, plan, repair, unfinished_journals
-from monitor.live.station.running import still_matter
 from tests.fake_clock import FakeClock
 from tests.live.disk.disks import PowerCutDisk
 from tests.live.simulated import JUG, SHORT, World
@@ -363,22 +360,6 @@ def test_a_ready_that_is_far_too_late_is_not_sounded(tmp_path: Path, late_s: flo
     heard = [c["t_s"] for c in world.records(name, "cue", cue="ready") if c["t_s"] >= back_s]
     assert bool(heard) is sounded
     world.go_until(lambda: bool(world.records(name, "cue", cue="now")))
-
-
-def test_of_the_sounds_of_the_time_away_the_last_call_and_a_fault_alone_still_matter() -> None:
-    """A tick, a click or an answer that nobody heard says nothing any more; of the calls the last one does, for ten seconds."""
-    sounds = [
-        Sound(1, "fault", 1.0, FAULT), Sound(2, "now", 90.0, NOW), Sound(3, "now", 92.0, NOW), Sound(4, "tick", 95.0, TICK),
-        Sound(5, "answer", 96.0, TICK), Sound(6, "click", 97.0, CLICK), Sound(7, "tick", 101.0, TICK),
-    ]  # fmt: skip
-    effects: list[Effect] = [Write({"kind": "session"}), *map(Play, sounds)]
-
-    def kept(t_s: float) -> list[int]:
-        return [e.sound.number for e in still_matter(effects, t_s) if isinstance(e, Play)]
-
-    assert kept(100.0) == [1, 3, 7]
-    assert kept(102.1) == [1]
-    assert isinstance(still_matter(effects, 200.0)[0], Write)
 
 
 def test_ticks_of_the_time_away_are_over(tmp_path: Path) -> None:

@@ -133,6 +133,8 @@ def test_status_is_online_and_after_a_clean_stop_offline(cast: Cast, broker: Emb
     voice = cast.voice(broker.port, tmp_path, "tidy")
     first = cast.ear(broker.port, "evenbath/tidy/status")
     until(lambda: first.on("evenbath/tidy/status") == [b"online"], "online")
+    meanwhile = cast.ear(broker.port, "evenbath/tidy/status")
+    until(lambda: ("evenbath/tidy/status", b"online", True) in meanwhile.heard, "the retained word that it is online")
     voice.stop()
     until(lambda: first.on("evenbath/tidy/status")[-1] == b"offline", "offline")
     second = cast.ear(broker.port, "evenbath/tidy/status")

@@ -101,6 +101,33 @@ def test_a_message_that_announces_100_mb_is_cut_off_at_its_announcement(server: 
     peer.close()
 
 
+def test_on_the_wire_everything_is_qos_1_and_the_will_is_retained(server: socket.socket) -> None:
+    """Byte for byte as MQTT 3.1.1 has it (sections 3.1.2.3, 3.3.1, 3.8.3): QoS 0 loses, QoS 2 livelocks with a backlog."""
+    owner = Told()
+    config = MqttConfig("127.0.0.1", server.getsockname()[1])
+    plain = BrokerLink(config, "test", owner, RealClock(), QUICK, 65536, ("evenbath/hut/status", b"offline"))
+    plain.open()
+    peer, _ = server.accept()
+    peer.settimeout(5.0)
+    connect = peer.recv(1000)
+    clean, will, will_qos_1, will_retained = 0x02, 0x04, 0x08, 0x20
+    assert connect[0] == 0x10
+    assert connect[2:8] == b"\0\4MQTT"
+    assert connect[9] == clean | will | will_qos_1 | will_retained
+    assert connect.endswith(b"\0\x13evenbath/hut/status\0\x07offline")
+    peer.sendall(CONNACK)
+    until(lambda: turned(plain) or owner.ups, "up")
+    for retain, first in ((False, 0x32), (True, 0x33)):
+        mid = plain.publish("evenbath/hut/a", b"x", retain)
+        assert mid is not None
+        assert peer.recv(1000) == bytes([first, 19]) + b"\0\x0eevenbath/hut/a" + mid.to_bytes(2, "big") + b"x"
+    plain.subscribe("evenbath/hut/b")
+    plain.turn(0.0)
+    assert peer.recv(1000).endswith(b"\0\x0eevenbath/hut/b\x01")
+    plain.close()
+    peer.close()
+
+
 def test_a_loss_is_told_once(server: socket.socket) -> None:
     """Whichever way the connection goes."""
     owner = Told()
