@@ -113,10 +113,11 @@ class Rigged:
         os.close(pipe)
 
     def hold(self, name: str) -> None:
-        """Begin: down until the begin is written."""
+        """Begin: down for more than a second, long enough for a busy machine; it takes effect at the release."""
         self.foot("down")
-        self.wait(lambda: bool(self.records(name, kind="stage", event="begin")))
+        self.pause(1.3)
         self.foot("up")
+        self.wait(lambda: bool(self.records(name, kind="stage", event="begin")))
 
     def tap(self) -> None:
         """Down and up at once, past the bounce."""
