@@ -194,12 +194,12 @@ def test_a_person_at_a_terminal_is_asked_again(tmp_path: Path, monkeypatch: pyte
         ("name=a\x1b[31mb", "one line of 1 to 200 characters"),
         ("pairs=24 C", "is not a pair"),
         ("pairs=24 C=12:00", "the time grows from 20 C to 24 C"),
-        ("pairs=20 C=9:00", "20 C stands twice"),
+        ("pairs=20 C=9:00", "20 C appears twice"),
         ("colour=red", 'the blank "roll" does not ask that'),
         ("time", "no answer"),
-        ("drain=20:00", "these answers make no recipe together"),
-        ("time=0:00", "these answers make no recipe together"),
-        ("fix=13:00", "these answers make no recipe together"),
+        ("drain=20:00", "these answers do not make a recipe"),
+        ("time=0:00", "these answers do not make a recipe"),
+        ("fix=13:00", "these answers do not make a recipe"),
     ],
 )
 def test_a_wrong_answer_writes_nothing(answer: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -122,7 +122,7 @@ def test_the_plan_in_words_begins_with_the_jugs_then_the_film(tmp_path: Path, ca
     out = words(text, tmp_path, capsys)
     assert "  1  developer A 1+31, 500 ml (15.6 ml stock, 484.4 ml water), at 20 C within 0.5 C, 10:00\n" in out
     assert out.index("Jugs") < out.index("Film:") < out.index("Stages") < out.index("Light:")
-    assert "  -  fix, how much: your recipe does not say, near 20 C, at least 5:00, at most 12:00\n" in out
+    assert "  -  fix, amount: your recipe does not say, near 20 C, at least 5:00, at most 12:00\n" in out
 
 
 def test_jugs_stand_in_their_order_from_the_left(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -139,12 +139,12 @@ def test_the_words_tell_what_temperature_may_move_and_what_sounds(tmp_path: Path
     """Steered or not, READY, NOW, gate, agitation, chart with the reference marked, data's range."""
     out = words(ROLL, tmp_path, capsys)
     assert "1. develop: 10:00 at 20 C. Temperature moves its end. READY 0:30 before NOW, NOW 0:15 before the end." in out
-    assert "Not begun before the developer was within 0.15 C of 20 C for 1:00." in out
+    assert "The start waits until the developer has been within 0.15 C of 20 C for 1:00." in out
     assert "Agitation: 0:30 from 0:00, 0:10 every 1:00; none that would run into NOW." in out
     assert "READY sounds once at the minimum; your tap ends it." in out
     assert "     20 C    10:00  <- reference" in out
     assert "     24 C     6:45 +/-0:08" in out
-    assert "Outside 18 C to 24 C the rate goes on, three times as uncertain: outside data." in out
+    assert "Outside 18 C to 24 C the rate goes on, three times as uncertain (outside data)." in out
 
 
 def test_a_short_stage_says_that_it_has_no_ready(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

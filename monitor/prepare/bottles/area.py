@@ -1,7 +1,7 @@
-"""Film area in units of 80 square inches (516 cm2), in which the capacity of solutions is counted. Pure.
+"""Film area in units of 80 square inches (516 cm2), the unit in which the capacity of solutions is counted. Pure.
 
-Source of the unit and of its equals (36-exposure roll = roll film = four 4x5 in = one 8x10 in): facts collected from a
-public wiki on fixer capacity and hobby texts; a navy manual counts alike. Other sheets by their area. A 24-exposure roll as
+Source of the unit and its equivalents (36-exposure roll = roll film = four 4x5 in = one 8x10 in): a public wiki on fixer
+capacity and hobby texts; a navy manual counts the same way. Other sheets count by their area. A 24-exposure roll as
 24/36 of a long one: common practice, no source. Tests: tests/prepare/bottles/test_area.py.
 """
 
@@ -23,7 +23,7 @@ _SHEET = re.compile(r"(\d+(?:\.\d+)?)\s*x\s*(\d+(?:\.\d+)?)\s*(cm|in)?", re.ASCI
 
 
 def units_of(film: str, count: int = 1) -> float:
-    """Units in `count` films of one size: six of "4x5" are 1.5. Raises `InputWrong` for an unknown size or a count below 1."""
+    """Units in `count` films of one size: six "4x5" are 1.5. Raises `InputWrong` for an unknown size or a count below 1."""
     if count < 1:
         raise QuantityWrong(f"{count} films", "allowed: one film or more")
     word = film.strip().lower()
@@ -31,7 +31,7 @@ def units_of(film: str, count: int = 1) -> float:
         return float(count * ROLLS[word])
     match = _SHEET.fullmatch(word) if len(word) <= 40 else None
     if match is None:
-        raise QuantityWrong(f"{shown(film)} is no size of film that is known here", ALLOWED)
+        raise QuantityWrong(f"{shown(film)} is not a known film size", ALLOWED)
     area = Fraction(match[1]) * Fraction(match[2])
     if match[3] == "cm":
         area /= CM_PER_INCH**2

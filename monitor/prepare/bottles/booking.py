@@ -1,6 +1,6 @@
-"""Reads from a session's journal what the ledger wants to know: whose session, how much film, which solutions were begun.
+"""Reads what the ledger needs from a session's journal: the session, how much film, which solutions were begun.
 
-Refuses a rehearsal, in which no solution was used. Looks at `session` and `stage` records alone; a torn last line is left
+Refuses a rehearsal, in which no solution was used. Reads only `session` and `stage` records; a torn last line is left
 out. Tests: tests/prepare/bottles/test_booking.py.
 """
 
@@ -20,9 +20,9 @@ from monitor.prepare.state.journal_lines import JOURNAL_ALLOWED, read_records
 
 
 def solutions_told(state: Path, names: Iterable[str], area_units: float | None, today: dt.date) -> list[dict[str, Any]]:
-    """What the ledger of a state folder knows of these solutions, for a session's record: age in seconds (to the day), film area
-    through it before and with this session's film, in units of 80 sq in. Names without a bottle are left out.
-    Raises `FileWrong` for a ledger that cannot be followed."""
+    """What the ledger of a state folder knows about these solutions, for a session's record: age in seconds (to the day), and film
+    area before and including this session's film, in units of 80 sq in. Names without a bottle are left out.
+    Raises `FileWrong` for an inconsistent ledger."""
     ledger = read_ledger(state)
     told: list[dict[str, Any]] = []
     for name in dict.fromkeys(names):
@@ -55,7 +55,7 @@ def read_booking(path: Path) -> Booking:
 
     read_records(path, lambda line: b'"stage"' in line or b'"event"' in line, take)
     if not opened or not opened[-1][0]:
-        raise InputWrong(f"{path}: no record that opens a session; {JOURNAL_ALLOWED}")
+        raise InputWrong(f"{path}: no record opens a session; {JOURNAL_ALLOWED}")
     session, recipe = opened[-1]
     used = [stage for stage in recipe.stages if stage.number in begun and stage.solution]
     if not used:

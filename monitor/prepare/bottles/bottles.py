@@ -1,11 +1,11 @@
-"""Bottles as frozen values: what is in each, how much film has gone through it, how long it keeps, and whether it is still good.
+"""Bottles as frozen values: their content, how much film has gone through, how long they keep, and whether they are still good.
 
-Decides by folding the ledger's entries, one after another, over the bottles; it reads no file and no clock (the day comes
-in). A test overrules a count: clearing or leader at twice the fresh time is dead whatever the count says, and one that
-passes makes a bottle good whose count is over, until it is used again. Film area is in units of 80 sq in.
+Folds the ledger's entries, one after another, over the bottles; reads no file and no clock (the day is an argument).
+A test overrules the count: at twice the fresh time a solution is dead whatever the count says, and a passed test makes a
+bottle good whose count is exceeded, until it is used again. Film area is in units of 80 sq in.
 
-Sources: units a litre, per cents a film and ages full and part-full are the person's own, from the maker's sheet: none is
-built in. The growth of time with use as a straight line ("+10 % a film") and "part-full from the first opening": common
+Sources: units per litre, per cent per film and keeping times, full and part-full, are entered by the person from the maker's
+sheet: none is built in. The growth of time with use as a straight line ("+10 % a film") and "part-full from the first opening": common
 practice, no source. Tests: tests/prepare/bottles/test_ledger.py, tests/cli/test_bottle.py.
 """
 
@@ -24,19 +24,19 @@ from monitor.prepare.days import read_day, read_span
 State = Literal["good", "test first", "too old", "used up", "empty", "dead", "discarded"]
 TestKind = Literal["clearing", "leader"]
 NOTHING_ML = 0.5
-"""Balances are right to 1 ml; less than this counts as nothing."""
+"""Balances are accurate to 1 ml; less than this counts as nothing."""
 
 
 class NotAllowed(ValueError):
-    """An entry that cannot follow what stands in the ledger: what is wrong; what is allowed."""
+    """An entry that does not fit the ledger so far: what is wrong; what is allowed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """What the maker's sheet says, as the person entered it; None where nothing was entered.
+    """What the maker's sheet says, as the person entered it; None if nothing was entered.
 
-    `per_litre`: units a litre. `discard_at`: units in this bottle. `longer_percent`: time longer by so much for each unit
-    that went through. `replenish_ml`: added for each unit, from the bottle named `replenisher` if there is one.
+    `per_litre`: units per litre. `discard_at`: units for this bottle. `longer_percent`: by how much each unit that went through
+    lengthens the time. `replenish_ml`: added for each unit, from the bottle named `replenisher` if there is one.
     `keeps_full`, `keeps_part`: spans such as "6 months". `fresh_s`: clearing or leader time of the fresh solution.
     """
 
@@ -53,7 +53,7 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class Tested:
-    """The last test of a bottle: seconds today against seconds fresh, and how many units had gone through by then."""
+    """The last test of a bottle: seconds today and when fresh, and how many units had gone through by then."""
 
     kind: TestKind
     day: str
@@ -69,7 +69,7 @@ class Tested:
 
 @dataclass(frozen=True, slots=True)
 class Bottle:
-    """One bottle. `id` is the number of the entry that added it. Volumes in ml; days are ISO text, None where not known.
+    """One bottle. `id`: number of the entry that added it. Volumes in ml; days are ISO text, None if unknown.
 
     Balance at every moment: filled_ml + added_ml = volume_ml + taken_ml + poured_off_ml + discarded_ml.
     """
@@ -97,7 +97,7 @@ class Bottle:
 
     @property
     def capacity_units(self) -> float | None:
-        """How many units it is good for by its rules, None where they set no limit."""
+        """How many units it is good for by its rules; None if they set no limit."""
         limits = []
         if self.rules.per_litre is not None:
             limits.append(self.rules.per_litre * self.filled_ml / 1000.0)
@@ -107,23 +107,23 @@ class Bottle:
 
     @property
     def remaining_units(self) -> float | None:
-        """What is left of the capacity, 0 at least; None where there is no limit."""
+        """What is left of the capacity, never below 0; None if there is no limit."""
         capacity = self.capacity_units
         return None if capacity is None else max(0.0, capacity - self.units)
 
     @property
     def time_factor(self) -> float:
-        """By how much the next film's time is longer than in a fresh bath."""
+        """The factor by which the next film's time is longer than in a fresh bath."""
         return 1.0 + (self.rules.longer_percent or 0.0) / 100.0 * self.units
 
     @property
     def part_full(self) -> bool:
-        """Opened, or less in it than was filled in."""
+        """Opened, or with less in it than was filled in."""
         return self.opened is not None or self.volume_ml < self.filled_ml - NOTHING_ML
 
     @property
     def keeps_until(self) -> dt.date | None:
-        """The last day by its age limits: full from the mixing, part-full from the opening; the earlier of the two. None without limits."""
+        """The last day by its keeping times: full from the mixing, part-full from the opening; None without limits."""
         ends = []
         if self.rules.keeps_full is not None:
             ends.append(read_span(self.rules.keeps_full).after(dt.date.fromisoformat(self.mixed)))
@@ -132,7 +132,7 @@ class Bottle:
         return min(ends) if ends else None
 
     def state(self, today: dt.date) -> tuple[State, str]:
-        """Whether it is still good on a day, and why in a sentence without its full stop."""
+        """Whether it is still good on a day, and why, in a sentence without its full stop."""
         if self.discarded is not None:
             return "discarded", f"on {self.discarded}"
         if self.tested is not None and self.tested.failed:
@@ -154,10 +154,10 @@ class Bottle:
         return "good", f"{format_number(capacity - self.units, 2)} of {format_number(capacity, 2)} units left"
 
     def _over(self, capacity: float) -> tuple[State, str]:
-        """The count is over: a test that has been passed since the last film overrules it."""
+        """The count is exceeded: a test passed since the last film overrules it."""
         counted = f"{format_number(self.units, 2)} of {format_number(capacity, 2)} units through it"
         if self.tested is None:
-            return "used up", f"{counted}; a test may overrule the count"
+            return "used up", f"{counted}; a test can overrule the count"
         if self.tested.at_units >= self.units - 1e-9:
             return "good", f"{counted}, but tested good on {self.tested.day}: the test rules"
         return "test first", f"{counted}, and film since the test of {self.tested.day}"
@@ -168,13 +168,13 @@ Bottles = Mapping[int, Bottle]
 
 
 def standing(bottles: Bottles, name: str) -> Bottle | None:
-    """The bottle of this name that has not been discarded; capitals do not matter."""
+    """The bottle with this name that has not been discarded; case does not matter."""
     wanted = name.strip().casefold()
     return next((b for b in bottles.values() if b.discarded is None and b.name.casefold() == wanted), None)
 
 
 def fold(bottles: Bottles, seq: int, entry: Mapping[str, Any]) -> dict[int, Bottle]:
-    """The bottles after one entry; undo is the ledger's. Raises `NotAllowed`, and `KeyError` or `TypeError` for missing parts."""
+    """The bottles after one entry; `undo` is the ledger's. Raises `NotAllowed`, and `KeyError` or `TypeError` for missing parts."""
     made = dict(bottles)
     kind = entry["entry"]
     if kind not in _STEPS:
@@ -184,12 +184,12 @@ def fold(bottles: Bottles, seq: int, entry: Mapping[str, Any]) -> dict[int, Bott
         return made
     bottle = made.get(entry["bottle"])
     if bottle is None or bottle.discarded is not None:
-        raise NotAllowed(f"no bottle {entry['bottle']} stands in the ledger; allowed: one that is listed")
+        raise NotAllowed(f"there is no bottle {entry['bottle']} in the ledger; allowed: one that is listed")
     made[bottle.id] = _STEPS[kind](bottle, entry)
     if entry.get("from_bottle") is not None:
         source = made.get(entry["from_bottle"])
         if source is None or source.discarded is not None:
-            raise NotAllowed("the replenisher's bottle does not stand in the ledger; allowed: one that is listed")
+            raise NotAllowed("the replenisher's bottle is not in the ledger; allowed: one that is listed")
         made[source.id] = _taken(source, entry["added_ml"], entry["day"])
     return made
 
@@ -197,7 +197,7 @@ def fold(bottles: Bottles, seq: int, entry: Mapping[str, Any]) -> dict[int, Bott
 def _added(bottles: Bottles, seq: int, entry: Mapping[str, Any]) -> Bottle:
     name = entry["name"]
     if standing(bottles, name) is not None:
-        raise NotAllowed(f'a bottle "{name}" stands in the ledger already; allowed: another name, or discard that one first')
+        raise NotAllowed(f'a bottle "{name}" is in the ledger already; allowed: another name, or discard that one first')
     filled_ml = float(entry["volume_ml"])
     if filled_ml < 1:
         raise NotAllowed(f"{format_number(filled_ml)} ml in a bottle; allowed: 1 ml and more")
@@ -213,7 +213,7 @@ def _added(bottles: Bottles, seq: int, entry: Mapping[str, Any]) -> Bottle:
 
 
 def _taken(bottle: Bottle, amount_ml: float, day: str) -> Bottle:
-    """So much out of it; it counts as opened from then on."""
+    """Take this much out; from then on the bottle counts as opened."""
     if amount_ml < 0:
         raise NotAllowed(f"{format_number(amount_ml)} ml out of a bottle; allowed: not below zero")
     if amount_ml > bottle.volume_ml + NOTHING_ML:
@@ -225,7 +225,7 @@ def _taken(bottle: Bottle, amount_ml: float, day: str) -> Bottle:
 
 
 def _used(bottle: Bottle, entry: Mapping[str, Any]) -> Bottle:
-    """Film through it, something taken out of it, or both; then replenished. A one-shot bottle is struck off whole."""
+    """Film through it, something taken out, or both; then it is replenished. A one-shot bottle is used up completely."""
     units, session = float(entry["units"]), entry.get("session")
     if units < 0:
         raise NotAllowed(f"{format_number(units)} units; allowed: not below zero")
@@ -275,7 +275,7 @@ _STEPS: dict[str, Callable[[Bottle, Mapping[str, Any]], Bottle]] = {
 
 
 def bottle_data(bottle: Bottle, today: dt.date) -> dict[str, Any]:
-    """A bottle as a JSON-able object with plain fields, its rules among them; nothing rounded."""
+    """A bottle as one JSON object with plain fields, including its rules; nothing is rounded."""
     state, why = bottle.state(today)
     until = bottle.keeps_until
     data = asdict(bottle)

@@ -1,9 +1,9 @@
-"""The ledger of bottles in STATE/ledger/bottles.jsonl: entries are only ever appended, an undo is an entry too.
+"""The ledger of bottles in STATE/ledger/bottles.jsonl: entries are only ever appended; an undo is an entry too.
 
-Decides that whatever two shells write at once is all kept, in one order (each writer holds the lock from reading to
-writing), that no entry is written which would make a volume or an area negative, and that a session's use is booked once a
-bottle and never from a rehearsal. What a bottle is worth after its entries is monitor.prepare.bottles.bottles' to say.
-Nothing is booked unless the person says so. Tests: tests/prepare/bottles/test_ledger.py.
+Whatever two shells write at once is kept, in one order (each writer holds the lock from reading to writing). No entry is
+written that would make a volume or an area negative. A session is booked once per bottle, never from a rehearsal, and only
+if the person says so. What the entries make of a bottle is decided in monitor.prepare.bottles.bottles.
+Tests: tests/prepare/bottles/test_ledger.py.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _ALLOWED = "allowed: entries as evenbath bottle writes them, each following from
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """All bottles by id, the entries that count in their order, and a sentence about a damaged last line if there is one."""
+    """All bottles by id, the entries that count, in order, and a sentence about a damaged last line if there is one."""
 
     bottles: Mapping[int, Bottle]
     entries: tuple[Mapping[str, Any], ...]
@@ -33,11 +33,11 @@ class Ledger:
     next_seq: int = 1
 
     def bottle(self, name: str) -> Bottle:
-        """The standing bottle of this name. Raises `InputWrong` with the names that there are."""
+        """The bottle with this name that has not been discarded. Raises `InputWrong`, naming those there are."""
         found = standing(self.bottles, name)
         if found is None:
             names = [f'"{b.name}"' for b in self.bottles.values() if b.discarded is None]
-            raise InputWrong(f'no bottle "{name}" stands in the ledger; allowed: {", ".join(names) or "add one first"}')
+            raise InputWrong(f'there is no bottle "{name}" in the ledger; allowed: {", ".join(names) or "add one first"}')
         return found
 
 
@@ -47,20 +47,20 @@ def ledger_file(state: Path) -> Path:
 
 
 def read_ledger(state: Path) -> Ledger:
-    """The ledger of a state folder, empty where there is none. Raises `FileWrong` for lines that cannot be followed."""
+    """The ledger of a state folder; empty if there is none. Raises `FileWrong` for lines that do not fit."""
     path = ledger_file(state)
     kept = read_lines(path)
     return _ledger(path, kept.rows, kept.damaged)
 
 
 Making = Callable[[Ledger], Sequence[Entry]]
-"""Makes new entries, without seq and time, from the ledger as it stands under the lock. May raise `InputWrong`."""
+"""Makes new entries, without seq and time, from the ledger read under the lock. May raise `InputWrong`."""
 
 
 def write_entries(state: Path, now: dt.datetime, make: Making) -> tuple[Ledger, tuple[Entry, ...]]:
-    """Append what `make` says; the ledger afterwards and the entries as written. `now` is aware and becomes their label.
+    """Append what `make` returns; returns the ledger afterwards and the entries as written. `now` (aware) is their time stamp.
 
-    Raises `InputWrong` where an entry is not allowed; nothing is written then.
+    Raises `InputWrong` if an entry is not allowed; nothing is written then.
     """
     path = ledger_file(state)
     with writing(path) as file:
@@ -79,7 +79,7 @@ def write_entries(state: Path, now: dt.datetime, make: Making) -> tuple[Ledger, 
 
 
 def undo_last(ledger: Ledger) -> list[Entry]:
-    """The entry that takes back the last one that still counts. Raises `InputWrong` where there is none."""
+    """The entry that takes back the last one that still counts. Raises `InputWrong` if there is none."""
     if not ledger.entries:
         raise InputWrong("nothing to undo; allowed: after an entry that was not undone")
     last = ledger.entries[-1]
@@ -87,13 +87,13 @@ def undo_last(ledger: Ledger) -> list[Entry]:
 
 
 def _ledger(path: Path, rows: Sequence[Row], damaged: str | None) -> Ledger:
-    """Follow the file's rows; the first one that cannot be followed is told with its line."""
+    """Apply the file's rows; the first one that does not fit is reported with its line."""
     undone = _undone(path, rows)
     ledger = Ledger({}, (), damaged)
     for row in rows:
         try:
             if row.data["seq"] != ledger.next_seq:
-                raise NotAllowed(f"seq {row.data['seq']!r} where {ledger.next_seq} is due")
+                raise NotAllowed(f"seq {row.data['seq']!r} instead of {ledger.next_seq}")
             if row.data["entry"] == "undo" or row.data["seq"] in undone:
                 ledger = Ledger(ledger.bottles, ledger.entries, damaged, ledger.next_seq + 1)
             else:
@@ -104,7 +104,7 @@ def _ledger(path: Path, rows: Sequence[Row], damaged: str | None) -> Ledger:
 
 
 def _undone(path: Path, rows: Sequence[Row]) -> frozenset[int]:
-    """The numbers of all entries that an undo took back; each must be the last that counted when the undo was written."""
+    """The numbers of all entries that were undone; each must have been the last one that counted when the undo was written."""
     counting: list[int] = []
     undone: set[int] = set()
     for row in rows:
@@ -141,10 +141,10 @@ def _without_last(ledger: Ledger) -> Ledger:
 
 
 def use_entry(ledger: Ledger, bottle: Bottle, units: float, taken_ml: float = 0.0, added_ml: float | None = None, **more: Any) -> Entry:
-    """A use of one bottle: `units` through it, `taken_ml` out of it (carried over, or drawn).
+    """A use of one bottle: `units` of film through it, `taken_ml` out of it (carried over or drawn off).
 
-    It is replenished by its rule, unless `added_ml` says how much was added instead.
-    Where the rule names a bottle of replenisher and it stands in the ledger, what is added comes out of that one.
+    It is replenished by its rule, unless `added_ml` gives the amount. If the rule names a bottle of replenisher,
+    that is where it comes from.
     """
     by_rule_ml = units * (bottle.rules.replenish_ml or 0.0)
     entry: Entry = {
@@ -158,7 +158,7 @@ def use_entry(ledger: Ledger, bottle: Bottle, units: float, taken_ml: float = 0.
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """A solution that a session used. `diluted` from stock, of which `stock_ml` went into it (None where the recipe does not say)."""
+    """A solution that a session used. `diluted`: made from stock, of which it took `stock_ml` (None if the recipe does not say)."""
 
     name: str
     diluted: bool
@@ -167,7 +167,7 @@ class Solution:
 
 @dataclass(frozen=True, slots=True)
 class Booking:
-    """What a session's journal says about its solutions: the session, its units of film, and each solution that was begun."""
+    """What a session's journal says about its solutions: the session, its units of film, and every solution that was begun."""
 
     session: str
     units: float | None
@@ -175,9 +175,9 @@ class Booking:
 
 
 def booking_entries(ledger: Ledger, booking: Booking, name: str | None, units: float | None) -> list[Entry]:
-    """The uses that a session means: of one bottle by name, or of each that bears a solution's name. Raises `InputWrong`.
+    """The uses to book for a session: of one bottle by name, or of every bottle named like one of its solutions. Raises `InputWrong`.
 
-    `units` overrules the recipe's area. A bottle of stock, where the session diluted from it, gives millilitres and no units.
+    `units` overrides the recipe's area. A bottle of stock that the session diluted from gives millilitres, no units.
     """
     through = booking.units if units is None else units
     if name is None:

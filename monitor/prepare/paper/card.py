@@ -1,6 +1,6 @@
-"""The card for the wall: one printed A4 page in large type that goes on working when everything electric has failed.
+"""The wall card: one printed A4 page in large type that still works when everything electric has failed.
 
-Decides what stands on it and how large the type can be, so that one page is enough: the jugs from left to right, the stages
+Decides its content, and how large the type can be so that it fits one page: the jugs from left to right, the stages
 with time, movement, pouring off and how long each may wait, the times over temperature for each steered stage, the sheets'
 way out, what can be heard, what to do when something happens, cautions, and a line for the emergency number. The page is one HTML file
 without script, picture or network, black on white. Tests: tests/prepare/paper/test_card.py, which prints it in a real browser.
@@ -25,7 +25,7 @@ from monitor.prepare.waiting import ALARM_FIRST, waits_for
 
 CELL_ROW_EM = 1.88
 MOST_CELLS = 30
-"""With more points than this the chart goes by coarser steps, the reference always among them."""
+"""With more points than this the chart's steps are coarser; the reference is always included."""
 
 
 def card_html(recipe: Recipe) -> str:
@@ -107,7 +107,7 @@ _PLACES = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray"
 
 
 def _jugs(recipe: Recipe) -> Block:
-    """Boxes from left to right: numbered jugs by their number; without numbers, the solutions in the order of use."""
+    """Boxes from left to right: numbered jugs by their number; without numbers, the solutions in order of use."""
     places: dict[int, Stage] = {}
     for stage in recipe.stages:
         if stage.jug is not None:
@@ -157,9 +157,9 @@ _COLUMNS = (3.0, 19.0, 22.0, 23.0, 16.0, 17.0)
 
 
 def _row(name: str, time: str, small: str, *others: str) -> tuple[Text, ...]:
-    """One row of the table as texts side by side. All stand on the base line of the time, which is in larger type.
+    """One row of the table as texts side by side, all on the base line of the time, which is in larger type.
 
-    By their padding: browsers do not align base lines in a table that they print.
+    Padding does that: browsers do not align base lines in printed tables.
     """
     above = 0.48
     shares = [percent / 100 for percent in _COLUMNS[1:]]
@@ -202,7 +202,7 @@ def _stages(recipe: Recipe) -> Block:
 
 
 def _time_words(stage: Stage) -> tuple[str, str]:
-    """The time, and in small type what belongs to it."""
+    """The time, and what stands beside it in small type."""
     if stage.role == "load":
         return "dark", "no clock"
     small = []
@@ -266,7 +266,7 @@ def _chart(recipe: Recipe, stage: Stage) -> Block:
 
 
 def _thinned(points: Sequence[tuple[float, float]], reference_c: float) -> list[tuple[float, float]]:
-    """At most `MOST_CELLS` points: every second, third ... of those between the ends; ends and reference stay."""
+    """At most `MOST_CELLS` points: every second, third ... one, but always the ends and the reference."""
     every = 1
     while True:
         kept = [p for i, p in enumerate(points) if i % every == 0 or i == len(points) - 1 or abs(p[0] - reference_c) <= SAME]

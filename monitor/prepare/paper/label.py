@@ -1,7 +1,7 @@
-"""What to write on a bottle: plain text, or a page with one label to cut out. Pure.
+"""What to write on a bottle: as plain text, or as a page with one label to cut out. Pure.
 
-Decides what stands on it: the name large, what and how thin, dates, how long it keeps full and part-full, boxes to tick for
-each unit of film, when to throw it away, and that it is never food. Tests: tests/prepare/paper/test_label.py.
+Decides its content: the name in large type, what it is and its dilution, dates, how long it keeps full and part-full, boxes
+to tick for each unit of film, when to throw it away, and that it is never food. Tests: tests/prepare/paper/test_label.py.
 """
 
 from __future__ import annotations
@@ -92,9 +92,9 @@ def _limits(bottle: Bottle) -> Iterator[str]:
 
 def _careful(bottle: Bottle) -> Iterator[str]:
     if bottle.role in ("develop", "replenisher"):
-        yield "Developer: nitrile gloves; no crystals may be left: warm to 40 C closed and shake. Brown: throw it away."
+        yield "Developer: nitrile gloves; no crystals may be left: warm the closed bottle to 40 C and shake. If it is brown, throw it away."
     elif bottle.role in ("fix", "bleach-fix"):
-        yield "Fixer: no acid, no household bleach to it. Yellow, milky or with a sediment: throw it away. Carries silver: collect it."
+        yield "Fixer: never add acid or household bleach. Yellow, milky or with a sediment: throw it away. It carries silver: collect it."
     elif bottle.role == "bleach":
         yield "Bleach: no strong acid, no heat, no household bleach; away from the developer. Collect it."
     elif bottle.role == "stop":

@@ -1,4 +1,4 @@
-"""How large the type of a printed page may be so that everything stands on one page. Arithmetic only, no fonts are opened.
+"""How large the type of a printed page may be so that everything fits on one page. Arithmetic only, no fonts are opened.
 
 Widths are those of the plain sans-serif face that Liberation Sans, Arial, Helvetica and Nimbus Sans share (the metric
 files of the 35 PostScript standard faces, from memory; checked by printing). Text is broken between words as a browser
@@ -72,7 +72,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A piece of the page: its HTML, rows of texts that stand side by side, and what else takes height, `padding_em`."""
+    """A piece of the page: its HTML, rows of texts side by side, and other height, `padding_em`."""
 
     html: str
     rows: tuple[tuple[Text, ...], ...]
@@ -89,7 +89,7 @@ def below(*texts: Text) -> tuple[tuple[Text, ...], ...]:
 
 
 def type_size_pt(blocks: Sequence[Block]) -> float:
-    """The largest size with which all blocks stand on one A4 page, `SMALLEST_PT` at least."""
+    """The largest size with which all blocks fit on one A4 page, at least `SMALLEST_PT`."""
     steps = round((LARGEST_PT - SMALLEST_PT) / STEP_PT)
     for step in range(steps):
         size_pt = LARGEST_PT - step * STEP_PT

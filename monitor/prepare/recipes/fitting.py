@@ -1,6 +1,6 @@
-"""The person's own pairs of temperature and time made into a rate: read, fitted, checked, written for pasting.
+"""Turns the person's own pairs of temperature and time into a rate: reads, fits and checks them, and writes lines to paste.
 
-The fit is least squares of ln time on 1/T (monitor.core.development.rate.fit). A result that no recipe would take is refused here.
+The fit is least squares of ln time on 1/T (monitor.core.development.rate.fit). A result that no recipe would accept is refused here.
 No clock, no files. Tests: tests/cli/test_fit.py.
 """
 
@@ -39,14 +39,14 @@ from monitor.core.text.quantities import (
 PAIR_ALLOWED = 'allowed: "TEMPERATURE=TIME", such as "20 C=10:00"'
 _LEAST_SPAN_C = 0.5
 _LEAST_SD_KJ_MOL = 2.0
-"""No fit is believed closer: four published tables of 7 to 21 pairs give standard errors of 1.9 to 3.1 kJ/mol."""
+"""No fit is believed more closely than this: four published tables of 7 to 21 pairs give standard errors of 1.9 to 3.1 kJ/mol."""
 _STUDENT = {1: 1.84, 2: 1.32, 3: 1.20, 4: 1.14}
-"""Half-width of a 68 % interval over the standard error, by degrees of freedom (Student's t, any table of it)."""
+"""Half-width of a 68 % interval divided by the standard error, by degrees of freedom (Student's t, any table)."""
 
 
 @dataclass(frozen=True, slots=True)
 class GivenPair:
-    """One pair: values, and the words they came in, so that 68 F stays 68 F in what is printed for pasting."""
+    """One pair: its values, and its original text, so that 68 F stays 68 F in the lines to paste."""
 
     celsius: float
     seconds: float
@@ -56,7 +56,7 @@ class GivenPair:
 
 @dataclass(frozen=True, slots=True)
 class OwnRate:
-    """A fit and the reference that the recipe would state. `given` are the pairs as they came."""
+    """A fit, and the reference for the recipe. `given`: the pairs as entered."""
 
     fit: Fit
     reference_c: float
@@ -65,19 +65,19 @@ class OwnRate:
 
     @property
     def time_at_reference_s(self) -> float:
-        """The person's own time where a pair stands at the reference, else the fitted one; seconds."""
+        """The person's own time if there is a pair at the reference, else the fitted one; seconds."""
         own = self.pair_at_reference
         return self.fit.time_s(self.reference_c) if own is None else own.seconds
 
     @property
     def pair_at_reference(self) -> GivenPair | None:
-        """The pair that stands at the reference."""
+        """The pair at the reference, if there is one."""
         return next((pair for pair in self.given if abs(pair.celsius - self.reference_c) <= SAME), None)
 
     @property
     def sd_kj_mol(self) -> float:
-        """One standard deviation of the energy for the recipe: by the residuals, never below what published tables show; two pairs
-        leave no residual, and get the spread between published tables.
+        """Standard deviation of the energy for the recipe: from the residuals, but never below what published tables show. Two pairs
+        leave no residuals and get the spread between published tables.
         """
         if self.fit.sd_kj_mol is None:
             return SD_ENERGY_KJ_MOL
@@ -94,14 +94,14 @@ def read_pair(text: str) -> GivenPair:
     except QuantityWrong as wrong:
         raise InputWrong(f"{shown(text)}: {wrong}") from None
     if not BOUND_C[0] <= celsius <= BOUND_C[1]:
-        raise InputWrong(f'{shown(text)}: no temperature of a developer; allowed: {TEMPERATURE_SAYS}')
+        raise InputWrong(f'{shown(text)}: not a temperature for a developer; allowed: {TEMPERATURE_SAYS}')
     if not 1.0 <= seconds <= LONGEST_STAGE_S:
-        raise InputWrong(f'{shown(text)}: no time of a developer; allowed: {TIME_SAYS}')
+        raise InputWrong(f'{shown(text)}: not a time for a developer; allowed: {TIME_SAYS}')
     return GivenPair(celsius, seconds, celsius_text.strip(), time_text.strip())
 
 
 def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
-    """Fit pairs as text. The reference is 20 C where none is given. Raises `InputWrong`, with one line for each pair that is wrong."""
+    """Fit pairs given as text. The reference is 20 C if none is given. Raises `InputWrong`, with one line for each wrong pair."""
     pairs: list[GivenPair] = []
     lines: list[str] = []
     for text in texts:
@@ -115,13 +115,13 @@ def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
     reference_c = _reference(reference_text)
     span_c = max(pair.celsius for pair in pairs) - min(pair.celsius for pair in pairs)
     if span_c < _LEAST_SPAN_C:
-        allowed = f"allowed: two or more temperatures, {format_number(_LEAST_SPAN_C)} C apart at the least"
-        raise InputWrong(f"{len(pairs)} pair(s) over {format_number(span_c)} C make no rate; {allowed}")
+        allowed = f"allowed: two or more temperatures, at least {format_number(_LEAST_SPAN_C)} C apart"
+        raise InputWrong(f"{len(pairs)} pair(s) over {format_number(span_c)} C do not give a rate; {allowed}")
     made = fit([(pair.celsius, pair.seconds) for pair in pairs])
     low, high = ENERGY_RANGE_KJ_MOL
     if not low <= made.activation_energy_kj_mol <= high:
-        what = f"these pairs make {made.activation_energy_kj_mol:.1f} kJ/mol"
-        why = "the time grows with temperature" if made.activation_energy_kj_mol <= 0 else "no developer is like that: look for a slip"
+        what = f"these pairs give {made.activation_energy_kj_mol:.1f} kJ/mol"
+        why = "the time grows with temperature" if made.activation_energy_kj_mol <= 0 else "no developer is like that: look for a mistake"
         raise InputWrong(f"{what}, {why}; allowed: {low:.0f} to {high:.0f} kJ/mol")
     return OwnRate(made, reference_c, reference_text, tuple(pairs))
 
@@ -134,20 +134,20 @@ def _reference(text: str) -> float:
 
 
 def not_falling(own: OwnRate) -> Iterator[str]:
-    """One line for each pair that is warmer than another and yet has a longer time: a fit takes it, a recipe's pairs do not."""
+    """One line for each pair that is warmer than another but has a longer time: a fit accepts it, a recipe's pairs do not."""
     shortest: GivenPair | None = None
     for pair in sorted(own.given, key=lambda pair: pair.celsius):
         if shortest is not None and pair.celsius > shortest.celsius + SAME and pair.seconds > shortest.seconds:
             yield (
                 f"{pair.celsius_text}={pair.time_text} is warmer than {shortest.celsius_text}={shortest.time_text} and has a longer time; "
-                "the fit went on, but a recipe refuses these pairs: look for a slip"
+                "it was fitted all the same, but a recipe refuses these pairs: look for a mistake"
             )
         if shortest is None or pair.seconds < shortest.seconds:
             shortest = pair
 
 
 def fit_data(own: OwnRate) -> dict[str, Any]:
-    """The fit as one JSON-able object (the contract, section 10). `residual_percent` = 100 (given / fitted - 1)."""
+    """The fit as one JSON object (contract, section 10). `residual_percent` = 100 (given / fitted - 1)."""
     return {
         "activation_energy_kj_mol": own.fit.activation_energy_kj_mol,
         "activation_energy_sd_kj_mol": own.sd_kj_mol,
@@ -164,7 +164,7 @@ def fit_data(own: OwnRate) -> dict[str, Any]:
 
 
 def rate_lines(own: OwnRate) -> Iterator[str]:
-    """`rate = { ... }` as a recipe takes it: the fitted energy, the same per 10 C, and the pairs themselves where a recipe takes them."""
+    """`rate = { ... }` for a recipe: the fitted energy, the same per 10 C, and the pairs if a recipe accepts them."""
     energy, per_10_c = own.fit.activation_energy_kj_mol, own.fit.per_10_c
     yield f'rate = {{ law = "arrhenius", activation_energy_kj_mol = {energy:.1f}, sd = {own.sd_kj_mol:.1f} }}'
     if PER_10_C_RANGE[0] <= round(per_10_c, 2) <= PER_10_C_RANGE[1]:
@@ -182,14 +182,14 @@ def _time(seconds: float) -> str:
 
 
 def fit_lines(own: OwnRate) -> Iterator[str]:
-    """The fit in words: each pair with its residual, what it comes to, and the lines to paste."""
+    """The fit in words: each pair with its residual, the result, and the lines to paste."""
     yield "given          fitted    given is"
     for celsius, seconds, residual in own.fit.pairs:
         given = f"{format_number(celsius, 2):>5} C {_time(seconds):>7}"
         longer = "longer" if residual >= 0 else "shorter"
         yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
     two = own.fit.sd_kj_mol is None
-    source = "as published tables differ: two pairs leave no residual" if two else "one standard deviation"
+    source = "the spread of published tables, because two pairs leave no residuals" if two else "one standard deviation"
     spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol, {source}"
     yield ""
     yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at 25 C as at 15 C"

@@ -1,7 +1,7 @@
-"""What differs from the last session with a recipe: a wrong plan is a wrong film that nothing cures later.
+"""What differs from the last session with a recipe: with a wrong plan the film is wrong, and nothing cures that later.
 
-Decides which session counts as the last one: the newest live one whose recipe bears the same name, else the newest with the
-same kind of film in the same kind of vessel. Reads the first line of journals, writes nothing.
+Decides which session counts as the last one: the newest live one whose recipe has the same name, else the newest with the
+same kind of film in the same kind of vessel. Reads only the first line of journals, writes nothing.
 Tests: tests/prepare/recipes/test_last_time.py.
 """
 
@@ -20,13 +20,13 @@ from monitor.core.text.quantities import format_duration, format_number, format_
 from monitor.prepare.state.journal_lines import JOURNALS
 
 MOST_JOURNALS = 500
-"""So many of the newest are looked at; a film that is older than those is not "last time"."""
+"""How many of the newest are searched; an older session is not "last time"."""
 _LONGEST_LINE = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
 class LastTime:
-    """The last session with a recipe: its id, its label of the wall clock, the recipe's data, and whether the name is the same."""
+    """The last session with a recipe: its id, its wall-clock time, the recipe's data, and whether the names are the same."""
 
     session: str
     wall: str
@@ -35,7 +35,7 @@ class LastTime:
 
 
 def last_time(state: Path, recipe: Recipe) -> LastTime | None:
-    """The last session with this recipe in a state folder, None if there is none. Journals that cannot be read are passed over."""
+    """The last session with this recipe in a state folder; None if there is none. Unreadable journals are skipped."""
     try:
         names = sorted((path for path in (state / JOURNALS).iterdir() if path.suffix == ".jsonl"), reverse=True)
     except OSError:
@@ -67,11 +67,11 @@ def _opening(path: Path) -> Mapping[str, Any] | None:
 
 
 def differences(recipe: Recipe, earlier: Mapping[str, Any]) -> list[str]:
-    """What is not as it was, one sentence each; empty where all is the same. `earlier` is `Recipe.data` of the other session."""
+    """What has changed, one sentence each; empty if nothing has. `earlier`: `Recipe.data` of the other session."""
     try:
         before = recipe_from_data(earlier)
     except FileWrong:
-        return ["The earlier recipe cannot be read by this version: nothing compared."]
+        return ["This version cannot read the earlier recipe: nothing was compared."]
     return [*_whole(recipe, before), *_by_stage(recipe, before)]
 
 
@@ -98,7 +98,7 @@ def _sheet_words(recipe: Recipe) -> str:
 
 
 def _by_stage(now: Recipe, before: Recipe) -> Iterator[str]:
-    """Stages are told apart by name and role; those that are left on both sides are new or gone."""
+    """Stages are matched by name and role; those without a match are new or gone."""
     left = list(before.stages)
     order: list[int] = []
     for stage in now.stages:
@@ -111,7 +111,7 @@ def _by_stage(now: Recipe, before: Recipe) -> Iterator[str]:
         yield from (f"{stage.name}, {word}: {new}, was {was}" for word, new, was in _stage_differences(stage, old))
     yield from (f"{stage.name}: gone, was {format_duration(stage.target_ref_s)}" for stage in left)
     if order != sorted(order):
-        yield "the order of the stages is another"
+        yield "the order of the stages is different"
 
 
 def _stage_differences(now: Stage, before: Stage) -> Iterator[tuple[str, str, str]]:
@@ -132,7 +132,7 @@ def _burst(burst: Burst) -> str:
 
 
 def _law(stage: Stage) -> str:
-    """The rate as the two times that it gives 2 C below and above the reference: what a person can compare."""
+    """The rate as the times it gives 2 C below and above the reference, which a person can compare."""
     from monitor.core.development.rate import planned_time
 
     if stage.law is None:

@@ -1,8 +1,8 @@
-"""Blanks of recipes, and the questions that turn the sheet in a person's hand into a recipe of their own.
+"""Blank recipes, and the questions that turn the sheet in a person's hand into a recipe of their own.
 
-A blank is TOML with marks such as "{{time}}" or "{{drain|0:15}}" (a mark and its usual answer) where the person's words
-go; it stands in monitor/prepare/recipes/blanks and is no recipe before every mark is answered. No blank claims a maker's
-authority. What is written has been read by the recipe's own reader first. Reads the blanks, writes nothing.
+A blank is TOML with marks such as "{{time}}" or "{{drain|0:15}}" (a mark and its usual answer) for what the person fills in.
+It is a file in monitor/prepare/recipes/blanks, and not a recipe until every mark is answered. No blank claims a maker's
+authority. The filled-in text is checked by the recipe reader. Reads the blanks, writes nothing.
 Tests: tests/cli/test_new.py.
 """
 
@@ -34,14 +34,14 @@ BLANKS = Path(__file__).parent / "blanks"
 _MARK = re.compile(r'"\{\{(\w+)(?:\|([^}"\n]*))?\}\}"')
 _COMMENT_COLUMN = 34
 DEFAULT_ENERGY_KJ_MOL = 65
-"""Where the person has one pair alone: the middle of published black-and-white tables, 50 to 80 kJ/mol."""
+"""Used if the person has only one pair: the middle of published black-and-white tables, 50 to 80 kJ/mol."""
 
 Answers = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
 class BlankQuestion:
-    """What a mark asks for. `fragment` turns an answer, given those before it, into TOML; it raises `InputWrong`."""
+    """What a mark asks for. `fragment` turns an answer into TOML, given the earlier answers; it raises `InputWrong`."""
 
     prompt: str
     fragment: Callable[[str, Answers], str]
@@ -49,7 +49,7 @@ class BlankQuestion:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One question of one blank, with its usual answer where it has one."""
+    """One question of one blank, with its usual answer if it has one."""
 
     key: str
     prompt: str
@@ -58,7 +58,7 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """A blank: the word that names it, its title and its text."""
+    """A blank: its name, its title and its text."""
 
     key: str
     title: str
@@ -66,7 +66,7 @@ class Blank:
 
 
 def blanks() -> tuple[Blank, ...]:
-    """All blanks, the plainest first."""
+    """All blanks, the simplest first."""
     order = ("roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal")
     found = {path.stem: path.read_text(encoding="utf-8") for path in BLANKS.glob("*.toml")}
     keys = [*order, *sorted(found.keys() - set(order))]
@@ -74,16 +74,16 @@ def blanks() -> tuple[Blank, ...]:
 
 
 def blank_named(key: str) -> Blank:
-    """The blank of this name. Raises `InputWrong`."""
+    """The blank with this name. Raises `InputWrong`."""
     every = blanks()
     for blank in every:
         if blank.key == key:
             return blank
-    raise InputWrong(f"{shown(key)} is no blank; allowed: {', '.join(blank.key for blank in every)}")
+    raise InputWrong(f"{shown(key)} is not a blank; allowed: {', '.join(blank.key for blank in every)}")
 
 
 def questions(blank: Blank) -> Iterator[Asked]:
-    """The blank's questions in the order in which its marks stand, each once."""
+    """The blank's questions in the order of its marks, each once."""
     asked: set[str] = set()
     for match in _MARK.finditer(blank.text):
         key, usual = match[1], match[2]
@@ -93,12 +93,12 @@ def questions(blank: Blank) -> Iterator[Asked]:
 
 
 def check(key: str, answer: str, earlier: Answers) -> None:
-    """Raises `InputWrong` if this is no answer to that question."""
+    """Raises `InputWrong` if the answer does not fit the question."""
     _QUESTIONS[key].fragment(answer, earlier)
 
 
 def fill_in(blank: Blank, answers: Answers, file: str) -> tuple[str, Recipe]:
-    """The recipe's text and the recipe itself. Raises `FileWrong` where the answers, each fit by itself, make no recipe together."""
+    """The recipe's text and the recipe. Raises `FileWrong` if the answers, each valid by itself, do not make a recipe together."""
     text = "\n".join(_filled(line, answers) for line in blank.text.split("\n"))
     return text, load_recipe(text.encode(), file)
 
@@ -114,7 +114,7 @@ def _filled(line: str, answers: Answers) -> str:
 
 def _text(answer: str, _: Answers) -> str:
     if not answer.strip() or len(answer) > 200 or not answer.isprintable():
-        raise InputWrong(f"{shown(answer)} will not do; allowed: one line of 1 to 200 characters")
+        raise InputWrong(f"{shown(answer)} does not fit; allowed: one line of 1 to 200 characters")
     return json.dumps(answer.strip(), ensure_ascii=False)
 
 
@@ -140,7 +140,7 @@ def _number(low: float, high: float, says: str, whole: bool = False) -> Callable
 
     def fragment(answer: str, _: Answers) -> str:
         if not pattern.fullmatch(answer.strip()) or not low <= float(answer) <= high:
-            raise InputWrong(f"{shown(answer)} will not do; allowed: {says}")
+            raise InputWrong(f"{shown(answer)} does not fit; allowed: {says}")
         return str(int(answer)) if whole else str(float(answer))
 
     return fragment
@@ -155,7 +155,7 @@ def _counted(answer: str, earlier: Answers) -> str:
 
 
 def _pairs(answer: str, earlier: Answers) -> str:
-    """The rate: the person's pairs with the one at the reference, or one energy where there are none."""
+    """The rate: the person's pairs including the one at the reference, or a usual energy if there are none."""
     given = [read_pair(part.strip()) for part in re.split(r"[,;]", answer) if part.strip()]
     reference_text, time_text = earlier["reference"].strip(), earlier["time"].strip()
     reference_c, time_s = read_temperature(reference_text), read_duration(time_text)
@@ -166,7 +166,7 @@ def _pairs(answer: str, earlier: Answers) -> str:
     rows = sorted([*given, GivenPair(reference_c, time_s, reference_text, time_text)], key=lambda pair: pair.celsius)
     for before, after in pairwise(rows):
         if after.celsius - before.celsius <= SAME:
-            raise InputWrong(f"{after.celsius_text} stands twice with different times; allowed: each temperature once")
+            raise InputWrong(f"{after.celsius_text} appears twice with different times; allowed: each temperature once")
         if after.seconds > before.seconds:
             what = f"the time grows from {before.celsius_text} to {after.celsius_text}"
             raise InputWrong(f"{what}; allowed: times that fall as it gets warmer")
@@ -202,5 +202,5 @@ _QUESTIONS: dict[str, BlankQuestion] = {
 
 
 def said_together(wrong: FileWrong) -> InputWrong:
-    """What a filled-in blank's own problems are for the person who answered: no file has been written, so no lines are named."""
-    return InputWrong("these answers make no recipe together; nothing was written", *(f"  {p.what}; {p.allowed}" for p in wrong.problems))
+    """The problems of a filled-in blank for the person who answered: no file was written, so no lines are named."""
+    return InputWrong("these answers do not make a recipe; nothing was written", *(f"  {p.what}; {p.allowed}" for p in wrong.problems))

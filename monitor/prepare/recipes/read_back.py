@@ -1,4 +1,4 @@
-"""A recipe read back: as data for other programs, and as the lines a person checks before anything is poured.
+"""A recipe read back: as data for other programs, and as lines for a person to check before anything is poured.
 
 The lines begin with the jugs (what, how much, how warm, how long), because a wrong jug costs the film; then the film,
 the stages, the times over temperature, the light, and what to be careful about. No clock, no files.
@@ -21,13 +21,13 @@ from monitor.prepare.cautions import cautions_for
 _FINE_STEP_C, _COARSE_STEP_C = 0.5, 1.0
 _WIDTH = 110
 _FINE_SPAN_C = 12.0
-"""Up to this span the chart goes by half a degree."""
+"""Up to this span the chart's steps are half a degree."""
 
 
 def chart_points(stage: Stage) -> list[dict[str, float | int]]:
-    """Planned seconds over temperature for one steered stage, over its valid range with both ends and the reference.
+    """Planned seconds at each temperature of a steered stage's valid range, with both ends and the reference.
 
-    Each point: `celsius`, `planned_s` (factor included), `sd_s` (one standard deviation, from the rate's alone), `stage`.
+    Each point: `celsius`, `planned_s` (factor included), `sd_s` (one standard deviation, from the rate's uncertainty alone), `stage`.
     """
     law = stage.law
     if law is None:
@@ -46,7 +46,7 @@ def chart_points(stage: Stage) -> list[dict[str, float | int]]:
 
 
 def plan_data(recipe: Recipe) -> dict[str, Any]:
-    """The plan as one JSON-able object (the contract, section 10). Nothing is rounded."""
+    """The plan as one JSON object (contract, section 10). Nothing is rounded."""
     sheets = recipe.sheets
     return {
         "name": recipe.name,
@@ -136,7 +136,7 @@ def _stage_data(stage: Stage) -> dict[str, Any]:
 
 
 def _jugs(recipe: Recipe) -> list[tuple[str, list[Stage]]]:
-    """What stands ready, in the order of the hands: numbered jugs from the left, then what has no number, in order of use."""
+    """The jugs, in the order in which they are reached for: numbered ones from the left, then the others in order of use."""
     numbered: dict[int, list[Stage]] = {}
     loose: list[tuple[str, list[Stage]]] = []
     for stage in recipe.stages:
@@ -148,14 +148,14 @@ def _jugs(recipe: Recipe) -> list[tuple[str, list[Stage]]]:
 
 
 def _jug_words(stages: list[Stage]) -> str:
-    """What, how much, how warm, how long. A temperature that the recipe leaves open is the developer's, roughly."""
+    """What, how much, how warm, how long. If the recipe gives no temperature, it is near the developer's."""
     first = stages[0]
     what = first.solution or first.name
     words = [what if first.dilution is None else f"{what} {first.dilution}"]
     if first.volume_ml is not None:
         words.append(_volume_words(first))
     elif first.role != "wash":
-        words.append("how much: your recipe does not say")
+        words.append("amount: your recipe does not say")
     degrees = f"{format_number(first.reference_c)} C"
     band = f" within {format_number(first.band_c)} C" if first.band_c else ""
     words.append(f"at {degrees}{band}" if first.reference_stated else f"near {degrees}")
@@ -196,7 +196,7 @@ def _stage_lines(stage: Stage) -> Iterator[str]:
         yield f"     Counted from full ({format_duration(stage.fill_s)} after the begin) to NOW; the drain comes after it."
     if stage.gate is not None:
         band = f"{format_number(stage.gate.band_c)} C of {format_number(stage.reference_c)} C"
-        yield f"     Not begun before the developer was within {band} for {format_duration(stage.gate.for_s)}."
+        yield f"     The start waits until the developer has been within {band} for {format_duration(stage.gate.for_s)}."
     yield f"     {_agitation_words(stage)}"
 
 
@@ -248,7 +248,7 @@ def _chart_lines(stage: Stage) -> Iterator[str]:
         yield f"  {format_number(point['celsius'], 2):>5} C  {format_duration(point['planned_s']):>7}{spread}{mark}"
     if stage.valid_c is not None:
         low_c, high_c = stage.valid_c
-        yield f"  Outside {format_number(low_c)} C to {format_number(high_c)} C the rate goes on, three times as uncertain: outside data."
+        yield f"  Outside {format_number(low_c)} C to {format_number(high_c)} C the rate goes on, three times as uncertain (outside data)."
 
 
 def _light_lines(recipe: Recipe) -> Iterator[str]:

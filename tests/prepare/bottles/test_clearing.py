@@ -37,7 +37,7 @@ def test_a_finished_fixer_is_not_given_a_fixing_time() -> None:
     """Only: discard, and fix again what went through it lately."""
     first, second = clearing_lines(clearing(40.0, 80.0))
     assert first.startswith("Discard this fixer")
-    assert "fix again" in second
+    assert "again in a fresh bath" in second
     assert "2:40" not in first + second
 
 

@@ -155,7 +155,7 @@ def test_ages_count_full_from_mixing_and_part_full_from_opening(tmp_path: Path) 
 def test_a_name_is_free_again_after_discarding(tmp_path: Path) -> None:
     """Two standing bottles of one name are refused, whatever the capitals."""
     put(tmp_path, added())
-    with pytest.raises(InputWrong, match="stands in the ledger already"):
+    with pytest.raises(InputWrong, match="is in the ledger already"):
         put(tmp_path, added("FIXER"))
     put(tmp_path, {"entry": "discard", "bottle": 1, "name": "fixer"})
     ledger = put(tmp_path, added())

@@ -41,7 +41,7 @@ def test_each_change_that_matters_is_told(edits: tuple[str, ...], said: str) -> 
 
 def test_a_recipe_of_another_version_is_not_guessed_at() -> None:
     """Said instead."""
-    assert "cannot be read" in differences(RECIPE, {"schema": 7})[0]
+    assert "cannot read" in differences(RECIPE, {"schema": 7})[0]
 
 
 def test_the_last_live_session_of_the_same_name_counts(tmp_path: Path) -> None:
