@@ -120,4 +120,9 @@ class Summary:
 
     @property
     def _compared(self) -> bool:
-        return self._opened is None or bool(self._opened.opening.get("compared", True))
+        """A rehearsal says so of its developer's probe; a station says it of each, and those in the developer count, if there are any."""
+        opening: Mapping[str, Any] = {} if self._opened is None else self._opened.opening
+        if "compared" in opening:
+            return bool(opening["compared"])
+        probes = opening.get("probes", ())
+        return all(p.get("compared") for p in [p for p in probes if p.get("role") in ("developer", "witness")] or probes)

@@ -181,3 +181,24 @@ def test_they_agree_and_tell_what_happened(what: str, tmp_path: Path) -> None:
     for who, begin, *_ in expected:
         first.setdefault(who.split(",")[0], float(begin))
     assert [(name, round(t_s, 1)) for t_s, name in watched.begins] == list(first.items())
+
+
+@pytest.mark.parametrize(
+    ("opening", "said"),
+    [
+        ({"compared": False}, True),
+        ({"compared": "2026-11-02"}, False),
+        ({"probes": [{"role": "developer", "compared": None}, {"role": "bath", "compared": "2026-11-02"}]}, True),
+        ({"probes": [{"role": "witness", "compared": "2026-11-02"}, {"role": "bath", "compared": None}]}, False),
+        ({"probes": [{"role": "bath", "compared": None}]}, True),
+    ],
+)
+def test_a_probe_that_was_never_compared_is_told_at_the_end_too(opening: dict[str, object], said: bool) -> None:
+    """A rehearsal says it of its developer's probe, a station of each; where one lies in the developer, that one counts."""
+    evening = Evening(ROLL)
+    evening.begin().to(120)
+    summary = Summary()
+    for record in evening.records:
+        kept = {key: value for key, value in record.items() if key not in ("compared", "probes")}
+        summary.add(kept | opening if record.get("event") == "open" else kept)
+    assert any("probe not compared" in line for line in summary.lines()) is said
