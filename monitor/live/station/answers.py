@@ -105,7 +105,7 @@ class Answers:
             raise RequestRefused("this station has a foot switch; allowed: keys only where there is none")
         if running.bare_now:
             raise RequestRefused("the film is bare: no keys and no screen now; begins are assumed")
-        self._keyboard.press(request.body.get("kind") == "hold", self._parts.clock.mono_s())
+        self._keyboard.press(str(request.body.get("kind")), self._parts.clock.mono_s())
         return {"ok": True}
 
     def _follow(self, request: Request) -> Answer:
@@ -114,6 +114,7 @@ class Answers:
         beliefs = running.session.beliefs
         told: dict[str, Any] = {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
         vessel = None if beliefs.vessel is None else asdict(beliefs.vessel)
+        told["bare_now"] = running.bare_now
         return {**told, "probes": [asdict(probe) for probe in beliefs.probes], "vessel": vessel}
 
     def _abandon(self, request: Request) -> Answer:

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-KEY_TAP_S, KEY_HOLD_S = 0.15, 1.2
-"""How long a key closes the switch: for a tap, and for a press that begins a stage (at least a second; contract, section 5)."""
+KEYS_S = {"tap": 0.15, "question": 0.85, "hold": 1.2}
+"""How long a key closes the switch: for a tap, for a question, which begins nothing, and for a press that begins what waits (contract,
+section 5)."""
 
 
 class Followers:
@@ -52,10 +53,10 @@ class Keyboard:
         """The moment of the next edge, monotonic; None if there is none."""
         return self._edges[0][0] if self._edges else None
 
-    def press(self, hold: bool, now_s: float) -> None:
-        """A key went down now."""
+    def press(self, kind: str, now_s: float) -> None:
+        """A key went down now; a kind that is not one of `KEYS_S` is a tap."""
         if not self._edges:
-            self._edges = [(now_s, True), (now_s + (KEY_HOLD_S if hold else KEY_TAP_S), False)]
+            self._edges = [(now_s, True), (now_s + KEYS_S.get(kind, KEYS_S["tap"]), False)]
 
     def due(self, now_s: float) -> list[tuple[float, bool]]:
         """The edges up to now, (monotonic, down); each is given once."""

@@ -448,3 +448,38 @@ def test_the_watchdog_is_fed_only_while_readers_player_and_panel_move(tmp_path: 
     hungry = dog.meals
     world.go(10)
     assert dog.meals == hungry
+
+
+@pytest.mark.parametrize(("vessel", "bare"), [("open tray", True), ("lidded tank", False)])
+def test_film_that_was_loaded_and_waits_is_bare_where_the_next_stage_s_is(tmp_path: Path, vessel: str, bare: bool) -> None:
+    """Between `lid on` and the next begin: a screen asks for this. Before a first stage the film is in its holder."""
+    load = '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]'
+    world = World(tmp_path)
+    world.go(5)
+    world.develop(SHORT.replace("lidded tank", vessel).replace("[[stage]]", load, 1))
+    assert not world.ask(verb="status")["bare_now"]
+    world.press(1.2)
+    assert world.ask(verb="status")["bare_now"]
+    world.go(5)
+    world.press(1.2)
+    seen = world.ask(verb="follow")
+    assert seen["view"]["waits_for"] == 2
+    assert seen["bare_now"] is bare
+    assert world.ask(verb="status")["bare_now"] is bare
+
+
+def test_the_key_that_asks_begins_nothing(tmp_path: Path) -> None:
+    """Where a stage waits it is shorter than a begin; in a stage it is answered."""
+    world = World(tmp_path, has_switch=False)
+    world.go(5)
+    name = world.develop(SHORT)
+    assert world.ask(verb="press", kind="question")["ok"]
+    world.go(3)
+    assert not world.records(name, "stage", event="begin")
+    assert world.records(name, "tap")[-1]["meaning"] == "question"
+    world.ask(verb="press", kind="hold")
+    world.go(3)
+    assert world.records(name, "stage", event="begin")
+    world.ask(verb="press", kind="question")
+    world.go(5)
+    assert world.records(name, "cue", cue="answer")
