@@ -15,9 +15,6 @@ from monitor.core.errors import EvenbathError, InputWrong
 if TYPE_CHECKING:
     from monitor.core.recipe.values import Recipe
 
-INTERRUPTED = 130
-"""The exit status of a command that Ctrl-C has ended."""
-
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 8."""
@@ -36,10 +33,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
     from monitor.cli.station import open_station
-    from monitor.cli.terminal.following import Following
+    from monitor.cli.terminal.following import INTERRUPTED, Following
     from monitor.cli.terminal.keyboard import AnswerLines
     from monitor.cli.terminal.questions import Questions, folded, write
     from monitor.cli.terminal.refusals import told
+    from monitor.cli.terminal.surroundings import Machine
     from monitor.live.station.control import StationLink
 
     request, recipe = _request(args)
@@ -63,13 +61,10 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.flush()
         if args.detach:
             return 0
-        try:
-            return Following(config, recipe, bool(answer["has_switch"]), args.red).run(link)
-        except KeyboardInterrupt:
-            sys.stdout.write(f"\nOnly this view has ended. Session {answer['armed']} goes on at the station, with its sounds.\n")
-            sys.stdout.write(f"`evenbath status --file {args.file}` tells how it stands;\n")
-            sys.stdout.write(f'`evenbath abandon --file {args.file} --why "..."` ends it.\n')
-            return INTERRUPTED
+        following = Following(
+            Machine(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"]), red=args.red
+        )
+        return following.run(link)
 
 
 def _goes_on() -> str:

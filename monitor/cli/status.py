@@ -1,4 +1,4 @@
-"""`evenbath status --file STATION [--json]`: what the station is doing now, in its own words."""
+"""`evenbath status --file STATION [--json | --follow]`: what the station is doing now, in its own words; or the live view."""
 
 from __future__ import annotations
 
@@ -6,13 +6,19 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from monitor.live.station.station_file import StationConfig
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
-    parser.add_argument("--json", action="store_true", help="one JSON object")
+    shown = parser.add_mutually_exclusive_group()
+    shown.add_argument("--json", action="store_true", help="one JSON object")
+    shown.add_argument("--follow", action="store_true", help="the live view of the running session, dark by the same rules as develop's")
+    parser.add_argument("--red", action="store_true", help="with --follow: the view of a lidded session in red on black")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -22,6 +28,8 @@ def run(args: argparse.Namespace) -> int:
     from monitor.live.station.control import ask
 
     config = open_station(args.file)
+    if args.follow:
+        return _follow(config, args)
     answer = dict(told(ask(config.state, {"verb": "status"})))
     answer.pop("ok")
     if args.json:
@@ -36,6 +44,21 @@ def run(args: argparse.Namespace) -> int:
     if in_dark:
         sys.stderr.write("the film may be bare: a screen gives light\n")
     return 0
+
+
+def _follow(config: StationConfig, args: argparse.Namespace) -> int:
+    """To the session's end, or to Ctrl-C. Raises `NotThere` where no station answers and `InputWrong` where no session runs."""
+    from monitor.cli.terminal.following import Following
+    from monitor.cli.terminal.refusals import told
+    from monitor.cli.terminal.surroundings import Machine
+    from monitor.core.recipe.reader import recipe_from_data
+    from monitor.live.station.control import StationLink
+
+    with StationLink(config.state) as link:
+        answer = told(link.ask({"verb": "follow"}))
+        recipe, has_switch = recipe_from_data(answer["recipe"]), config.panel.switch is not None
+        following = Following(Machine(config), recipe, answer["session"], args.file, has_switch=has_switch, red=args.red)
+        return following.run(link, answer)
 
 
 def _film_is_bare(answer: Mapping[str, Any]) -> bool:
@@ -84,7 +107,9 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
     from monitor.live.view.words import developer, limit
 
     if view["stage"] is None:
-        yield "  armed: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
+        waits = view.get("waits_for")
+        what = "armed" if waits in (None, 1) else f"stage {waits} of {view['stages']} waits"
+        yield f"  {what}: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
     else:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
         yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_time(view)}"

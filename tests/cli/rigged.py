@@ -114,15 +114,17 @@ class Rigged:
 
     def hold(self, name: str) -> None:
         """Begin: down for more than a second, long enough for a busy machine; it takes effect at the release."""
-        self.foot("down")
-        self.pause(1.3)
-        self.foot("up")
+        self.press(1.3)
         self.wait(lambda: bool(self.records(name, kind="stage", event="begin")))
 
     def tap(self) -> None:
         """Down and up at once, past the bounce."""
+        self.press(0.1)
+
+    def press(self, seconds: float) -> None:
+        """Down for so long."""
         self.foot("down")
-        self.pause(0.1)
+        self.pause(seconds)
         self.foot("up")
 
     def pause(self, seconds: float) -> None:

@@ -134,6 +134,10 @@ def test_a_lidded_session_is_followed_to_its_end(rigged: Rigged) -> None:
         rigged.run("abandon", "--file", str(rigged.file), "--why", "seen enough")
         rigged.wait(lambda: terminal.read() is not None and terminal.process.poll() is not None)
         assert terminal.process.returncode == 0
+        end = terminal.read().decode().split("is over: seen enough")[1]
+        assert "quick (live): seen enough." in end
+        assert f"Journal: {rigged.journal(name)}" in end
+        assert f"Next: evenbath review {name} --file {rigged.file}" in end
     finally:
         terminal.close()
 
@@ -166,7 +170,7 @@ def test_in_the_dark_the_terminal_stays_black_whatever_happens(rigged: Rigged) -
 
 
 def test_while_a_reel_is_loaded_the_terminal_is_black_and_the_view_comes_after(rigged: Rigged) -> None:
-    """Not one byte from armed to the tap that begins the next stage; then Ctrl-C works and says how it goes on."""
+    """Not one byte from armed to the press that begins the next stage, stray tap and lid included; then Ctrl-C ends the view alone."""
     terminal = Terminal(rigged, rigged.recipe(LOADED), "--file", str(rigged.file), "--waive", "a test")
     try:
         terminal.until(b"\x1b[?25l")
@@ -183,11 +187,16 @@ def test_while_a_reel_is_loaded_the_terminal_is_black_and_the_view_comes_after(r
         in_words.close()
         piped = rigged.run("status", "--file", str(rigged.file)).stdout
         assert "jug" in piped
-        assert "a tap begins the next stage" in piped
+        assert "a press of a second ends it" in piped
         rigged.pause(1.5)
         assert len(terminal.read(0.2)) == before
         assert terminal.process.poll() is None
         rigged.tap()
+        rigged.press(1.2)
+        rigged.wait(lambda: bool(rigged.records(name, kind="tap", meaning="lid on")))
+        rigged.pause(1.5)
+        assert len(terminal.read(0.2)) == before
+        rigged.press(1.2)
         terminal.until(b"DEVELOP")
         assert rigged.records(name, kind="stage", event="begin", stage=2)
         terminal.process.send_signal(signal.SIGINT)

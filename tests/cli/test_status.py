@@ -1,6 +1,7 @@
 """`evenbath status`: the session, each probe with age and quality, and words that promise nothing."""
 
 import json
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -87,3 +88,24 @@ def test_without_a_station_it_is_status_3(tmp_path: Path) -> None:
     done = Rigged(tmp_path).run("status", "--file", str(tmp_path / "station.toml"))
     assert done.returncode == 3
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_follow_shows_the_view_again_and_says_at_the_end_what_became_of_it(rigged: Rigged) -> None:
+    """Into a pipe: what has been, what comes, summary, journal and the next command; without a session it is refused."""
+    words = ("status", "--follow", "--file", str(rigged.file))
+    idle = rigged.run(*words)
+    assert idle.returncode == 2
+    assert "no session is running" in idle.stderr
+    assert rigged.run(*words, "--json").returncode == 2
+    name = rigged.arm(LONG)
+    rigged.hold(name)
+    with subprocess.Popen(rigged.command(*words), stdout=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True) as follower:
+        assert follower.stdout is not None
+        seen = ""
+        while "DEVELOP begins" not in seen:
+            seen += follower.stdout.readline()
+        rigged.run("abandon", "--file", str(rigged.file), "--why", "seen enough")
+        seen += follower.stdout.read()
+    assert follower.returncode == 0
+    assert f"session {name} is over: seen enough" in seen
+    assert f"Journal: {rigged.journal(name)}" in seen

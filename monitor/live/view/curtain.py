@@ -39,7 +39,7 @@ class Curtain:
         if self.down and self.for_loading and self._loaded(event):
             self.down = False
         minimum = record.get("kind") == "stage" and record.get("event") == "minimum" and record.get("stage") == self._last_fix
-        if minimum or event.get("event") == "closed":
+        if minimum or event.get("event") == "closed" or (event.get("event") == "view" and self._past_fixing(event["view"])):
             self._may_rise = True
         if self.down and record and record["kind"] != "reading" and record.get("cue") != "tick":
             self.kept.append(record)
@@ -54,6 +54,13 @@ class Curtain:
         begun = record.get("stage") if record.get("kind") == "stage" and record.get("event") == "begin" else None
         seen = event["view"]["stage"] if event.get("event") == "view" else None
         return max(begun or 0, seen or 0) > self._last_load
+
+    def _past_fixing(self, view: Mapping[str, Any]) -> bool:
+        """Whether a snapshot shows that the fixing minimum is over: for one who comes when its record has long been written."""
+        stage, end_s = view["stage"], view.get("end_t_s")
+        if self._last_fix is None or stage is None or stage < self._last_fix:
+            return False
+        return bool(stage > self._last_fix or (view.get("until") == "at least" and end_s is not None and view["t_s"] >= end_s))
 
     def key(self) -> bool:
         """A key was pressed. True if the curtain rises by it."""

@@ -59,6 +59,28 @@ def hands(state: ViewState) -> list[tuple[str, str]]:
     return lines
 
 
+def last_word(state: ViewState) -> str:
+    """What was settled or forecast for the hands when the station was last heard, for a second clock; empty where nothing was.
+
+    A second clock runs from the first pour, so the stage's begin is told on it as far as it is known.
+    """
+    seen, stage, following = state.seen, state.stage, state.following
+    if stage is None or seen.began_s is None or seen.end_t_s is None or stage.has_no_clock or state.closed is not None:
+        return ""
+    then = "the last stage is over" if following is None else words.next_pour(following)
+    clock = _Clock(state.t_s, seen.began_s, seen.end_t_s)
+    begun = f" after {stage.name.upper()} began"
+    first = next(s for s in state.stages if not s.has_no_clock)
+    if stage != first and state.begins and state.begins[0][1] == first.name:  # else this view came too late to see it
+        begun += f" ({format_duration(seen.began_s - state.begins[0][0])} after the first pour)"
+    if seen.until != "time":
+        return f"from {clock.tell(seen.end_t_s)}{begun}: {then}"
+    now_s = seen.end_t_s - stage.drain_s if seen.now_s is None else seen.now_s
+    about = "" if seen.frozen or not seen.steered else "about "
+    off = "pour off" if seen.sheet is None else f"lift sheet {seen.sheet}"
+    return f"{off} at {about}{clock.tell(now_s)}{begun}; {then}"
+
+
 class _Clock:
     """The stage's own clock, which reads `at_s` now. `end_s`: the stage's end, session time."""
 
@@ -72,10 +94,12 @@ class _Clock:
         return format_duration(t_s - self.began_s)
 
 
-def _before(seen: Snapshot, first: Stage) -> list[tuple[str, str]]:
+def _before(seen: Snapshot, stage: Stage) -> list[tuple[str, str]]:
+    """Nothing runs: this stage waits for its begin."""
     if seen.gate == "withheld":
-        return [("next", f"wait: the start is withheld until {_gate(first)}"), ("then", f"begin {words.next_pour(first)}")]
-    return [("next", "hold the switch for a full second and pour"), ("then", words.next_pour(first))]
+        return [("next", f"wait: the start is withheld until {_gate(stage)}"), ("then", f"begin {words.next_pour(stage)}")]
+    what = "load the film" if stage.role == "load" else "pour"
+    return [("next", f"hold the switch for a full second and {what}"), ("then", words.next_pour(stage))]
 
 
 def _gate(stage: Stage) -> str:

@@ -19,10 +19,10 @@ from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
-from monitor.live.view.hands import hands
+from monitor.live.view.hands import hands, last_word
 from monitor.live.view.lines import PlainLines
-from monitor.live.view.state import KnownProbe, Point, ViewState, Watched
-from monitor.live.view.text import Line, Piece, cells, clean, cut, cut_line, labelled
+from monitor.live.view.state import Gone, KnownProbe, Point, ViewState, Watched
+from monitor.live.view.text import Line, Piece, cells, clean, cut, cut_line, fold, labelled
 from monitor.live.view.trace import LEAST_ROWS, draw
 
 if TYPE_CHECKING:
@@ -55,12 +55,12 @@ class _Block:
 def render(state: ViewState, trace: Sequence[Point], width: int, height: int, look: Look | None = None) -> list[Line]:
     """The whole view in at most `height` lines of at most `width` cells."""
     look = Look() if look is None else look
-    blocks = _blocks(state, width, look)
+    blocks = _blocks(state, width, look) if state.gone is None else _gone(state, state.gone, width, look)
     while len(blocks) > 1 and sum(len(b.lines) for b in blocks) > height:
         blocks.remove(max(blocks, key=lambda b: b.rank))
     lines = [line for block in blocks for line in block.lines]
     rows = min(MOST_TRACE_ROWS, height - len(lines))
-    if rows >= LEAST_ROWS:
+    if rows >= LEAST_ROWS and state.gone is None:
         lines += draw(trace, state.begins, width, rows, look.unicode)
     return [cut_line([Piece(clean(p.text), p.style) for p in line], width) for line in lines[:height]]
 
@@ -80,6 +80,24 @@ def _blocks(state: ViewState, width: int, look: Look) -> list[_Block]:
         *_temperatures(state, width, column, limit),
         _Block(4, labelled("trust", _trust(state), width, column, "bold" if state.lost else "")),
         *([_Block(3, labelled("keys", state.keys, width, column))] if state.keys else []),
+    ]
+
+
+def _gone(state: ViewState, gone: Gone, width: int, look: Look) -> list[_Block]:
+    """The station is gone: nothing that it measured or counted is shown as if it still held; what it had promised is told as the past."""
+    column = 7 if width < NARROW else 11
+    ago = format_duration(float(int(gone.for_s)))
+    told = fold(f"STATION GONE since {gone.since} ({ago}). Go on by the second clock.", width)
+    before, card = last_word(state), "by the second clock and the wall card; the station takes the session up by itself when it is back"
+    return [
+        *_title(state, width),
+        _Block(6, [_stages(state, width, look)]),
+        _Block(9, [[]]),
+        _Block(0, [[Piece(line.ljust(width), "reverse")] for line in told]),
+        _Block(9, [[]]),
+        _Block(1, labelled("time", "not known any more; nothing is measured here now", width, column, "bold")),
+        *([_Block(2, labelled("said", before, width, column))] if before else []),
+        _Block(4, labelled("next", card, width, column)),
     ]
 
 
@@ -117,7 +135,8 @@ def _development(state: ViewState, width: int, column: int, limit: str, look: Lo
     seen = state.seen
     stage, begun_s, end_s, t_s = state.stage, seen.began_s, seen.end_t_s, state.t_s
     if stage is None or begun_s is None or end_s is None:
-        return [_Block(1, labelled("time", state.closed or "not begun", width, column))]
+        waits = "not begun" if seen.waits_for in (None, 1) else f"{state.stages[seen.waits_for - 1].name.upper()} waits, no clock runs"
+        return [_Block(1, labelled("time", state.closed or waits, width, column))]
     if stage.has_no_clock:
         return [_Block(1, labelled("time", f"loading: {words.loading(state.following)}", width, column, "bold"))]
     blocks = [_Block(1, labelled("time", _time(state, begun_s), width, column, "bold"))]
@@ -266,6 +285,10 @@ class TerminalView:
         """Show a sentence for a while."""
         self._watched.notice(text)
 
+    def gone(self, gone: Gone | None) -> None:
+        """The station that is followed does not answer, or (None) it does."""
+        self._watched.gone = gone
+
     def show(self) -> None:
         """Draw."""
         from rich.text import Text
@@ -292,6 +315,7 @@ class PlainView:
         self._lines = PlainLines(watched)
         self._out = out
         self._gone = False
+        self._told_gone = False
 
     def record(self, record: Mapping[str, Any]) -> None:
         """A record was written."""
@@ -304,6 +328,12 @@ class PlainView:
     def notice(self, text: str) -> None:
         """Say a sentence."""
         self._say(text)
+
+    def gone(self, gone: Gone | None) -> None:
+        """Say once that the station is gone, and once that it is back."""
+        if (gone is None) == self._told_gone:
+            self._say("the station is back" if gone is None else f"STATION GONE since {gone.since}: go on by the second clock")
+        self._told_gone = gone is not None
 
     def show(self) -> None:
         """Nothing is drawn; what was said shall be seen."""

@@ -19,6 +19,7 @@ from monitor.core.journal.records import (
     CueSounded,
     GateChanged,
     Opened,
+    Resumed,
     StageBegun,
     TrustChanged,
 )
@@ -26,6 +27,7 @@ from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED, Quality, Role
 from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.text.quantities import format_duration
 
 HOLD_S = 5.0
 """A count that would have to grow by no more stands still until time has caught up; beyond it the change is said."""
@@ -94,6 +96,14 @@ class LastReading:
     t_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """The station does not answer. `since`: the time of day of its last word. `for_s`: how long ago that was, s."""
+
+    since: str
+    for_s: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ViewState:
     """Everything that is drawn beside the trace, at one moment. Times are session seconds.
@@ -101,7 +111,7 @@ class ViewState:
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
     by the clock alone the end is. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when
     to when a probe that is believed again was not. `exits`: sheets still in the developer, and when each is due out. `closed`: why the
-    session is over, None while it runs.
+    session is over, None while it runs. `gone`: the station is; then no time here is known any more.
     """
 
     name: str
@@ -125,6 +135,7 @@ class ViewState:
     exits: list[tuple[int, float]]
     notices: list[str]
     closed: str | None
+    gone: Gone | None
 
     @property
     def stage(self) -> Stage | None:
@@ -138,6 +149,15 @@ class ViewState:
         return self.stages[number] if number < len(self.stages) else None
 
 
+@dataclass(frozen=True, slots=True)
+class _Notice:
+    """Something said at session time `t_s`. `stage`: it speaks of this stage alone, None of none."""
+
+    t_s: float
+    words: str
+    stage: int | None = None
+
+
 @dataclass(slots=True)
 class _Trust:
     lost: dict[str, tuple[str, float | None]] = field(default_factory=dict)
@@ -148,7 +168,7 @@ class Watched:
     """Feed it every `record` in order, and a `snapshot` whenever there is one; `state` and `trace` are what is drawn.
 
     `opening` has `probes` and `vessel` as the session's open record has them, for a view that comes too late to see it; `mode` is
-    said beside the name, `keys` at the bottom.
+    said beside the name, `keys` at the bottom. `gone`: set while the station that is followed does not answer.
     """
 
     def __init__(self, recipe: Recipe, mode: str, opening: Mapping[str, Any] | None = None, keys: str = "") -> None:
@@ -174,12 +194,14 @@ class Watched:
         self._sound: CueSounded | None = None
         self._estimated_s = 0.0
         self._countdowns: dict[tuple[int, int | None, float], Countdown] = {}
-        self._notices: list[tuple[float, str]] = []
+        self._notices: list[_Notice] = []
+        self.gone: Gone | None = None
         self._moved: list[float] = []
         self._points: list[Point] = []
         self._point_every_s = 1.0
         self._by_type: Mapping[type, Callable[[Any], None]] = {
             Opened: lambda told: self._open(told.opening),
+            Resumed: self._resumed,
             StageBegun: self._stage_begun,
             Corrected: self._corrected,
             TrustChanged: self._trust_changed,
@@ -218,9 +240,9 @@ class Watched:
         self._add_point(seen.source, seen.developer_c)
         self._count()
 
-    def notice(self, words: str) -> None:
-        """Something to be shown for a while."""
-        self._notices = [*self._notices[-3:], (self._t_s, words)]
+    def notice(self, words: str, stage: int | None = None) -> None:
+        """Something to be shown for a while; where it speaks of a stage, no longer than that stage runs."""
+        self._notices = [*self._notices[-3:], _Notice(self._t_s, words, stage)]
 
     def take_moved(self) -> list[float]:
         """Changes of an end that must be said and have not been taken yet, seconds; positive: later."""
@@ -266,8 +288,9 @@ class Watched:
             estimated_s=self._estimated_s,
             sound=self._sound,
             exits=[(p.sheet, self._end_s(p)) for p in self._entered() if p.sheet is not None and self._history.next_of(p) is None],
-            notices=[words for t_s, words in self._notices if self._t_s - t_s <= NOTICE_S],
+            notices=[n.words for n in self._notices if self._t_s - n.t_s <= NOTICE_S and n.stage in (None, seen.stage)],
             closed=self._history.close_why,
+            gone=self.gone,
         )
 
     @property
@@ -364,7 +387,7 @@ class Watched:
         moved_s = self._countdowns[key].update(self._t_s, seen.end_t_s, seen.frozen)
         if moved_s is not None and seen.steered:
             self._moved.append(moved_s)
-            self.notice(f"end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}")
+            self.notice(f"end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}", seen.stage)
 
     # -- records ----------------------------------------------------------------------------------------------------
 
@@ -387,6 +410,10 @@ class Watched:
         if celsius is None and before is not None:
             celsius, t_s = before.celsius, before.t_s
         self._readings[record["probe"]] = LastReading(record["role"], record["quality"], celsius, t_s)
+
+    def _resumed(self, told: Resumed) -> None:
+        self._t_s = max(self._t_s, told.t_s)  # the news begins now
+        self.notice("the station is back" + ("" if told.gap_s is None else f", it was away for {format_duration(float(int(told.gap_s)))}"))
 
     def _stage_begun(self, told: StageBegun) -> None:
         first = [p for p in self._history.clocks if p.stage == told.stage]

@@ -77,3 +77,24 @@ def test_a_session_that_ended_while_loading_waits_for_a_key() -> None:
     curtain.take({"event": "closed", "session": "x"})
     assert curtain.down
     assert curtain.key()
+
+
+def view(stage: int | None, t_s: float = 60.0, end_t_s: float | None = 300.0, until: str = "time") -> dict[str, Any]:
+    """An event with a snapshot."""
+    return {"event": "view", "view": {"stage": stage, "t_s": t_s, "end_t_s": end_t_s, "until": until}}
+
+
+def test_one_who_comes_late_may_lift_it_by_what_a_snapshot_shows() -> None:
+    """Past the minimum of the last fix, or in a stage after it; never before, and never without a key."""
+    fixing = (view(3, 200.0, 300.0, "at least"), view(3, 400.0, 300.0, "time"), view(3, 9.0, None))
+    for early in (view(None), view(1), view(2, 400.0), view(2, 400.0, 300.0, "at least"), *fixing):
+        curtain = Curtain(OPEN)
+        curtain.take(early)
+        assert not curtain.key()
+    curtain = Curtain(OPEN)
+    curtain.take(view(3, 300.0, 300.0, "at least"))
+    assert curtain.down
+    assert curtain.key()
+    washed = Curtain(load_recipe((DARK + '[[stage]]\nname = "wash"\nrole = "wash"\ntime = "5:00"\n').encode(), "r"))
+    washed.take(view(4))
+    assert washed.key()

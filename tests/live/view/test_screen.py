@@ -456,7 +456,7 @@ def test_braille_is_drawn_only_where_it_can_be_read(environ: dict[str, str], enc
 
 
 def test_loading_without_a_time_has_no_clock() -> None:
-    """Neither an end nor a share of it, on the screen and in lines: a tap begins the next stage."""
+    """Neither an end nor a share of it, on the screen and in lines; it ends by a press of a second, and then the next stage waits."""
     text = b"""schema = 1
 name = "Roll, loaded here"
 film = "panchromatic"
@@ -485,6 +485,12 @@ rate = { law = "coefficient", per_10_c = 2.5 }
     said = [line for record in records(happens) for line in plain_lines.record(record)]
     assert any(line.endswith("LOAD begins: dark, silent, no clock; a press of a second says that the lid is on") for line in said)
     assert not any("LOAD: the minimum" in line for line in said)
+    assert sum(line.endswith("the lid is on; next DEVELOP: it waits for a press of a second") for line in said) == 1
+    waiting = Watched(recipe, "live")
+    waiting.snapshot(Snapshot(t_s=90.0, stages=2, waits_for=2))
+    screen = lines(waiting)
+    assert item(screen, "time") == "DEVELOP waits, no clock runs"
+    assert item(screen, "next") == "hold the switch for a full second and pour"
 
 
 def test_the_next_movement_is_that_of_the_ticks() -> None:

@@ -1,0 +1,26 @@
+"""The records of a journal that somebody else may be writing, from a place on. For whoever follows a session.
+
+What is not a whole record, as a last line that is being written, is passed over: whoever judges journals reads them elsewhere
+(monitor.core.journal.check). Tests: tests/live/disk/test_journal_tail.py.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+
+def records_after(path: Path, seq: int) -> Iterator[dict[str, Any]]:
+    """The records with a greater `seq`, in the order of the file. Raises OSError where it cannot be read."""
+    with path.open("rb") as file:
+        for line in file:
+            try:
+                record = json.loads(line) if line.endswith(b"\n") else None
+            except (ValueError, RecursionError):
+                continue
+            if not isinstance(record, dict) or not {"seq", "t_s", "kind"} <= record.keys():
+                continue
+            if isinstance(record["seq"], int) and record["seq"] > seq:
+                yield record

@@ -1,0 +1,106 @@
+"""The view while the station that is followed is gone, and news that hold no longer."""
+
+from __future__ import annotations
+
+import re
+from io import StringIO
+
+import pytest
+
+from monitor.core.recipe.reader import load_recipe
+from monitor.live.view.screen import PlainView
+from monitor.live.view.state import Gone, Watched
+from monitor.live.view.text import cells
+from tests.live.view.test_screen import ROLL, at, demo, events, item, lines, watch
+
+GONE = Gone("21:04:07", 72.9)
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_times_are_blank_and_the_second_clock_is_named(width: int) -> None:
+    """Since when, for how long; nothing of what was counted or measured, but what had been promised to the hands."""
+    watched = at(700, *demo())
+    left = re.findall(r"\d+:\d\d left", " ".join(lines(watched, width)))
+    assert left
+    watched.gone = GONE
+    screen = lines(watched, width)
+    text = " ".join(" ".join(screen).split())
+    assert "STATION GONE since 21:04:07 (1:12)" in text
+    assert "second clock" in text
+    assert not re.search(r" C\b|%|left|done|ago", text)
+    assert "not known" in item(screen, "time")
+    assert "pour off at 10:55 after DEVELOP began (1:00 after the first pour); STOP" in item(screen, "said")
+
+
+def test_it_goes_when_the_station_is_back() -> None:
+    """And all is as before."""
+    watched = at(700, *demo())
+    before = lines(watched)
+    watched.gone = GONE
+    assert lines(watched) != before
+    watched.gone = None
+    assert lines(watched) == before
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 24), (20, 8), (7, 3), (1, 1)])
+def test_the_line_is_the_last_to_go(size: tuple[int, int]) -> None:
+    """Nothing leaves the screen, and of a small one it has what there is."""
+    for number, watched in enumerate(watch(*demo())):
+        if number % 60:
+            continue
+        watched.gone = GONE
+        screen = lines(watched, *size)
+        assert len(screen) <= size[1]
+        assert max(cells(line) for line in screen) <= size[0]
+        if size[0] >= 20:
+            assert "STATION GONE" in " ".join(screen)
+
+
+def test_before_the_first_stage_nothing_had_been_promised() -> None:
+    """And while a reel is loaded nothing either."""
+    watched = Watched(load_recipe(ROLL, "recipe"), "live")
+    watched.gone = GONE
+    screen = lines(watched)
+    assert not any(line.startswith("said") for line in screen)
+    assert any("STATION GONE" in line for line in screen)
+
+
+def test_a_view_that_came_late_does_not_say_what_the_second_clock_reads() -> None:
+    """It did not see the first pour."""
+    watched = Watched(load_recipe(ROLL, "recipe"), "live")
+    watched.snapshot(at(700, *demo()).seen)
+    watched.gone = GONE
+    said = item(lines(watched), "said")
+    assert "after DEVELOP began" in said
+    assert "first pour" not in said
+
+
+def test_plain_lines_say_it_once_and_once_that_it_is_back() -> None:
+    """However often it is looked."""
+    out = StringIO()
+    view = PlainView(Watched(load_recipe(ROLL, "recipe"), "live"), out)
+    for gone in (None, GONE, Gone("21:04:07", 80.0), None, None):
+        view.gone(gone)
+    assert out.getvalue() == "STATION GONE since 21:04:07: go on by the second clock\nthe station is back\n"
+
+
+def test_the_end_of_the_last_stage_is_no_news_in_the_next() -> None:
+    """What was said of an end goes with its stage, however short a while ago."""
+    cold = b"t_s,developer_c,bath_c\n0,20,20\n600,20,20\n640,15,15\n1500,15,15\n"
+    stages: dict[int, set[str]] = {}
+    for watched in watch(*events(ROLL, cold, 0.05, True)):
+        state = watched.state
+        stages.setdefault(state.seen.stage or 0, set()).update(n for n in state.notices if n.startswith("end moved"))
+    assert stages[2]
+    assert not stages[3]
+    watched.notice("two words")
+    assert watched.state.notices == ["two words"]
+
+
+def test_a_station_that_was_taken_up_again_is_news() -> None:
+    """With how long it was away, where that is known."""
+    watched = Watched(load_recipe(ROLL, "recipe"), "live")
+    for gap_s, words in ((72.0, "the station is back, it was away for 1:12"), (None, "the station is back")):
+        told = {"seq": 2, "session": "s", "t_s": 90.0, "wall": "w", "kind": "session", "event": "resume"}
+        watched.record(told | {"gap_s": gap_s, "same_boot": True, "spread_s": None})
+        assert watched.state.notices[-1] == words
