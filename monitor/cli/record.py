@@ -1,7 +1,8 @@
 """`evenbath record --broker HOST --into FOLDER`: keep the journals of stations that publish on a broker.
 
 Decides nothing itself: monitor.live.telemetry.recorder does. Prints a line when recording begins, when a session is complete,
-when the broker is lost, and at the end. Ends with 0 at Ctrl-C or SIGTERM. Tests: tests/live/telemetry/test_recorder_cli.py.
+when the broker is lost and when it is back, and at the end. Ends with 0 at Ctrl-C or SIGTERM.
+Tests: tests/live/telemetry/test_recorder_cli.py.
 """
 
 from __future__ import annotations

@@ -197,8 +197,12 @@ class Publisher:
         self._counts.connections += 1
         self._greet = True
         self._last_ack_s = self._clock.mono_s()
+        where = (self._config.host, self._config.port)
+        if self._told is None:
+            _log.info("connected to the broker at %s:%d", *where)
+        else:  # whoever read that it was lost reads this too
+            _log.warning("the broker at %s:%d is back; what has waited is sent now", *where)
         self._told = None
-        _log.info("connected to the broker at %s:%d", self._config.host, self._config.port)
 
     def link_down(self, why: str) -> None:
         """Lost: what was not acknowledged is sent again, in order."""

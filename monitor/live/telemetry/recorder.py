@@ -162,6 +162,8 @@ class Recorder:
     def link_up(self) -> None:
         """Connected: subscribe, then ask for what may have been missed; the broker keeps this order."""
         self.heard.connections += 1
+        if self._told_loss is not None:
+            self._tell("the broker is back")
         self._told_loss = None
         self._flying.clear()
         names = self._stations or ("+",)

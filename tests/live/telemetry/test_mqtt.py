@@ -394,3 +394,18 @@ def test_fields_of_another_shape_are_published_as_they_stand(station: Publisher,
     until(lambda: len(listener.on(JOURNAL)) == 2, "both")
     assert listener.on(JOURNAL)[0] + b"\n" == odd
     assert record("a1", 3) not in listener.on(JOURNAL)
+
+
+def test_what_the_log_says_of_a_lost_broker_it_takes_back(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """A warning for the loss and one for the return, which are printed; none where nothing was lost."""
+    made = publisher(free_port(), tmp_path, "laundry")
+    made.link_up()
+    assert not caplog.records
+    for _ in range(3):
+        made.link_down("connection refused")
+    made.link_up()
+    made.link_up()
+    made.stop()
+    lost, back = [record.getMessage() for record in caplog.records if record.levelname == "WARNING"]
+    assert lost.startswith("no broker at 127.0.0.1:")
+    assert "is back" in back

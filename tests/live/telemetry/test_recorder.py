@@ -152,6 +152,17 @@ def test_each_connection_asks_for_every_session_without_a_close(tmp_path: Path) 
     desk.recorder.close()
 
 
+def test_a_broker_that_was_lost_is_told_once_and_so_is_that_it_is_back(desk: Desk) -> None:
+    """However often it is tried; the first connection is no return."""
+    desk.recorder.link_up()
+    assert desk.told == []
+    for _ in range(3):
+        desk.recorder.link_down("connection refused")
+    desk.recorder.link_up()
+    desk.recorder.link_up()
+    assert desk.told == ["the broker is lost (connection refused); waiting for it", "the broker is back"]
+
+
 def test_a_station_that_comes_online_is_asked(desk: Desk) -> None:
     """It forgot what was asked of it while it was away."""
     desk.hear(record("a1", 1))
