@@ -113,7 +113,7 @@ class _StageReader:
         until = self._until(role)
         planned_s = None if time_s is None else time_s * (1.0 if factor is None else factor)
         at_most_s = self._at_most(until, planned_s)
-        drain_s, ready_s = self._drain_and_ready(role, until, planned_s, fill_s if counted == "full to empty" else None)
+        drain_s, ready_s = self._drain_and_ready(role, until, planned_s)
         continuous, agitation = self._agitation(until, planned_s)
         band_c = table.difference("band", 0.01, 20.0, '"0.01 C" to "20 C"')
         gate = self._gate(role)
@@ -280,10 +280,8 @@ class _StageReader:
             self.table.wrong("at_most", what, f'more than "{format_duration(planned_s)}"')
         return at_most_s
 
-    def _drain_and_ready(
-        self, role: str | None, until: str, planned_s: float | None, full_after_s: float | None
-    ) -> tuple[float | None, float | None]:
-        """Drain and READY with their defaults; None for a wrong one. `full_after_s`: filling time of a stage counted from full to empty."""
+    def _drain_and_ready(self, role: str | None, until: str, planned_s: float | None) -> tuple[float | None, float | None]:
+        """Drain and READY with their defaults; None for a wrong one. A stage too short for its READY simply has none."""
         table = self.table
         drain_s = table.duration("drain", 0.0, 600.0, '"0:00" to "10:00"')
         ready_s = table.duration("ready", *READY_RANGE_S, '"0:15" to "1:00"')
@@ -293,11 +291,6 @@ class _StageReader:
             stated = "" if "drain" in table else " (the default)"
             what = f"drain{stated} {format_duration(drain)} is not shorter than the stage, {format_duration(planned_s)}"
             table.wrong("drain" if "drain" in table else "time", what, f'a drain under "{format_duration(planned_s)}"')
-        elif planned_s is not None and ready_s is not None and until == "time":
-            now_s = planned_s - drain if full_after_s is None else full_after_s + planned_s  # from the begin
-            if ready_s > now_s:
-                what = f"ready: READY would come {format_duration(ready_s)} before NOW, earlier than the stage's begin"
-                table.wrong("ready", what, f"at most {format_duration(now_s)} here; if it is left out, a short stage has no READY")
         return (None if "drain" in table and drain_s is None else drain), ready
 
     def _agitation(self, until: str, planned_s: float | None) -> tuple[bool, tuple[Burst, ...]]:

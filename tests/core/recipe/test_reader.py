@@ -96,11 +96,6 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
         ('drain = "0:15" => drain = "9:00"', "factor = 1.0 => factor = 0.5"), "drain", "not shorter than the stage, 5:00",
     ),
     "ready too long": (('ready = "0:30" => ready = "1:01"',), "ready", 'allowed: "0:15" to "1:00"'),
-    "READY before the begin": (
-        ('time = "10:00" => time = "0:40"', '"20 C", "10:00" => "20 C", "0:40"', '"12:10" => "0:50"', '"6:45" => "0:30"'),
-        "ready",
-        "READY would come 0:30 before NOW, earlier than the stage's begin; allowed: at most 0:25 here",
-    ),
     "agitation unknown": (
         ('[{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }] => "now and then"',), "agitation", "not a known value",
     ),
@@ -238,7 +233,7 @@ def test_what_is_no_recipe_at_all_is_refused(text: bytes, line: int, words: str)
 @pytest.mark.parametrize(
     "edits",
     [
-        ('time = "0:30" => time = "0:35"\nready = "0:30"',),
+        ('time = "0:30" => time = "0:30"\nready = "1:00"',),
         ('agitation = "continuous" => agitation = [{ every = "0:30", for = "0:30" }]',),
         ('interval = "0:10" => interval = "0:08"',),
         ('interval = "0:10" => interval = "1:10"', 'time = "0:30" => time = "0:35"\nready = "0:15"'),
@@ -251,7 +246,7 @@ def test_what_is_no_recipe_at_all_is_refused(text: bytes, line: int, words: str)
     ],
 )
 def test_the_last_value_that_is_allowed_is_allowed(edits: tuple[str, ...]) -> None:
-    """READY at the stage's begin, agitation without a pause, exits drain and 3 s apart, and the ends of the ranges."""
+    """READY that has no room (it is left out), agitation without a pause, exits drain and 3 s apart, and the ends of the ranges."""
     assert loaded(changed(TRAY, *edits)).stages
 
 
@@ -382,13 +377,6 @@ def test_counting_from_full_keeps_its_filling_time() -> None:
     assert (stage.counted, stage.fill_s) == ("full to empty", 15.0)
 
 
-def test_ready_has_the_whole_of_a_stage_counted_from_full() -> None:
-    """Filling comes before the time and the drain after it, so READY half a minute before NOW fits into 0:20 + 0:25."""
-    short = changed(TRAY[: TRAY.index("[sheets]")], 'time = "0:30" => time = "0:25"\nready = "0:30"')
-    assert [p.line for p in problems(short)] == [line_of(short, "ready")]
-    assert loaded(changed(short, 'ready = "0:30" => ready = "0:30"\ncounted = "full to empty"\nfill = "0:20"')).stages[1].ready_s == 30.0
-
-
 def test_a_band_in_fahrenheit_is_a_difference() -> None:
     """0.9 F is half a degree Celsius."""
     assert loaded(changed(ROLL, 'band = "0.5 C" => band = "0.9 F"')).stages[0].band_c == pytest.approx(0.5)
@@ -407,8 +395,9 @@ def test_the_target_is_time_times_factor() -> None:
 
 
 def test_a_short_stage_needs_no_room_for_ready() -> None:
-    """A stop bath of half a minute has a default READY that is simply left out."""
+    """A stop bath of half a minute has a READY that is simply left out, by default and where the recipe states it."""
     assert loaded(TRAY).stages[1].time_s == 30.0
+    assert loaded(changed(TRAY, 'time = "0:30" => time = "0:30"\nready = "0:30"')).stages[1].ready_s == 30.0
 
 
 def test_stages_without_a_reference_take_the_developers() -> None:
