@@ -112,6 +112,9 @@ SIGNALS = (
 UNASKED = frozenset[Cue]({"tick", "ready", "now", "fault"})
 """The families that sound without being asked."""
 
+ASKED = frozenset[Cue]({"answer", "yes", "over"})
+"""The families that only answer a press."""
+
 
 PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer": 3, "yes": 3, "click": 2, "tick": 1}
 """NOW > READY > FAULT > ANSWER > tick. A click answers a press at once and is worked in beside all of them."""
@@ -119,7 +122,7 @@ PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer
 HUSH_S = 0.060
 """Silence before a sound that replaces another, so that its first onset is heard as one."""
 AGAIN_S = 0.150
-"""Silence after a click before the sound that it interrupted begins again."""
+"""Silence after a click, READY or FAULT before the sound that had to wait for it, or was interrupted by it, begins (again)."""
 
 
 def length_s(pattern: tuple[float, ...]) -> float:
@@ -241,16 +244,24 @@ class Mixer:
         if playing is not None and playing.end_s() > onset_s + 1e-9:
             if sound.cue == "click":
                 if playing.sound.cue in ("ready", "fault", "answer", "yes", "over"):
-                    resume_s = onset_s + CLICK[0] + AGAIN_S
-                    self._waiting.append((resume_s, playing.sound, True))
-                    self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
+                    self._behind(onset_s + CLICK[0], playing.sound, True)
             elif PRIORITY[sound.cue] <= PRIORITY[playing.sound.cue]:
-                if not again:
+                if sound.cue in ASKED:
+                    self._behind(playing.end_s(), sound, again)
+                elif not again:
                     result.dropped.append(sound)
                 return
+            elif playing.sound.cue in ASKED and sound.cue in ("ready", "fault"):
+                self._behind(onset_s + length_s(sound.pattern), playing.sound, True)
         self._playing = _Playing(sound, onset_s)
         if not again:
             result.began.append(sound)
+
+    def _behind(self, end_s: float, sound: Sound, again: bool) -> None:
+        """It sounds when what is over at `end_s` is over: what was asked for is told late and whole. `again`: it has begun once already."""
+        onset_s = end_s + AGAIN_S
+        self._waiting.append((onset_s, sound if again else replace(sound, onset_s=onset_s), again))
+        self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
 
     def _in_the_way(self, onset_s: float, tick: Sound) -> bool:
         """A tick that would run into the silence before a cue would be hushed: it is dropped, not told as one that sounded."""
