@@ -11,14 +11,15 @@ from typing import Literal
 from monitor.core.session.runs import Run
 
 What = Literal[
-    "beat", "held", "fault", "repeat now", "assume a begin", "put a sheet", "end entry", "end offer", "tick", "at most", "close",
+    "beat", "held", "fault", "repeat now", "assume a begin", "put a sheet", "end entry", "end offer", "tick", "at most",
+    "write at most", "close",
     "freeze", "write ready", "say now", "write now", "end", "leave", "progress",
 ]  # fmt: skip
 
 
 MOMENTS: frozenset[What] = frozenset({
-    "assume a begin", "put a sheet", "end entry", "end offer", "at most", "close", "freeze", "write ready", "say now", "write now", "end",
-    "leave",
+    "assume a begin", "put a sheet", "end entry", "end offer", "at most", "write at most", "close", "freeze", "write ready", "say now",
+    "write now", "end", "leave",
 })  # fmt: skip
 """What moves a session on; the rest repeats, or looks after something."""
 

@@ -42,6 +42,7 @@ class Calls:
         self.last_fault_s = -math.inf
         self._back_s: float | None = None
         self._missed: list[Sound] = []
+        self._first: Sound | None = None
 
     # -- a time in which the program was away -----------------------------------------------------------------------
 
@@ -65,7 +66,7 @@ class Calls:
 
     # -- single sounds ----------------------------------------------------------------------------------------------
 
-    def play(self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None, late_s: float | None = None) -> None:
+    def play(self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None, late_s: float | None = None) -> Sound:
         """One sounding. `late_s`: how much later than it was due, because the program was away."""
         self._number += 1
         sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s)
@@ -73,6 +74,7 @@ class Calls:
             self._emit(Play(sound))
         elif cue in ("ready", "now"):
             self._missed.append(sound)
+        return sound
 
     def hush(self, *families: Cue) -> None:
         """Silence these at once."""
@@ -81,16 +83,24 @@ class Calls:
     # -- NOW --------------------------------------------------------------------------------------------------------
 
     def call_now(self, run: Run, onset_s: float, pattern: tuple[float, ...], repeats: bool) -> None:
-        """The first NOW of a run."""
-        self.play("now", onset_s, pattern, run.sheet)
+        """The first NOW of a run: from here on only this one is repeated."""
+        if self.now is not None and self.now.run is not run:
+            self.silence_now()
+        self._first = self.play("now", onset_s, pattern, run.sheet)
         if repeats:
             self.now = NowCall(run, 1, onset_s + NOW_REPEAT_S)
 
-    def repeat_now(self, foot_is_down: bool) -> None:
-        """The next repeat is due; under a foot whose press may still be a tap it keeps silent."""
+    def pause_now(self, t_s: float) -> None:
+        """A press that may be the answer: what sounds is silent at once. A first call that has not begun yet is another run's."""
+        self.hush("now")
+        if self._first is not None and self._first.onset_s > t_s:
+            self._emit(Play(self._first))
+
+    def repeat_now(self, answered_at: Callable[[float], bool]) -> None:
+        """The next repeat is due; under a foot whose press may be its answer by then it keeps silent."""
         call = self.now
         assert call is not None
-        if not foot_is_down:
+        if not answered_at(call.next_s):
             self.play("now", call.next_s, cues.NOW, call.run.sheet)
         call.count += 1
         call.next_s += NOW_REPEAT_S if call.count < NOW_REPEATS else NOW_LATER_S
@@ -100,10 +110,10 @@ class Calls:
         if self.now is None:
             self.now = NowCall(run, NOW_REPEATS, t_s + NOW_LATER_S)
 
-    def silence_now(self) -> None:
-        """NOW has been obeyed, heard, or is over."""
-        if self.now is not None:
-            self.now = None
+    def silence_now(self, run: Run | None = None) -> None:
+        """NOW has been obeyed, heard, or is over: that of this run, any where none is named."""
+        if self.now is not None and (run is None or self.now.run is run):
+            self.now = self._first = None
             self.hush("now")
 
     # -- FAULT ------------------------------------------------------------------------------------------------------

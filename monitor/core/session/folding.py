@@ -190,7 +190,7 @@ class Past:
         current = film.stand_in(stage - 1, clocks[0].begin_s)
         known = {passage.key: self._run(film, passage) for passage in clocks}
         current.runs = list(known.values())
-        current.at_most_said = current.stage.at_most_s is not None and clocks[0].now_s is not None
+        current.at_most_called = current.at_most_said = current.stage.at_most_s is not None and clocks[0].now_s is not None
         film.data.outside = self._outside_data
         current.last_exit_now_s = max((r.now_s for r in current.runs if r.frozen and r.now_s is not None), default=None)
         film.keys = self._number

@@ -97,13 +97,16 @@ class Moments:
         self._write_moment(run, "now", run.now_s if run.now_s is not None else t_s, end_t_s=run.end_s)
 
     def call_at_most(self, current: Current, t_s: float) -> None:
-        """The longest time of an at-least stage is over."""
-        assert current.stage.at_most_s is not None
+        """The longest time of an at-least stage is over within a moment."""
+        assert current.at_most_at_s is not None
+        current.at_most_called = True
+        onset_s = max(current.at_most_at_s, t_s)
+        self._desk.calls.call_now(current.runs[-1], onset_s, cues.NOW, self._desk.options.has_switch)
+
+    def write_at_most(self, current: Current, t_s: float) -> None:
+        """It is over."""
         current.at_most_said = True
-        run = current.runs[-1]
-        onset_s = max(current.begin_s + current.stage.at_most_s, t_s)
-        self._write_moment(run, "now", onset_s, why="the longest time is over")
-        self._desk.calls.call_now(run, onset_s, cues.NOW, self._desk.options.has_switch)
+        self._write_moment(current.runs[-1], "now", t_s, why="the longest time is over")
 
     def end(self, run: Run, current: Current, t_s: float) -> None:
         """The planned end has come, or a press says that the film goes on before it: told once."""

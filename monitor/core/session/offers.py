@@ -19,7 +19,8 @@ from monitor.core.session.runs import Run
 class Offer:
     """A begin that was assumed at the planned end, and that a press may still answer: `seq` of its record, `index` of its stage (0-based;
     past the last stage where the session would close). `left`: the run that it ended; `entered`: the run that began, None for a sheet
-    whose stage has not begun its clock. `nags`: NOW goes on meanwhile. `until_s`: when it ends at the latest."""
+    whose stage has not begun its clock. `nags`: NOW goes on meanwhile. `until_s`: when it ends at the latest. `others`: sheets that are
+    still to leave; from the next call on a tap is theirs."""
 
     index: int
     seq: int
@@ -27,11 +28,14 @@ class Offer:
     entered: Run | None
     nags: bool
     until_s: float
+    others: tuple[Run, ...] = ()
 
     @property
     def end_s(self) -> float:
-        """When a press no longer answers it: at its latest, and in any case at the first call of the stage that it began."""
-        return self.until_s if self.entered is None else min(self.until_s, self.entered.first_call_s)
+        """When a press no longer answers it: at its latest, and in any case at the first call of the stage that it began, or of the next
+        sheet."""
+        calls_s = [r.now_s for r in self.others if r.frozen and not r.left and r.now_s is not None]
+        return min([self.until_s, *calls_s, *([] if self.entered is None else [self.entered.first_call_s])])
 
 
 class Offers:
@@ -59,7 +63,7 @@ class Offers:
             return
         self._counting.stop(offer.left)
         if offer.nags:
-            self._desk.calls.silence_now()
+            self._desk.calls.silence_now(offer.left)
         if self.closes(offer):
             self._finish(offer.left, self._desk.t_s)
 
@@ -68,6 +72,6 @@ class Offers:
         if self.now is offer:
             self.now = None
         self._counting.stop(offer.left)
-        self._desk.calls.silence_now()
+        self._desk.calls.silence_now(offer.left)
         if self.closes(offer):
             self._finish(offer.left, press_s)

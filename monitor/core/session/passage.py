@@ -206,12 +206,6 @@ class Film:
 
     # -- out --------------------------------------------------------------------------------------------------------
 
-    def call_now(self, run: Run, t_s: float) -> None:
-        """NOW is due within a moment; from here on a press speaks of this sheet."""
-        if self.offers.now is not None and self.offers.now.left in self.runs:
-            self.offers.end()
-        self.moments.call_now(run, self.runs, t_s)
-
     def end(self, run: Run, t_s: float) -> None:
         """The planned end has come. An at-least stage then waits for the hands, if there are any to wait for."""
         assert self.current is not None
@@ -226,10 +220,12 @@ class Film:
 
     def pour(self, run: Run, press_s: float) -> None:
         """The film of this run goes on with this press; out of the last timed stage it goes at the planned end."""
-        if self.is_last and run.stage.until == "time" and not run.over:
-            self.settle(run)
-        else:
+        if not (self.is_last and run.stage.until == "time"):
             self._leave(run, press_s, told=True)
+        elif run.over:
+            self._leave(run, run.end_s, told=True)
+        else:
+            self.settle(run)
 
     def put_lid_on(self, press_s: float) -> None:
         """The reel is loaded and the lid is on: what follows waits for its own press, without a clock and with the lamp shut."""
@@ -237,6 +233,7 @@ class Film:
         assert self.current is not None
         self.moments.end(run, self.current, press_s)
         run.reach(Step.LEFT)
+        desk.calls.silence_now()
         if self.is_last:
             self.close(press_s, "finished")
             return
@@ -278,7 +275,7 @@ class Film:
         if not offered:
             self.counting.stop(run)
         if not nags:
-            desk.calls.silence_now()
+            desk.calls.silence_now(run)
         entered: Run | None = None
         if remaining:
             seq = self._write_begin(desk.recipe.stages[self.index + 1], t_s, told, run.sheet, None)
@@ -286,11 +283,12 @@ class Film:
             desk.calls.hush("tick")
             stage = desk.recipe.stages[self.index + 1]
             again = told and run.stage.until == "at least" and stage.role == "develop"
-            entered = self._enter(self.index + 1, t_s, told, again, run.sheet, run.end_s)
+            origin_s = run.end_s if run.stage.until == "time" else t_s
+            entered = self._enter(self.index + 1, t_s, told, again, run.sheet, origin_s)
             seq = entered.begin_seq
         if offered and self.entry is None:
             until_s = math.inf if nags else max(t_s, desk.calls.back_s or t_s) + OFFER_S
-            self.offers.now = Offer(self.index + (1 if remaining else 0), seq, run, entered, nags, until_s)
+            self.offers.now = Offer(self.index + (1 if remaining else 0), seq, run, entered, nags, until_s, tuple(remaining))
             if nags:
                 desk.calls.keep_calling(run, t_s)
         elif offered:
@@ -301,11 +299,7 @@ class Film:
         desk, entered = self._desk, offer.entered
         self.counting.tell(offer.left, press_s)
         if entered is not None:
-            desk.calls.hush("tick", "ready")
-            self._move_begin(entered, press_s, told=True, sheet=offer.left.sheet)
-            if self.current is not None:
-                self.current.tick_after_s = desk.t_s - press_s - 1e-3
-            self.counting.plan_progress(press_s, desk.t_s, is_counted(entered.stage))
+            self._begin_anew(entered, press_s, offer.left.sheet)
         elif not self.offers.closes(offer):
             number, sheet = offer.index + 1, offer.left.sheet
             desk.write(records.Corrected(t_s=desk.t_s, stage=number, begin_t_s=press_s, replaces_seq=offer.seq, sheet=sheet))
@@ -319,13 +313,18 @@ class Film:
 
     def begin_again(self, run: Run, press_s: float) -> None:
         """The stage begins with this press after all: everything that was planned from the first begin is planned anew."""
-        desk = self._desk
-        desk.calls.hush("tick", "ready", "now")
+        self._begin_anew(run, press_s, None)
+
+    def _begin_anew(self, run: Run, press_s: float, sheet: int | None) -> None:
+        """Its begin moves to this press, and all its moments with it: one that came while the foot was down comes again in its time."""
+        calls = self._desk.calls
+        calls.hush("tick", "ready")
+        calls.silence_now(run)
         run.step = Step.COUNTING
-        self._move_begin(run, press_s, told=True)
+        self._move_begin(run, press_s, told=True, sheet=sheet)
         if self.current is not None:
-            self.current.tick_after_s, self.current.last_exit_now_s = desk.t_s - press_s - 1e-3, None
-        self.counting.plan_progress(press_s, desk.t_s, is_counted(run.stage))
+            self.current.tick_after_s, self.current.last_exit_now_s = self._desk.t_s - press_s - 1e-3, None
+        self.counting.plan_progress(press_s, self._desk.t_s, is_counted(run.stage))
 
     # -- the end of the session -------------------------------------------------------------------------------------
 

@@ -162,6 +162,11 @@ class Foot:
         """Whether the foot is down and may still mean something."""
         return self._press is not None and not self._press.stuck
 
+    def may_answer_now(self, t_s: float) -> bool:
+        """Whether the foot is down and may, at this moment, still be the answer to NOW: a tap, or what answers an assumed begin."""
+        press = self._press
+        return self.undecided and press is not None and (press.state == "unanswered" or t_s - press.down_s < TAP_HOLD_S)
+
     def decides_over(self, run: Run) -> bool:
         """Whether the press that is going on may say that this run's film goes on."""
         return self.undecided and self._press is not None and self._press.run is run and self._press.state == "due"
@@ -173,7 +178,7 @@ class Foot:
         if press is None or press.stuck:
             return None
         sound_s = self._held_sound_s(press)
-        return press.down_s + (STUCK_HOLD_S if press.answered or sound_s is None else sound_s)
+        return press.down_s + (STUCK_HOLD_S + 2 * EPS_S if press.answered or sound_s is None else sound_s)
 
     @staticmethod
     def _held_sound_s(press: Press) -> float | None:
@@ -185,7 +190,7 @@ class Foot:
         state, run, offer = self._state_at(t_s)
         self._press = Press(t_s, state, run, offer)
         if state in ("now", "due", "unanswered"):
-            self._desk.calls.hush("now")  # if the press turns out to be a question, NOW goes on with its next repeat
+            self._desk.calls.pause_now(t_s)  # if the press turns out to be a question, NOW goes on with its next repeat
         self._desk.calls.play("click", t_s, cues.CLICK)
 
     def held(self, t_s: float) -> Press | None:
@@ -209,5 +214,5 @@ class Foot:
         outcome = TABLE[press.state][length_of(t_s - press.down_s + EPS_S)]
         self._desk.write(records.Tapped(t_s=press.down_s, meaning=outcome.meaning))
         self._act(outcome.meaning, press, t_s)
-        if outcome.sound and not outcome.held:
+        if outcome.sound and not press.answered:
             self._sound(outcome.sound, press, t_s)

@@ -103,7 +103,8 @@ class Run:
 @dataclass(slots=True)
 class Current:
     """The stage that the film is in now. `begin_s`: what its clock and its ticks count from; `last_exit_now_s`: NOW of
-    the last exit that is fixed, for telling groups of sheets apart."""
+    the last exit that is fixed, for telling groups of sheets apart. `at_most_called`, `at_most_said`: NOW at the longest time is with the
+    player, in the journal."""
 
     stage: Stage
     begin_s: float
@@ -111,8 +112,14 @@ class Current:
     pace: Pace
     tick_after_s: float = 0.0
     band: Band = field(default_factory=Band)
+    at_most_called: bool = False
     at_most_said: bool = False
     last_exit_now_s: float | None = None
+
+    @property
+    def at_most_at_s(self) -> float | None:
+        """When the longest time of the stage is over, None where it has none."""
+        return None if self.stage.at_most_s is None else self.begin_s + self.stage.at_most_s
 
 
 def counts_from_s(stage: Stage, begin_s: float) -> float:

@@ -83,17 +83,18 @@ class Session:
             "beat": lambda _, t: self._beat(t),
             "held": lambda _, t: self._hold_on(t),
             "fault": lambda _, t: self._desk.calls.sound_fault(t, self._film.runs),
-            "repeat now": lambda _, t: self._desk.calls.repeat_now(self._foot.undecided),
+            "repeat now": lambda _, t: self._desk.calls.repeat_now(self._foot.may_answer_now),
             "assume a begin": lambda _, t: self._film.begin_what_waits(None, t),
             "put a sheet": lambda _, t: self._film.put_sheet(),
             "end entry": lambda _, t: self._film.end_entry(),
             "end offer": lambda _, t: self._film.offers.end(),
             "tick": lambda _, t: self._tick(t),
             "at most": lambda _, t: self._film.moments.call_at_most(self._current, t),
+            "write at most": lambda _, t: self._film.moments.write_at_most(self._current, t),
             "close": lambda due, t: self._film.pour(_run(due), t),
             "freeze": lambda due, t: self._film.moments.freeze(_run(due), self._current, t),
             "write ready": lambda due, t: self._film.moments.write_ready(_run(due), t),
-            "say now": lambda due, t: self._film.call_now(_run(due), t),
+            "say now": lambda due, t: self._film.moments.call_now(_run(due), self._film.runs, t),
             "write now": lambda due, t: self._film.moments.write_now(_run(due), t),
             "end": lambda due, t: self._film.end(_run(due), t),
             "leave": lambda due, t: self._film.leave_at_end(_run(due)),
@@ -345,7 +346,8 @@ class Session:
             if not self.options.has_switch and not self.waits_for_gate:
                 yield Due(self._waits_since_s + NO_SWITCH_LEAD_S, "assume a begin")
             return
-        if film.offers.now is not None and film.offers.end_s < math.inf:
+        offer = film.offers.now
+        if offer is not None and offer.end_s < math.inf and not (self._foot.undecided and film.offers.closes(offer)):
             yield Due(film.offers.end_s, "end offer")
         if film.entry is not None and not self._foot.undecided:
             sheet_s = film.next_sheet_s
@@ -353,8 +355,10 @@ class Session:
         tick = self._next_tick(current)
         if tick is not None:
             yield Due(current.begin_s + tick.after_begin_s - AHEAD_S, "tick")
-        if current.stage.at_most_s is not None and not current.at_most_said:
-            yield Due(current.begin_s + current.stage.at_most_s - AHEAD_S, "at most")
+        if current.at_most_at_s is not None and not current.at_most_called:
+            yield Due(current.at_most_at_s - AHEAD_S, "at most")
+        elif current.at_most_at_s is not None and not current.at_most_said:
+            yield Due(current.at_most_at_s, "write at most")
         for run in current.runs:
             yield from self._due_for(run)
         if film.counting.progress_s is not None:
@@ -366,7 +370,8 @@ class Session:
             # nobody can tap it away: the session closes when READY has been heard
             yield Due(run.end_s + cues.length_s(cues.READY), "close", run)
         if run.over:
-            if not run.left and not at_least and not self._foot.decides_over(run):
+            awaited = self._foot.decides_over(run) or (self._foot.undecided and self._film.is_last)  # a press is not lost in the close
+            if not run.left and not at_least and not awaited:
                 yield Due(run.end_s, "leave", run)
             return
         if not run.frozen:
@@ -473,7 +478,8 @@ class Session:
         stuck = self._foot.held(t_s)
         if stuck is not None:
             self._desk.write(records.SwitchStuck(t_s=t_s, since_t_s=stuck.down_s))
-            self._film.want_fault(f"the foot switch has been closed for {STUCK_HOLD_S:.0f} s and is ignored until it opens", t_s)
+            why = f"the foot switch has been closed for {STUCK_HOLD_S:.0f} s and is ignored until it opens"
+            self._desk.calls.want_fault(why, t_s, self._film.runs)  # also while a reel is loaded: this switch cannot end it
 
     def _act(self, meaning: Meaning, press: Press, t_s: float) -> None:
         """What a press does beside the sound that answers it."""

@@ -67,7 +67,7 @@ def test_a_fault_does_not_sound_between_the_quick_repeats_of_now() -> None:
     last_s = 100.0 + 5 * 2.4 + cues.length_s(cues.NOW)
     assert asked.fault_at(101.7, [at]) == pytest.approx(last_s + 0.1)
     for _ in range(5):
-        asked.calls.repeat_now(foot_is_down=False)
+        asked.calls.repeat_now(lambda _: False)
     assert asked.played("now") == pytest.approx([100.0 + 2.4 * k for k in range(6)])
     assert asked.fault_at(last_s + 1.0, [at]) == pytest.approx(last_s + 1.0)
 
@@ -77,19 +77,31 @@ def test_after_six_quick_ones_now_is_repeated_every_ten_seconds() -> None:
     asked = Asked()
     asked.calls.call_now(run(None, None), 0.0, cues.NOW, repeats=True)
     for _ in range(7):
-        asked.calls.repeat_now(foot_is_down=False)
+        asked.calls.repeat_now(lambda _: False)
     assert asked.played("now") == pytest.approx([0.0, 2.4, 4.8, 7.2, 9.6, 12.0, 22.0, 32.0])
     asked.calls.silence_now()
     assert asked.calls.now is None
 
 
-def test_while_the_foot_is_down_a_repeat_is_left_out_and_the_rhythm_goes_on() -> None:
-    """The press may be the answer."""
+def test_under_a_foot_that_may_be_answering_a_repeat_is_left_out_and_the_rhythm_goes_on() -> None:
+    """What counts is the moment at which it would sound."""
     asked = Asked()
     asked.calls.call_now(run(None, None), 0.0, cues.NOW, repeats=True)
-    asked.calls.repeat_now(foot_is_down=True)
-    asked.calls.repeat_now(foot_is_down=False)
-    assert asked.played("now") == pytest.approx([0.0, 4.8])
+    for _ in range(3):
+        asked.calls.repeat_now(lambda t_s: t_s < 4.8)
+    assert asked.played("now") == pytest.approx([0.0, 4.8, 7.2])
+
+
+def test_a_new_call_ends_the_repeats_of_the_one_before_and_only_its_own_run_silences_it() -> None:
+    """What ends the call of a run that is gone leaves the newer one alone."""
+    asked, old, new = Asked(), run(None, None), run(None, None)
+    asked.calls.call_now(old, 0.0, cues.NOW, repeats=True)
+    asked.calls.call_now(new, 5.0, cues.NOW, repeats=True)
+    asked.calls.silence_now(old)
+    assert asked.calls.now is not None
+    assert asked.calls.now.run is new
+    asked.calls.silence_now(new)
+    assert asked.calls.now is None
 
 
 def test_a_fault_that_waits_is_forgotten_with_its_cause() -> None:
