@@ -96,9 +96,12 @@ class PinOutput:
                     raise OSError(f"pin {self._pin} is closed")
                 return
             try:
-                self._device.value = on
+                self._device.value = self._level(on)
             except Exception as wrong:  # lgpio.error and others are plain Exceptions
                 raise OSError(f"pin {self._pin} cannot be driven: {type(wrong).__name__}: {wrong}") from None
+
+    def _level(self, on: bool) -> float | bool:
+        return on
 
     @property
     def closed(self) -> bool:
@@ -114,6 +117,26 @@ class PinOutput:
         for step in (device.off, device.close):
             # A pin that cannot be switched off is still let go, and the transistor's own pull-down then takes over.
             _quietly(step)
+
+
+class TonePinOutput(PinOutput):
+    """An output that drives a passive sounder with a tone of `tone_hz`, made by the pin library as half-on half-off pulses.
+
+    A tone begins up to one of its periods after the call (0.8 ms at 1200 Hz) and, where the library makes it in software, wavers with
+    the machine's load: heard as roughness, not as lateness.
+    """
+
+    def __init__(self, pin: str, factory: Any, tone_hz: float) -> None:
+        from gpiozero import PWMOutputDevice
+
+        self._pin = pin
+        self._lock = threading.Lock()
+        self._device: Any = _opened(
+            pin, lambda: PWMOutputDevice(pin, active_high=True, initial_value=0.0, frequency=tone_hz, pin_factory=factory)
+        )
+
+    def _level(self, on: bool) -> float:
+        return 0.5 if on else 0.0
 
 
 class PinSwitch:
@@ -164,7 +187,8 @@ class PinSwitch:
 
 
 class Panel:
-    """The real panel. Opens sounder and switch; the lamp only by `open_lamp`. `factory` is gpiozero's, loaded by name if not given.
+    """The real panel. Opens sounder, vibrator and switch; the lamp only by `open_lamp`. `factory` is gpiozero's, loaded by its name where
+    none is given.
 
     Raises `HardwareConfig` and `HardwareAbsent`; what was opened before is released again.
     """
@@ -174,10 +198,13 @@ class Panel:
         self._own_factory = factory is None
         self._factory: Any = load_factory(config.factory) if factory is None else factory
         self._lamp: PinOutput | None = None
+        self._vibrator: PinOutput | None = None
         self._switch: PinSwitch | None = None
         atexit.register(self.close)
         try:
-            self._sounder = PinOutput(config.sounder, self._factory)
+            self._sounder = _sounder(config, self._factory)
+            if config.vibrator is not None:
+                self._vibrator = PinOutput(config.vibrator, self._factory)
             if config.switch is not None:
                 self._switch = PinSwitch(config.switch, self._factory, clock, notifier_alive)
         except BaseException:
@@ -188,6 +215,11 @@ class Panel:
     def sounder(self) -> PinOutput:
         """The sounder."""
         return self._sounder
+
+    @property
+    def vibrator(self) -> PinOutput | None:
+        """The vibrating motor; None where none is named."""
+        return self._vibrator
 
     @property
     def switch(self) -> PinSwitch | None:
@@ -209,12 +241,16 @@ class Panel:
     def close(self) -> None:
         """Everything off, every pin let go; a second time does nothing."""
         atexit.unregister(self.close)
-        for part in (getattr(self, "_sounder", None), self._lamp, self._switch):
+        for part in (getattr(self, "_sounder", None), self._vibrator, self._lamp, self._switch):
             if part is not None:
                 part.close()
         if self._own_factory and self._factory is not None:
             _quietly(self._factory.close)
         self._factory = None
+
+
+def _sounder(config: PanelConfig, factory: Any) -> PinOutput:
+    return PinOutput(config.sounder, factory) if config.tone_hz is None else TonePinOutput(config.sounder, factory, config.tone_hz)
 
 
 def notifier_alive() -> bool:

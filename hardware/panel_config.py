@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from hardware.errors import HardwareConfig
-from hardware.ports import PIN_FACTORIES, PanelConfig, pin_problems
+from hardware.ports import PIN_FACTORIES, PanelConfig, pin_problems, tone_from
 
 _PULLED_UP_AT_RESET = range(9)
 _SERIAL_CONSOLE = (14, 15)
@@ -39,13 +39,19 @@ def factory_problem(name: str) -> str:
 
 def panel_from(table: Mapping[str, object]) -> PanelConfig:
     """A `PanelConfig` from a table `[panel]` as TOML gives it. Raises `HardwareConfig` with all problems, a line each."""
-    unknown = sorted(set(table) - {"factory", "sounder", "lamp", "switch"})
+    unknown = sorted(set(table) - {"factory", "sounder", "lamp", "switch", "vibrator", "sounder_kind", "tone_hz"})
     missing = [key for key in ("factory", "sounder") if key not in table]
     if unknown or missing:
         words = [f'"{key}" is not known' for key in unknown] + [f"no {key}" for key in missing]
-        raise HardwareConfig(f"[panel]: {', '.join(words)}; allowed: factory and sounder, optional lamp and switch")
+        optional = "lamp, switch, vibrator, sounder_kind and tone_hz"
+        raise HardwareConfig(f"[panel]: {', '.join(words)}; allowed: factory and sounder, optional {optional}")
     values = {key: value if isinstance(value, str) else repr(value) for key, value in table.items()}
-    config = PanelConfig(values["factory"], values["sounder"], values.get("lamp"), values.get("switch"))
+    tone_hz, wrong = tone_from(table.get("sounder_kind", "active"), table.get("tone_hz"))
+    config = PanelConfig(
+        values["factory"], values["sounder"], values.get("lamp"), values.get("switch"), values.get("vibrator"), tone_hz
+    )
+    if wrong is not None:
+        raise HardwareConfig(f"{wrong[1]}; allowed: {wrong[2]}")
     problems = [] if config.factory in PIN_FACTORIES else [factory_problem(config.factory)]
     problems += [f"{what}; allowed: {allowed}" for _, what, allowed in pin_problems(config.pins())]
     if problems:

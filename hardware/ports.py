@@ -59,16 +59,21 @@ def is_probe_id(text: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class PanelConfig:
-    """The factory and the pins of a panel, by name. Plain: whoever reads the names from a file checks them with `pin_problems`."""
+    """The factory and the pins of a panel, by name. Plain: whoever reads the names from a file checks them with `pin_problems`.
+
+    `tone_hz`: the sounder is a passive one and is driven with this tone; None: an active one, which makes its own.
+    """
 
     factory: str
     sounder: str
     lamp: str | None = None
     switch: str | None = None
+    vibrator: str | None = None
+    tone_hz: float | None = None
 
     def pins(self) -> dict[str, str]:
-        """Pin names by use: `sounder`, and `lamp` and `switch` where there are such."""
-        named = {"sounder": self.sounder, "lamp": self.lamp, "switch": self.switch}
+        """Pin names by use: `sounder`, and `lamp`, `switch` and `vibrator` where there are such."""
+        named = {"sounder": self.sounder, "lamp": self.lamp, "switch": self.switch, "vibrator": self.vibrator}
         return {use: pin for use, pin in named.items() if pin is not None}
 
 
@@ -81,9 +86,32 @@ def pin_problems(pins: Mapping[str, str]) -> list[tuple[str, str, str]]:
         if match is None or int(match[1]) > HIGHEST_GPIO:
             problems.append((use, f"{use}: {json.dumps(pin[:60])} is not a pin", f'"GPIO0" to "GPIO{HIGHEST_GPIO}", as in "GPIO18"'))
         elif pin in used:
-            problems.append((use, f"{use}: {pin} is used twice, by {used[pin]} and {use}", "one pin for each of sounder, lamp and switch"))
+            problems.append((use, f"{use}: {pin} is used twice, by {used[pin]} and {use}", "one pin for each"))
         used.setdefault(pin, use)
     return problems
+
+
+SOUNDER_KINDS = ("active", "passive")
+"""A sounder that makes its own tone when it is switched on, or one that must be driven with a tone."""
+TONE_HZ = (200.0, 4000.0)
+"""Tones that a passive sounder may be given."""
+USUAL_TONE_HZ = 1200.0
+"""Where nobody says: low enough for older ears, high enough for a small piezo (practice of this project, section 4.2)."""
+
+
+def tone_from(kind: object, tone_hz: object) -> tuple[float | None, tuple[str, str, str] | None]:
+    """The tone that a sounder of this kind is driven with (None: none), and what is wrong: (key, what is wrong, what is allowed)."""
+    if kind not in SOUNDER_KINDS:
+        return None, ("sounder_kind", f"sounder_kind: {json.dumps(str(kind)[:60])} is no kind of sounder", " or ".join(SOUNDER_KINDS))
+    if kind == "active":
+        wrong = ("tone_hz", "tone_hz: an active sounder makes its own tone", 'none, or sounder_kind = "passive"')
+        return None, None if tone_hz is None else wrong
+    if tone_hz is None:
+        return USUAL_TONE_HZ, None
+    low_hz, high_hz = TONE_HZ
+    if isinstance(tone_hz, bool) or not isinstance(tone_hz, int | float) or not low_hz <= tone_hz <= high_hz:
+        return None, ("tone_hz", f"tone_hz: {str(tone_hz)[:60]}", f"{low_hz:g} to {high_hz:g}, such as {USUAL_TONE_HZ:g}")
+    return float(tone_hz), None
 
 
 class Output(Protocol):
@@ -124,11 +152,16 @@ class Switch(Protocol):
 
 
 class PanelPort(Protocol):
-    """Sounder, foot switch and, only when asked for, lamp. `close` switches everything off, and may be called twice."""
+    """Sounder, vibrator, foot switch and, only when asked for, lamp. `close` switches everything off, and may be called twice."""
 
     @property
     def sounder(self) -> Output:
         """The sounder, open and silent from the start."""
+        ...
+
+    @property
+    def vibrator(self) -> Output | None:
+        """The vibrating motor, open and still from the start; None where the station has none."""
         ...
 
     @property

@@ -112,6 +112,11 @@ class RigPanel:
         return self._panel.sounder
 
     @property
+    def vibrator(self) -> PinOutput | None:
+        """The vibrating motor; None where none is named."""
+        return self._panel.vibrator
+
+    @property
     def switch(self) -> PinSwitch | None:
         """The foot switch; None where none is named."""
         return self._panel.switch
@@ -159,7 +164,7 @@ class _EdgeFile:
 
 def _recording_factory(config: PanelConfig, edges: _EdgeFile) -> Any:
     """gpiozero's own mock factory, whose output pins tell their edges."""
-    from gpiozero.pins.mock import MockFactory, MockPin
+    from gpiozero.pins.mock import MockFactory, MockPin, MockPWMPin
 
     outputs = {pin: use for use, pin in config.pins().items() if use != "switch"}
 
@@ -170,7 +175,15 @@ def _recording_factory(config: PanelConfig, edges: _EdgeFile) -> Any:
                 edges.append(outputs[self.info.name], bool(value))
             return changed
 
-    return MockFactory(pin_class=RecordingPin)
+    class RecordingTonePin(MockPWMPin):  # type: ignore[misc]
+        def _change_state(self, value: float) -> bool:
+            was_on = bool(self._state)
+            changed = bool(super()._change_state(value))
+            if changed and self.function == "output" and was_on != bool(value):
+                edges.append(outputs[self.info.name], bool(value))
+            return changed
+
+    return MockFactory(pin_class=RecordingPin if config.tone_hz is None else RecordingTonePin)
 
 
 class _Fifo:

@@ -88,6 +88,8 @@ def check_switch(panel: PanelPort, seconds: float, say: Say) -> bool:
 def check_panel(panel: PanelPort, say: Say, wait: Wait, switch_s: float, lamp: bool = False) -> bool:
     """Sounder, lamp if asked for, and switch, each also after another has failed; whether all passed."""
     passed = [check_output("sounder", panel.sounder, say, wait)]
+    if panel.vibrator is not None:
+        passed.append(check_output("vibrator", panel.vibrator, say, wait))
     if lamp:
         passed.append(check_output("lamp", panel.open_lamp(), say, wait))
     passed.append(check_switch(panel, switch_s, say))

@@ -73,10 +73,11 @@ class RecordingSwitch:
 class RecordingPanel:
     """Sounder, switch and, once opened, lamp; `lamp` is None until then."""
 
-    def __init__(self, clock: Callable[[], float], has_switch: bool = True, has_lamp: bool = True) -> None:
+    def __init__(self, clock: Callable[[], float], has_switch: bool = True, has_lamp: bool = True, has_vibrator: bool = False) -> None:
         self._clock = clock
         self._has_lamp = has_lamp
         self.sounder = RecordingOutput(clock)
+        self.vibrator: RecordingOutput | None = RecordingOutput(clock) if has_vibrator else None
         self.switch = RecordingSwitch(clock) if has_switch else None
         self.lamp: RecordingOutput | None = None
 
@@ -94,6 +95,6 @@ class RecordingPanel:
 
     def close(self) -> None:
         """Everything off."""
-        for part in (self.sounder, self.lamp, self.switch):
+        for part in (self.sounder, self.vibrator, self.lamp, self.switch):
             if part is not None:
                 part.close()

@@ -88,7 +88,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     bus = open_bus(config, clock, rig, must_be_there=not waiting)
     panel = open_panel(config, clock, rig)
     control = Control(config.state, inbox.put)
-    player = Player(clock, panel.sounder, inbox.put)
+    player = Player(clock, panel.sounder, inbox.put, vibrator=panel.vibrator)
     notifier = Notifier()
     publisher = open_publisher(config, clock)
     readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]

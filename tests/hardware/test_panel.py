@@ -8,16 +8,17 @@ import sys
 import threading
 import types
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from gpiozero.pins.mock import MockFactory
+from gpiozero.pins.mock import MockFactory, MockPWMPin
 
 from hardware.errors import HardwareAbsent, HardwareConfig
 from hardware.panel import Panel, load_factory, notifier_alive
 from hardware.panel_config import cautions, panel_from, read_panel
-from hardware.ports import PanelConfig
+from hardware.ports import PanelConfig, tone_from
 
 CONFIG = PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24")
 
@@ -292,3 +293,47 @@ def test_the_real_lgpio_dies_of_a_raising_callback_and_is_seen_to(tmp_path: Path
     environment = {**os.environ, "LG_WD": str(tmp_path), "PYTHONPATH": os.pathsep.join([str(Path(__file__).parents[2]), *sys.path])}
     done = subprocess.run([sys.executable, "-c", REAL], cwd="/proc", env=environment, capture_output=True, text=True, check=True)
     assert "no other is tried" in done.stdout
+
+
+def test_a_passive_sounder_is_driven_with_its_tone_and_off_is_off() -> None:
+    """Half-on half-off pulses of the frequency that was named; silent from the first moment and after the close."""
+    factory = MockFactory(pin_class=MockPWMPin)
+    panel = Panel(replace(CONFIG, tone_hz=1200.0), Now(), factory)
+    pin = factory.pin("GPIO18")
+    assert (pin.frequency, pin.state) == (1200.0, 0.0)
+    panel.sounder.set(True)
+    assert pin.state == 0.5
+    panel.sounder.set(False)
+    assert pin.state == 0.0
+    panel.sounder.set(True)
+    panel.close()
+    assert not pin.state
+    factory.reset()
+
+
+def test_a_vibrator_starts_still_and_is_let_go_with_the_rest(factory: Any) -> None:
+    """A plain output of its own."""
+    panel = Panel(replace(CONFIG, vibrator="GPIO25"), Now(), factory)
+    pin = factory.pin("GPIO25")
+    assert (pin.function, pin.state) == ("output", False)
+    assert panel.vibrator is not None
+    panel.vibrator.set(True)
+    assert pin.state
+    panel.close()
+    assert not pin.state
+
+
+@pytest.mark.parametrize(
+    ("kind", "tone_hz", "key"),
+    [
+        ("loud", None, "sounder_kind"), ("active", 1200, "tone_hz"), ("passive", 199, "tone_hz"), ("passive", 4001, "tone_hz"),
+        ("passive", "a", "tone_hz"),
+    ],
+)
+def test_a_tone_that_no_sounder_has_is_refused_with_what_is_allowed(kind: str, tone_hz: object, key: str) -> None:
+    """Bounds included: 200 and 4000 Hz are tones; where nobody says it is 1200 Hz."""
+    _, wrong = tone_from(kind, tone_hz)
+    assert wrong is not None
+    assert wrong[0] == key
+    assert [tone_from("passive", hz)[0] for hz in (None, 200, 4000)] == [1200.0, 200.0, 4000.0]
+    assert tone_from("active", None) == (None, None)

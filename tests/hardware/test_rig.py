@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -252,3 +253,14 @@ def test_no_descriptor_is_left_open(tmp_path: Path) -> None:
         RigPanel(tmp_path, CONFIG, time.monotonic).close()
     assert count() == before
     assert os.path.exists(tmp_path / "switch")  # noqa: PTH110 - a FIFO must not be opened
+
+
+def test_a_passive_sounder_and_a_vibrator_have_their_edges_on_the_rig_too(tmp_path: Path) -> None:
+    """A tone counts as on; its single pulses are no edges."""
+    panel = RigPanel(tmp_path, replace(CONFIG, tone_hz=1000.0, vibrator="GPIO25"), time.monotonic)
+    assert panel.vibrator is not None
+    panel.sounder.set(True)
+    panel.vibrator.set(True)
+    panel.sounder.set(False)
+    panel.close()
+    assert _edges(tmp_path) == [("sounder", True), ("vibrator", True), ("sounder", False), ("vibrator", False)]

@@ -2,7 +2,8 @@
 
 It knows sounds and nothing about stages; which of two sounds wins is decided by `monitor.core.session.cues.Mixer`. What really
 began, and when, is reported to the inbox, and so is what will not be heard. A sounder that fails is a message, not an
-exception. The lamp mirrors the sounder while one has been handed in, and only then. Tests: tests/live/station/test_player.py.
+exception. The lamp mirrors the sounder while one has been handed in, and only then; a vibrator has the same calls for the skin
+(`monitor.core.session.vibration`), and nothing is reported of it but that it fails. Tests: tests/live/station/test_player.py.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from collections.abc import Callable, Collection
 from hardware.ports import Output
 from monitor.core.journal.words import Cue
 from monitor.core.session.cues import Mixer, Sound
+from monitor.core.session.vibration import Vibration
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
 
@@ -36,12 +38,15 @@ class Player:
     """Sounds come in from the thread that owns the state; levels go out. All methods may be called from any thread."""
 
     def __init__(
-        self, clock: Clock, sounder: Output, post: Callable[[Message], None], prefer: Callable[[int], None] = make_real_time
-    ) -> None:
+        self, clock: Clock, sounder: Output, post: Callable[[Message], None], prefer: Callable[[int], None] = make_real_time,
+        vibrator: Output | None = None,
+    ) -> None:  # fmt: skip
         self._clock = clock
         self._sounder = sounder
         self._post = post
         self._prefer = prefer
+        self._vibrator = vibrator
+        self._vibration = Vibration()
         self._lamp: Output | None = None
         self._condition = threading.Condition()
         self._mixer = Mixer()
@@ -50,6 +55,7 @@ class Player:
         self._t_s = 0.0
         self._on = False
         self._lamp_on = False
+        self._vibrating = False
         self._changed = False
         self._ending = False
         self._broken: set[str] = set()
@@ -61,6 +67,7 @@ class Player:
         """Begin anew: silence, then sounds whose onsets count from `zero_s` of the monotonic clock."""
         with self._condition:
             self._mixer, self._generation, self._zero_s = Mixer(), generation, zero_s
+            self._vibration = Vibration()
             self._t_s = self._clock.mono_s() - zero_s
             self._wake()
 
@@ -72,12 +79,14 @@ class Player:
                 self._post(Unsounded(self._generation, sound))
                 return
             self._mixer.add(sound, t_s)
+            self._vibration.add(sound, t_s)
             self._wake()
 
     def hush(self, families: Collection[Cue]) -> None:
         """Silence these kinds of cue at once."""
         with self._condition:
             self._mixer.hush(families, self._now())
+            self._vibration.hush(families, self._now())
             self._wake()
 
     def mirror(self, lamp: Output | None) -> Output | None:
@@ -97,7 +106,8 @@ class Player:
             self.beat_s = self._clock.mono_s()
             t_s = self._now()
             step = self._mixer.step(t_s)
-            self._levels(step.on)
+            felt = self._vibration.step(t_s)
+            self._levels(step.on, felt.on)
             heard_s = max(t_s, self._clock.mono_s() - self._zero_s)
             for sound in step.began:
                 over = heard_s >= sound.end_s and not step.on
@@ -108,7 +118,8 @@ class Player:
                     self._post(Sounded(self._generation, sound, heard_s))
             for sound in step.dropped:
                 self._post(Unsounded(self._generation, sound))
-            return None if step.next_s is None else step.next_s + self._zero_s
+            next_s = min((x for x in (step.next_s, felt.next_s) if x is not None), default=None)
+            return None if next_s is None else next_s + self._zero_s
 
     def start(self) -> None:
         """Run in a thread until `stop`, before every ordinary thread where that is permitted (`realtime` says whether)."""
@@ -127,7 +138,7 @@ class Player:
         if self._thread is not None:
             self._thread.join(2.0)
         with self._condition:
-            self._levels(False)
+            self._levels(False, False)
 
     def _run(self) -> None:
         while not self._ending:
@@ -146,10 +157,13 @@ class Player:
         self._t_s = max(self._t_s, self._clock.mono_s() - self._zero_s)
         return self._t_s
 
-    def _levels(self, on: bool) -> None:
+    def _levels(self, on: bool, vibrating: bool) -> None:
         if on != self._on or "sounder" in self._broken:
             self._on = on
             self._drive(self._sounder, on, "sounder")
+        if self._vibrator is not None and (vibrating != self._vibrating or "vibrator" in self._broken):
+            self._vibrating = vibrating
+            self._drive(self._vibrator, vibrating, "vibrator")
         if self._lamp is not None and on != self._lamp_on:
             self._lamp_on = on
             self._drive(self._lamp, on, "lamp")

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from hardware.ports import PIN_FACTORIES, PanelConfig, is_probe_id, pin_problems
+from hardware.ports import PIN_FACTORIES, SOUNDER_KINDS, TONE_HZ, USUAL_TONE_HZ, PanelConfig, is_probe_id, pin_problems, tone_from
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.probes.readings import ROLES, Role
 from monitor.core.text.quantities import shown
@@ -137,13 +137,17 @@ def _panel(root: Table) -> PanelConfig | None:
     if table is None:
         return None
     factory = table.choice("factory", PIN_FACTORIES, required=True)
-    pins = {use: pin for use in ("sounder", "lamp", "switch") if (pin := table.text(use, required=use == "sounder")) is not None}
+    uses = ("sounder", "lamp", "switch", "vibrator")
+    pins = {use: pin for use in uses if (pin := table.text(use, required=use == "sounder")) is not None}
+    kind = table.choice("sounder_kind", SOUNDER_KINDS) or "active"
+    tones = f"{TONE_HZ[0]:g} to {TONE_HZ[1]:g}, such as {USUAL_TONE_HZ:g}"
+    tone_hz, tone_problem = tone_from(kind, table.number("tone_hz", *TONE_HZ, tones))
     table.finish()
-    for use, what, allowed in pin_problems(pins):
+    for use, what, allowed in [*pin_problems(pins), *([tone_problem] if tone_problem else [])]:
         table.wrong(use, what, allowed)
     if factory is None or "sounder" not in pins:
         return None
-    return PanelConfig(factory, **pins)
+    return PanelConfig(factory, **pins, tone_hz=tone_hz)
 
 
 def _mqtt(root: Table) -> MqttConfig | None:

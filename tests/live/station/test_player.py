@@ -225,3 +225,31 @@ def test_a_thread_of_its_own_sounds_a_click_and_stops_dark() -> None:
     player.stop()
     assert not sounder.on
     assert not [t for t in threading.enumerate() if t.name == "player"]
+
+
+def test_a_vibrator_has_the_same_calls_with_pulses_that_a_motor_can_follow() -> None:
+    """Beside the sounder, from the same onset; nothing of it is told."""
+    stage = Stage()
+    vibrator = RecordingOutput(stage.clock.mono_s)
+    stage.player = Player(stage.clock, stage.sounder, stage.inbox.put, vibrator=vibrator)
+    stage.player.restart(1, 500.0)
+    stage.player.add(Sound(1, "click", 2.0, CLICK))
+    stage.player.add(Sound(2, "tick", 3.0, TICK))
+    stage.player.add(Sound(3, "tick", 4.0, TICK))
+    stage.go(10.0)
+    assert [(round(at_s - 500.0, 3), on) for at_s, on in vibrator.edges] == [(2.0, True), (2.12, False), (3.0, True), (3.12, False)]
+    assert len(stage.sounder.edges) == 6
+    assert [type(m) for m in stage.messages()] == [Sounded, Sounded, Sounded]
+
+
+def test_a_vibrator_that_fails_is_a_message_and_the_sounder_goes_on() -> None:
+    """By its own name."""
+    stage = Stage()
+    vibrator = RecordingOutput(stage.clock.mono_s)
+    vibrator.broken = True
+    stage.player = Player(stage.clock, stage.sounder, stage.inbox.put, vibrator=vibrator)
+    stage.player.restart(1, 500.0)
+    stage.player.add(Sound(1, "click", 2.0, CLICK))
+    stage.go(10.0)
+    assert len(stage.sounder.edges) == 2
+    assert [m.part for m in stage.messages() if isinstance(m, Trouble)] == ["vibrator"]

@@ -150,3 +150,13 @@ def test_a_name_and_an_address_are_hosts(host: str) -> None:
     mqtt = read(GOOD.replace('host = "127.0.0.1"', f'host = "{host}"')).mqtt
     assert mqtt is not None
     assert (mqtt.host, mqtt.port) == (host, 1883)
+
+
+def test_a_passive_sounder_and_a_vibrator_are_read_and_refused_by_line() -> None:
+    """The tone belongs to a passive sounder alone; a vibrator has a pin of its own."""
+    more = 'sounder = "GPIO18"\nsounder_kind = "passive"\ntone_hz = 1000\nvibrator = "GPIO25"'
+    good = read(GOOD.replace('sounder = "GPIO18"', more)).panel
+    assert (good.tone_hz, good.vibrator) == (1000.0, "GPIO25")
+    found = lines(GOOD.replace('sounder = "GPIO18"', 'sounder = "GPIO18"\ntone_hz = 1000\nvibrator = "GPIO18"'))
+    assert sorted(line.split(":")[1] for line in found) == ["14", "15"]
+    assert any("an active sounder makes its own tone" in line for line in found)
