@@ -215,6 +215,17 @@ def test_a_topic_that_names_no_station_makes_no_folder(desk: Desk, topic: str) -
     assert [path.name for path in desk.folder.iterdir()] == [".lock"]
 
 
+def test_only_the_awaited_session_ends_the_recording(tmp_path: Path) -> None:
+    """Another one that closes meanwhile is told, and the waiting goes on."""
+    desk = Desk(tmp_path / "kept", until_closed="a1")
+    for session in ("b1", "a1"):
+        assert not desk.recorder.complete()
+        for line in journal(session, 3).splitlines(keepends=True):
+            desk.hear(line)
+    assert desk.recorder.complete()
+    desk.recorder.close()
+
+
 def test_what_contradicts_a_record_is_dropped_and_counted(desk: Desk) -> None:
     """A spoofed close for a seq that is kept, or a retained one, changes nothing; records after a close are dropped too."""
     lines = journal("a1", 5).splitlines(keepends=True)
