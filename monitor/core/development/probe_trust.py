@@ -127,12 +127,13 @@ class SecondProbe:
         self._differs_since_t_s: float | None = None
 
     def hear(self, t_s: float, celsius: float, variance: float, lag_s: float) -> None:
-        """Take a reading into a lively filter on this probe alone, which tells the liquid's temperature around it."""
+        """Take a reading into a lively filter on this probe alone, which tells the liquid's temperature around it. After a silence, or a
+        time in which the probe itself was followed, it starts afresh."""
         if self._alone is None or t_s - self._alone_t_s > LOST_S:
             x = [celsius, 0.0, 0.0, celsius, 0.0]
             c = [[0.0] * 5 for _ in range(5)]
             c[T][T], c[SLOPE][SLOPE], c[TRANSIENT][TRANSIENT], c[PROBE][PROBE] = 9.0, 1e-6, 1e-3, variance
-            self._alone, self._alone_t_s = Track(x, c, {}), t_s
+            self._alone, self._alone_t_s, self._differs_since_t_s = Track(x, c, {}), t_s, None
             return
         if t_s <= self._alone_t_s:
             return
@@ -241,5 +242,4 @@ class ProbeTrust:
     def disbelieve(self, histories: Histories | None) -> None:
         """It is no longer believed; its readings from now on are judged afresh."""
         self.believed = False
-        self.second = SecondProbe()
         self.returning = Returning(histories)

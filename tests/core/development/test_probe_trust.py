@@ -12,6 +12,7 @@ from monitor.core.development.filter import SLOPE, T, Track
 from monitor.core.development.histories import Histories
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import FirstReadings, Returning, SameCode, SecondProbe, Verdict
+from tests.benchmarks.liquids import quantised
 from tests.core.development.scenes import DEVELOPER, WITNESS, Watched, at, followed
 
 # First belief
@@ -174,12 +175,39 @@ def test_a_second_probe_that_agrees_in_between_starts_afresh() -> None:
 
 
 def test_a_second_probe_follows_a_liquid_that_is_stirred() -> None:
-    """Both are in it: it lags behind a step of 2 C for a while, and is not blamed."""
+    """Both are in it, for long: it lags behind a step of 4 C for a while, and is not blamed."""
     second, sheath = SecondProbe(), 20.0
-    for t in range(200):
-        sheath += ((20.0 if t < 60 else 22.0) - sheath) * (1.0 - math.exp(-1.0 / 8.0))
+    for t in range(1000):
+        liquid_c = 20.0 if t < 800 else 24.0
+        sheath += (liquid_c - sheath) * (1.0 - math.exp(-1.0 / 8.0))
         second.hear(float(t), sheath, 1e-3, 8.0)
-        assert second.differs(float(t), 20.0 if t < 60 else 22.0, 0.0) is None
+        assert second.differs(float(t), liquid_c, 0.0) is None
+
+
+def test_a_second_probe_that_was_silent_starts_afresh() -> None:
+    """Twenty seconds off, sixteen without a reading (or followed itself, while the other was lost): thirty more are needed."""
+    second, told = SecondProbe(), []
+    for t in (*range(21), *range(37, 80)):
+        second.hear(float(t), 21.0, 1e-3, 8.0)
+        if second.differs(float(t), 20.0, 0.0) is not None:
+            told.append(t)
+    assert told[0] == 68
+
+
+def test_a_witness_that_stood_in_is_not_blamed_for_what_was_before() -> None:
+    """It differs when the developer's probe is lost and still when that is back: disbelieved after thirty seconds of this, not at once."""
+    watched = Watched(DEVELOPER, WITNESS)
+    watched.settled(0, 60, 20.0, DEVELOPER, WITNESS)
+    told: dict[tuple[str, bool], int] = {}
+    for t in range(60, 300):
+        heard = len(watched.changes)
+        watched.hear(float(t), quantised(21.4 + 0.0625 * (t % 2)), WITNESS)
+        if t < 80 or t >= 200:
+            watched.hear(float(t), 20.0)
+        told |= {(c.probe, c.believed): t for c in watched.changes[heard:]}
+    assert list(told) == [(DEVELOPER.name, False), (DEVELOPER.name, True), (WITNESS.name, False)]
+    back, blamed = told[(DEVELOPER.name, True)], told[(WITNESS.name, False)]
+    assert 30 <= blamed - back <= 40
 
 
 def test_a_witness_that_differs_loses_belief_and_time_goes_on_by_the_developer() -> None:
