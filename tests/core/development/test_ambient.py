@@ -40,7 +40,7 @@ def test_level_and_slope_are_those_of_an_independent_kalman_filter() -> None:
         both = expm(np.block([[-a, spectral], [np.zeros((2, 2)), a.T]]) * h)
         other.predict(F=both[2:, 2:].T, Q=both[2:, 2:].T @ both[:2, 2:])
         other.update(np.array([[value]]))
-    assert (ambient.level, ambient.slope) == pytest.approx(tuple(other.x.ravel()), abs=1e-9)
+        assert (ambient.level, ambient.slope) == pytest.approx(tuple(other.x.ravel()), abs=1e-9)
 
 
 def test_a_step_of_the_bath_is_taken_up_at_the_third_reading() -> None:
@@ -77,8 +77,8 @@ def test_an_older_reading_is_ignored_and_another_probe_starts_anew() -> None:
     """Time never goes back; what one probe said says nothing of what another one will."""
     ambient = heard([20.0] * 10)
     level = ambient.level
-    ambient.read("bowl", 9.0, 25.0, NOISE)
-    ambient.read("bowl", 3.0, 25.0, NOISE)
+    ambient.read("bowl", 9.0, 20.05, NOISE)
+    ambient.read("bowl", 3.0, 20.05, NOISE)
     assert ambient.level == level
     ambient.read("sink", 9.5, 25.0, NOISE)
     assert (ambient.level, ambient.slope, ambient.probe) == (25.0, 0.0, "sink")

@@ -47,12 +47,12 @@ def test_no_bowl_drifts_faster_than_half_a_degree_a_minute(sign: float) -> None:
 
 
 def test_windows_in_which_something_was_odd_do_not_count() -> None:
-    """A step 200 s ago makes the longer window's mean a wrong one; the newest slope alone is left, as in the first minute."""
+    """A step 100 s ago makes both windows' means wrong; the newest slope alone is left, as in the first minute."""
     made = past(0.001)
     for moment in made:
-        moment.bank.tracks[0].x[T] += 3.0 if moment.t >= 200.0 else 0.0
+        moment.bank.tracks[0].x[T] += 3.0 if moment.t >= 300.0 else 0.0
     rivalries = Rivalries()
-    rivalries.open(190.0, 330.0)
+    rivalries.open(290.0, 330.0)
     assert held_slope(made, rivalries, 500.0) == pytest.approx(0.001)
     assert held_slope(past(0.001, 0.003, until=60), Rivalries(), 500.0) == pytest.approx(0.003)
 
