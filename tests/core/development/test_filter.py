@@ -166,10 +166,10 @@ def test_a_reading_corrects_what_was_counted_before() -> None:
     assert track.counts[1].var < 0.2 * (60.0 * slope) ** 2
 
 
-def correlated() -> tuple[Track, Matrix]:
-    """A track whose parts and whose count are uncertain together, and the covariance of all six."""
+def correlated(sds: tuple[float, ...] = (0.5, 1e-3, 2e-3, 0.4, 5.0, 3.0)) -> tuple[Track, Matrix]:
+    """A track whose parts and whose count are uncertain together, about by these, and the covariance of all six."""
     rng = np.random.default_rng(4)
-    root = rng.normal(size=(6, 6)) * np.array([0.5, 1e-3, 2e-3, 0.4, 5.0, 3.0])[:, None]
+    root = rng.normal(size=(6, 6)) * np.array(sds)[:, None]
     joint = root @ root.T
     track = Track([21.0, 0.002, 0.004, 20.5, 18.0], [[float(v) for v in row] for row in joint[:5, :5]], {})
     track.counts[1] = Count(LAW, 100.0, [float(v) for v in joint[5, :5]], float(joint[5, 5]), 100.0)
@@ -185,10 +185,12 @@ def whole(track: Track) -> Matrix:
     return joint
 
 
-@pytest.mark.parametrize("h", [1.0, 5.0])
-def test_what_a_count_has_in_common_with_the_state_is_carried_on(h: float) -> None:
-    """J P J' with the Jacobian by differences, of state and development together, to a percent of each one's deviation."""
-    track, joint = correlated()
+@pytest.mark.parametrize("sds", [(0.5, 1e-3, 2e-3, 0.4, 5.0, 0.02), (0.01, 0.2, 0.01, 0.4, 5.0, 0.02), (0.01, 0.01, 0.2, 0.4, 5.0, 0.02)])
+def test_what_a_count_has_in_common_with_the_state_is_carried_on(sds: tuple[float, ...]) -> None:
+    """J P J' with the Jacobian by differences, of state and development together, to two percent of each one's deviation; temperature or
+    one of the slopes is what is most uncertain."""
+    h = 1.0
+    track, joint = correlated(sds)
 
     def end(i: int, step: float) -> list[float]:
         moved = track.copy()
@@ -203,8 +205,8 @@ def test_what_a_count_has_in_common_with_the_state_is_carried_on(h: float) -> No
     jacobian = np.array([(np.array(end(i, s)) - np.array(end(i, -s))) / (2.0 * s) for i, s in enumerate(steps)]).T
     exact = jacobian @ joint @ jacobian.T
     track.predict(liquid_step(h, 8.0), QUIET)
-    sds = np.sqrt(np.diag(exact))
-    assert np.allclose(whole(track) / np.outer(sds, sds), exact / np.outer(sds, sds), atol=0.01)
+    scale = np.sqrt(np.outer(np.diag(exact), np.diag(exact)))
+    assert np.allclose(whole(track) / scale, exact / scale, atol=0.02)
 
 
 def test_a_reading_corrects_state_and_count_by_what_they_have_in_common() -> None:

@@ -8,7 +8,7 @@ import random
 import pytest
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
-from monitor.core.development.filter import T
+from monitor.core.development.filter import PROBE, T
 from monitor.core.development.moment import Segment
 from monitor.core.development.rate import rate
 from monitor.core.development.replay import Replay, Rivalries
@@ -128,6 +128,18 @@ def test_a_begin_before_the_first_reading_is_counted_from_there() -> None:
     assert watched.estimator.done(1, 159.0).done_ref_s == pytest.approx(99.0 * rate(LAW, 22.0), rel=0.01)
 
 
+def test_a_reading_from_before_the_first_event_counts() -> None:
+    """Time came to 10 s first; then come readings of 9 s and later. All of them are used."""
+    watched = Watched()
+    watched.estimator.advance(10.0)
+    for t in (9.0, 9.9, 10.7):
+        watched.hear(t, 20.0)
+    moment = watched.replay.moment
+    assert watched.changes[0].since_t_s == 9.0
+    assert moment.drift == "liquid"
+    assert 0.0 < moment.bank.mean().c[PROBE][PROBE] < 0.9 * moment.reading_variance
+
+
 # What is kept
 
 
@@ -161,10 +173,11 @@ def test_while_nothing_is_believed_some_thousand_readings_are_kept_and_no_more()
 def test_old_segments_and_rivalries_are_forgotten() -> None:
     """Many losses and returns, over an hour: what is kept are those of the last minutes."""
     watched = Watched()
-    for minute in range(60):
-        watched.settled(minute * 60, minute * 60 + 20, 20.0)
-        watched.estimator.advance(minute * 60 + 40.0)
-    assert watched.replay.kept[2] <= 14
+    for start in range(0, 3600, 80):
+        watched.settled(start, start + 60, 20.0)
+        watched.estimator.advance(start + 79.0)
+    assert len(watched.changes) > 40
+    assert watched.replay.kept[2] <= 10
     rng = random.Random(1)
     for t in range(3600, 4400):
         step = 1.5 if t % 120 >= 60 else 0.0
