@@ -179,11 +179,17 @@ def advice(judgement: Judgement, stage: StageMeasures | None, warmest_gap_c: flo
     return lines
 
 
+NOT_TOLD = "the record does not know when the developer was poured off: nobody told it, so no advice is drawn from its development"
+"""For a development whose end nobody told."""
+
+
 def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float | None) -> str | None:
+    if cause.about == "development" and stage is not None and stage.rate_law is not None and not stage.end_told:
+        return NOT_TOLD
     if cause.about == "development" and stage is not None and stage.done_percent is not None and stage.rate_law is not None:
         sd = stage.done_sd_percent or 0.0
         late = (
-            f"; the hands were {stage.overrun_s:+.0f} s off the planned end"
+            f"; the pour was {stage.overrun_s:+.0f} s off the planned end{_station_words(stage)}"
             if stage.overrun_s is not None and abs(stage.overrun_s) >= 2
             else ""
         )
@@ -193,9 +199,13 @@ def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float
     return None
 
 
+def _station_words(stage: StageMeasures) -> str:
+    return "" if stage.station_late_s is None else f" (NOW came {stage.station_late_s:.0f} s late: the station was away)"
+
+
 def record_change(cause: Cause, stage: StageMeasures | None) -> str | None:
     """Where the record explains what was seen, the change is to do what was planned, not to plan something else."""
-    if cause.about != "development" or stage is None or stage.done_percent is None or stage.rate_law is None:
+    if cause.about != "development" or stage is None or stage.done_percent is None or stage.rate_law is None or not stage.end_told:
         return None
     off, sd = stage.done_percent - 100.0, stage.done_sd_percent or 0.0
     wanted_more = cause is CAUSES["thin-all"]

@@ -40,7 +40,10 @@ class StageMeasures:
 
     `planned_s`: time x factor; 0 for a stage without a time, which has no planned end.
     `actual_s`: begin to the next begin. `planned_end_s`, `actual_end_s`: session time.
-    `overrun_s`: actual minus planned end (negative: early), None where no end was planned. `ended_by`: what told the actual end.
+    `overrun_s`: actual minus planned end (negative: early), None where no end was planned or nobody told the actual one. `ended_by`: what
+    told the actual end. `end_told`: whether anybody did. `may_have_done_percent`: where nobody did, what the live filter counted until
+    the next stage's first call, in case the film stayed in so long. `station_late_s`: how much later than due NOW sounded because the
+    program was away, None where it was in time.
     `done_ref_s`: integral of the rate over the stage to its ACTUAL end, now known; in a stage without a rate temperature does
     not count and it is plain seconds (`rate_law` None). Counted "full to empty": from begin + fill to the actual end less the
     drain. `done_sd_ref_s`: standard deviation (noise, comparison, estimate, rate law together). `done_percent`: of `target_ref_s`.
@@ -66,6 +69,9 @@ class StageMeasures:
     actual_end_s: float
     ended_by: str
     overrun_s: float | None
+    end_told: bool
+    may_have_done_percent: float | None
+    station_late_s: float | None
     steered: bool
     rate_law: str | None
     reference_c: float | None

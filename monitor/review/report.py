@@ -110,15 +110,24 @@ def _outside(stage: StageMeasures) -> str:
     return "not verified" if stage.probe_compared is None and outside_s < 0.5 else format_duration(outside_s)
 
 
+def _pour(stage: StageMeasures) -> str:
+    """How the pour was against its planned end."""
+    if not stage.end_told:
+        return "not told"
+    if stage.overrun_s is None:
+        return ""
+    return summary.signed_duration(stage.overrun_s) if abs(stage.overrun_s) >= 0.5 else "on time"
+
+
 def _stages_table(stages: Sequence[StageMeasures]) -> str:
-    head = ("stage", "planned", "actual", "hands", "done, now known", "live said", "mean", "lowest to highest", "out of band", "estimated")
+    head = ("stage", "planned", "actual", "pour", "done, now known", "live said", "mean", "lowest to highest", "out of band", "estimated")
     rows = []
     for s in stages:
         outside = _outside(s)
         counts = s.rate_law is not None
         rows.append((
             f"{s.stage} {summary.stage_label(s)}", _seconds(s.planned_s), format_duration(s.actual_s),
-            "" if s.overrun_s is None else summary.signed_duration(s.overrun_s) if abs(s.overrun_s) >= 0.5 else "on time",
+            _pour(s),
             _percent(s.done_percent, s.done_sd_percent) if counts else "by the clock", _percent(s.live_done_percent) if counts else "",
             _celsius(s.mean_c, s.mean_sd_c), "" if s.min_c is None else f"{s.min_c:.2f} to {s.max_c:.2f} C", outside,
             format_duration(s.estimated_s),

@@ -121,6 +121,17 @@ def _unmeasured(journal: Journal, believed: Believed, part: Stretch) -> float:
     return float(min(silent[silent > 0].sum(), part.actual_s))
 
 
+def _station_late_s(journal: Journal, part: Stretch) -> float | None:
+    """By how much NOW of this stage came late because the program was away."""
+    late = [
+        float(cue["late_s"])
+        for cue in journal.of("cue")
+        if cue["cue"] == "now" and "late_s" in cue and part.begin_s <= cue["t_s"] - cue["late_s"] <= (part.planned_end_s or part.end_s)
+        and cue.get("sheet") == part.sheet
+    ]  # fmt: skip
+    return max(late, default=None)
+
+
 def measure_stage(
     journal: Journal, believed: Believed, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: TemperatureTrack | None
 ) -> StageMeasures:
@@ -155,7 +166,10 @@ def measure_stage(
         planned_end_s=part.planned_end_s,
         actual_end_s=part.end_s,
         ended_by=part.ended_by,
-        overrun_s=part.late_s,
+        overrun_s=part.late_s if part.end_told else None,
+        end_told=part.end_told,
+        may_have_done_percent=share(said.done_ref_s[-1]) if said is not None and said.done_ref_s and not part.end_told else None,
+        station_late_s=_station_late_s(journal, part),
         steered=stage is not None and stage.steer,
         rate_law=None if law is None else type(law).__name__.lower(),
         reference_c=None if stage is None else stage.reference_c,

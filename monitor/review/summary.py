@@ -62,14 +62,22 @@ def planned_sentence(stage: StageMeasures) -> str:
             parts.append(f"end moved {signed_duration(moved)}, to {format_duration(to_end)}" if abs(moved) >= 0.5 else "end not moved")
     parts.append(f"actual end {format_duration(stage.actual_s)} ({_by(stage)})")
     if stage.overrun_s is not None and abs(stage.overrun_s) >= 1.0:
-        parts.append(f"the hands {signed_duration(stage.overrun_s)} than the planned end")
+        parts.append(f"the pour was {signed_duration(stage.overrun_s)} than the planned end{_station_part(stage)}")
+    if stage.may_have_done_percent is not None and stage.steered:
+        parts.append(f"if the film stayed in until the next call, its development was {stage.may_have_done_percent:.0f} %")
     return ", ".join(parts)
+
+
+def _station_part(stage: StageMeasures) -> str:
+    """How much of a late pour is the station's, in words."""
+    late_s = stage.station_late_s
+    return "" if late_s is None else f", and NOW had come {format_duration(late_s)} late because the station was away"
 
 
 def _by(stage: StageMeasures) -> str:
     return {
         "tap": "told by a tap",
-        "assumed": "assumed, no tap",
+        "assumed": "not told: nobody said when the film went on",
         "on time": "assumed, and a long press said that it was on time",
         "correction": "corrected by a later tap",
         "close": "close of the session",
@@ -266,10 +274,10 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
     for s in sheets:
         words = [
             f"sheet {s.sheet} planned {_or_unknown(s.planned_s)}, actual end {format_duration(s.actual_s)}"
-            + (" (assumed)" if _unsure(s) else "")
+            + ("" if s.end_told else " (not told)")
         ]
         if s.overrun_s is not None and abs(s.overrun_s) >= 1.0:
-            words.append(f"the hands {signed_duration(s.overrun_s)} than the planned end")
+            words.append(f"the pour was {signed_duration(s.overrun_s)} than the planned end{_station_part(s)}")
         if s.rate_law is not None and s.done_percent is not None:
             live = f" (live said {s.live_done_percent:.1f} %)" if s.live_done_percent is not None else ""
             words.append(f"development {s.done_percent:.1f} % +/-{s.done_sd_percent:.1f}{live}")
@@ -299,10 +307,6 @@ def _or_unknown(seconds: float | None) -> str:
     return "unknown" if seconds is None else format_duration(seconds)
 
 
-def _unsure(stage: StageMeasures) -> bool:
-    return stage.ended_by in ("assumed", "planned end", "end of the record")
-
-
 def other_sentence(group: list[StageMeasures]) -> str:
     """A stage that is told in short; sheets together."""
     if len(group) == 1:
@@ -310,7 +314,7 @@ def other_sentence(group: list[StageMeasures]) -> str:
     shortest, longest = min(s.actual_s for s in group), max(s.actual_s for s in group)
     last = max(group, key=lambda s: s.begin_s)
     late = (
-        f", the hands {signed_duration(last.overrun_s)} than the planned end"
+        f", the pour was {signed_duration(last.overrun_s)} than the planned end"
         if last.overrun_s is not None and abs(last.overrun_s) >= 1
         else ""
     )

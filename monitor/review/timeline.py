@@ -32,6 +32,11 @@ class Stretch:
     now_s: float | None
 
     @property
+    def end_told(self) -> bool:
+        """Whether anybody said when the film left; nobody did where the next begin was assumed, or nothing later is known."""
+        return self.ended_by not in ("assumed", "planned end", "end of the record")
+
+    @property
     def actual_s(self) -> float:
         """Begin to the actual end."""
         return self.end_s - self.begin_s

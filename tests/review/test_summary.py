@@ -21,7 +21,7 @@ def told(tmp_path: Path, *args: Any, **options: Any) -> str:
 
 @pytest.fixture
 def lost_probe(tmp_path: Path) -> str:
-    """A cold laundry: the probe lay in the air for three minutes, the hands were 20 s late."""
+    """A cold laundry: the probe lay in the air for three minutes, the pour was 20 s late."""
     return told(
         tmp_path,
         recipe_data(),
@@ -37,7 +37,7 @@ def lost_probe(tmp_path: Path) -> str:
     ("question", "answer"),
     [
         ("when was the end planned", r"planned 11:00 at 20 C, end moved 2\d s later, to 11:2\d"),
-        ("when was it really", r"actual end 11:4\d \(told by a tap\), the hands 20 s later than the planned end"),
+        ("when was it really", r"actual end 11:4\d \(told by a tap\), the pour was 20 s later than the planned end"),
         ("how much development was done", r"development 10[23]\.\d % \+/-\d\.\d of what was wanted"),
         ("what did the station say then", r"live said 10[23]\.\d %"),
         ("how warm was it on the whole", r'mean 19\.6\d C \+/-0\.\d\d C at the probe "developer"'),

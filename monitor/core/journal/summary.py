@@ -102,7 +102,7 @@ class Summary:
         if passage.end_s is not None and passage.steered:
             moved_s = passage.end_s - passage.begin_s - target_ref_s
             took += f"; end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}"
-        lines = [f"  {who}: {took}{'' if passage.told else ' (begin assumed)'}."]
+        lines = [f"  {who}: {took}{'' if passage.told else ' (begin not told)'}."]
         told = self._developer.get(passage.key)
         if told is not None and told.mean_s > 0 and target_ref_s > 0:
             percent = 100.0 * told.done_ref_s / target_ref_s

@@ -31,7 +31,7 @@ TRAY = recipe(
     tail='[sheets]\ncount = 3\ninterval = "0:10"\n',
 )
 TOLD = re.compile(
-    r"^  (?P<who>.+?): (?:planned [\d:]+|no clock)(?:, took (?P<took>-?[\d:.]+))?(?:;[^(]*)?(?P<assumed> \(begin assumed\))?\.$"
+    r"^  (?P<who>.+?): (?:planned [\d:]+|no clock)(?:, took (?P<took>-?[\d:.]+))?(?:;[^(]*)?(?P<assumed> \(begin not told\))?\.$"
 )
 
 
