@@ -1,6 +1,6 @@
 """`evenbath bottle add | use | test | discard | list | undo`: the ledger of bottles.
 
-Reads the words, hands them to monitor.prepare.bottles.ledger, says what became of them. Nothing is booked that the person did not
+Passes the arguments to monitor.prepare.bottles.ledger and prints the outcome. Nothing is booked that the person did not
 ask for. Tests: tests/cli/test_bottle.py.
 """
 
@@ -25,15 +25,15 @@ ROLES = ("develop", "stop", "bleach", "fix", "bleach-fix", "wash aid", "rinse", 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the sub-commands and their arguments."""
     actions = parser.add_subparsers(dest="action", metavar="add | use | test | discard | list | undo", required=True)
-    _configure_add(_action(actions, "add", "put a bottle into the ledger"))
-    _configure_use(_action(actions, "use", "film has gone through it, or something was taken out of it"))
-    _configure_test(_action(actions, "test", "a clearing test or a leader test; it overrules the count"))
-    discard = _action(actions, "discard", "it has been thrown away")
+    _configure_add(_action(actions, "add", "add a bottle to the ledger"))
+    _configure_use(_action(actions, "use", "book film that went through it, or something taken out of it"))
+    _configure_test(_action(actions, "test", "record a clearing test or a leader test; it overrules the count"))
+    discard = _action(actions, "discard", "record that it was thrown away")
     discard.add_argument("name", metavar="NAME")
-    listing = _action(actions, "list", "what stands in the ledger, and how good it still is")
-    listing.add_argument("name", metavar="NAME", nargs="?", help="one bottle only")
-    listing.add_argument("--all", action="store_true", help="discarded bottles too")
-    _action(actions, "undo", "take back the last entry; the entry itself stays in the file")
+    listing = _action(actions, "list", "show what is in the ledger, and whether it is still good")
+    listing.add_argument("name", metavar="NAME", nargs="?", help="only this bottle")
+    listing.add_argument("--all", action="store_true", help="include discarded bottles")
+    _action(actions, "undo", "take back the last entry; it stays in the file")
 
 
 def _action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
@@ -45,33 +45,33 @@ def _action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
 
 
 def _configure_add(add: argparse.ArgumentParser) -> None:
-    add.add_argument("name", metavar="NAME", help="as the recipe's stages name their solution")
+    add.add_argument("name", metavar="NAME", help="its name, as in the `solution` of a recipe's stages")
     add.add_argument("--volume", required=True, metavar="ML", help='such as "1 l"')
-    add.add_argument("--role", choices=ROLES, default="other", help="what it does")
+    add.add_argument("--role", choices=ROLES, default="other", help="what it is for")
     add.add_argument("--what", metavar="WORDS", help="what is in it")
     add.add_argument("--dilution", metavar="1+N", help='of a working solution, or "stock"')
     add.add_argument("--mixed", metavar="DAY", help="such as 2026-11-25; default today")
-    add.add_argument("--opened", metavar="DAY", help="since when it is part-full")
-    add.add_argument("--one-shot", action="store_true", help="used once, then struck off")
-    add.add_argument("--per-litre", metavar="UNITS", help="good for so many units of 80 sq in a litre")
-    add.add_argument("--discard-at", metavar="UNITS", help="good for so many units in this bottle")
-    add.add_argument("--longer", metavar="PERCENT", help="time longer by so much for each unit, such as 10")
+    add.add_argument("--opened", metavar="DAY", help="when it was opened")
+    add.add_argument("--one-shot", action="store_true", help="used once, then used up")
+    add.add_argument("--per-litre", metavar="UNITS", help="good for this many units of 80 sq in per litre")
+    add.add_argument("--discard-at", metavar="UNITS", help="good for this many units in all")
+    add.add_argument("--longer", metavar="PERCENT", help="per cent by which each unit lengthens the time, such as 10")
     add.add_argument("--replenish", metavar="ML", help='added for each unit, such as "70 ml"')
-    add.add_argument("--replenisher", metavar="NAME", help="the bottle that it comes from")
+    add.add_argument("--replenisher", metavar="NAME", help="the bottle from which it is replenished")
     add.add_argument("--keeps-full", metavar="SPAN", help='such as "6 months"')
     add.add_argument("--keeps-part", metavar="SPAN", help="once opened")
-    add.add_argument("--fresh", metavar="m:ss", help="clearing or leader time when fresh")
+    add.add_argument("--fresh", metavar="m:ss", help="clearing or leader time of the fresh solution")
     add.add_argument("--source", metavar="WORDS", help="where these numbers come from")
 
 
 def _configure_use(use: argparse.ArgumentParser) -> None:
-    use.add_argument("name", metavar="NAME", nargs="?", help="may be left out with --journal: all bottles of that session")
+    use.add_argument("name", metavar="NAME", nargs="?", help="may be left out with --journal: then all bottles of that session")
     use.add_argument("--units", metavar="UNITS", help="film area in units of 80 sq in")
     use.add_argument("--sheets", metavar="SIZE", help='film by its size: "4x5", "9x12 cm", "36", "roll"')
-    use.add_argument("--count", metavar="N", default="1", help="so many of that size")
+    use.add_argument("--count", metavar="N", default="1", help="how many of that size")
     use.add_argument("--journal", metavar="FILE.jsonl", help="book what this session used")
     use.add_argument("--take", metavar="ML", help='taken out of it or carried over, such as "16 ml"')
-    use.add_argument("--added", metavar="ML", help="replenisher really added, where it was not what the rule says")
+    use.add_argument("--added", metavar="ML", help="replenisher actually added, if not by the rule")
 
 
 def _configure_test(test: argparse.ArgumentParser) -> None:
@@ -82,12 +82,12 @@ def _configure_test(test: argparse.ArgumentParser) -> None:
     which = test.add_mutually_exclusive_group(required=True)
     which.add_argument("--clearing", metavar="m:ss", help="of a fixer: until the spot vanished")
     which.add_argument("--leader", metavar="m:ss", help="of a developer: until the leader was dark")
-    test.add_argument("--fresh", metavar="m:ss", help="the same test when it was fresh; default: what the ledger knows")
-    test.add_argument("--is-fresh", action="store_true", help="this is the fresh time: remember it")
+    test.add_argument("--fresh", metavar="m:ss", help="the same test when it was fresh; default: from the ledger")
+    test.add_argument("--is-fresh", action="store_true", help="this is the fresh time: store it")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do one action. Raises `InputWrong`, `FileWrong`."""
+    """Run one action. Raises `InputWrong`, `FileWrong`."""
     from monitor.live.clock import RealClock
 
     state = state_of(args)
@@ -110,7 +110,7 @@ def _list(args: argparse.Namespace, state: Path, today: dt.date) -> int:
         _json({"bottles": [bottle_data(bottle, today) for bottle in bottles]})
         return 0
     if not bottles:
-        sys.stdout.write('No bottle stands in the ledger. The first: evenbath bottle add NAME --volume "1 l" --role fix\n')
+        sys.stdout.write('There is no bottle in the ledger. Add one: evenbath bottle add NAME --volume "1 l" --role fix\n')
     for bottle in bottles:
         sys.stdout.write("".join(f"{line}\n" for line in _bottle_lines(bottle, today)))
     return 0
@@ -151,7 +151,7 @@ def _write(args: argparse.Namespace, state: Path, now: dt.datetime) -> int:
 
 
 def _touched(entries: tuple[Entry, ...], before: Ledger) -> list[int]:
-    """Ids of the bottles that the entries are about; for an undo, the one that the undone entry was about."""
+    """Ids of the bottles that the entries concern; for an undo, the one that the undone entry concerned."""
     earlier = {entry["seq"]: entry for entry in before.entries}
     meant = [earlier[entry["undoes"]] if entry["entry"] == "undo" else entry for entry in entries]
     return [entry["seq"] if entry["entry"] == "add" else entry["bottle"] for entry in meant]
@@ -167,7 +167,7 @@ def _add_entry(args: argparse.Namespace, today: dt.date) -> Entry:
 
     name = args.name.strip()
     if not name or len(name) > 60 or not name.isprintable():
-        raise InputWrong("a bottle without a name, or with one of more than 60 letters; allowed: a name to write on it")
+        raise InputWrong("no name, or one of more than 60 characters; allowed: a name to write on the bottle")
     opened = _past_day("--opened", args.opened, today)
     if args.mixed is None and opened is not None and opened < today.isoformat():
         raise InputWrong(f"--opened {args.opened} without --mixed, which defaults to today; allowed: --mixed too, that day or earlier")
@@ -204,7 +204,7 @@ def _past_day(option: str, text: str | None, today: dt.date) -> str | None:
         return None
     day = read_day(text)
     if day > today:
-        raise InputWrong(f"{option} {text}: a day to come; allowed: today or earlier")
+        raise InputWrong(f"{option} {text}: a day in the future; allowed: today or earlier")
     return day.isoformat()
 
 
@@ -229,15 +229,15 @@ def _use_entries(args: argparse.Namespace, ledger: Ledger) -> list[Entry]:
     units = _units(args)
     if args.journal is not None:
         if args.take is not None or args.added is not None:
-            raise InputWrong("--take or --added together with --journal; allowed: one entry for each")
+            raise InputWrong("--take or --added together with --journal; allowed: separate entries")
         return booking_entries(ledger, read_booking(Path(args.journal)), args.name, units)
     if args.name is None:
         raise InputWrong("which bottle? allowed: a name, or --journal FILE")
     bottle = ledger.bottle(args.name)
     if bottle.rules.one_shot and args.take is not None:
-        raise InputWrong(f'"{bottle.name}" is one-shot: all of it goes; allowed: no --take')
+        raise InputWrong(f'"{bottle.name}" is one-shot and is used up completely; allowed: no --take')
     if units is None and args.take is None and args.added is None and not bottle.rules.one_shot:
-        raise InputWrong(f'what became of "{bottle.name}"? allowed: --units, --sheets with --count, --take, --added or --journal')
+        raise InputWrong(f'nothing to book for "{bottle.name}"; allowed: --units, --sheets with --count, --take, --added or --journal')
     taken_ml = 0.0 if args.take is None else read_volume(args.take)
     added_ml = None if args.added is None else read_volume(args.added)
     return [use_entry(ledger, bottle, units or 0.0, taken_ml, added_ml)]
@@ -254,7 +254,7 @@ def _units(args: argparse.Namespace) -> float | None:
     if args.units is not None:
         raise InputWrong("--units and --sheets; allowed: one of the two")
     if not args.count.isdecimal() or not 1 <= int(args.count[:9]) <= 10000:
-        raise InputWrong(f"--count {args.count}: no number of films; allowed: 1 to 10000")
+        raise InputWrong(f"--count {args.count}: not a number of films; allowed: 1 to 10000")
     return units_of(args.sheets, int(args.count))
 
 
@@ -307,7 +307,7 @@ def _use_lines(entry: Entry, before: Bottle, after: Bottle) -> list[str]:
         lines.append(f"taken out: {format_volume(entry['taken_ml'])}")
     if entry["added_ml"]:
         over = after.poured_off_ml - before.poured_off_ml
-        lines.append(f"replenish: {format_volume(entry['added_ml'])} in; {format_volume(over)} poured off, which no longer fits")
+        lines.append(f"replenish: {format_volume(entry['added_ml'])} in; {format_volume(over)} poured off, because it no longer fits")
     state, why = before.state(_day(entry))
     if state not in ("good",):
         lines.append(f"careful: before this use it was {state} ({why})")

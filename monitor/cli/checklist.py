@@ -1,7 +1,7 @@
-"""`evenbath checklist RECIPE.toml`: the pre-flight list on paper, the recipe's cautions, and how long each stage may wait.
+"""`evenbath checklist RECIPE.toml`: the pre-flight checklist on paper, the recipe's cautions, and how long each stage may wait.
 
-Beside the questions it shows what is on record: the ledger's bottles that bear the names of the recipe's solutions, and
-whether the room was tested for this film. The station asks the same list by itself (monitor.core.recipe.checklist).
+It also shows what is on record: the ledger's bottles with the names of the recipe's solutions, and whether the room was
+tested for this film. The station goes through the same list itself (monitor.core.recipe.checklist).
 Tests: tests/cli/test_checklist.py.
 """
 
@@ -28,7 +28,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the list. Raises `InputWrong` for a recipe that is wrong."""
+    """Print the checklist. Raises `InputWrong` for a wrong recipe."""
     from monitor.cli.arguments.recipe_file import open_recipe
 
     recipe = open_recipe(args.recipe)
@@ -54,7 +54,7 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     said: list[str] = []
     for solution in dict.fromkeys(stage.solution for stage in recipe.stages if stage.solution is not None):
         bottle = standing(bottles, solution)
-        word, why = ("no bottle", "none of this name stands in the ledger") if bottle is None else bottle.state(day)
+        word, why = ("no bottle", "there is none with this name in the ledger") if bottle is None else bottle.state(day)
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
         known = darkness(load(folder), recipe.film, day)
@@ -100,7 +100,7 @@ def _lines(recipe: Recipe, known: list[str]) -> Iterator[str]:
         yield ""
         yield heading
         for item in items:
-            looks = "the station looks: " if item.asked_of == "machine" else ""
+            looks = "the station checks: " if item.asked_of == "machine" else ""
             yield from wrap(f"{looks}{item.text}", _WIDTH, initial_indent="  [ ] ", subsequent_indent="      ")
             yield from wrap(f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ")
     yield ""

@@ -15,7 +15,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = f"The test: {HOW}"
     parser.add_argument("--fresh", required=True, metavar="m:ss", help="clearing time of this fixer when it was fresh")
     parser.add_argument("--today", required=True, metavar="m:ss", help="clearing time measured today")
-    parser.add_argument("--times", default="2", metavar="N", help="fix so many times the clearing time: 2 to 5, 3 for flat-grain films")
+    parser.add_argument("--times", default="2", metavar="N", help="fix for N times the clearing time: 2 to 5; 3 for flat-grain films")
     add_json(parser)
 
 

@@ -1,6 +1,6 @@
 """`evenbath compare`: compare a probe with a thermometer that you trust, from a journal or guided at the sink.
 
-Decides nothing itself: monitor.prepare.probes.comparing does; what is accepted may be stored for the estimator. offset_c is probe
+Decides nothing itself: monitor.prepare.probes.comparing does. What is accepted can be stored for the estimator. offset_c is probe
 minus thermometer. Tests: tests/cli/test_compare.py.
 """
 
@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from monitor.prepare.probes.readings import ProbeReadings
 
 SETTLE_S = 10.0
-"""The guided form looks again so often."""
+"""How often the guided form checks again."""
 LONGEST_WAIT_S = 1800.0
 SAME_DAY = 1
-"""Points of one comparing lie within a day of each other; a later one begins anew."""
+"""Points within this many days of each other belong to one comparison; a later one starts a new one."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -33,21 +33,21 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
     parser.add_argument("--probe", metavar="NAME", help="which probe")
     parser.add_argument("--against", metavar="TEMPERATURE", help='what the thermometer showed, "20.1 C"')
-    parser.add_argument("--at", type=float, metavar="SECONDS", help="when it was read, seconds of the journal's time")
+    parser.add_argument("--at", type=float, metavar="SECONDS", help="when it was read, in seconds of the journal's time")
     parser.add_argument(
         "--reference-sd-c", type=float, default=GLASS_SD_C, metavar="C",
         help=f"the thermometer's own standard uncertainty; default {GLASS_SD_C}, a glass one",
     )  # fmt: skip
     parser.add_argument("--reference", default="thermometer", metavar="NAME", help="which thermometer, for the record")
-    parser.add_argument("--save", action="store_true", help="store an accepted point; points of one day with one reference belong together")
-    parser.add_argument("--anew", action="store_true", help="with --save: leave the points of before out")
+    parser.add_argument("--save", action="store_true", help="store an accepted point, with those of the same day and reference")
+    parser.add_argument("--anew", action="store_true", help="with --save: ignore earlier points")
     parser.add_argument("--who", default="", metavar="NAME", help="with --save: who compared")
-    parser.add_argument("--working", metavar="TEMPERATURE", help='the temperature that matters, "38 C": is there a point near it?')
-    parser.add_argument("--ice-point", action="store_true", help="tell how to make an ice point, and what it does not show")
+    parser.add_argument("--working", metavar="TEMPERATURE", help='the working temperature, "38 C": is there a point near it?')
+    parser.add_argument("--ice-point", action="store_true", help="say how to make an ice point, and what it does not show")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the point. Returns 2 where storing was asked for and the point was refused."""
+    """Print the point. Returns 2 if it was to be stored and was refused."""
     from monitor.cli.arguments.bath_source import learned_in, open_source
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(f"{ICE_POINT_TEXT}\n")
         return 0
     if args.probe is None:
-        raise InputWrong("which probe? allowed: --probe NAME")
+        raise InputWrong("no probe named; allowed: --probe NAME")
     if not 0.0 <= args.reference_sd_c <= 5.0:
         raise InputWrong(f"--reference-sd-c {args.reference_sd_c:g}; allowed: 0 to 5 C")
     state = state_of(args)
@@ -69,11 +69,11 @@ def run(args: argparse.Namespace) -> int:
 
         return guided(args, state, learned, ask=input, wait=time.sleep)
     if args.against is None:
-        raise InputWrong('what did the thermometer show? allowed: --against "20.1 C"')
+        raise InputWrong('no reading of the thermometer; allowed: --against "20.1 C"')
     reference_c = read_temperature(args.against)
     series = open_source(args).probe(args.probe)
     if args.file is None and args.at is None:
-        raise InputWrong("when was it read? allowed: --at SECONDS of the journal's time")
+        raise InputWrong("the time of the reading is missing; allowed: --at SECONDS of the journal's time")
     found = _compare(series, reference_c, series.t_s[-1] if args.at is None else args.at, args.reference_sd_c, learned)
     return _answer(args, found, state, learned, args.save)
 
@@ -143,7 +143,7 @@ def _point_lines(found: PointFound) -> list[str]:
 
 
 def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> Comparison:
-    """The new point with those of the same day and thermometer."""
+    """The new point together with those of the same day and thermometer."""
     from monitor.cli.arguments.common import today
     from monitor.prepare.probes.comparing import combine
     from monitor.prepare.state.folder import station_probe_id
@@ -169,7 +169,7 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
 
 
 def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callable[[str], str], wait: Callable[[float], None]) -> int:
-    """Lead through one point after another with live readings. `ask` puts a question, `wait` lets seconds pass."""
+    """Guide through one point after another with live readings. `ask` asks a question, `wait` waits for seconds."""
     from monitor.cli.arguments.bath_source import learned_in, live_source
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_temperature
@@ -187,7 +187,7 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
             wait(SETTLE_S)
             waited_s += SETTLE_S
             if waited_s >= LONGEST_WAIT_S:
-                raise InputWrong(f'probe "{args.probe}" was not steady within half an hour; allowed: covered, stirred water')
+                raise InputWrong(f'probe "{args.probe}" did not become steady within half an hour; allowed: covered, stirred water')
         try:
             words = ask('Steady. What does the thermometer show, such as "20.1 C"? (nothing: end) ').strip()
         except EOFError:

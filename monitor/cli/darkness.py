@@ -1,4 +1,4 @@
-"""`evenbath darkness guide | record | changed | status`: the test of darkness with coins, and its record.
+"""`evenbath darkness guide | record | changed | status`: the darkness test with coins, and its record.
 
 Decides nothing: monitor.prepare.darkness.coin_test does. Tests: tests/cli/test_darkness.py.
 """
@@ -18,23 +18,23 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the sub-commands and their arguments."""
     actions = parser.add_subparsers(dest="action", metavar="guide | record | changed | status", required=True)
-    guide = actions.add_parser("guide", help="the test, step by step", allow_abbrev=False)
+    guide = actions.add_parser("guide", help="show the test, step by step", allow_abbrev=False)
     guide.add_argument("recipe", metavar="RECIPE.toml", nargs="?", help="for the film and the open time of this recipe")
-    guide.add_argument("--film", default="panchromatic", help="kind of film, where there is no recipe")
-    record = _with_state(actions.add_parser("record", help="write down what was seen", allow_abbrev=False))
+    guide.add_argument("--film", default="panchromatic", help="kind of film, if there is no recipe")
+    record = _with_state(actions.add_parser("record", help="record what was seen", allow_abbrev=False))
     record.add_argument("--film", required=True, help="panchromatic, orthochromatic, blue-sensitive, colour or infrared")
     record.add_argument("--place", required=True, metavar="WORDS", help="where the film lay")
-    record.add_argument("--ran", required=True, metavar="m:ss", help="how long the film lay there in all")
-    record.add_argument("--shows", required=True, metavar="m:ss|none", help="the shortest coin that shows; none if none does")
-    record.add_argument("--control", choices=("clear", "shows", "none"), default="none", help="the strip with the tool off")
+    record.add_argument("--ran", required=True, metavar="m:ss", help="how long the film lay there altogether")
+    record.add_argument("--shows", required=True, metavar="m:ss|none", help="the shortest time whose coin shows; none if no coin does")
+    record.add_argument("--control", choices=("clear", "shows", "none"), default="none", help="what the strip with the tool off shows")
     record.add_argument("--distance-cm", metavar="CM", help="from the tool to the film")
     record.add_argument("--day", metavar="DAY", help="such as 2026-11-25; default today")
     record.add_argument("--coins", metavar="m:ss,...", help="when the coins were lifted; default 1:00,2:00,4:00,8:00,16:00")
     record.add_argument("--note", metavar="WORDS")
-    changed = _with_state(actions.add_parser("changed", help="a lamp, the place or the box has changed: test again", allow_abbrev=False))
+    changed = _with_state(actions.add_parser("changed", help="record a change of lamp, place or box: test again", allow_abbrev=False))
     changed.add_argument("what", metavar="WHAT", help="what has changed")
-    status = _with_state(actions.add_parser("status", help="what is known for each kind of film", allow_abbrev=False))
-    status.add_argument("recipe", metavar="RECIPE.toml", nargs="?", help="for this recipe's film and open time alone")
+    status = _with_state(actions.add_parser("status", help="show what is known for each kind of film", allow_abbrev=False))
+    status.add_argument("recipe", metavar="RECIPE.toml", nargs="?", help="only for this recipe's film and open time")
 
 
 def _with_state(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
@@ -44,7 +44,7 @@ def _with_state(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do one action. Raises `InputWrong`, `FileWrong`."""
+    """Run one action. Raises `InputWrong`, `FileWrong`."""
     from monitor.prepare.darkness.coin_test import Change, save
 
     if args.action == "guide":
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _open_s(recipe: Recipe) -> float:
-    """Seconds during which film lies bare in baths, loading apart, at the references."""
+    """Seconds during which film lies bare, at the references."""
     return sum(recipe.stages[number - 1].begin_to_end_s for number in recipe.open_film)
 
 
@@ -89,7 +89,7 @@ def _test(args: argparse.Namespace) -> Any:
 
     day = today() if args.day is None else read_day(args.day)
     if day > today():
-        raise InputWrong(f"--day {args.day}: a day to come; allowed: today or earlier")
+        raise InputWrong(f"--day {args.day}: a day in the future; allowed: today or earlier")
     distance_cm = None if args.distance_cm is None else read_plain("--distance-cm", args.distance_cm, "0 to 2000")
     if distance_cm is not None and not 0 <= distance_cm <= 2000:
         raise InputWrong(f"--distance-cm {args.distance_cm}: out of range; allowed: 0 to 2000")

@@ -1,4 +1,4 @@
-"""`evenbath fit PAIRS...`: make a rate from your own pairs of temperature and time, with the residuals shown.
+"""`evenbath fit PAIRS...`: make a rate from your own pairs of temperature and time, and show the residuals.
 
 Decides nothing itself: monitor.prepare.recipes.fitting does. Tests: tests/cli/test_fit.py.
 """
@@ -19,7 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the fit. Raises `InputWrong` for pairs that make no rate."""
+    """Print the fit. Raises `InputWrong` for pairs that do not give a rate."""
     from monitor.prepare.recipes.fitting import fit_data, fit_lines, not_falling, own_rate
 
     own = own_rate(args.pairs, args.reference)

@@ -24,15 +24,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
     parser.add_argument("--minutes", type=float, default=15.0, metavar="N", help="how far ahead; 15 if left out")
     parser.add_argument("--probe", metavar="NAME", help="which probe; default: the bath's")
-    parser.add_argument("--recipe", metavar="RECIPE.toml", help="whether the bath lasts this recipe, and what to do if not")
+    parser.add_argument("--recipe", metavar="RECIPE.toml", help="whether the bath lasts for this recipe, and what to do if not")
     parser.add_argument("--starts-in", metavar="DURATION", help='when the session begins, with --recipe; "0:00" if left out')
-    parser.add_argument("--vessel", metavar="NAME", help="a vessel whose lag was learned: forecast the developer in it")
-    parser.add_argument("--bath", metavar="VOLUME", help="how much water the bath has, for amounts of hot water")
-    parser.add_argument("--with", dest="second", metavar="TEMPERATURE", help="the hot or cold water that is at hand")
+    parser.add_argument("--vessel", metavar="NAME", help="a vessel with a learned lag: forecast the developer in it")
+    parser.add_argument("--bath", metavar="VOLUME", help="how much water is in the bath, for amounts of hot water")
+    parser.add_argument("--with", dest="second", metavar="TEMPERATURE", help="temperature of the hot or cold water at hand")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the forecast. Raises `InputWrong` for too few readings, `NotThere` where no station answers."""
+    """Print the forecast. Raises `InputWrong` for too few readings, `NotThere` if no station answers."""
     from monitor.cli.arguments.bath_source import open_source
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_duration, read_temperature, read_volume
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     if not 0.0 < args.minutes <= LONGEST_MINUTES:
         raise InputWrong(f"--minutes {args.minutes:g}; allowed: above 0 and up to {LONGEST_MINUTES}")
     if args.recipe is None and (args.starts_in is not None or args.vessel is not None):
-        raise InputWrong("--starts-in and --vessel belong to --recipe; allowed: with a recipe")
+        raise InputWrong("--starts-in and --vessel belong to --recipe; allowed: both with a recipe")
     lag_s = _vessel_lag(args)
     source = open_source(args)
     bath = source.probe(args.probe) if args.probe is not None else source.needed("bath")
@@ -88,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _vessel_lag(args: argparse.Namespace) -> float | None:
-    """The learned lag of --vessel towards its bath; None without the option. Raises `InputWrong` where none was learned."""
+    """The learned lag of --vessel behind its bath; None without the option. Raises `InputWrong` if none was learned."""
     from monitor.cli.arguments.bath_source import learned_in
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
@@ -116,13 +116,13 @@ def _lines(
     source = "the room's probe and the fit" if cooling.room_from == "probe" else "the fit alone"
     lines = [
         f"{bath.probe} is at {format_temperature(now.celsius)} (newest readings, scatter {cooling.noise_c:.2f} C, "
-        f"its comparison apart); in {minutes:g} min "
+        f"not including its comparison); in {minutes:g} min "
         f"{format_temperature(end.celsius)} +/- {INTERVAL * end.sd_c:.1f} C (forecast, 95 in 100)",
-        f"it heads for {format_temperature(cooling.room_c)} +/- {INTERVAL * cooling.room_sd_c:.0f} C by {source}, time constant about "
+        f"it is approaching {format_temperature(cooling.room_c)} +/- {INTERVAL * cooling.room_sd_c:.0f} C by {source}, time constant about "
         f"{format_duration(cooling.tau_s)}; fitted on the last {cooling.used_s / 60:.0f} min",
     ]
     if cooling.disturbed_s is not None:
-        lines.append(f"something happened to the water about {cooling.disturbed_s / 60:.0f} min ago; only what came after it was used")
+        lines.append(f"the water was disturbed about {cooling.disturbed_s / 60:.0f} min ago; only later readings were used")
     if view is not None:
         lines += outlook_lines(view, vessel_known)
     return lines + to_do

@@ -29,7 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     entry = parser.add_argument_group("one film, written down beside its journal")
     entry.add_argument("--density", choices=DENSITIES, help="by eye")
     entry.add_argument("--measured-density", type=_between(0.0, 5.0), metavar="D", help="of a grey card or a step, above base, 0 to 5")
-    entry.add_argument("--base-fog", type=_between(0.0, 3.0), metavar="D", help="density of clear film, 0 to 3")
+    entry.add_argument("--base-fog", type=_between(0.0, 3.0), metavar="D", help="density of the clear film, 0 to 3")
     entry.add_argument("--evenness", choices=EVENNESS)
     entry.add_argument("--grade", type=_between(0.0, 5.0), metavar="G", help="paper grade that it prints at, 0 to 5")
     entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="C", help="average gradient, measured, 0.05 to 5")

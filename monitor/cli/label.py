@@ -10,8 +10,8 @@ from monitor.cli.arguments.common import add_json, add_state
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("name", metavar="NAME", help="a bottle that stands in the ledger")
-    parser.add_argument("--html", metavar="FILE.html", help="write a page with the label to cut out")
+    parser.add_argument("name", metavar="NAME", help="a bottle in the ledger")
+    parser.add_argument("--html", metavar="FILE.html", help="also write a page with the label to cut out")
     add_state(parser)
     add_json(parser)
 

@@ -1,4 +1,4 @@
-"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check it by the poured-off developer.
+"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check it by the developer poured off.
 
 Decides nothing itself: monitor.prepare.probes.lags does. Tests: tests/cli/test_lag.py.
 """
@@ -27,20 +27,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--probe", metavar="NAME", help="a probe that was dipped from air or another cup into stirred water")
     what.add_argument("--vessel", metavar="NAME", help="a vessel with a probe inside; its name, or that probe's")
-    parser.add_argument("--at", type=float, metavar="SECONDS", help="with --probe: about when it was dipped; default: the greatest jump")
+    parser.add_argument("--at", type=float, metavar="SECONDS", help="with --probe: roughly when it was dipped; default: the greatest jump")
     parser.add_argument("--inside", metavar="PROBE", help="with --vessel: the probe inside; default: the witness, else the developer's")
-    parser.add_argument("--coupled-to", choices=("bath", "room"), help="with --vessel: do not choose by the fit")
+    parser.add_argument("--coupled-to", choices=("bath", "room"), help="with --vessel: what it follows; default: the better fit")
     parser.add_argument("--volume", metavar="VOLUME", help="with --vessel: how much water was in it, for the record")
-    parser.add_argument("--agitation", metavar="WORDS", help="with --vessel: how it was moved, for the record")
+    parser.add_argument("--agitation", metavar="WORDS", help="with --vessel: how it was agitated, for the record")
     parser.add_argument("--save", action="store_true", help="store it for the estimator")
-    parser.add_argument("--poured-off", metavar="TEMPERATURE", help="with --vessel, after a session: the developer poured off, within 60 s")
+    parser.add_argument("--poured-off", metavar="TEMPERATURE", help="with --vessel: the developer poured off, within 60 s")
     parser.add_argument(
         "--estimated", metavar="TEMPERATURE", help="with --poured-off: what was estimated; default: the journal's last progress"
     )
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the lag. Raises `InputWrong` for readings that do not determine it."""
+    """Print the lag. Raises `InputWrong` if the readings do not determine it."""
     from monitor.cli.arguments.bath_source import learned_in, open_source
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
@@ -68,7 +68,7 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
         save_probe_lag(state, ProbeLag(series.probe, number, found.lag_s, found.sd_s, today().isoformat()))
     lines = [
         f"{series.probe} lags {found.lag_s:.1f} +/- {2 * found.sd_s:.1f} s (2 sd) in stirred water, from a jump of {found.change_c:.1f} C",
-        "it is longer in still water; learn it again with another sleeve",
+        "it is longer in still water; learn it again if you change the sleeve",
     ]
     return _print(args, _data(found), lines)
 
@@ -93,17 +93,17 @@ def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learne
         volume = read_volume(args.volume) if args.volume is not None else None
         day = today().isoformat()
         save_vessel_lag(state, VesselLag(args.vessel, found.lag_s, found.sd_s, found.coupled_to, day, volume, args.agitation))
-    known = f"{inside.probe}'s own lag was taken as {own_s:.1f} s" + (
-        "" if own is not None else " (not learned: a second more, this a second less)"
+    known = f"{inside.probe}'s own lag was taken to be {own_s:.1f} s" + (
+        "" if own is not None else " (not learned: if it is a second more, this one is a second less)"
     )
     lines = [
         f"{args.vessel} follows the {found.coupled_to} with a lag of {_minutes(found.lag_s)} +/- {2 * found.sd_s:.0f} s (2 sd)",
         f"greatest difference {found.change_c:.1f} C; {known}",
     ]
     if found.against_log is not None and found.against_log < 5.0:
-        lines.append("bath and room fit nearly alike: say which with --coupled-to, or learn with a bath far from the room's temperature")
+        lines.append("bath and room fit almost equally well: choose with --coupled-to, or use a bath far from the room's temperature")
     if found.misfit > 3.0:
-        lines.append("the readings do not follow one lag closely (agitation, lid, hand?): the uncertainty is widened; better run it again")
+        lines.append("the readings do not follow one lag closely (agitation, lid, hand?): the uncertainty is larger; better repeat the run")
     return _print(args, {**_data(found), "probe_lag_s": own_s, "probe_lag_learned": own is not None}, [*lines, WHEN_AGAIN])
 
 
@@ -144,7 +144,7 @@ def _check(args: argparse.Namespace, state: Path) -> int:
         estimated = read_temperature(args.estimated)
     else:
         if args.journal is None:
-            raise InputWrong("what was estimated? allowed: the session's JOURNAL, or --estimated TEMPERATURE")
+            raise InputWrong("the estimate is missing; allowed: the session's JOURNAL, or --estimated TEMPERATURE")
         progress = read_journal(args.journal).last_progress
         if progress is None or not isinstance(progress.get("developer_c"), (int, float)):
             raise InputWrong(
@@ -182,7 +182,7 @@ def _minutes(seconds: float) -> str:
 
 
 def _print(args: argparse.Namespace, data: dict[str, Any], lines: list[str], *, storable: bool = True) -> int:
-    """`storable`: there is something that --save keeps."""
+    """`storable`: there is something for --save to store."""
     from monitor.cli.arguments.bath_source import NOT_STORED
 
     stored = bool(args.save) and storable

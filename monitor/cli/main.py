@@ -1,7 +1,7 @@
-"""`evenbath`: finds the command, runs it, and turns what went wrong into an exit status and plain lines on stderr.
+"""`evenbath`: finds the command, runs it, and turns errors into an exit status and plain lines on stderr.
 
-A command is a module of this package with `configure(parser)` and `run(args) -> int`; it is imported only when it is
-asked for, and imports what it needs inside `run`. Exit status: 0 done, 1 the program's own fault, 2 the input is wrong,
+A command is a module of this package with `configure(parser)` and `run(args) -> int`. It is imported only when called,
+and imports what it needs inside `run`. Exit status: 0 done, 1 the program's own fault, 2 the input is wrong,
 3 something is not there; 130 after Ctrl-C.
 """
 
@@ -19,21 +19,21 @@ if TYPE_CHECKING:
     from typing import NoReturn
 
 COMMANDS: dict[str, tuple[str, str]] = {
-    "new": ("monitor.cli.new", "turn the sheet in your hand into a recipe, by asking"),
+    "new": ("monitor.cli.new", "turn the sheet in your hand into a recipe, question by question"),
     "plan": ("monitor.cli.plan", "read a recipe back, with its chart of times; --card prints it for the wall"),
     "fit": ("monitor.cli.fit", "make a rate from your own pairs of temperature and time"),
     "mix": ("monitor.cli.mix", "how much stock and water"),
-    "temper": ("monitor.cli.temper", "how much hot, cold water or ice brings a bath to temperature"),
+    "temper": ("monitor.cli.temper", "how much hot water, cold water or ice brings a bath to temperature"),
     "forecast": ("monitor.cli.forecast", "where a bath is going and whether it lasts"),
-    "season": ("monitor.cli.season", "whether it can be held with this tap and this room, and at which temperature"),
+    "season": ("monitor.cli.season", "whether a recipe can be held with this tap and room, and at which temperature"),
     "compare": ("monitor.cli.compare", "compare a probe with a thermometer that you trust"),
     "lag": ("monitor.cli.lag", "learn the lag of a probe or of a vessel"),
     "bottle": ("monitor.cli.bottle", "the ledger of bottles"),
     "clearing": ("monitor.cli.clearing", "fixing time from today's clearing time"),
-    "powder": ("monitor.cli.powder", "order of mixing a powder, and when it has cooled enough to be used"),
+    "powder": ("monitor.cli.powder", "how to mix a powder, and when it has cooled enough to be used"),
     "label": ("monitor.cli.label", "what to write on a bottle, also as a page to print"),
-    "checklist": ("monitor.cli.checklist", "what to go through before this recipe, its cautions, and what may wait"),
-    "darkness": ("monitor.cli.darkness", "the test of darkness with coins on film, and its record"),
+    "checklist": ("monitor.cli.checklist", "what to check before this recipe, its cautions, and how long film may wait"),
+    "darkness": ("monitor.cli.darkness", "the darkness test with coins on film, and its record"),
     "rehearse": ("monitor.cli.rehearse", "play a recipe on a simulated bath"),
     "station": ("monitor.cli.station", "run the station on probes, sounder, lamp and switch"),
     "develop": ("monitor.cli.develop", "hand a recipe to the station and follow the session"),
@@ -51,10 +51,10 @@ def _help() -> str:
     rows = "\n".join(f"  {name:<{width}}  {text}" for name, (_, text) in COMMANDS.items())
     return (
         "usage: evenbath COMMAND ...\n\n"
-        "A second pair of senses for developing film: knows how warm the developer is, turns it into development done,\n"
-        "says by ear what the hands do next, and keeps a truthful record.\n\n"
-        f"{rows}\n\n  evenbath COMMAND --help tells more; evenbath --version tells which one this is.\n"
-        "It guides film, not health: it is no gas or fire alarm. Keep a second clock that needs neither this nor mains.\n"
+        "A second pair of senses for developing film: it knows how warm the developer is, turns that into development done,\n"
+        "tells you by ear what to do next, and keeps a truthful record.\n\n"
+        f"{rows}\n\n  evenbath COMMAND --help says more; evenbath --version shows the version.\n"
+        "It guides film, not health: it is not a gas or fire alarm. Keep a second clock that needs neither this tool nor the mains.\n"
     )
 
 
@@ -79,7 +79,7 @@ def _run(name: str, words: list[str]) -> int:
 
     from monitor.core.errors import EvenbathError
 
-    if sys.stdout is None:  # closed by the caller, `>&-`: what is said goes nowhere, what is done is done
+    if sys.stdout is None:  # closed by the caller, `>&-`: output goes nowhere, the work is done all the same
         sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123
     module = importlib.import_module(COMMANDS[name][0])
     parser = _parser(argparse.ArgumentParser)(
@@ -107,13 +107,13 @@ def _run(name: str, words: list[str]) -> int:
             return _no_room(name, fault)
         if os.environ.get("EVENBATH_TRACEBACK"):
             raise
-        sys.stderr.write(f"evenbath {name}: a fault of the program itself: {type(fault).__name__}: {fault}\n")
-        sys.stderr.write("Nothing more was done. Set EVENBATH_TRACEBACK=1 and run it again for a report to the developers.\n")
+        sys.stderr.write(f"evenbath {name}: an error in the program itself: {type(fault).__name__}: {fault}\n")
+        sys.stderr.write("Nothing more was done. For a report to the developers set EVENBATH_TRACEBACK=1 and run it again.\n")
         return 1
 
 
 def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser]:
-    """A parser, its sub-parsers too, that says in one line what is wrong, without the whole usage before it."""
+    """A parser (and its sub-parsers) that says in one line what is wrong, without the whole usage first."""
 
     class Parser(base):  # type: ignore[misc, valid-type]
         def error(self, message: str) -> NoReturn:
@@ -124,7 +124,7 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
 
 
 def _no_room(name: str, wrong: OSError) -> int:
-    """A disk or an output that takes no more is told in one line; it is not the program's fault."""
+    """A full disk or output is reported in one line; it is not the program's fault."""
     sys.stderr.write(f"evenbath {name}: cannot be written ({wrong.strerror}); allowed: a disk with room\n")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # nothing more is tried when the interpreter ends
     return 2

@@ -1,4 +1,4 @@
-"""`evenbath mix`: how much stock and water, with which graduate. Decides nothing itself: monitor.prepare.water.mixing does.
+"""`evenbath mix`: how much stock and water, and with which graduate. Decides nothing itself: monitor.prepare.water.mixing does.
 
 Tests: tests/cli/test_mix.py.
 """
@@ -26,16 +26,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--powder", action="store_true", help="the stock is a powder: grams in 100 ml of finished solution")
     amount = parser.add_mutually_exclusive_group(required=True)
     amount.add_argument("--total", metavar="VOLUME", help='how much working solution, "500 ml", "16 fl oz"')
-    amount.add_argument("--stock", metavar="VOLUME", help="how much stock there is, in place of --total")
+    amount.add_argument("--stock", metavar="VOLUME", help="how much stock there is, instead of --total")
     parser.add_argument("--tank-minimum", metavar="VOLUME", help="less than this is refused")
     parser.add_argument("--area", metavar="UNITS", help="film in units of 80 sq in (a roll, four 4x5 in sheets), with --stock-per-unit")
-    parser.add_argument("--stock-per-unit", metavar="VOLUME", help="the least stock for one unit, from your own sheet")
-    parser.add_argument("--graduates", metavar="LIST", help='yours: "25 ml, 100 ml, 600 ml"; each may say its error: "100 ml +/- 0.5 ml"')
+    parser.add_argument("--stock-per-unit", metavar="VOLUME", help="the minimum of stock for one unit, from your own sheet")
+    parser.add_argument("--graduates", metavar="LIST", help='yours: "25 ml, 100 ml, 600 ml"; each may give its error: "100 ml +/- 0.5 ml"')
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the amounts. Raises `InputWrong` for amounts that make no sense or are too little."""
+    """Print the amounts. Raises `InputWrong` for amounts that make no sense or are too small."""
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_volume
     from monitor.prepare.water.mixing import check_enough, mix, parts_from_percent, read_graduates, read_parts, read_percent
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if args.to is None and (args.stock_percent is not None or args.powder):
         raise InputWrong("--from and --powder belong to --to; allowed: --dilution alone, or --to with one of them")
     if args.to is not None and (args.stock_percent is None) == (not args.powder):
-        raise InputWrong('--to needs what it is made from; allowed: --from "28 %", or --powder')
+        raise InputWrong('--to needs the strength it is made from; allowed: --from "28 %", or --powder')
     if args.powder:
         return _powder(args)
     if args.to is not None:
@@ -114,7 +114,7 @@ def _powder(args: argparse.Namespace) -> int:
         sys.stdout.write(json.dumps({"powder_g": grams, "total_ml": total}) + "\n")
     else:
         sys.stdout.write(f"{format_number(grams, 2)} g of powder, made up with water to {format_volume(total)}\n")
-        sys.stdout.write("water first (three quarters), powder into it, then up to the mark; window open, mask on, away from food\n")
+        sys.stdout.write("three quarters of the water first, then the powder, then water to the mark; window open, mask on, no food near\n")
     return 0
 
 
@@ -161,7 +161,7 @@ def _lines(mixture: Mixture, graduates: tuple[Graduate, ...], ounces: bool) -> l
     near = rounded(mixture, best.graduate if best is not None else None)
     if near.stocks_ml != mixture.stocks_ml:
         lines.append(
-            f"or, with marks that can be read and the same ratio: {_exact(float(near.stock_ml))} stock + "
+            f"or, in readable amounts and the same ratio: {_exact(float(near.stock_ml))} stock + "
             f"{_exact(float(near.water_ml))} water "
             f"= {_exact(float(near.total_ml))}"
         )
@@ -173,12 +173,12 @@ def _graduate_line(name: str, holds_ml: float, fills: int, error_percent: float)
     from monitor.prepare.water.mixing import WARN_PERCENT
 
     times = "" if fills == 1 else f", filled {fills} times"
-    warning = "; take a smaller one, or rinse and fill a syringe" if error_percent > WARN_PERCENT else ""
+    warning = "; use a smaller one, or a syringe" if error_percent > WARN_PERCENT else ""
     return f"{name}: in the {format_volume(holds_ml)} graduate{times}, +/- {error_percent:.{0 if error_percent >= 10 else 1}f} %{warning}"
 
 
 def _exact(volume_ml: float) -> str:
-    """To a tenth of a ml, whatever its size: small amounts of stock matter."""
+    """To a tenth of a ml, whatever the amount: small amounts of stock matter."""
     from monitor.core.text.quantities import format_number
 
     return f"{format_number(volume_ml, 1)} ml"

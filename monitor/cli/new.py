@@ -1,6 +1,6 @@
-"""`evenbath new`: turn the sheet in your hand into a recipe, by asking, from a blank.
+"""`evenbath new`: turn the sheet in your hand into a recipe, question by question, from a blank.
 
-Asks on the terminal, or takes its answers from `--set` and from the lines of a pipe. Never overwrites a file.
+Asks on the terminal, or takes the answers from `--set` and from piped lines. Never overwrites a file.
 The questions and the blanks are monitor.prepare.recipes.new_recipe's. Tests: tests/cli/test_new.py.
 """
 
@@ -19,13 +19,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--from", dest="blank", metavar="BLANK", help="the blank to start from; --list shows them")
     parser.add_argument("--out", metavar="FILE.toml", help="the recipe to write; an existing file is refused")
-    parser.add_argument("--set", action="append", default=[], metavar="KEY=ANSWER", help="an answer given beforehand, such as time=10:00")
-    parser.add_argument("--usual", action="store_true", help="take the usual answer wherever there is one, and ask only for the rest")
+    parser.add_argument("--set", action="append", default=[], metavar="KEY=ANSWER", help="an answer given in advance, such as time=10:00")
+    parser.add_argument("--usual", action="store_true", help="take the usual answer if there is one, and ask only for the rest")
     parser.add_argument("--list", action="store_true", help="show the blanks, or with --from the questions of one")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Ask, write, say what comes next. Raises `InputWrong`."""
+    """Ask, write the recipe, say what comes next. Raises `InputWrong`."""
     from monitor.core.errors import FileWrong
     from monitor.prepare.recipes.new_recipe import blank_named, fill_in, said_together
 
@@ -70,7 +70,7 @@ def _beforehand(words: list[str]) -> dict[str, str]:
     for word in words:
         key, equals, answer = word.partition("=")
         if not equals or key in answers:
-            raise InputWrong(f'--set "{word}": no answer, or the second to one question; allowed: KEY=ANSWER, such as time=10:00')
+            raise InputWrong(f'--set "{word}": no answer, or a second answer to the same question; allowed: KEY=ANSWER, such as time=10:00')
         answers[key] = answer
     return answers
 
@@ -117,7 +117,7 @@ def _ask_blank() -> str:
 
 
 def _ask(prompt: str, usual: str | None, check: Callable[[str], None]) -> str:
-    """One answer. On a terminal a wrong one is asked for again; from a pipe it is refused."""
+    """One answer. On a terminal a wrong one is asked again; from a pipe it is refused."""
     from monitor.core.errors import InputWrong
 
     hint = f" [{usual}]" if usual else ""
@@ -127,7 +127,7 @@ def _ask(prompt: str, usual: str | None, check: Callable[[str], None]) -> str:
         try:
             line = sys.stdin.readline()
         except UnicodeDecodeError:
-            raise InputWrong(f"the answer to: {prompt} is no text; allowed: UTF-8") from None
+            raise InputWrong(f"the answer to: {prompt} is not text; allowed: UTF-8") from None
         if not line:
             raise InputWrong(f"no answer to: {prompt}{hint}; allowed: one line for each question, or --set and --usual")
         if not sys.stdin.isatty():
@@ -153,13 +153,13 @@ def _refuse_existing(name: str) -> None:
     from monitor.core.text.quantities import shown
 
     if not name.endswith(".toml") or not name.isprintable():
-        raise InputWrong(f"{shown(name)}: no name for a recipe; allowed: a name that ends in .toml")
+        raise InputWrong(f"{shown(name)}: not a name for a recipe; allowed: a name that ends in .toml")
     if Path(name).exists():
-        raise InputWrong(f"{name}: stands there already and is left alone; allowed: a new name")
+        raise InputWrong(f"{name}: exists already and is left as it is; allowed: a new name")
 
 
 def _write(name: str, text: str) -> None:
-    """Write a new file, all of it or nothing."""
+    """Write a new file, completely or not at all."""
     from pathlib import Path
 
     from monitor.core.errors import InputWrong
@@ -171,4 +171,4 @@ def _write(name: str, text: str) -> None:
     except FileExistsError:
         _refuse_existing(name)
     except OSError as wrong:
-        raise InputWrong(f"{name}: cannot be written ({wrong.strerror}); allowed: a folder that can be written") from None
+        raise InputWrong(f"{name}: cannot be written ({wrong.strerror}); allowed: a writable folder") from None

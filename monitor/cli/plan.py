@@ -19,13 +19,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back")
     add_json(parser)
-    parser.add_argument("--brief", action="store_true", help="leave out the cautions, which are the same each evening")
+    parser.add_argument("--brief", action="store_true", help="leave out the cautions, which are always the same")
     add_state(parser)
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the plan. Raises `InputWrong` for a recipe or a path that is wrong."""
+    """Print the plan. Raises `InputWrong` for a wrong recipe or path."""
     from monitor.cli.arguments.recipe_file import open_recipe
     from monitor.prepare.recipes.read_back import plan_data, plan_lines
 
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     for line in plan_lines(recipe, brief=args.brief):
         sys.stdout.write(f"{line}\n")
     if last is not None:
-        sys.stdout.write(f"\nAgainst the last session of this kind, {last}: {'this differs' if changes else 'nothing differs'}\n")
+        sys.stdout.write(f"\nCompared with the last session of this kind, {last}: {'this differs' if changes else 'nothing differs'}\n")
         sys.stdout.write("".join(f"  {change}\n" for change in changes))
     if args.card is not None:
         sys.stdout.write(f"\nThe card for the wall: {args.card}\n")
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _last_time(args: argparse.Namespace, recipe: Recipe) -> tuple[str | None, list[str]]:
-    """The last session with this recipe, if there is one, and what differs from it."""
+    """The last session with this recipe, if there is one, and the differences."""
     from monitor.prepare.recipes.last_time import differences, last_time
     from monitor.prepare.state.folder import state_folder
 

@@ -1,4 +1,4 @@
-"""`evenbath powder`: the order of mixing a powder, and when the solution has cooled enough. Tests: tests/cli/test_powder.py."""
+"""`evenbath powder`: how to mix a powder, and when the solution has cooled enough. Tests: tests/cli/test_powder.py."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--volume", required=True, metavar="ML", help='of the finished solution, such as "1 l"')
     parser.add_argument("--hot", default="45 C", metavar="C", help='water to dissolve it in, as the sheet says; default "45 C"')
-    parser.add_argument("--cold", default="15 C", metavar="C", help='water that it is topped up with; default "15 C"')
+    parser.add_argument("--cold", default="15 C", metavar="C", help='water for topping up; default "15 C"')
     parser.add_argument("--want", default="20 C", metavar="C", help='temperature of use; default "20 C"')
     around = parser.add_mutually_exclusive_group()
-    around.add_argument("--room", metavar="C", help='it stands in air of this temperature; default "20 C"')
-    around.add_argument("--bath", metavar="C", help="it stands in a water bath of this temperature")
+    around.add_argument("--room", metavar="C", help='it cools in air at this temperature; default "20 C"')
+    around.add_argument("--bath", metavar="C", help="it cools in a water bath at this temperature")
     parser.add_argument("--within", default="0.5 C", metavar="C", help='near enough; default "0.5 C"')
-    parser.add_argument("--lag", metavar="m:ss", help="time constant of cooling that you measured")
+    parser.add_argument("--lag", metavar="m:ss", help="time constant of cooling, if you measured it")
     add_json(parser)
 
 
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
 
     volume_ml, hot_c = read_volume(args.volume), read_temperature(args.hot)
     if not 0 < hot_c <= 100:
-        raise InputWrong(f'--hot "{args.hot}": no temperature of water; allowed: above 0 C, at most 100 C')
+        raise InputWrong(f'--hot "{args.hot}": not a temperature of liquid water; allowed: above 0 C, at most 100 C')
     around = read_temperature(args.bath if args.bath is not None else args.room or "20 C")
     lag_s = None if args.lag is None else read_duration(args.lag)
     result = cooling(

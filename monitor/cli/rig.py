@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
         raise InputWrong(str(wrong)) from None
     except (OSError, ValueError) as wrong:
         why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else str(wrong)
-        raise InputWrong(f"{args.directory}: cannot be used as the rig's folder ({why}); allowed: a folder that can be written") from None
+        raise InputWrong(f"{args.directory}: cannot be used as the rig's folder ({why}); allowed: a writable folder") from None
     _say(f"rig {args.directory}: {'the trace has ended' if ended else 'stopped'}; the probes stay at their last values")
     return 0
 

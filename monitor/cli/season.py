@@ -1,4 +1,4 @@
-"""`evenbath season RECIPE.toml --tap "26 C" --room "30 C"`: can it be held here, and at which temperature is it best planned?
+"""`evenbath season RECIPE.toml --tap "26 C" --room "30 C"`: can it be held here, and which temperature is best to plan for?
 
 Decides nothing itself: monitor.prepare.water.season does. Tests: tests/prepare/water/test_season.py.
 """
@@ -15,15 +15,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml")
     parser.add_argument("--tap", required=True, metavar="TEMPERATURE", help='the coldest tap water, "26 C"')
-    parser.add_argument("--room", required=True, metavar="TEMPERATURE", help='the air where the bath will stand, "30 C"')
+    parser.add_argument("--room", required=True, metavar="TEMPERATURE", help='temperature of the air around the bath, "30 C"')
     parser.add_argument("--bath", default="2.5 l", metavar="VOLUME", help="water in the bath; 2.5 l if left out")
-    parser.add_argument("--tau", metavar="DURATION", help='its time constant, as forecast measured it, "49:00"; default: a rule of thumb')
-    parser.add_argument("--hot", default="60 C", metavar="TEMPERATURE", help="the hot water at hand; 60 C if left out")
+    parser.add_argument("--tau", metavar="DURATION", help='its time constant, as measured by forecast, "49:00"; default: a rule of thumb')
+    parser.add_argument("--hot", default="60 C", metavar="TEMPERATURE", help="temperature of the hot water at hand; 60 C if left out")
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the plan of every develop stage. Raises `InputWrong` for impossible waters."""
+    """Print the plan for every develop stage. Raises `InputWrong` for impossible temperatures."""
     from dataclasses import asdict
 
     from monitor.cli.arguments.recipe_file import open_recipe

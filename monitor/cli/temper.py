@@ -1,6 +1,6 @@
 """`evenbath temper`: how much hot or cold water or ice, and what a vessel is worth in water.
 
-Decides nothing itself: monitor.prepare.water.tempering does. With --file the last third is reckoned again from the
+Decides nothing itself: monitor.prepare.water.tempering does. With --file the last third is calculated from the
 station's own probe. Tests: tests/cli/test_temper.py.
 """
 
@@ -20,18 +20,18 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("--volume", required=True, metavar="VOLUME", help='the water there is, "8 l"')
-    parser.add_argument("--now", metavar="TEMPERATURE", help='its temperature, "18.2 C"; with --file the bath probe says it')
+    parser.add_argument("--volume", required=True, metavar="VOLUME", help='how much water there is, "8 l"')
+    parser.add_argument("--now", metavar="TEMPERATURE", help='its temperature, "18.2 C"; with --file the bath probe is read')
     parser.add_argument("--want", metavar="TEMPERATURE", help='the temperature wanted, "20.3 C"')
     second = parser.add_mutually_exclusive_group(required=True)
     second.add_argument("--with", dest="second", metavar="TEMPERATURE", help='the other water, "55 C"')
-    second.add_argument("--ice", action="store_true", help="melting ice in place of water")
-    second.add_argument("--bath", metavar="TEMPERATURE", help="no other water: how long a bottle stands in a bath of this temperature")
-    second.add_argument("--vessel", metavar="TEMPERATURE", help="no other water: what a vessel of this temperature is worth, with --then")
+    second.add_argument("--ice", action="store_true", help="melting ice instead of water")
+    second.add_argument("--bath", metavar="TEMPERATURE", help="no other water: how long a bottle takes in a bath at this temperature")
+    second.add_argument("--vessel", metavar="TEMPERATURE", help="no other water: what a vessel at this temperature is worth, with --then")
     parser.add_argument("--then", metavar="TEMPERATURE", help="with --vessel: the water's temperature once it was poured into it")
     parser.add_argument("--lag", metavar="DURATION", help='of the bottle, with --bath; default "25:00" (a litre, still, common practice)')
     parser.add_argument("--container", metavar="VOLUME", help="what the container holds")
-    parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out; --vessel tells it")
+    parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out; see --vessel")
     parser.add_argument("--file", metavar="STATION.toml", help="take --now from the running station's bath probe")
     parser.add_argument("--state", metavar="FOLDER", help="the station's state folder, if not as its file says")
     add_json(parser)
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     if args.vessel is not None:
         return _vessel(args, volume, now)
     if args.want is None:
-        raise InputWrong('which temperature is wanted? allowed: --want "20.3 C"')
+        raise InputWrong('the temperature wanted is missing; allowed: --want "20.3 C"')
     want = read_temperature(args.want)
     vessel = read_volume(args.vessel_water) if args.vessel_water is not None else 0.0
     container = read_volume(args.container) if args.container is not None else None
@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
     if args.ice:
         chill = ice(volume, now, want, vessel_water_ml=vessel, container_ml=container)
         if not chill.fits:
-            raise InputWrong(f"with {chill.ice_kg:.2f} kg of ice the container runs over; allowed: take water out first")
+            raise InputWrong(f"with {chill.ice_kg:.2f} kg of ice the container overflows; allowed: take water out first")
         return _print(args.json, {**asdict(chill), "now_c": now}, _ice_lines(chill, want))
     second = read_temperature(args.second)
     warmth = temper(volume, now, want, second, vessel_water_ml=vessel, container_ml=container)
@@ -120,11 +120,11 @@ def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) ->
     ways = [f"add {format_volume(w.add_ml)}"] if w.fits == "add" else []
     if w.swap_ml <= volume_ml:
         ways.append(f"swap {format_volume(w.swap_ml)} (take out as much first)")
-    runs_over = "" if w.fits == "add" else "adding runs over: "
+    runs_over = "" if w.fits == "add" else "adding would overflow: "
     lines = [
         f"{runs_over}{' or '.join(ways)} of water at {format_temperature(second_c)}",
-        f"two thirds first: {format_volume(first)}; stir, wait 60 s, measure, and reckon again from what the probe says",
-        f"reckoned outcome {format_temperature(want_c)} +/- {2 * w.outcome_sd_c:.1f} C (2 sd: jug and formula, not the vessel's own heat), "
+        f"two thirds first: {format_volume(first)}; stir, wait 60 s, measure, and calculate again from the probe's reading",
+        f"expected result {format_temperature(want_c)} +/- {2 * w.outcome_sd_c:.1f} C (2 sd: jug and formula, not the vessel's own heat), "
         f"{format_volume(w.after_add_ml)} in all if added",
     ]
     if second_c >= SCALDS_C:
@@ -136,8 +136,8 @@ def _ice_lines(chill: Ice, want_c: float) -> list[str]:
     from monitor.core.text.quantities import format_temperature, format_volume
 
     return [
-        f"{chill.ice_kg:.2f} kg of melting ice; {chill.first_kg:.2f} kg first, stir until it is gone, measure, and reckon again",
-        f"reckoned outcome {format_temperature(want_c)} +/- {2 * chill.outcome_sd_c:.1f} C (2 sd; freezer ice cools a tenth more), "
+        f"{chill.ice_kg:.2f} kg of melting ice; {chill.first_kg:.2f} kg first, stir until it is gone, measure, and calculate again",
+        f"expected result {format_temperature(want_c)} +/- {2 * chill.outcome_sd_c:.1f} C (2 sd; freezer ice cools a tenth more), "
         f"{format_volume(chill.after_ml)} in all",
     ]
 

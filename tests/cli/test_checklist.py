@@ -20,7 +20,7 @@ def test_the_list_holds_questions_waits_and_cautions(tmp_path: Path, capsys: pyt
     lines = capsys.readouterr().out.splitlines()
     text = "\n".join(lines)
     assert text.index("smoke or gas alarm always comes first") < text.index("develop: Never wait")
-    assert "the station looks: " in text
+    assert "the station checks: " in text
     assert max(map(len, lines)) <= 110
     assert "data sheet" in text[text.rindex("  - ") :].replace("\n    ", " ")
     assert main(["checklist", str(recipe), *state, "--json"]) == 0

@@ -161,7 +161,7 @@ def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str],
 
 def test_without_save_the_last_line_says_that_nothing_is_stored(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """An accepted point only; a refused one would not be stored with --save either."""
-    line = "not stored; --save keeps it for the station\n"
+    line = "not stored; use --save to store it for the station\n"
     tail = ["--probe", "jug", "--against", "20.1 C", "--at", "300", "--state", str(tmp_path)]
     steady_journal = str(write_journal(tmp_path / "j.jsonl", probe(20.1, 0.37)))
     assert run(capsys, steady_journal, *tail)[1].endswith(f"\n{line}")

@@ -112,7 +112,7 @@ def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str],
         assert err
 
 
-NOT_STORED = "not stored; --save keeps it for the station\n"
+NOT_STORED = "not stored; use --save to store it for the station\n"
 
 
 def test_without_save_the_last_line_says_that_nothing_is_stored(

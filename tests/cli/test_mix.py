@@ -33,7 +33,7 @@ def test_words_name_the_amounts_the_graduate_and_a_rounding(capsys: pytest.Captu
     assert "in the 25 ml graduate, +/- 4.2 %" in out
     assert "12 ml stock + 600 ml water" in out
     _, out, _ = run(capsys, "--dilution", "1+31", "--stock", "16 ml", "--graduates", "100 ml")
-    assert "+/- 6.2 %; take a smaller one" in out
+    assert "+/- 6.2 %; use a smaller one" in out
 
 
 def test_ounces_are_answered_in_ounces_too(capsys: pytest.CaptureFixture[str]) -> None:

@@ -167,7 +167,7 @@ def test_bytes_that_are_no_text_are_refused(tmp_path: Path, monkeypatch: pytest.
     """A pipe in another encoding is the person's input, not the program's fault."""
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"\xff\n"), encoding="utf-8"))
     assert main(["new", "--from", "roll", "--out", str(tmp_path / "r.toml"), "--usual"]) == 2
-    assert "is no text; allowed: UTF-8" in capsys.readouterr().err
+    assert "is not text; allowed: UTF-8" in capsys.readouterr().err
 
 
 def test_a_person_at_a_terminal_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -227,11 +227,11 @@ def test_an_existing_file_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFi
     out = tmp_path / "r.toml"
     out.write_text("mine", encoding="utf-8")
     assert main(["new", "--from", "roll", "--out", str(out), "--usual", *own("roll")]) == 2
-    assert "stands there already and is left alone" in capsys.readouterr().err
+    assert "exists already and is left as it is" in capsys.readouterr().err
     assert out.read_text(encoding="utf-8") == "mine"
 
 
-@pytest.mark.parametrize(("name", "told"), [("no/r.toml", "cannot be written"), ("r.txt", "ends in .toml"), ("\udcff.toml", "no name")])
+@pytest.mark.parametrize(("name", "told"), [("no/r.toml", "cannot be written"), ("r.txt", "ends in .toml"), ("\udcff.toml", "not a name")])
 def test_a_place_that_cannot_be_written_is_refused(name: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """One line, exit 2."""
     assert main(["new", "--from", "roll", "--out", str(tmp_path / name), "--usual", *own("roll")]) == 2

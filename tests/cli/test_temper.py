@@ -41,7 +41,7 @@ def test_words_say_two_thirds_first_the_outcome_and_the_caution(capsys: pytest.C
 def test_a_full_container_leaves_only_swapping(capsys: pytest.CaptureFixture[str]) -> None:
     """And a vessel's own heat asks for more."""
     _, out, _ = run(capsys, *BASE, "--with", "55 C", "--container", "8.1 l")
-    assert "adding runs over: swap 457 ml" in out
+    assert "adding would overflow: swap 457 ml" in out
     _, out, _ = run(capsys, *BASE, "--with", "55 C", "--vessel-water", "800 ml", "--json")
     assert json.loads(out)["add_ml"] == pytest.approx(1.1 * 484.15, rel=1e-3)
 

@@ -53,11 +53,11 @@ def test_a_signal_ends_it_cleanly(tmp_path: Path, number: signal.Signals) -> Non
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--speed", "fast"], '--speed "fast": no number'),
+        (["--speed", "fast"], '--speed "fast": not a number'),
         (["--speed", "0"], "--speed 0 is out of range"),
         (["--probe-lag-s", "-1"], "--probe-lag-s is -1; allowed: 0 to 3600"),
-        (["--probe-noise-c", "nan"], '--probe-noise-c "nan": no number'),
-        (["--probe-start-c", "24 C"], '--probe-start-c "24 C": no number'),
+        (["--probe-noise-c", "nan"], '--probe-noise-c "nan": not a number'),
+        (["--probe-start-c", "24 C"], '--probe-start-c "24 C": not a number'),
         (["--offset-c", "99"], "--offset-c is 99"),
         (["--seed", "1.5"], '--seed "1.5" is not a whole number'),
     ],

@@ -1,4 +1,4 @@
-"""Where `forecast`, `compare` and `lag` take their readings from: a journal, or the running station through its socket.
+"""Where `forecast`, `compare` and `lag` take their readings from: a journal, or the running station via its socket.
 
 Tests: tests/cli/test_forecast.py, tests/cli/test_compare.py.
 """
@@ -17,30 +17,30 @@ if TYPE_CHECKING:
     from monitor.prepare.probes.readings import ReadingSource
 
 LIVE_MINUTES = 20
-NOT_STORED = "not stored; --save keeps it for the station"
+NOT_STORED = "not stored; use --save to store it for the station"
 
 
 def add_source(parser: argparse.ArgumentParser) -> None:
     """Declare JOURNAL, --file and --state."""
     parser.add_argument("journal", nargs="?", metavar="JOURNAL", help="a session's journal")
-    parser.add_argument("--file", metavar="STATION.toml", help="the running station in place of a journal")
-    parser.add_argument("--state", metavar="FOLDER", help="what was learned stands here; default: the station's, or your own")
+    parser.add_argument("--file", metavar="STATION.toml", help="read from the running station instead of a journal")
+    parser.add_argument("--state", metavar="FOLDER", help="state folder with what was learned; default: the station's, or your own")
     add_json(parser)
 
 
 def open_source(args: argparse.Namespace) -> ReadingSource:
-    """The readings. Raises `InputWrong` unless exactly one source is named, `NotThere` where no station answers."""
+    """The readings. Raises `InputWrong` unless exactly one source is named, `NotThere` if no station answers."""
     from monitor.prepare.probes.readings import read_journal
 
     if (args.journal is None) == (args.file is None):
-        raise InputWrong("readings come from one place; allowed: a JOURNAL, or --file STATION.toml for the live bath")
+        raise InputWrong("give one source of readings; allowed: a JOURNAL, or --file STATION.toml for the live bath")
     if args.journal is not None:
         return read_journal(args.journal)
     return live_source(args.file, state_of(args))
 
 
 def live_source(file: str, state: Path) -> ReadingSource:
-    """The last 20 minutes of the running station's readings. Raises `NotThere` where none answers."""
+    """The last 20 minutes of the running station's readings. Raises `NotThere` if no station answers."""
     from monitor.live.station.control import ask
     from monitor.prepare.probes.readings import from_station
 

@@ -1,4 +1,4 @@
-"""Options that many commands have, and the day on which they run. Tests: tests/cli/test_plan.py, tests/cli/test_bottle.py."""
+"""Options of many commands, the state folder they mean, and today's date. Tests: tests/cli/test_plan.py, tests/cli/test_bottle.py."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def add_state(parser: argparse.ArgumentParser) -> None:
-    """Declare `--state`; `monitor.prepare.state.folder.state_folder` says what is meant by it."""
+    """Declare `--state`; `state_of` or `monitor.prepare.state.folder.state_folder` resolves it."""
     parser.add_argument("--state", metavar="FOLDER", help="the state folder; default $STATE_DIRECTORY, else the XDG one")
 
 
@@ -26,11 +26,11 @@ def state_of(args: argparse.Namespace) -> Path:
 
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Declare `--json`."""
-    parser.add_argument("--json", action="store_true", help="print one JSON object in place of words; nothing in it is rounded")
+    parser.add_argument("--json", action="store_true", help="print one JSON object instead of words; nothing in it is rounded")
 
 
 def today() -> dt.date:
-    """The day by the wall clock, in the machine's own time zone."""
+    """Today's date by the wall clock, in the machine's time zone."""
     from monitor.live.clock import RealClock
 
     return RealClock().wall().astimezone().date()

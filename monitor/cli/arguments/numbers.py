@@ -6,7 +6,7 @@ import math
 
 
 def read_plain(option: str, text: str, allowed: str) -> float:
-    """A finite number from decimal text. Raises `InputWrong` that names the option and what is allowed."""
+    """A finite number from decimal text. Raises `InputWrong`, naming the option and what is allowed."""
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import shown
 
@@ -15,5 +15,5 @@ def read_plain(option: str, text: str, allowed: str) -> float:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise InputWrong(f"{option} {shown(text)}: no number; allowed: {allowed}")
+        raise InputWrong(f"{option} {shown(text)}: not a number; allowed: {allowed}")
     return number

@@ -1,6 +1,6 @@
 """The options of simulated probes, shared by `rehearse` and `rig`, and the trace that both play.
 
-Decides what is refused and how it is said; what the probes do stands in hardware.simulated. Tests: tests/hardware/test_rig_command.py.
+Decides what is refused and how it is said; what the probes do is decided in hardware.simulated. Tests: tests/hardware/test_rig_command.py.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ def add_probe_options(parser: argparse.ArgumentParser) -> None:
     """Declare `--probe-lag-s`, `--probe-noise-c`, `--probe-start-c`, `--offset-c` and `--seed`; `options_from` reads them."""
     parser.add_argument("--probe-lag-s", metavar="SECONDS", default="8", help="lag of the developer's probe (default 8)")
     parser.add_argument("--probe-noise-c", metavar="DEGREES", default="0.02", help="noise of each probe, standard deviation (default 0.02)")
-    parser.add_argument("--probe-start-c", metavar="DEGREES", help="what the developer's probe has at the start (default: settled)")
-    parser.add_argument("--offset-c", metavar="DEGREES", default="0", help="an error of the developer's probe; positive reads high")
-    parser.add_argument("--seed", metavar="NUMBER", default="7", help="of the noise: the same seed gives the same readings (default 7)")
+    parser.add_argument("--probe-start-c", metavar="DEGREES", help="what the developer's probe reads at the start (default: settled)")
+    parser.add_argument("--offset-c", metavar="DEGREES", default="0", help="an error of the developer's probe; positive: it reads high")
+    parser.add_argument("--seed", metavar="NUMBER", default="7", help="seed of the noise: same seed, same readings (default 7)")
 
 
 def options_from(args: argparse.Namespace) -> ProbeOptions:
-    """What was asked for. Raises `InputWrong` for text that is not a number and for a number out of range."""
+    """The options as given. Raises `InputWrong` for text that is not a number and for numbers out of range."""
     from hardware.errors import HardwareConfig
     from hardware.simulated.probes import ProbeOptions
 
@@ -59,7 +59,7 @@ def _seed(text: str) -> int:
 
 
 def open_trace(name: str) -> Trace:
-    """The trace in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
+    """The trace in this file. Raises `InputWrong` if it cannot be read and `FileWrong` with everything that is wrong in it."""
     from hardware.errors import TraceWrong
     from hardware.simulated.trace import load_trace
 
@@ -68,5 +68,5 @@ def open_trace(name: str) -> Trace:
     except TraceWrong as wrong:
         raise FileWrong(Problem(name, line, what, allowed) for line, what, allowed in wrong.problems) from None
     except (OSError, ValueError) as wrong:
-        why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else "no path"
+        why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else "not a valid path"
         raise InputWrong(f"{name}: cannot be read ({why}); allowed: the path of a trace in CSV") from None

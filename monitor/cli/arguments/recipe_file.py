@@ -1,4 +1,4 @@
-"""Reads a recipe's file for every command that takes one. Tests: tests/cli/test_plan.py."""
+"""Reads the recipe file for every command that takes one. Tests: tests/cli/test_plan.py."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ if TYPE_CHECKING:
 
 
 def open_recipe(name: str) -> Recipe:
-    """The recipe in this file. Raises `InputWrong` where it cannot be read and `FileWrong` with all that is wrong in it."""
+    """The recipe in this file. Raises `InputWrong` if it cannot be read and `FileWrong` with everything that is wrong in it."""
     from monitor.core.recipe.reader import load_recipe
 
     return load_recipe(read_file(name, "recipe"), name)
 
 
 def read_file(name: str, kind: str) -> bytes:
-    """The bytes of a regular file of this kind, no more than a TOML file may have and one. Raises `InputWrong`."""
+    """The bytes of a regular file, at most one more than a TOML file may have. Raises `InputWrong`."""
     from monitor.core.text.toml_table import MAX_BYTES
 
     path = Path(name)
@@ -32,5 +32,5 @@ def read_file(name: str, kind: str) -> bytes:
     except (OSError, ValueError) as wrong:
         if isinstance(wrong, InputWrong):
             raise
-        why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else "no path"
+        why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else "not a valid path"
         raise InputWrong(f"{name}: cannot be read ({why}); allowed: the path of a {kind} in TOML") from None

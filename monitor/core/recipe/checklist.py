@@ -1,10 +1,10 @@
-"""The pre-flight list as data: what is asked before a session, of whom, for which recipes, and what a "no" means.
+"""The pre-flight checklist as data: what is asked before a session, of whom, for which recipes, and what a "no" means.
 
-Shared by `evenbath checklist` on paper and by the station, which answers the machine's items itself and puts the
-person's one by one. Decides the questions and their order; asks nothing, checks nothing, lights nothing. The order is
-that of the hands: what can still be mixed or bought first, light and sound next, hands last; the dark list is read
-aloud before the dark. Sources: common practice without a source, apart from the five minutes for lamps that glow on
-and the ten for the eye (NAVEDTRA 14209, chapter 10). Pure. Tests: tests/core/recipe/test_checklist.py.
+Shared by `evenbath checklist` on paper and by the station, which answers the machine's items itself and asks a person
+the others one by one. Decides the questions and their order; asks nothing, checks nothing, lights nothing. The order is
+that of the work: first what can still be mixed or bought, then light and sound, the hands last; the dark list is read
+aloud before the dark. Sources: common practice without a source, apart from five minutes for lamps with afterglow
+and ten for the eyes (NAVEDTRA 14209, chapter 10). Pure. Tests: tests/core/recipe/test_checklist.py.
 """
 
 from __future__ import annotations
@@ -41,19 +41,19 @@ PARTS: dict[Part, str] = {
     "dark": "The dark list, read aloud before the light goes out",
     "hands": "Last",
 }
-"""The parts in their order, with their headings."""
+"""The parts in order, with their headings."""
 
 FREE_MIB = 50
-"""A session of an hour writes about 2 MiB of journal; this leaves room for a night of them (own measure)."""
+"""A session of an hour writes about 2 MiB of journal; this is room for a night of them (own measurement)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One question that is answered yes or no; yes is good.
+    """One question with the answer yes or no; yes is good.
 
-    `asked_of` machine: the station can check it and no `--waive` passes it; person: it must be asked. `if_no`: what a no
-    means, with the way round. `stops`: a no withholds the start (a person's no can be waived with a reason, which is
-    recorded). `applies` picks the recipes that it belongs to.
+    `asked_of` machine: the station checks it, and `--waive` does not skip it; person: it must be asked. `if_no`: what a no
+    means, and what to do. `stops`: a no withholds the start (a person's no can be waived with a reason, which is
+    recorded). `applies`: the recipes it belongs to.
     """
 
     id: str
@@ -68,63 +68,63 @@ class Item:
 ITEMS: tuple[Item, ...] = (
     Item(
         "plan", "solutions", "person", True, always,
-        "Is this the recipe for this film: read back, dilution, minutes, and what differs from last time?",
-        "Stop here and take the right recipe; a wrong plan cannot be cured later.",
+        "Is this the right recipe for this film: dilution, minutes, and what differs from last time, all read back?",
+        "Stop here and take the right recipe; a wrong plan cannot be put right later.",
     ),
     Item(
         "jugs", "solutions", "person", True, always,
-        "Do the jugs stand from left to right in the order of the card, each with its own mark to the touch?",
-        "Put them in order first: fixer or bleach before developer loses the film.",
+        "Are the jugs lined up from left to right in the order of the card, each with a mark you can feel?",
+        "Put them in order first: with fixer or bleach before the developer the film is lost.",
     ),
     Item(
         "parts", "solutions", "person", True, has("develop"),
-        "Are all parts of the developer in, and is there enough for the film and for the vessel?",
-        "Mix it again: a forgotten second part gives clear film.",
+        "Does the developer contain all its parts, and is there enough for the film and the vessel?",
+        "Mix it again: a forgotten second part gives blank film.",
     ),
     Item(
         "leader", "solutions", "person", True, both(has("develop"), none_of(colour)),
         "Does a piece of film leader turn dark in this developer, in less than twice the fresh time?",
-        "From twice the fresh time the developer counts as dead: mix fresh. Never tested is a risk that you take knowingly.",
+        "From twice the fresh time the developer counts as dead: mix fresh. If it was never tested, you take a known risk.",
     ),
     Item(
         "clearing", "solutions", "person", True, both(has("fix"), none_of(colour)),
         "Has the fixer been tested today, and does the recipe fix for at least twice the clearing time?",
-        "Test it (evenbath clearing); from twice the fresh clearing time it is discarded.",
+        "Test it (evenbath clearing); from twice the fresh clearing time on, discard it.",
     ),
     Item(
         "funnels", "solutions", "person", True, has("bleach", "bleach-fix"),
-        "Has each solution its own funnel and jug, and stands bleach well away from the developer?",
-        "Separate them: drops of bleach or fixer ruin a colour developer.",
+        "Does each solution have its own funnel and jug, and is the bleach well away from the developer?",
+        "Separate them: a few drops of bleach or fixer ruin a colour developer.",
     ),
     Item(
         "circulation", "solutions", "person", True, colour,
         "Is the bath covered and circulating, and do two depths agree?",
-        "A still bath is uneven by 0.5 C to 1 C: stir or circulate it, then look again.",
+        "A still bath is uneven by 0.5 C to 1 C: stir or circulate it, then check again.",
     ),
     Item(
         "prewarm", "solutions", "person", True, both(closed_vessel, has("develop")),
         "Is the tank, with its reel, as warm as the developer will be?",
-        "A cold tank takes a degree or more out of the developer at once: pre-warm it for a few minutes.",
+        "A cold tank cools the developer by a degree or more at once: pre-warm it for a few minutes.",
     ),
     Item(
         "gloves", "solutions", "person", True, always,
-        "Gloves of nitrile on or at hand, goggles for concentrates, air changed, nothing to eat in the room?",
-        "Get them first. Local codes and the maker's safety data sheets rule.",
+        "Nitrile gloves on or at hand, goggles for concentrates, room aired, no food in the room?",
+        "Get them first. Local codes and the maker's safety data sheets take precedence.",
     ),
     Item(
         "probes", "probes", "machine", True, always,
         "Does every probe of the station answer with a plausible temperature?",
-        "See to its plug and lead; without a developer or witness probe the time is not steered by what is measured.",
+        "Check its plug and lead; without a developer or witness probe the time does not follow measurements.",
     ),
     Item(
         "roles", "probes", "person", True, always,
-        "Lifted one after the other, does the reading fall that you expect to fall?",
-        "Two probes are swapped: put them right before the start, not after it.",
+        "If you lift the probes one after the other, does the reading change that you expect to change?",
+        "Two probes are swapped: correct that before the start, not after it.",
     ),
     Item(
         "agree", "probes", "person", False, always,
         "In the same stirred water, do the probes agree within 0.2 C?",
-        "One of them is wrong and nobody knows which: compare them (evenbath compare).",
+        "One of them is wrong, and nobody knows which: compare them (evenbath compare).",
     ),
     Item(
         "compared", "probes", "machine", False, always,
@@ -135,71 +135,71 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "lag", "probes", "machine", False, both(closed_vessel, steered),
         "Is there a witness vessel, or a learned lag of this vessel?",
-        "The bath alone is not the developer: the time is then not moved by temperature, and the station says so.",
+        "The bath is not the developer: temperature will not move the time, and the station says so.",
     ),
     Item(
         "disk", "station", "machine", True, always,
         f"Is there room for the journal (at least {FREE_MIB} MiB free)?",
-        "Make room on the card; the session would run, but its record would be lost.",
+        "Make room on the card; otherwise the session would run, but its record would be lost.",
     ),
     Item(
         "clock", "station", "machine", False, always,
-        "Is the wall clock right, or is it at least known that it is not?",
+        "Is the wall clock right, or do you at least know that it is not?",
         "Dates in the record will be wrong; the timing does not depend on it.",
     ),
     Item(
         "power", "station", "machine", False, always,
         "Is the board free of under-voltage and throttling?",
-        "Change the supply or the cable: a board that restarts in the dark is a light accident.",
+        "Change the supply or the cable: a board that restarts in the dark lights lamps.",
     ),
     Item(
         "switch", "station", "machine", True, always,
-        "Does the foot switch answer, open and then pressed?",
-        "Without it every begin is assumed and nothing can be answered; leave the switch out of the station's file to run so on purpose.",
+        "Does the foot switch work, both open and pressed?",
+        "Without it every begin is assumed and nothing can be answered; to run without one, leave it out of the station file.",
     ),
     Item(
         "sounder", "station", "person", True, always,
         "With the tap running: it sounds one to four counts, you tap the same number, three times right?",
-        "Nearer to the head, or another sounder; a cue that is not heard is no cue.",
+        "Move it nearer to your head, or use another sounder: a cue that nobody hears is useless.",
     ),
     Item(
         "meanings", "station", "person", False, always,
-        "Do you know the four sounds: tick move, long READY, fast NOW, limping FAULT go on by the second clock?",
+        "Do you know the four sounds: tick (move), long (READY), fast (NOW), limping (FAULT: go on by the second clock)?",
         "Run a rehearsal with scrap film in white light first.",
     ),
     Item(
         "second clock", "room", "person", True, always,
-        "Stands a second clock ready that needs neither this board nor the mains, to be started with the first pour?",
-        "Get one: a kitchen timer of clockwork will do. In the dark it must not glow.",
+        "Is a second clock ready that needs neither this board nor the mains, to be started with the first pour?",
+        "Get one: a clockwork kitchen timer will do. It must not glow in the dark.",
     ),
     Item(
         "way out", "room", "person", True, dark_baths,
-        "Floor dry, no lead to trip over, light cord within reach for the end, and somebody knows that you are in there?",
-        "See to it before the light goes out.",
+        "Floor dry, no leads to trip over, light cord within reach for the end, and somebody knows that you are in there?",
+        "Take care of it before the light goes out.",
     ),
     Item(
         "alarms", "room", "person", True, always,
         "Are the smoke and gas alarms of the house in working order and not silenced?",
-        "Put them back first. Cover the lamp of one if you must, never the alarm; this tool is none.",
+        "Put them back first. Cover an alarm's lamp if you must, never the alarm itself; this tool is not an alarm.",
     ),
     Item(
         "box", "dark", "person", True, dark_baths,
         "Is the board in its opaque box, glands and lid light-tight, no screen attached?",
-        "No open film without it: start-up and restart light lamps before any program runs.",
+        "No bare film without it: start-up and restart light lamps before any program runs.",
     ),
     Item(
         "board lamps", "dark", "person", True, dark_baths,
-        "Board: power lamp, activity lamp, network socket lamps, lamps of supply and hub, covered or off?",
-        "Cover them: a setting alone does not hold through a restart.",
+        "Are the board's power, activity and network lamps, and those of supply and hub, covered or off?",
+        "Cover them: a setting alone does not survive a restart.",
     ),
     Item(
         "phone", "dark", "person", True, dark_baths,
-        "Phone out of the room, and watch off the wrist?",
-        "Out with them: a call or a turn of the wrist is light.",
+        "Phone out of the room, watch off your wrist?",
+        "Take them out: a call or a turn of the wrist lights them.",
     ),
     Item(
         "standby", "dark", "person", True, dark_baths,
-        "Modem, charger, screens and their standby lamps, keyboard lamps, extension-lead neon: out or covered?",
+        "Modem, charger, screens and their standby lamps, keyboard lamps, neon lamps in extension leads: out or covered?",
         "Unplug or cover them.",
     ),
     Item(
@@ -214,7 +214,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "gaps", "dark", "person", True, dark_baths,
-        "Door gap, keyhole and window: taped, and looked at from where the film will be?",
+        "Gaps of the door, keyhole and window: taped, and checked from where the film will be?",
         "Tape them, or wait for the night.",
     ),
     Item(
@@ -225,21 +225,21 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "tested dark", "dark", "person", False, dark_baths,
         "Has this room been tested for this kind of film in the last six months, and nothing changed since?",
-        'Then it is "never tested for this film": do the coin test (evenbath darkness), or take the risk knowingly.',
+        'Then it counts as "never tested for this film": do the coin test (evenbath darkness), or take a known risk.',
     ),
     Item(
         "loading", "dark", "person", True, both(has("load"), none_of(dark_baths)),
         "Loading: a changing bag, or a room without any glow, with this tool in its box or elsewhere, phone and watch out?",
-        "Loading is the most forgotten case of bare film: see to it before the film leaves its can.",
+        "Loading is bare film too, and most often forgotten: check before the film leaves its can.",
     ),
     Item(
         "infrared", "dark", "person", True, infrared,
         "No infrared: no remote control, motion detector, security camera, reflective switch, proximity sensor?",
-        "Invisible light is light for this film: out with them.",
+        "Invisible light is light for this film: take them out.",
     ),
     Item(
         "lid", "hands", "person", True, closed_vessel,
-        "Is this tank or drum known to be light-tight, lid whole and the filling hole covered where it must be?",
+        "Is this tank or drum known to be light-tight, its lid whole, and the filling hole covered if need be?",
         "Test it with a lamp inside in a dark room; until then treat it as open film.",
     ),
     Item(
@@ -250,21 +250,21 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "rolling", "hands", "person", False, drum,
         "Does the drum roll freely and turn back by itself, or do you turn it by hand?",
-        "See to the rollers first.",
+        "Check the rollers first.",
     ),
     Item(
         "sheets", "hands", "person", True, sheets,
-        "Sheets counted, the first one marked so that fingers know it, all emulsion up?",
+        "Sheets counted, the first one marked so that you can feel it, all emulsion up?",
         "Count again in the dark before the presoak.",
     ),
     Item(
         "trays", "hands", "person", True, open_vessel,
-        "Trays at least 15 mm deep in a fixed order, dry side apart from wet side, probe behind its guard?",
+        "Trays at least 15 mm deep, in a fixed order, dry side away from wet side, probe behind its guard?",
         "Set them out again in the light.",
     ),
 )  # fmt: skip
 
 
 def items_for(recipe: Recipe) -> tuple[Item, ...]:
-    """The list for one recipe, in the order of asking. Machine items and person items stand mixed, as they come."""
+    """The checklist for one recipe, in the order of asking; items for the machine and for a person are mixed."""
     return tuple(item for item in ITEMS if item.applies(recipe))

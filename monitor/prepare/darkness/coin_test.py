@@ -34,7 +34,7 @@ Standing = Literal["never tested for this film", "due again", "light found", "te
 
 @dataclass(frozen=True, slots=True)
 class CoinTest:
-    """One test. `visible_s`: the shortest time whose coin shows, seconds; None if none does. `ran_s`: how long the film lay there in all.
+    """One test. `visible_s`: the shortest time whose coin shows, seconds; None if none does. `ran_s`: how long the film lay there.
 
     `control_shows`: whether a strip with the tool off shows coins too (then it is the room, not the tool); None without one.
     """
