@@ -12,21 +12,22 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import json
 import logging
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.live.broker import PROBE, SESSION, STATION, MqttConfig, topic_of
+from monitor.core.journal.records import is_close
+from monitor.live.broker import SESSION, STATION, MqttConfig, topic_of
 from monitor.live.clock import Clock
 from monitor.live.telemetry.broker_link import BrokerLink, Timing
 from monitor.live.telemetry.discovery import STATUS_TOPIC as HOME_STATUS_TOPIC
-from monitor.live.telemetry.discovery import config_topic, device_config
+from monitor.live.telemetry.mailbox import Mailbox
+from monitor.live.telemetry.newest import OFFLINE, NewestValues
 from monitor.live.telemetry.outbox import JournalLine, Outbox, Replays, parse_object
-from monitor.live.telemetry.token_bucket import TokenBucket
+from monitor.live.telemetry.turns import Turns
 
 PUBLISHES_IN_FLIGHT = 20
 """The most unacknowledged messages: what a common broker allows one client by default."""
@@ -35,11 +36,6 @@ LONGEST_REQUEST = 256
 LONGEST_PACKET = 1 << 16
 """Bytes. A larger packet is not read: the connection is cut, and the next one does not listen for `DEAF_S`."""
 DEAF_S = 15.0
-SAVED_S = 0.2
-"""After a pause what this many seconds allow may be sent at once."""
-MOST_PROBES = 32
-
-ONLINE, OFFLINE = b"online", b"offline"
 
 _log = logging.getLogger(__name__)
 
@@ -74,29 +70,7 @@ class Counts:
     asks_unknown: int = 0
     asks_retained: int = 0
     strangers: int = 0
-    not_sent: int = 0
     faults: int = 0
-
-
-@dataclass(slots=True)
-class _Slot:
-    """A topic of which only the newest value matters. `wanted`: it has to be sent. Retained ones are sent at each connection."""
-
-    retain: bool
-    payload: bytes = b""
-    wanted: bool = False
-
-
-@dataclass(slots=True)
-class _Mail:
-    """What the station's threads leave for the publisher's thread, all under one lock."""
-
-    lock: threading.Lock = field(default_factory=threading.Lock)
-    safe: dict[str, int] = field(default_factory=dict)
-    probes: dict[str, Mapping[str, Any]] = field(default_factory=dict)
-    progress: Mapping[str, Any] | None = None
-    has_progress: bool = False
-    stop: bool = False
 
 
 class Publisher:
@@ -121,13 +95,13 @@ class Publisher:
         self._timing, self._pace = timing or Timing(), pace or PublishPace()
         self._outbox = Outbox(journals, state / "mqtt" / "cursor.json")
         self._replays = Replays(self._outbox)
-        self._mail = _Mail()
+        self._mail = Mailbox()
+        self._newest = NewestValues(station, config.discovery)
+        self._turns = Turns(self._outbox, self._replays, self._pace.live_per_s, self._pace.again_per_s)
         self._counts = Counts()
-        self._slots: dict[str, _Slot] = {}
         self._flying: dict[int, JournalLine | str] = {}
-        self._live, self._again = (TokenBucket(per_s, per_s * SAVED_S) for per_s in (self._pace.live_per_s, self._pace.again_per_s))
-        self._again_turn = False
         self._last_ack_s = self._save_due_s = self._deaf_until_s = 0.0
+        self._asked_at = topic_of(station, "again")
         self._greet = False
         self._told: str | None = None
         self._oversize_seen = 0
@@ -139,7 +113,7 @@ class Publisher:
             clock,
             self._timing,
             LONGEST_PACKET,
-            (self._topic("status"), OFFLINE),
+            (topic_of(station, "status"), OFFLINE),
         )
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
@@ -151,8 +125,7 @@ class Publisher:
 
     def stop(self) -> None:
         """Send what is safe, say `offline`, save the cursor, end the thread. Takes `farewell_s` at most (longer while connecting)."""
-        with self._mail.lock:
-            self._mail.stop = True
+        self._mail.stop()
         self._link.wake()
         if self._thread.ident is None:
             self._link.close()
@@ -161,27 +134,24 @@ class Publisher:
 
     def safe(self, session: str, offset: int) -> None:
         """This journal is safe on the disk up to byte `offset`; its whole lines may be published."""
-        with self._mail.lock:
-            self._mail.safe[session] = offset
+        self._mail.safe(session, offset)
         self._link.wake()
 
     def probe(self, name: str, payload: Mapping[str, Any]) -> None:
         """The newest reading of a probe; an older one that was not sent yet is replaced."""
-        with self._mail.lock:
-            if name in self._mail.probes or len(self._mail.probes) < MOST_PROBES:
-                self._mail.probes[name] = payload
+        self._mail.probe(name, payload)
         self._link.wake()
 
     def progress(self, payload: Mapping[str, Any] | None) -> None:
         """The newest progress, retained by the broker for later subscribers; None, when a session closes, removes it."""
-        with self._mail.lock:
-            self._mail.progress, self._mail.has_progress = payload, True
+        self._mail.progress(payload)
         self._link.wake()
 
     def counters(self) -> dict[str, Any]:
         """Figures for `status`: the fields of `Counts`, `connected`, `why_down`, `in_flight`, `pending_bytes`, `oversize`, `unreadable`."""
         return {
             **dataclasses.asdict(self._counts),
+            "not_sent": self._newest.refused,
             "connected": self._link.up,
             "why_down": None if self._link.up else self._link.why_down,
             "in_flight": len(self._flying),
@@ -218,7 +188,7 @@ class Publisher:
                 if item.seq:
                     self._replays.ask(item.session, item.seq)
             else:
-                self._slots[item].wanted = True
+                self._newest.want(item)
         if self._link.oversize > self._oversize_seen:
             self._oversize_seen = self._link.oversize
             self._deaf_until_s = self._clock.mono_s() + DEAF_S
@@ -235,11 +205,11 @@ class Publisher:
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
         """A request, or the word that home automation has started. Everything else is counted and dropped, and so is any malformed
         request."""
-        if topic == self._topic("again"):
+        if topic == self._asked_at:
             self._request(payload, retained)
         elif self._config.discovery and topic == HOME_STATUS_TOPIC:
             if payload == b"online" and not retained:
-                self._want(config_topic(self._station))
+                self._newest.describe()
         else:
             self._counts.strangers += 1
 
@@ -269,8 +239,7 @@ class Publisher:
             self._outbox.load()
         except Exception:
             self._fault("reading the journals")
-        self._slot("status", ONLINE, retain=True)
-        self._slot("session", b"", retain=True)
+        self._newest.online()
         stop_by_s: float | None = None
         while True:
             try:
@@ -304,7 +273,7 @@ class Publisher:
     def _patience(self, now_s: float, stop_by_s: float | None) -> float:
         """How long the next turn may wait, s: until tokens come, an acknowledgement counts as missing, or the cursor is due."""
         wait_s = 1.0
-        if self._link.up and len(self._flying) < PUBLISHES_IN_FLIGHT and (self._live.empty or (self._again.empty and self._replays)):
+        if self._link.up and len(self._flying) < PUBLISHES_IN_FLIGHT and self._turns.held_back:
             wait_s = 0.02
         if self._flying:
             wait_s = min(wait_s, max(0.01, self._last_ack_s + self._timing.stall_s - now_s))
@@ -319,129 +288,49 @@ class Publisher:
 
     def _take_mail(self) -> bool:
         """Take what the other threads left. True once the station wants to stop."""
-        mail = self._mail
-        with mail.lock:
-            safe, mail.safe = mail.safe, {}
-            probes = dict(mail.probes)
-            for name in probes:
-                mail.probes[name] = _TAKEN
-            progress, has_progress, mail.has_progress = mail.progress, mail.has_progress, False
-            stop = mail.stop
-        for session, offset in safe.items():
+        mail = self._mail.take()
+        for session, offset in mail.safe.items():
             if self._outbox.note_safe(session, offset):
-                self._list_sessions()
-        for name, reading in probes.items():
-            if reading is not _TAKEN:
-                self._take_probe(name, reading)
-        if has_progress:
-            self._slot("session", b"" if progress is None else self._encode(progress), retain=True)
-        return stop
-
-    def _take_probe(self, name: str, reading: Mapping[str, Any]) -> None:
-        if not PROBE.fullmatch(name):  # it becomes a segment of a topic
-            self._counts.not_sent += 1
-            return
-        new = self._topic(f"probe/{name}") not in self._slots
-        payload = self._encode(reading)
-        if payload is not None:
-            self._slot(f"probe/{name}", payload, retain=False)
-            if new and self._config.discovery:
-                self._describe()
-
-    def _encode(self, payload: Mapping[str, Any]) -> bytes | None:
-        try:
-            return json.dumps(payload, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
-        except (TypeError, ValueError, RuntimeError):  # RuntimeError: nested too deep, or changed by its owner meanwhile
-            self._counts.not_sent += 1
-            return None
-
-    def _topic(self, leaf: str) -> str:
-        return topic_of(self._station, leaf)
-
-    def _slot(self, leaf: str, payload: bytes | None, retain: bool) -> None:
-        if payload is not None:
-            self._put(self._topic(leaf), payload, retain)
-
-    def _put(self, topic: str, payload: bytes, retain: bool) -> None:
-        slot = self._slots.setdefault(topic, _Slot(retain))
-        slot.payload, slot.wanted = payload, True
-
-    def _want(self, topic: str) -> None:
-        if topic in self._slots:
-            self._slots[topic].wanted = True
-
-    def _list_sessions(self) -> None:
-        body = self._encode({"sessions": self._outbox.listing()})
-        self._slot("sessions", body, retain=True)
-
-    def _describe(self) -> None:
-        """Home automation is told of a probe when it was read for the first time."""
-        prefix = self._topic("probe/")
-        probes = [topic[len(prefix) :] for topic in self._slots if topic.startswith(prefix)]
-        body = self._encode(device_config(self._station, probes))
-        if body is not None:
-            self._put(config_topic(self._station), body, retain=True)
+                self._newest.sessions(self._outbox.listing())
+        for name, reading in mail.probes.items():
+            self._newest.probe(name, reading)
+        if mail.has_progress:
+            self._newest.progress(mail.progress)
+        return mail.stop
 
     def _hello(self, now_s: float) -> None:
         self._greet = False
         if now_s >= self._deaf_until_s:
-            self._link.subscribe(self._topic("again"))
+            self._link.subscribe(self._asked_at)
         if self._config.discovery:
             self._link.subscribe(HOME_STATUS_TOPIC)
-            self._describe()
-        self._list_sessions()
-        for slot in self._slots.values():
-            slot.wanted = slot.wanted or slot.retain
+            self._newest.describe()
+        self._newest.sessions(self._outbox.listing())
+        self._newest.connected()
 
     def _send(self, now_s: float) -> None:
-        self._live.refill(now_s)
-        self._again.refill(now_s)
+        self._turns.refill(now_s)
         if self._deaf_until_s and now_s >= self._deaf_until_s:
             self._deaf_until_s = 0.0
-            self._link.subscribe(self._topic("again"))
+            self._link.subscribe(self._asked_at)
         while len(self._flying) < PUBLISHES_IN_FLIGHT and self._link.up:
-            if not self._send_slot() and not self._send_line():
+            slot = self._newest.take()
+            if slot is not None:
+                self._hand_over(slot.topic, slot.payload, slot.retain, slot.topic)
+                continue
+            line = self._turns.next_line()
+            if line is None:
                 return
+            self._send_line(line)
 
-    def _send_slot(self) -> bool:
-        for topic, slot in self._slots.items():
-            if slot.wanted:
-                slot.wanted = False
-                self._hand_over(topic, slot.payload, slot.retain, topic)
-                return True
-        return False
-
-    def _send_line(self) -> bool:
-        """Send one line. New lines and those asked for again take turns, so that neither waits for the other."""
-        self._again_turn = not self._again_turn
-        first, second = (self._next_again, self._next_live) if self._again_turn else (self._next_live, self._next_again)
-        line = first() or second()
-        if line is None:
-            return False
-        self._hand_over(self._topic("journal"), line.payload, False, line)
+    def _send_line(self, line: JournalLine) -> None:
+        self._hand_over(topic_of(self._station, "journal"), line.payload, False, line)
         if line.seq:
             self._counts.sent_again += 1
-        else:
-            self._counts.sent += 1
-            if b'"close"' in line.payload and (body := parse_object(line.payload)) and body.get("event") == "close":
-                self._list_sessions()
-        return True
-
-    def _next_live(self) -> JournalLine | None:
-        if self._live.empty:
-            return None
-        line = self._outbox.next_line()
-        if line is not None:
-            self._live.take()
-        return line
-
-    def _next_again(self) -> JournalLine | None:
-        if self._again.empty or not self._replays:
-            return None
-        before = self._replays.cost
-        line = self._replays.next_line()
-        self._again.take(self._replays.cost - before)
-        return line
+            return
+        self._counts.sent += 1
+        if b'"close"' in line.payload and (body := parse_object(line.payload)) and is_close(body):
+            self._newest.sessions(self._outbox.listing())
 
     def _hand_over(self, topic: str, payload: bytes, retain: bool, item: JournalLine | str) -> None:
         if not self._flying:
@@ -450,7 +339,7 @@ class Publisher:
         if mid is not None:
             self._flying[mid] = item
         elif isinstance(item, str):
-            self._slots[item].wanted = True
+            self._newest.want(item)
         elif item.seq:
             self._replays.ask(item.session, item.seq)
 
@@ -458,15 +347,15 @@ class Publisher:
         if not self._link.up or self._clock.mono_s() >= stop_by_s:
             return True
         self._pending_bytes = self._outbox.pending_bytes
-        return not self._flying and self._pending_bytes == 0 and not any(slot.wanted for slot in self._slots.values())
+        return not self._flying and self._pending_bytes == 0 and not self._newest.pending
 
     def _farewell(self) -> None:
         """Say `offline` before a clean end, and wait briefly for the broker's acknowledgement."""
         until_s = self._clock.mono_s() + self._pace.farewell_s / 2.0
         try:
-            mid = self._link.publish(self._topic("status"), OFFLINE, retain=True)
+            mid = self._link.publish(topic_of(self._station, "status"), OFFLINE, retain=True)
             if mid is not None:
-                self._flying[mid] = self._topic("status")
+                self._flying[mid] = topic_of(self._station, "status")
             while mid in self._flying and self._link.up and self._clock.mono_s() < until_s:
                 self._link.turn(0.05)
             self._save(until_s)
@@ -476,5 +365,3 @@ class Publisher:
         self._replays.close()
         self._outbox.close()
 
-
-_TAKEN: Mapping[str, Any] = {}

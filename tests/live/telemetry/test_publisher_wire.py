@@ -13,8 +13,9 @@ import pytest
 
 from monitor.live.broker import MqttConfig
 from monitor.live.telemetry.broker_link import Timing
-from monitor.live.telemetry.mqtt import PUBLISHES_IN_FLIGHT, SAVED_S, Publisher, PublishPace
+from monitor.live.telemetry.mqtt import PUBLISHES_IN_FLIGHT, Publisher, PublishPace
 from monitor.live.telemetry.outbox import SEEK_COST
+from monitor.live.telemetry.turns import SAVED_S
 from tests.fake_clock import FakeClock
 from tests.live.telemetry.brokers import until
 from tests.live.telemetry.publishers import journal
@@ -216,7 +217,7 @@ def test_a_broker_that_acknowledges_nothing_is_left_and_tried_again(broker: Play
         assert not broker.is_cut()
         clock.advance(1.0)
         until(broker.is_cut, "the connection is cut")
-        assert "acknowledges nothing" in voice.counters()["why_down"]
+        until(lambda: "acknowledges nothing" in (voice.counters()["why_down"] or ""), "the reason is told")
         clock.advance(2.0)
         broker.accept()
         assert seqs(broker.take()) == list(range(1, 51))

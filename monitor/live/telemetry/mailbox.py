@@ -1,0 +1,66 @@
+"""What the station's threads leave for the publisher's thread: numbers and newest values, behind a lock never held during I/O.
+
+Tests: tests/live/telemetry/test_mqtt.py.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+MOST_PROBES = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """What was left since the last time. `has_progress`: whether `progress` is news; None then means that a session closed."""
+
+    safe: Mapping[str, int]
+    probes: Mapping[str, Mapping[str, Any]]
+    progress: Mapping[str, Any] | None
+    has_progress: bool
+    stop: bool
+
+
+class Mailbox:
+    """Every method may be called from any thread; none blocks or raises."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._safe: dict[str, int] = {}
+        self._probes: dict[str, Mapping[str, Any]] = {}
+        self._names: set[str] = set()
+        self._progress: Mapping[str, Any] | None = None
+        self._has_progress = False
+        self._stop = False
+
+    def safe(self, session: str, offset: int) -> None:
+        """This journal is safe on the disk up to byte `offset`."""
+        with self._lock:
+            self._safe[session] = offset
+
+    def probe(self, name: str, payload: Mapping[str, Any]) -> None:
+        """The newest reading of a probe; an older one that was not taken yet is replaced."""
+        with self._lock:
+            if name in self._names or len(self._names) < MOST_PROBES:
+                self._names.add(name)
+                self._probes[name] = payload
+
+    def progress(self, payload: Mapping[str, Any] | None) -> None:
+        """The newest progress; None when a session closes."""
+        with self._lock:
+            self._progress, self._has_progress = payload, True
+
+    def stop(self) -> None:
+        """The station wants to end; said by every delivery from now on."""
+        with self._lock:
+            self._stop = True
+
+    def take(self) -> Delivery:
+        """Everything left since the last time."""
+        with self._lock:
+            taken = Delivery(self._safe, self._probes, self._progress, self._has_progress, self._stop)
+            self._safe, self._probes, self._has_progress = {}, {}, False
+        return taken
