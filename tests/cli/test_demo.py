@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import pty
@@ -18,13 +20,15 @@ from monitor.cli.rehearse import DEMO
 from monitor.core.recipe.reader import load_recipe
 
 
-@pytest.fixture
-def played(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> tuple[list[str], Path]:
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[str], Path]:
     """Its lines in a pipe, and the journal that they name; as fast as the machine can."""
-    monkeypatch.chdir(tmp_path)
-    assert main(["rehearse", "--speed", "max"]) == 0
-    out = capsys.readouterr().out.splitlines()
-    return out, tmp_path / out[-1].removeprefix("Journal: ")
+    folder = tmp_path_factory.mktemp("evening")
+    with pytest.MonkeyPatch.context() as patch, contextlib.redirect_stdout(io.StringIO()) as out:
+        patch.chdir(folder)
+        assert main(["rehearse", "--speed", "max"]) == 0
+    lines = out.getvalue().splitlines()
+    return lines, folder / lines[-1].removeprefix("Journal: ")
 
 
 def test_it_ends_with_a_summary_and_the_path_of_the_journal(played: tuple[list[str], Path]) -> None:
@@ -53,13 +57,28 @@ def test_its_recipe_gives_no_warning() -> None:
     assert load_recipe((DEMO / "evening.toml").read_bytes(), "evening.toml").warnings == ()
 
 
+SHORT = """schema = 1
+name = "a short one"
+film = "panchromatic"
+vessel = "lidded tank"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "1:30"
+reference = "20 C"
+rate = { law = "coefficient", per_10_c = 2.5 }
+"""
+
+
 def on_a_terminal(folder: Path, *words: str, **environ: str) -> bytes:
-    """The bytes that the command sends to a terminal of 80 by 24."""
+    """The bytes that a rehearsal sends to a terminal of 80 by 24; slow enough that a busy machine has time to draw."""
+    (folder / "short.toml").write_text(SHORT)
+    (folder / "steady.csv").write_text("t_s,developer_c,bath_c\n0,20.0,20.0\n600,20.0,20.0\n")
     master, slave = pty.openpty()
     own = ("NO_COLOR", "COLORTERM", "FORCE_COLOR", "LC_ALL", "LC_CTYPE", "PYTHONIOENCODING")
     kept = {k: v for k, v in os.environ.items() if k not in own}
     kept |= {"TERM": "xterm-256color", "LANG": "C.UTF-8", "COLUMNS": "80", "LINES": "24", **environ}
-    command = [sys.executable, "-m", "monitor.cli.main", "rehearse", "--speed", "900", *words]
+    command = [sys.executable, "-m", "monitor.cli.main", "rehearse", "short.toml", "--trace", "steady.csv", "--speed", "120", *words]
     kept["PYTHONPATH"] = str(Path(__file__).parents[2])
     process = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, cwd=folder, env=kept)
     os.close(slave)

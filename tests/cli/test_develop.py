@@ -25,6 +25,15 @@ def rigged(tmp_path: Path) -> Iterator[Rigged]:
         rigged.kill()
 
 
+@pytest.fixture(scope="module")
+def idle(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rigged]:
+    """A station that runs and on which nothing is armed; shared by the tests that are refused."""
+    rigged = Rigged(tmp_path_factory.mktemp("idle"))
+    rigged.start()
+    yield rigged
+    rigged.kill()
+
+
 def test_detached_it_prints_the_name_and_nothing_else(rigged: Rigged) -> None:
     """Remarks go to stderr; the reason of the waiver into the journal."""
     done = rigged.develop()
@@ -58,12 +67,12 @@ def test_a_second_one_is_refused_and_abandon_makes_room(rigged: Rigged) -> None:
         (["--detach", "--waive", "x", "--override-gate", ""], "--override-gate"),
     ],
 )
-def test_wrong_words_are_refused(rigged: Rigged, more: list[str], says: str) -> None:
+def test_wrong_words_are_refused(idle: Rigged, more: list[str], says: str) -> None:
     """Exit status 2, one line, nothing armed."""
-    done = rigged.run("develop", rigged.recipe(), "--file", str(rigged.file), *more)
+    done = idle.run("develop", idle.recipe(), "--file", str(idle.file), *more)
     assert done.returncode == 2
     assert says in done.stderr
-    assert not list((rigged.state / "journals").iterdir())
+    assert not list((idle.state / "journals").iterdir())
 
 
 def test_a_wrong_recipe_is_refused_before_the_station_is_asked(tmp_path: Path) -> None:
