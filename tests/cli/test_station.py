@@ -29,6 +29,12 @@ def finish(rigged: Rigged, name: str) -> None:
     rigged.wait(lambda: bool(rigged.records(name, kind="session", event="close")))
 
 
+def queued_s(pid: int) -> float:
+    """How long the first thread of a process has waited for a processor; 0 where the kernel does not say."""
+    path = Path(f"/proc/{pid}/schedstat")
+    return int(path.read_text().split()[1]) / 1e9 if path.exists() else 0.0
+
+
 def test_a_session_runs_to_its_end_by_the_foot_alone(rigged: Rigged) -> None:
     """Real time, real adapters; the panel heard what the journal says, to the hundredth of a second."""
     rigged.start()
@@ -50,23 +56,18 @@ def test_a_session_runs_to_its_end_by_the_foot_alone(rigged: Rigged) -> None:
 def test_after_a_kill_the_session_goes_on_within_three_seconds(rigged: Rigged) -> None:
     """The same name, no record lost that stood in the file, NOW where it would have been.
 
-    Up to three lives, for the sake of a machine that is busy with other things.
+    What it waited for a processor on a machine that is busy with other things does not count.
     """
     rigged.start()
     name = rigged.arm(QUICK.replace("0:06", "0:12"))
     rigged.hold(name)
     rigged.wait(lambda: len(rigged.records(name, kind="reading")) > 4)
     before = rigged.journal(name).read_bytes()
-    took_s = []
-    for life in (1, 2, 3):
-        killed_s = rigged.clock.mono_s()
-        rigged.kill()
-        rigged.start()
-        rigged.wait(lambda life=life: len(rigged.records(name, kind="session", event="resume")) == life)  # type: ignore[misc]
-        took_s.append(rigged.clock.mono_s() - killed_s)
-        if took_s[-1] < 3.0:
-            break
-    assert min(took_s) < 3.0
+    killed_s = rigged.clock.mono_s()
+    rigged.kill()
+    process = rigged.start()
+    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
+    assert rigged.clock.mono_s() - killed_s - queued_s(process.pid) < 3.0
     finish(rigged, name)
     whole = rigged.journal(name).read_bytes()
     assert whole.startswith(before[: before.rfind(b"\n") + 1])
