@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import tomllib
 from typing import Any
 
@@ -31,6 +32,25 @@ def test_the_contracts_example_is_fitted(capsys: pytest.CaptureFixture[str]) -> 
     assert found["worst_percent"] == pytest.approx(0.1902, abs=0.001)
     assert [p["residual_percent"] for p in found["pairs"]] == pytest.approx([-0.1258, 0.1902, -0.0642], abs=0.001)
     assert [p["celsius"] for p in found["pairs"]] == [18.0, 20.0, 24.0]
+
+
+def test_few_pairs_leave_the_energy_less_sure(capsys: pytest.CaptureFixture[str]) -> None:
+    """Three pairs have one residual: 1.84 standard errors hold 68 in 100 (Student's t); computed apart, by hand."""
+    pairs = {18.0: 730.0, 20.0: 640.0, 24.0: 405.0}
+    x = [1.0 / (c + 273.15) for c in pairs]
+    y = [math.log(s) for s in pairs.values()]
+    middle_x, middle_y = sum(x) / 3, sum(y) / 3
+    slope = sum((a - middle_x) * (b - middle_y) for a, b in zip(x, y, strict=True)) / sum((a - middle_x) ** 2 for a in x)
+    left = sum((b - middle_y - slope * (a - middle_x)) ** 2 for a, b in zip(x, y, strict=True))
+    error_kj_mol = 8.314462618e-3 * math.sqrt(left / 1 / sum((a - middle_x) ** 2 for a in x))
+    assert error_kj_mol > 2.0
+    found = fitted(capsys, "18 C=12:10", "20 C=10:40", "24 C=6:45")
+    assert found["activation_energy_sd_kj_mol"] == pytest.approx(1.84 * error_kj_mol, rel=1e-6)
+
+
+def test_half_a_degree_apart_is_enough(capsys: pytest.CaptureFixture[str]) -> None:
+    """Exactly as much as the refusal allows."""
+    assert fitted(capsys, "20 C=10:00", "20.5 C=9:30")["activation_energy_kj_mol"] > 0
 
 
 def test_residuals_are_given_over_fitted(capsys: pytest.CaptureFixture[str]) -> None:

@@ -86,6 +86,12 @@ def test_a_range_with_odd_ends_keeps_both_and_the_reference(tmp_path: Path, caps
     assert celsius == sorted(set(celsius))
 
 
+def test_a_reference_between_two_steps_is_in_the_chart(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """20.3 C between 20 and 20.5 C."""
+    celsius = [p["celsius"] for p in plan(changed(TRAY, 'reference = "20 C" => reference = "20.3 C"'), tmp_path, capsys)["chart"][0]]
+    assert {20.0, 20.3, 20.5} <= set(celsius)
+
+
 def test_a_wide_range_goes_by_whole_degrees(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """From 10 to 30 C half degrees would not fit a page."""
     text = changed(TRAY, 'agitation = "c => valid = ["10 C", "30 C"]\nagitation = "c')

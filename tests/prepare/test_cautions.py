@@ -54,6 +54,9 @@ def test_colour_brings_its_own() -> None:
     """Agents that sensitise, hot water, mains beside it."""
     assert {"colour agents", "sensitisers", "hot water", "mains and water"} <= ids(COLOUR)
     assert not {"colour agents", "hot water"} & ids(ROLL)
+    warm = changed(TRAY, 'reference = "20 C" => reference = "30 C"')
+    assert {"hot water", "mains and water"} <= ids(warm)
+    assert "hot water" not in ids(changed(TRAY, 'reference = "20 C" => reference = "29.9 C"'))
 
 
 def test_acid_and_gases_go_with_the_baths_that_are_there() -> None:

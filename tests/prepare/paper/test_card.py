@@ -59,6 +59,15 @@ def test_the_card_says_what_the_hands_need() -> None:
         assert words in text, words
 
 
+def test_a_very_wide_chart_is_thinned_to_thirty_cells_and_keeps_its_reference() -> None:
+    """From 5 to 45 C every second degree, and 20 C although it is none of these; both ends stay."""
+    page = card_html(load_recipe(changed(TRAY, 'agitation = "c => valid = ["5 C", "45 C"]\nagitation = "c').encode(), "r.toml"))
+    cells = re.findall(r'<div class="cell( reference)?"><span>([0-9.]+) C</span>', page)
+    assert len(cells) == 22
+    assert [celsius for mark, celsius in cells if mark] == ["20"]
+    assert (cells[0][1], cells[-1][1]) == ("5", "45")
+
+
 def test_sheets_have_their_way_out_each() -> None:
     """Six sheets, ten seconds apart, eight minutes each."""
     text = re.sub(r"<[^>]+>", " ", card_html(load_recipe(TRAY.encode(), "r.toml")))

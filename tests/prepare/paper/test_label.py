@@ -34,3 +34,11 @@ def test_an_opened_bottle_shows_the_day_until_which_it_keeps(tmp_path: Path) -> 
     assert "opened 2026-11-10" in text
     assert "part-full until 2026-11-24" in text
     assert "ONE-SHOT" in text
+
+
+def test_a_label_has_forty_boxes_at_most(tmp_path: Path) -> None:
+    """As many as the bottle is good for, up to forty; beyond that dots say that it goes on."""
+    for units, boxes, more in ((40.0, 40, False), (41.0, 40, True)):
+        text = "\n".join(label_lines(put(tmp_path, added(f"fixer {units}", discard_at=units)).bottle(f"fixer {units}")))
+        assert text.count("[ ]") == boxes + 2
+        assert ("[ ] ..." in text) is more

@@ -40,6 +40,9 @@ def test_a_probe_that_was_never_dipped_teaches_nothing() -> None:
         learn_probe_lag(calm)
     with pytest.raises(InputWrong, match="no dip"):
         learn_probe_lag(dip(1, 8.0, from_c=20.8))
+    with pytest.raises(InputWrong, match="1 C or more"):
+        learn_probe_lag(series([20.9 if t < 30 else 20.0 for t in range(240)]))
+    assert learn_probe_lag(series([(21.5 - 20.0) * math.exp(-max(0, t - 30) / 8.0) + 20.0 for t in range(240)])).change_c > 1.0
     with pytest.raises(InputWrong, match="near 200"):
         learn_probe_lag(dip(1, 8.0), at_s=200.0)
 
@@ -152,6 +155,13 @@ def test_a_vessel_that_never_differed_from_its_bath_teaches_nothing() -> None:
         learn_vessel_lag(inside, [], 8.0)
     with pytest.raises(InputWrong, match="5 minutes"):
         learn_vessel_lag(inside.between(0.0, 100.0), [Drive(bath, "bath")], 8.0)
+
+
+def test_a_lag_that_the_readings_leave_open_is_not_learned() -> None:
+    """A degree of difference under noise of half a degree: one sd is more than a fifth of the lag."""
+    inside, bath = vessel_run(3, 360.0, steady(20.0), 21.0, noise_c=0.5, seconds=700)
+    with pytest.raises(InputWrong, match="begin with water 3 C or more"):
+        learn_vessel_lag(inside, [Drive(bath, "bath")], 8.0)
 
 
 def test_the_developer_poured_off_checks_the_lag() -> None:
