@@ -38,6 +38,7 @@ DOORS: dict[str, str] = {
     "core.session": "core.probes core.development core.recipe core.journal",
     "prepare": "core core.text core.recipe",
     "prepare.state": "core core.text",
+    "prepare.lesson": "core core.session prepare.state",
     "prepare.darkness": "core core.text core.recipe prepare prepare.state",
     "prepare.bottles": "core core.text core.recipe prepare prepare.state",
     "prepare.probes": "core core.probes prepare.state",
@@ -50,7 +51,7 @@ DOORS: dict[str, str] = {
     "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
     "review": "core core.text core.probes core.development core.recipe core.journal core.session",
-    "cli.terminal": "core core.text core.recipe core.journal live live.disk live.station live.view",
+    "cli.terminal": "core core.text core.recipe core.journal core.session live live.disk live.station live.view prepare.lesson",
     "cli.arguments": "core core.text core.probes core.recipe live live.station prepare.state prepare.probes",
 }
 """Which room may import which; the same picture stands in DEVELOPERS.md. `cli` itself joins them all."""

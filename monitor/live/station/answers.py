@@ -12,12 +12,13 @@ from typing import Any
 
 from monitor import __version__
 from monitor.core.errors import EvenbathError
+from monitor.core.session.cues import length_s
 from monitor.live.inbox import Request
 from monitor.live.station.followers import Keyboard
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import KEPT_S, ProbesNow, plain
-from monitor.live.station.requests import RequestRefused
+from monitor.live.station.requests import RequestRefused, pattern_of
 from monitor.live.station.running import Running
 from monitor.live.station.sessions import Sessions
 from monitor.live.station.starting import Starting
@@ -25,6 +26,8 @@ from monitor.live.station.starting import Starting
 ABANDON_SAFE_S = 2.0
 """`abandon` is answered once its `close` is safe, or after this long."""
 LONGEST_REASON = 500
+LESSON_AFTER_S = 0.2
+"""A lesson's sound begins so long after it was asked for: no first edge is late."""
 
 Answer = Mapping[str, Any]
 
@@ -49,6 +52,7 @@ class Answers:
             "answer": starting.answer,
             "arm": starting.arm,
             "press": self._press,
+            "sound": self._sound,
             "follow": self._follow,
             "abandon": self._abandon,
         }
@@ -107,6 +111,17 @@ class Answers:
             raise RequestRefused("the film is bare: no keys and no screen now; begins are assumed")
         self._keyboard.press(str(request.body.get("kind")), self._parts.clock.mono_s())
         return {"ok": True}
+
+    def _sound(self, request: Request) -> Answer:
+        """One sound for a lesson, at once: only while nothing else may sound. Nothing is written down."""
+        running = self._sessions.running
+        if running is not None:
+            raise RequestRefused(f"session {running.name} is armed or running; allowed: a lesson before or after it")
+        if self._starting.going_on:
+            raise RequestRefused("somebody goes through the pre-flight; allowed: a lesson before or after it")
+        pattern = pattern_of(request.body)
+        self._sessions.sound([(LESSON_AFTER_S, pattern)])
+        return {"ok": True, "sounds_for_s": LESSON_AFTER_S + length_s(pattern)}
 
     def _follow(self, request: Request) -> Answer:
         running = self._running("no session is running; allowed: develop first")

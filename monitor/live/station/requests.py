@@ -17,6 +17,8 @@ from monitor.live.station.running import StartRequest
 
 POUR_C = (0.0, 60.0)
 MOST_SOLUTIONS = 40
+MOST_PARTS, PART_MS, SOUND_MS = 64, (10, 5000), 60_000
+"""A sound of a lesson: pulses and gaps in it, milliseconds of each, and of all."""
 SOLUTION_KEYS = frozenset({"solution", "dilution", "mixed", "age_s", "used_area_units", "area_units", "state"})
 
 
@@ -48,6 +50,15 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
     poured_c = None if pour_c is None else float(pour_c)
     words = (_words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
     return StartRequest(recipe, lamp, poured_c, *words, solutions=_solutions(body))
+
+
+def pattern_of(body: Mapping[str, Any]) -> tuple[float, ...]:
+    """The pattern that a lesson wants to hear, seconds on and off in turn. Raises `RequestRefused`."""
+    parts = body.get("on_off_ms")
+    whole = [ms for ms in parts if type(ms) is int and PART_MS[0] <= ms <= PART_MS[1]] if isinstance(parts, list) else []
+    if whole == parts and 1 <= len(whole) <= MOST_PARTS and sum(whole) <= SOUND_MS:
+        return tuple(ms / 1000.0 for ms in whole)
+    raise RequestRefused("no sound; allowed: on_off_ms, 1 to 64 whole milliseconds of 10 to 5000, a minute in all")
 
 
 def _solutions(body: Mapping[str, Any]) -> tuple[dict[str, str | float], ...]:

@@ -173,7 +173,7 @@ class Sessions:
     # -- what is told -----------------------------------------------------------------------------------------------
 
     def sound(self, pattern: Sequence[tuple[float, tuple[float, ...]]]) -> None:
-        """Sound ticks of the pre-flight: (seconds from now, pattern) of each."""
+        """Sound ticks of the pre-flight, or a sound of a lesson: (seconds from now, pattern) of each."""
         self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
         for number, (after_s, ticks) in enumerate(pattern):
             self._parts.player.add(Sound(number, "tick", after_s, ticks))

@@ -76,6 +76,11 @@ class Starting:
         """When the waiting for readings ends, None if nobody waits."""
         return None if self._pending is None else self._pending.until_s
 
+    @property
+    def going_on(self) -> bool:
+        """Whether somebody waits for readings or has questions before them."""
+        return self._pending is not None or self._asked is not None
+
     def develop(self, request: Request) -> None:
         """Somebody wants to start. Answered now or, at the latest, when `until_s` has come. Raises `RequestRefused` and `FileWrong`."""
         if self._pending is not None or (self._asked is not None and self._asked[0].line != request.line):
