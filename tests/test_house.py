@@ -197,3 +197,17 @@ def test_nothing_prints_outside_the_command_line() -> None:
     for path in SOURCES:
         for node in ast.walk(tree(path)):
             assert not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"), f"{path}:{node.lineno}"
+
+
+def test_a_class_of_over_400_lines_or_25_methods_says_why() -> None:
+    """In a sentence of its docstring that speaks of its methods or its lines."""
+    silent = []
+    for path in SOURCES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.ClassDef):
+                continue
+            methods = sum(isinstance(part, ast.FunctionDef) for part in node.body)
+            lines = (node.end_lineno or node.lineno) - node.lineno + 1
+            if (methods > 25 or lines > 400) and not re.search(r"\b(?:methods|lines)\b", ast.get_docstring(node) or ""):
+                silent.append(f"{path.relative_to(ROOT)}: {node.name}, {lines} lines, {methods} methods")
+    assert not silent

@@ -109,7 +109,8 @@ class Replay:
     `keys` are the integrals that count by a rate law; `snapshots` and `readings` are what is kept, oldest first (for others to read).
 
     Until the start has been computed for the last time (`RERUN_S`), `_origin` is the moment before anything was heard; from then on
-    nothing older than the oldest snapshot is kept.
+    nothing older than the oldest snapshot is kept. 26 methods: computing a stretch again needs each
+    step of the arithmetic.
     """
 
     def __init__(self, beliefs: Beliefs, sds: Mapping[str, float]) -> None:

@@ -13,7 +13,7 @@ from monitor.core.session.passage import Film
 from monitor.core.session.presses import Press
 
 
-class Answers:
+class FootAnswers:
     """Remembers when the last question was."""
 
     def __init__(self, desk: Desk, film: Film) -> None:

@@ -19,7 +19,7 @@ from monitor.core.recipe.values import Recipe
 from monitor.core.session.calls import Calls
 from monitor.core.session.effects import Effect, Write
 from monitor.core.session.limits import EPS_S
-from monitor.core.session.watch import Gate
+from monitor.core.session.watch import GateWatch
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Desk:
         self.estimator = Estimator(beliefs)
         self.effects: list[Effect] = []
         self.calls = Calls(self.effects.append)
-        self.gate = Gate()
+        self.gate = GateWatch()
         self.lost: dict[str, str] = {}
         """Probes that are not believed, and why."""
         self.spread_s = 0.0

@@ -23,7 +23,7 @@ from monitor.core.session.entry import Entry
 from monitor.core.session.limits import GROUP_GAP_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS, OFFER_S, SAME_NOW_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.passage import Film
-from monitor.core.session.runs import Run, Step, counts_from_s, is_counted
+from monitor.core.session.runs import Run, RunStep, counts_from_s, is_counted
 
 
 class Past:
@@ -213,16 +213,16 @@ class Past:
             film.moments.forecast(run, self._desk.t_s)
         if passage.planned_end_s is not None:
             run.ready_s, run.now_s, run.end_s = passage.ready_s, passage.fixed_now_s, passage.planned_end_s
-            run.reach(Step.FIXED)
+            run.reach(RunStep.FIXED)
         if passage.ready_s is not None:
-            run.reach(Step.READY)
+            run.reach(RunStep.READY)
         if passage.now_s is not None and stage.until == "time":
             run.now_s = passage.now_s
-            run.reach(Step.NOW)
+            run.reach(RunStep.NOW)
         if passage.end_s is not None:
-            run.reach(Step.OVER)
+            run.reach(RunStep.OVER)
         if self.history.passage(passage.stage + 1, passage.sheet) is not None:
-            run.reach(Step.LEFT)
+            run.reach(RunStep.LEFT)
         return run
 
     def _take_up_offer(self, film: Film, known: Mapping[Key, Run]) -> None:

@@ -14,7 +14,7 @@ from monitor.core.session import cues
 from monitor.core.session.counting import Counting
 from monitor.core.session.desk import Desk
 from monitor.core.session.limits import AHEAD_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
-from monitor.core.session.runs import Current, Run, Step
+from monitor.core.session.runs import Current, Run, RunStep
 
 
 class Moments:
@@ -28,11 +28,11 @@ class Moments:
         """Its integral starts (again) at its begin, and its end is planned anew. Where READY would come less than 10 s after the begin
         it is left out, and the end is fixed from the begin."""
         self._counting.start(run)
-        run.step = Step.COUNTING
+        run.step = RunStep.COUNTING
         self.forecast(run, self._desk.t_s)
         if run.stage.until == "time" and run.ready_s is not None and run.ready_s - run.begin_s < READY_AFTER_BEGIN_LEAST_S:
             run.ready_s = None
-            run.reach(Step.FIXED)
+            run.reach(RunStep.FIXED)
 
     def forecast(self, run: Run, t_s: float) -> None:
         """Where READY, NOW and the end will be, as known at `t_s`."""
@@ -56,7 +56,7 @@ class Moments:
         if run.stage.until == "at least":
             if run.end_s > t_s + AHEAD_S + 0.01:
                 return
-            run.reach(Step.FIXED)
+            run.reach(RunStep.FIXED)
             run.end_s = run.ready_s = max(run.end_s, t_s)
             if not run.stage.has_no_clock:
                 calls.play("ready", run.end_s, cues.READY)
@@ -73,7 +73,7 @@ class Moments:
             least_s = ready_s + READY_TO_NOW_LEAST_S if leads_group else t_s
             run.now_s = max(run.now_s, least_s)
         run.end_s = run.now_s + drain_s
-        run.reach(Step.FIXED)
+        run.reach(RunStep.FIXED)
         run.ready_s = ready_s if leads_group else None
         current.last_exit_now_s = run.now_s if current.last_exit_now_s is None else max(current.last_exit_now_s, run.now_s)
         if leads_group:
@@ -81,19 +81,19 @@ class Moments:
 
     def write_ready(self, run: Run, t_s: float) -> None:
         """READY has come."""
-        run.reach(Step.READY)
+        run.reach(RunStep.READY)
         self._write_moment(run, "ready", t_s, now_t_s=run.now_s, end_t_s=run.end_s)
 
     def call_now(self, run: Run, runs: list[Run], t_s: float) -> None:
         """NOW is due within a moment. Of a group of sheets the last has NOW and its repeats, the others have the sheet's call once."""
-        run.reach(Step.CALLED)
+        run.reach(RunStep.CALLED)
         onset_s = run.now_s if run.now_s is not None else t_s
         later = [r for r in runs if r is not run and r.now_s is not None and onset_s < r.now_s <= onset_s + GROUP_GAP_S]
         self._desk.calls.call_now(run, onset_s, cues.SHEET_NOW if later else cues.NOW, not later and self._desk.options.has_switch)
 
     def write_now(self, run: Run, t_s: float) -> None:
         """NOW has come."""
-        run.reach(Step.NOW)
+        run.reach(RunStep.NOW)
         self._write_moment(run, "now", run.now_s if run.now_s is not None else t_s, end_t_s=run.end_s)
 
     def call_at_most(self, current: Current, t_s: float) -> None:
@@ -113,9 +113,9 @@ class Moments:
         if run.over:
             return
         self._counting.tell(run, t_s)
-        if run.now_s is not None and run.step < Step.NOW:
+        if run.now_s is not None and run.step < RunStep.NOW:
             self.write_now(run, t_s)
-        run.reach(Step.OVER)
+        run.reach(RunStep.OVER)
         if run.stage.until == "at least" and t_s >= run.end_s - EPS_S:
             self._write_moment(run, "minimum", run.end_s)
         self._write_moment(run, "end", run.end_s)

@@ -18,7 +18,7 @@ from monitor.core.session.entry import Entry
 from monitor.core.session.limits import AGAIN_WITHIN_S, EPS_S, LAST_DEVELOPER_S, OFFER_S
 from monitor.core.session.moments import Moments
 from monitor.core.session.offers import Offer, Offers
-from monitor.core.session.runs import Current, Run, Step, is_counted, pace_of
+from monitor.core.session.runs import Current, Run, RunStep, is_counted, pace_of
 from monitor.core.session.watch import DataRange
 
 
@@ -201,7 +201,7 @@ class Film:
         run.begin_s, run.told = begin_s, told
         if self.current is not None and run is self.runs[0]:
             self.current.begin_s = begin_s
-        if run.step < Step.READY:
+        if run.step < RunStep.READY:
             self.moments.plan_from_begin(run)
 
     # -- out --------------------------------------------------------------------------------------------------------
@@ -232,7 +232,7 @@ class Film:
         desk, run = self._desk, self.runs[0]
         assert self.current is not None
         self.moments.end(run, self.current, press_s)
-        run.reach(Step.LEFT)
+        run.reach(RunStep.LEFT)
         desk.calls.silence_now()
         if self.is_last:
             self.close(press_s, "finished")
@@ -248,7 +248,7 @@ class Film:
         calls_on = run.stage.role == "develop" and desk.options.has_switch and not run.settled
         last_of_group = desk.calls.now is not None and desk.calls.now.run is run
         if self.is_last and calls_on and len([r for r in self.runs if not r.left]) == 1:
-            run.reach(Step.LEFT)
+            run.reach(RunStep.LEFT)
             self.offers.now = Offer(self.index + 1, 0, run, None, True, run.end_s + LAST_DEVELOPER_S)
             desk.calls.keep_calling(run, run.end_s)
             return
@@ -261,7 +261,7 @@ class Film:
         desk = self._desk
         assert self.current is not None
         self.moments.end(run, self.current, t_s)
-        run.reach(Step.LEFT)
+        run.reach(RunStep.LEFT)
         remaining = [r for r in self.runs if not r.left]
         if self.is_last:
             if not remaining:
@@ -320,7 +320,7 @@ class Film:
         calls = self._desk.calls
         calls.hush("tick", "ready")
         calls.silence_now(run)
-        run.step = Step.COUNTING
+        run.step = RunStep.COUNTING
         self._move_begin(run, press_s, told=True, sheet=sheet)
         if self.current is not None:
             self.current.tick_after_s, self.current.last_exit_now_s = self._desk.t_s - press_s - 1e-3, None

@@ -14,7 +14,7 @@ from monitor.core.session.limits import SHUFFLE_STEP_S
 from monitor.core.session.watch import Band
 
 
-class Step(IntEnum):
+class RunStep(IntEnum):
     """How far a run has come; each step includes those before it."""
 
     COUNTING = 0
@@ -52,7 +52,7 @@ class Run:
     now_s: float | None = None
     ready_s: float | None = None
     end_sd_s: float = 0.0
-    step: Step = Step.COUNTING
+    step: RunStep = RunStep.COUNTING
     begin_seq: int = 0
     told: bool = True
     settled: bool = False
@@ -61,24 +61,24 @@ class Run:
     @property
     def frozen(self) -> bool:
         """READY, NOW and the end no longer move."""
-        return self.step >= Step.FIXED
+        return self.step >= RunStep.FIXED
 
     @property
     def over(self) -> bool:
         """The planned end has passed."""
-        return self.step >= Step.OVER
+        return self.step >= RunStep.OVER
 
     @property
     def left(self) -> bool:
         """The film has left the stage."""
-        return self.step is Step.LEFT
+        return self.step is RunStep.LEFT
 
     @property
     def first_call_s(self) -> float:
         """Its first call: READY, NOW where there is none, the minimum where there is neither."""
         return next((x for x in (self.ready_s, self.now_s) if x is not None), self.end_s)
 
-    def reach(self, step: Step) -> None:
+    def reach(self, step: RunStep) -> None:
         """It has come at least so far."""
         self.step = max(self.step, step)
 

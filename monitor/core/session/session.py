@@ -26,7 +26,7 @@ from monitor.core.recipe.values import Recipe
 from monitor.core.session import cues
 from monitor.core.session.agenda import MOMENTS, Due, What, first
 from monitor.core.session.agitation import Tick
-from monitor.core.session.answers import Answers
+from monitor.core.session.answers import FootAnswers
 from monitor.core.session.coming_back import call_after_return, why_away
 from monitor.core.session.cues import Sound
 from monitor.core.session.desk import Desk, Options
@@ -44,7 +44,7 @@ from monitor.core.session.limits import (
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import Foot, Press
 from monitor.core.session.presses import Sound as PressSound
-from monitor.core.session.runs import Current, Run, Step
+from monitor.core.session.runs import Current, Run, RunStep
 from monitor.core.session.standing import state_at
 
 __all__ = ["Awaits", "Options", "Session"]
@@ -71,7 +71,7 @@ class Session:
         self.options = options
         self._desk = Desk(recipe, beliefs, options)
         self._film = Film(self._desk)
-        self._answers = Answers(self._desk, self._film)
+        self._answers = FootAnswers(self._desk, self._film)
         self._foot = Foot(self._desk, lambda t: state_at(self._film, self.waits_for_gate, t), self._sound, self._act)
         self._past: Past | None = None
         self._waits_since_s = 0.0
@@ -377,11 +377,11 @@ class Session:
         if not run.frozen:
             yield Due((run.ready_s if run.ready_s is not None else run.end_s) - AHEAD_S, "freeze", run)
             return
-        if run.step < Step.READY and run.ready_s is not None and not at_least:
+        if run.step < RunStep.READY and run.ready_s is not None and not at_least:
             yield Due(run.ready_s, "write ready", run)
-        if run.now_s is not None and run.step < Step.CALLED:
+        if run.now_s is not None and run.step < RunStep.CALLED:
             yield Due(run.now_s - AHEAD_S, "say now", run)
-        elif run.now_s is not None and run.step < Step.NOW:
+        elif run.now_s is not None and run.step < RunStep.NOW:
             yield Due(run.now_s, "write now", run)
         yield Due(run.end_s, "end", run)
 

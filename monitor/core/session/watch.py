@@ -29,7 +29,7 @@ Write = Callable[[records.Record], int]
 
 
 @dataclass(slots=True)
-class Gate:
+class GateWatch:
     """Whether the next stage may begin. `index` is 0-based; `since_s`: since when the developer has been near enough for the
     stage at `near_index`, which is looked at from the arming on and not only when that stage comes next."""
 

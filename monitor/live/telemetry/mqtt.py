@@ -76,7 +76,8 @@ class Counts:
 class Publisher:
     """Publishes for one station. `station`: its name in the topics; `journals`: the folder of journals; `state`: the state folder.
 
-    `safe`, `probe`, `progress` and `counters` may be called from any thread; none of them blocks or raises.
+    `safe`, `probe`, `progress` and `counters` may be called from any thread; none of them blocks or raises. More than 25 methods: what
+    a broker may do has an answer each, and they share one link and one thread.
     """
 
     def __init__(

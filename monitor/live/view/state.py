@@ -169,6 +169,7 @@ class Watched:
 
     `opening` has `probes` and `vessel` as the session's open record has them, for a view that comes too late to see it; `mode` is
     said beside the name, `keys` at the bottom. `gone`: set while the station that is followed does not answer.
+    More than 25 methods: one for each kind of record.
     """
 
     def __init__(self, recipe: Recipe, mode: str, opening: Mapping[str, Any] | None = None, keys: str = "") -> None:
