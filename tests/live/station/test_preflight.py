@@ -232,6 +232,32 @@ def test_a_person_goes_through_all_of_it_and_the_session_is_armed(tmp_path: Path
     assert not asked.world.records(str(armed["armed"]), "tap")
 
 
+def test_what_the_machine_finds_is_looked_at_once_more_at_arming(tmp_path: Path) -> None:
+    """A probe that fell out of the water during the questions withholds the start, and so does a full disk."""
+    asked = Asked(tmp_path)
+    for question in asked.questions:
+        number = question["id"]
+        if question["kind"] == "lift":
+            asked.lift(number, JUG if number.endswith("jug") else BOWL)
+        elif question["kind"] == "press":
+            asked.world.ask(verb="answer", id=number, phase="begin")
+            asked.world.press()
+            asked.world.ask(verb="answer", id=number, phase="look")
+        elif question["kind"] == "count":
+            assert [asked.count()["well"] for _ in range(3)][-1]
+        else:
+            asked.yes(number)
+    asked.world.bus.faults[JUG] = "missing"
+    asked.world.go(8)
+    refused = asked.world.ask(verb="arm")
+    assert refused["status"] == 3
+    assert "jug" in refused["lines"][0]
+    assert asked.world.station.running is None
+    del asked.world.bus.faults[JUG]
+    asked.world.go(3)
+    assert asked.world.ask(verb="arm")["ok"]
+
+
 def test_two_probes_that_were_swapped_are_found(tmp_path: Path) -> None:
     """The one that was lifted is not the one that moved: no start."""
     asked = Asked(tmp_path)

@@ -90,6 +90,9 @@ def test_state_lamp_switch_and_broker_may_be_left_out() -> None:
         ('host = "127.0.0.1"', 'host = "[::1]:1883"', 17, "a host without a port"),
         ('host = "127.0.0.1"', 'host = "mqtt://broker"', 17, "a host without a port"),
         ("port = 1883", 'password_file = "/nowhere/at/all"\nuser = "me"', 18, "the path of a file"),
+        ("port = 1883", f'password_file = "{__file__}"', 18, "user and password_file together"),
+        ("port = 1883", f'cert_file = "{__file__}"', 18, "both or neither"),
+        ("port = 1883", f'key_file = "{__file__}"', 18, "both or neither"),
         ("schema = 1", "schema = 2", 1, "1, the only schema"),
         ("schema = 1", 'schema = 1\ncolour = "red"', 2, "schema, name, state, probes, panel, mqtt"),
         ("[mqtt]", "[kettle]\nwatts = 2000\n[mqtt]", 16, "schema, name, state, probes, panel, mqtt"),
@@ -124,6 +127,18 @@ def test_a_syntax_error_is_told_alone() -> None:
 def in_folder(state: Path) -> StationConfig:
     """A station whose state is here."""
     return read(GOOD.replace("/var/lib/evenbath", str(state)))
+
+
+@pytest.mark.parametrize(("key", "port"), [("ca_file", 8883), ("discovery", 1883)])
+def test_with_tls_the_usual_port_is_another(key: str, port: int) -> None:
+    """As registered; one that is named counts in any case."""
+    value = f'"{__file__}"' if key == "ca_file" else "true"
+    mqtt = read(GOOD.replace("port = 1883", f"{key} = {value}")).mqtt
+    assert mqtt is not None
+    assert (mqtt.port, mqtt.tls) == (port, key == "ca_file")
+    named = read(GOOD.replace("port = 1883", f"{key} = {value}\nport = 1999")).mqtt
+    assert named is not None
+    assert named.port == 1999
 
 
 def test_a_second_station_on_the_same_state_is_refused(tmp_path: Path) -> None:
