@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.cli.terminal.keyboard import Interrupts
 from monitor.cli.terminal.pulse import Pulse
+from monitor.cli.terminal.questions import folded
 from monitor.core.errors import EvenbathError
 from monitor.core.journal.summary import Summary
 
@@ -34,12 +35,14 @@ GAP_S = 3.0
 """A record that was missed stands on the disk within a second; longer than this it is not waited for."""
 MOST_LATER = 2000
 """Records that came by the socket and may not stand in the file yet: seconds of them."""
-LOADING = """The film is bare while it is loaded: this screen goes dark now. The view comes by itself when the next stage
-begins. Switch it off or cover it all the same: black is not dark.
-"""
-BARE = """The film will be bare: this screen goes dark now. It stays dark until the fixing minimum
-is over and you press a key. Switch it off or cover it all the same: black is not dark.
-"""
+LOADING = (
+    "The film is bare while it is loaded: this screen goes dark now. The view comes by itself when the next stage begins. "
+    "Switch it off or cover it all the same: black is not dark."
+)
+BARE = (
+    "The film will be bare: this screen goes dark now. It stays dark until the fixing minimum is over and you press a key. "
+    "Switch it off or cover it all the same: black is not dark."
+)
 
 
 class Following:
@@ -95,7 +98,7 @@ class Following:
         if answer is not None and self._dark and self._curtain.key():
             self._lift()  # to come after the fixing minimum is what a key would have said
         if self._dark and not self._black:
-            self._around.write(LOADING if self._curtain.for_loading else BARE)
+            self._around.write(f"{folded(LOADING if self._curtain.for_loading else BARE)}\n")
             until_s = self._around.now_s() + TO_READ_S
             while self._around.now_s() < until_s:
                 self._around.wait(None, until_s - self._around.now_s())
