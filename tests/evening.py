@@ -6,7 +6,7 @@ The fake stands at our own seam: the driver. Session, estimator, cues and mixer 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, Self
 
 from hardware.simulated.probes import relaxed_c
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
@@ -70,12 +70,12 @@ class Evening:
         self._probe_c: float | None = None
         self._liquid_c = 0.0
 
-    def open(self) -> Evening:
+    def open(self) -> Self:
         """Arm at t_s = 0."""
         self._do(self.session.open(0.0, {}))
         return self
 
-    def to(self, t_s: float) -> Evening:
+    def to(self, t_s: float) -> Self:
         """Let time pass."""
         while not self.session.closed:
             times = [x for x in (self._reading_s, self.mixer.next_onset_s, self.session.next_wake_s) if x is not None]
@@ -93,7 +93,7 @@ class Evening:
         self.t_s = max(t_s, self.t_s)
         return self
 
-    def press(self, at_s: float, length_s: float = 0.2) -> Evening:
+    def press(self, at_s: float, length_s: float = 0.2) -> Self:
         """A press of this length; time passes up to its release."""
         self.to(at_s)
         self._do(self.session.press(self.t_s, True))
@@ -101,7 +101,7 @@ class Evening:
         self._do(self.session.press(self.t_s, False))
         return self
 
-    def begin(self, at_s: float = 0.0) -> Evening:
+    def begin(self, at_s: float = 0.0) -> Self:
         """Arm, and the long press that begins stage 1."""
         return self.open().press(at_s, 1.2)
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from monitor.core.journal.history import History
+from monitor.core.session.cues import Sound
+from monitor.core.session.effects import Effect, Play
 from tests.evening import Evening, Record, recipe
 
 
@@ -20,12 +24,24 @@ FIX = timed("fix", "5:00", 'at_most = "8:00"')
 LOAD = 'name = "load"\nrole = "load"'
 
 
-def evening(*stages: str, tail: str = "", vessel: str = "lidded tank", **options: object) -> Evening:
+class Listened(Evening):
+    """An evening that also remembers what it asked the sounder to play."""
+
+    def __init__(self, *args: object, **options: object) -> None:
+        self.played: list[Sound] = []
+        super().__init__(*args, **options)  # type: ignore[arg-type]
+
+    def _do(self, effects: Sequence[Effect]) -> None:
+        self.played += [effect.sound for effect in effects if isinstance(effect, Play)]
+        super()._do(effects)
+
+
+def evening(*stages: str, tail: str = "", vessel: str = "lidded tank", **options: object) -> Listened:
     """Armed at 0, nothing begun."""
-    return Evening(recipe(*stages, vessel=vessel, tail=tail), **options).open()  # type: ignore[arg-type]
+    return Listened(recipe(*stages, vessel=vessel, tail=tail), **options).open()
 
 
-def begun(*stages: str, tail: str = "", vessel: str = "lidded tank") -> Evening:
+def begun(*stages: str, tail: str = "", vessel: str = "lidded tank") -> Listened:
     """Its first stage begun at 0."""
     return evening(*stages, tail=tail, vessel=vessel).press(0.0, 1.2)
 
