@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.journal.check import LONGEST_LINE, Findings, Record, read_records
 from monitor.core.journal.history import History
+from monitor.core.journal.records import reached_s
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe, Stage
 
@@ -127,7 +128,7 @@ def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
     line = 0
     for line, record in read_records(lines_of(path), findings, pass_over):
         kind = record["kind"]
-        journal.last_t_s = max(journal.last_t_s, record["t_s"])
+        journal.last_t_s = max(journal.last_t_s, reached_s(record))
         journal.last_wall = record["wall"]
         if not journal.session:
             journal.session, journal.first_wall = record["session"], record["wall"]

@@ -80,7 +80,6 @@ class History:
         self._passages: dict[Key, Passage] = {}
         self._by_seq: dict[int, Key] = {}
         self._stages = stages
-        self._last_s = 0.0
         self.closed_s: float | None = None
         """When the session was closed, None while it is not."""
         self.close_why: str | None = None
@@ -95,7 +94,6 @@ class History:
 
     def fold(self, record: Mapping[str, Any]) -> Anything | None:
         """One record as it stands in the journal. The record as its type, None for readings and progress, which are not parsed."""
-        self._last_s = max(self._last_s, record["t_s"])
         if record["kind"] in ("reading", "progress"):
             return None
         typed = parse(record)
@@ -104,7 +102,6 @@ class History:
 
     def take(self, seq: int, record: Anything) -> None:
         """The same for a record that has its type already."""
-        self._last_s = max(self._last_s, record.t_s)
         if isinstance(record, Opened):
             self._stages = len(record.recipe.get("stage", ())) or self._stages
         elif isinstance(record, StageBegun):

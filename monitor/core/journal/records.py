@@ -29,6 +29,13 @@ def encode(record: Mapping[str, Any]) -> str:
     return _ENCODER.encode(record) + "\n"
 
 
+def reached_s(record: Mapping[str, Any]) -> float:
+    """The session time that this record shows to have come, in seconds: its `t_s`, or 0 for the planned end of a stage, which stands in the
+    journal before it has come where the tap (of a load: the lid) came first."""
+    planned = record["kind"] == "stage" and record.get("event") == "end"
+    return 0.0 if planned else float(record["t_s"])
+
+
 def is_close(record: Mapping[str, Any]) -> bool:
     """Whether this record closes its session."""
     return record.get("kind") == "session" and record.get("event") == "close"

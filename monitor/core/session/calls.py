@@ -28,6 +28,20 @@ class NowCall:
     count: int
     next_s: float
 
+    @classmethod
+    def taken_up(cls, run: Run, begin_s: float, t_s: float) -> NowCall:
+        """The repeats that began at `begin_s`, as they stand at `t_s`. What began after the planned end is slow from its first."""
+        call = cls(run, 1 if begin_s < run.end_s else NOW_REPEATS, begin_s)
+        call.go_on()
+        while call.next_s <= t_s:
+            call.count += 1
+            call.go_on()
+        return call
+
+    def go_on(self) -> None:
+        """One has sounded, or was left out."""
+        self.next_s += NOW_REPEAT_S if self.count < NOW_REPEATS else NOW_LATER_S
+
 
 class Calls:
     """The sounds of one session on their way out. `emit` takes each effect."""
@@ -103,7 +117,7 @@ class Calls:
         if not answered_at(call.next_s):
             self.play("now", call.next_s, cues.NOW, call.run.sheet)
         call.count += 1
-        call.next_s += NOW_REPEAT_S if call.count < NOW_REPEATS else NOW_LATER_S
+        call.go_on()
 
     def keep_calling(self, run: Run, t_s: float) -> None:
         """The planned end of a developer has passed and nobody has answered: NOW goes on."""

@@ -20,7 +20,7 @@ from monitor.core.session import cues
 from monitor.core.session.calls import NowCall
 from monitor.core.session.desk import Desk
 from monitor.core.session.entry import Entry
-from monitor.core.session.limits import GROUP_GAP_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS, OFFER_S, SAME_NOW_S
+from monitor.core.session.limits import GROUP_GAP_S, OFFER_S, SAME_NOW_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.passage import Film
 from monitor.core.session.runs import Run, RunStep, counts_from_s, is_counted
@@ -43,14 +43,15 @@ class Past:
         self._again: set[Key] = set()
         self._offered: Key | None = None
         self._sheet_taps_s: list[float] = []
+        self._first_told = False
         self._calling: Key | None = None
-        self._calls = 0
         self._heard_s = -math.inf
+        self._series_s: float | None = None
 
     def take(self, record: Mapping[str, Any]) -> None:
         """One record, in the order of the file."""
         desk = self._desk
-        desk.t_s = max(desk.t_s, record["t_s"])
+        desk.t_s = max(desk.t_s, records.reached_s(record))
         if record["kind"] == "reading":
             desk.estimator.read(
                 Reading(record["t_s"], record["probe"], record["role"], record["raw_c"], record["celsius"], record["quality"])
@@ -72,7 +73,8 @@ class Past:
         elif isinstance(record, records.StageBegun):
             self._begun(record, before)
         elif isinstance(record, records.StageMoment) and record.moment == "now":
-            self._calling, self._calls = (record.stage, record.sheet), 0
+            heard = self._heard_s >= record.t_s - SAME_NOW_S  # the cue may stand before this record
+            self._calling, self._series_s = (record.stage, record.sheet), self._heard_s if heard else None
         elif isinstance(record, records.Corrected):
             self._corrected(record)
         elif isinstance(record, records.Tapped):
@@ -99,8 +101,10 @@ class Past:
     @property
     def _entering(self) -> bool:
         """Whether the stage that the film is in is one into which sheets go."""
-        stage = self.history.stage
-        return stage is not None and self._desk.recipe.sheets is not None and self._desk.recipe.stages[stage - 1].role == "develop"
+        return self.history.stage is not None and self._sheets_enter(self.history.stage)
+
+    def _sheets_enter(self, stage: int) -> bool:
+        return self._desk.recipe.sheets is not None and self._desk.recipe.stages[stage - 1].role == "develop"
 
     def _begun(self, record: records.StageBegun, stage_before: int | None) -> None:
         key, desk = (record.stage, record.sheet), self._desk
@@ -109,14 +113,15 @@ class Past:
         if record.stage == stage_before:
             return  # one sheet more in the stage that the film is in
         pressed = self._tapped is not None and self._tapped.t_s == record.t_s and not record.assumed
-        if self._entering:
-            self._sheet_taps_s = [record.t_s] if not record.assumed else []
+        if self._entering and record.target_ref_s is not None:
+            self._first_told = not record.assumed
+            self._sheet_taps_s = [record.t_s] if self._first_told else []
         elif pressed and self._tapped is not None and self._may_be_taken_again(self._tapped, record):
             self._again.add(key)
         self._answered()
-        left = self.history.passage(record.stage - 1, record.sheet)
+        left = self.history.clock(record.stage - 1, record.sheet)
         if record.assumed and desk.options.has_switch and record.stage > 1 and desk.recipe.stages[record.stage - 2].until == "time":
-            self._offered = None if self._entering and record.target_ref_s is not None else key
+            self._offered = None if self._sheets_enter(record.stage) else key
         elif left is not None:
             self._forget(left.key)
         if self._offered is None or record.role == "develop" or desk.recipe.stages[record.stage - 2].role != "develop":
@@ -131,10 +136,12 @@ class Past:
     def _answered(self) -> None:
         """What was assumed is answered for, or is no longer asked about: what it ended counts no more."""
         if self._offered is not None:
-            left = self.history.passage(self._offered[0] - 1, self._offered[1])
+            left = self.history.clock(self._offered[0] - 1, self._offered[1])
             if left is not None:
                 self._forget(left.key)
-            self._offered = self._calling = None
+                if self._calling == left.key:
+                    self._calling = None
+            self._offered = None
 
     def _corrected(self, record: records.Corrected) -> None:
         begun = self.history.begun_with(record.replaces_seq)
@@ -176,7 +183,8 @@ class Past:
             self._desk.calls.last_fault_s = record.t_s
         elif record.cue == "now":
             self._heard_s = record.t_s
-            self._calls += 1
+            if self._series_s is None or record.late_s is not None:
+                self._series_s = record.t_s  # after a time away the repeats begin anew
 
     # -- what it comes to -------------------------------------------------------------------------------------------
 
@@ -210,7 +218,7 @@ class Past:
         run.told, run.settled, run.again = passage.told, passage.key in self._settled, passage.key in self._again
         run.plan(run.counts_from_s + run.target_ref_s)
         if number and passage.planned_end_s is None:
-            film.moments.forecast(run, self._desk.t_s)
+            film.moments.plan(run)
         if passage.planned_end_s is not None:
             run.ready_s, run.now_s, run.end_s = passage.ready_s, passage.fixed_now_s, passage.planned_end_s
             run.reach(RunStep.FIXED)
@@ -230,7 +238,7 @@ class Past:
         doubt = None if self._offered is None else self.history.passage(*self._offered)
         if doubt is None or doubt.told:
             return
-        left = self.history.passage(doubt.stage - 1, doubt.sheet)
+        left = self.history.clock(doubt.stage - 1, doubt.sheet)
         if left is None:
             return
         run = known.get(left.key) or self._run(film, left)
@@ -241,7 +249,8 @@ class Past:
         if until_s <= self._desk.t_s and not nags:
             self._forget(left.key)
             return
-        film.offers.now = Offer(doubt.stage - 1, doubt.seq, run, entered, nags, until_s)
+        others = tuple(r for r in film.runs if entered is None and r is not run and not r.left)
+        film.offers.now = Offer(doubt.stage - 1, doubt.seq, run, entered, nags, until_s, others)
         if left.key in self._integrals and is_counted(run.stage):
             film.counting.runs.insert(0, run)
 
@@ -250,10 +259,11 @@ class Past:
         sheets, runs = self._desk.recipe.sheets, film.runs
         if sheets is None or film.current is None or film.current.stage.role != "develop":
             return
-        before = self.history.passage(runs[0].stage.number - 1, None)
-        origin_s = runs[0].begin_s if before is None or before.end_s is None else before.end_s
-        first_told = bool(self._sheet_taps_s) and runs[0].told
-        entry = Entry(sheets.count, sheets.interval_s, origin_s, first_told, list(self._sheet_taps_s))
+        number = runs[0].stage.number
+        before = self.history.passage(number - 1, None)
+        by_press = before is None or before.end_s is None or self._desk.recipe.stages[number - 2].until != "time"
+        origin_s = runs[0].begin_s if by_press or before is None or before.end_s is None else before.end_s
+        entry = Entry(sheets.count, sheets.interval_s, origin_s, self._first_told, list(self._sheet_taps_s))
         if len(entry.taps_s) < sheets.count and self._desk.t_s < entry.over_s:
             film.entry = entry
 
@@ -267,7 +277,8 @@ class Past:
             return
         if self._heard_s < run.now_s - SAME_NOW_S:
             desk.calls.miss_now(run.now_s, run.sheet, cues.NOW)
-        later = any(r.now_s is not None and run.now_s < r.now_s <= run.now_s + GROUP_GAP_S for r in film.runs)
+        others = [r for r in film.runs if r.stage is run.stage]
+        later = any(r.now_s is not None and run.now_s < r.now_s <= run.now_s + GROUP_GAP_S for r in others)
         if desk.options.has_switch and not (run.sheet is not None and later):
-            again_s = NOW_LATER_S if self._calls >= NOW_REPEATS else NOW_REPEAT_S
-            desk.calls.now = NowCall(run, max(self._calls, 1), max(self._heard_s, run.now_s) + again_s)
+            begin_s = run.now_s if self._series_s is None else max(self._series_s, run.now_s)
+            desk.calls.now = NowCall.taken_up(run, begin_s, desk.t_s)

@@ -25,10 +25,13 @@ class Moments:
         self._counting = counting
 
     def plan_from_begin(self, run: Run) -> None:
-        """Its integral starts (again) at its begin, and its end is planned anew. Where READY would come less than 10 s after the begin
-        it is left out, and the end is fixed from the begin."""
+        """Its integral starts (again) at its begin, and its end is planned anew."""
         self._counting.start(run)
         run.step = RunStep.COUNTING
+        self.plan(run)
+
+    def plan(self, run: Run) -> None:
+        """Its first forecast. Where READY would come less than 10 s after the begin it is left out, and the end is fixed from the begin."""
         self.forecast(run, self._desk.t_s)
         if run.stage.until == "time" and run.ready_s is not None and run.ready_s - run.begin_s < READY_AFTER_BEGIN_LEAST_S:
             run.ready_s = None

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from monitor.core.errors import FileWrong
-from monitor.core.journal.records import is_close
+from monitor.core.journal.records import is_close, reached_s
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe
 from monitor.live.clock import Clock, read_stamp, stamp
@@ -61,8 +61,8 @@ class UnfinishedSession:
 
     @property
     def last_t_s(self) -> float:
-        """The latest session time in any record."""
-        return max(float(r["t_s"]) for r in self.records)
+        """The latest session time that any record shows to have come."""
+        return max(reached_s(r) for r in self.records)
 
     @property
     def life(self) -> Record:

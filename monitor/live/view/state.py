@@ -22,6 +22,7 @@ from monitor.core.journal.records import (
     Resumed,
     StageBegun,
     TrustChanged,
+    reached_s,
 )
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
@@ -225,7 +226,7 @@ class Watched:
             self._progressed(record)
         elif type(told) in self._by_type:
             self._by_type[type(told)](told)
-        self._t_s = max(self._t_s, float(record["t_s"]))
+        self._t_s = max(self._t_s, reached_s(record))
         self._count()
         return told
 
