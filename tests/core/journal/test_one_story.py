@@ -93,11 +93,11 @@ EVENINGS: dict[str, tuple[Callable[[], Evening], list[tuple[str, float, float, b
     ),
     "two missed begins, a tap, and abandoned": (
         lambda: abandoned(Evening(ROLL).begin().press(381.0), 390.0),
-        [("develop", 0, 381, False), ("stop", 381, 9, False)],
+        [("develop", 0, 300, False), ("stop", 300, 81, True), ("fix", 381, 9, False)],
     ),
     "two missed begins, a tap, and on to the end": (
         lambda: Evening(ROLL).begin().press(381.0).press(441.0).press(800.0),
-        [("develop", 0, 381, False), ("stop", 381, 60, False), ("fix", 441, 359, False)],
+        [("develop", 0, 300, False), ("stop", 300, 81, True), ("fix", 381, 419, False)],
     ),
     "abandoned in the developer": (
         lambda: abandoned(Evening(ROLL).begin(), 100.0),
@@ -116,12 +116,12 @@ EVENINGS: dict[str, tuple[Callable[[], Evening], list[tuple[str, float, float, b
         [("develop", 30, 300, True), ("stop", 330, 60, True), ("fix", 390, 300.9, True)],
     ),
     "a restart in a stop whose begin was assumed, then the tap": (
-        lambda: restarted(Evening(ROLL).begin().to(320.0), 3.0).press(330.0).press(390.0).press(720.0),
-        [("develop", 0, 330, False), ("stop", 330, 60, False), ("fix", 390, 330, False)],
+        lambda: restarted(Evening(ROLL).begin().to(310.0), 3.0).press(316.0).press(376.0).press(720.0),
+        [("develop", 0, 316, False), ("stop", 316, 60, False), ("fix", 376, 344, False)],
     ),
-    "a restart after the tap that took two begins back": (
+    "a restart after the tap that moved the second of two missed begins": (
         lambda: restarted(Evening(ROLL).begin().press(381.0).to(385.0), 2.0).press(441.0).press(800.0),
-        [("develop", 0, 381, False), ("stop", 381, 60, False), ("fix", 441, 359, False)],
+        [("develop", 0, 300, False), ("stop", 300, 81, True), ("fix", 381, 419, False)],
     ),
     "sheets, each told": (
         lambda: in_the_tray().press(300.0).press(310.0).press(320.0).press(380.0).press(700.0),
