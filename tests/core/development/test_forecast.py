@@ -105,10 +105,12 @@ def test_development_ahead_is_the_integral(ahead: float) -> None:
     assert development(LAW, at, 10.0, ahead) == pytest.approx(exact, rel=1e-5)
 
 
-@pytest.mark.parametrize("missing", [10.0, 600.0, 3000.0])
-def test_the_end_is_where_the_integral_is(missing: float) -> None:
+@pytest.mark.parametrize(
+    ("slope", "missing"), [(-0.004, 10.0), (-0.004, 600.0), (-0.004, 3000.0), (-0.02, 200.0), (0.02, 70.0), (0.02, 80.0)]
+)
+def test_the_end_is_where_the_integral_is(slope: float, missing: float) -> None:
     """By scipy's root finder, to three hundredths of a second."""
-    at = path(drifting(-0.004, 0.02))
+    at = path(drifting(slope, 0.02))
     exact = brentq(lambda t: quad(lambda s: rate(LAW, at(s)), 20.0, t, epsrel=1e-10)[0] - missing, 20.0, 9000.0, xtol=1e-6)
     assert solve(LAW, at, 20.0, missing) == pytest.approx(exact, abs=0.03)
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import norm
 
 from monitor.core.development.filter import AIR, PROBE, SLOPE, TRANSIENT, Count, T, Track, liquid_step
-from monitor.core.development.histories import AIR_PRIOR_LOG, Histories, returning, weigh
+from monitor.core.development.histories import AIR_PRIOR_LOG, Histories, _likely, returning, weigh
 from monitor.core.development.moment import Moment
 from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, NOISES, Bank, Kind, merged
 from tests.core.development.scenes import LAW, followed
@@ -234,6 +234,18 @@ def test_air_is_sought_only_where_it_may_have_begun() -> None:
     found = weigh(known(), readings(100.0), 110.0, 137.0)
     assert found is not None
     assert found.since_t_s >= 110.0
+
+
+def test_beginnings_of_air_that_are_hopeless_or_too_many_are_dropped() -> None:
+    """The sixteen likeliest, the best first, and none that is exp(12) times less likely than it."""
+    forks = []
+    for i, evidence in enumerate([0.0, -11.9, -12.1, *(-0.1 * i for i in range(1, 20))]):
+        moment = known()
+        moment.bank.log_evidence = evidence
+        forks.append((float(i), moment))
+    kept = [moment.bank.log_evidence for _, moment in _likely(forks)]
+    assert kept == pytest.approx([0.0, *(-0.1 * i for i in range(1, 16))])
+    assert [moment.bank.log_evidence for _, moment in _likely(forks[:3])] == [0.0, -11.9]
 
 
 def test_a_lift_is_rarer_than_a_step() -> None:
