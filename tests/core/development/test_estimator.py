@@ -12,7 +12,9 @@ import pytest
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, TrustChange, Vessel
 from monitor.core.development.estimator import Estimator
+from monitor.core.development.probe_trust import Returning, Verdict
 from monitor.core.development.rate import Arrhenius, Coefficient, rate
+from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.probes.readings import Quality, Reading
 from tests.benchmarks.liquids import BUDGETS, COUNTED_BUDGET, FAMILIES, develop, quantised
 
@@ -323,6 +325,58 @@ def test_the_witness_takes_over_from_a_lost_developer_probe_and_gives_way_again(
     run.settled(100, 160, constant(20.0), DEVELOPER, WITNESS)
     assert run.estimator.temperature(160.0).source == "developer"
     assert len(run.changes) == 4
+
+
+@pytest.mark.parametrize(("bath", "told_at"), [(True, 6), (False, 16)])
+def test_a_probe_that_never_speaks_is_waited_for(bath: bool, told_at: int) -> None:
+    """Five seconds where a vessel model can take its place, fifteen where nothing can."""
+    run = Run(DEVELOPER, BATH, vessel=Vessel(360.0, 10.0))
+    for t in range(30):
+        if bath:
+            run.read(good(float(t), 20.0, BATH))
+        run.pass_by(float(t))
+        assert (len(run.changes) > 0) == (t >= told_at)
+
+
+def test_a_probe_that_comes_late_does_not_change_what_the_vessel_model_began_with() -> None:
+    """The bath says 22 C at the begin; the developer's probe, first read after 100 s at 24 C, is no reason to count them at 24 C."""
+    run = Run(DEVELOPER, BATH, vessel=Vessel(3600.0, 10.0))
+    run.estimator.begin(1, 0.0, LAW, 20.0)
+    run.settled(0, 100, constant(22.0), BATH)
+    before = run.estimator.done(1, 100.0).done_ref_s
+    assert before == pytest.approx(100.0 * rate(LAW, 22.0), rel=1e-3)
+    moment = run.estimator._replay._origin
+    assert moment is not None
+    origin_c = moment.bank.tracks[0].x[0]
+    for t in range(100, 103):
+        run.read(good(float(t), 24.0))
+    assert run.changes[-1].source == "developer"
+    assert moment.bank.tracks[0].x[0] == origin_c
+
+
+def test_a_reading_that_arrives_late_makes_no_probe_older() -> None:
+    """The newest reading counts for its age and for when it is lost."""
+    run = Run(DEVELOPER)
+    run.settled(0, 100, constant(20.0))
+    run.read(good(97.0, 20.0))
+    assert run.estimator.temperature(100.0).age_s == 1.0
+    run.pass_by(113.9)
+    assert len(run.changes) == 1
+    run.pass_by(114.1)
+    assert [(c.believed, c.since_t_s) for c in run.changes[1:]] == [(False, 99.0)]
+
+
+def test_a_probe_that_was_in_the_liquid_after_all_is_computed_with_rivals(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From a little before it was disbelieved up to now models of a moving liquid run."""
+    run = Run(DEVELOPER)
+    run.settled(0, 100, constant(20.0))
+    run.pass_by(130.0)
+    verdict = Verdict(True, 99.0, "it was the liquid", liquid_moved=True)
+    monkeypatch.setattr(Returning, "believed_again", lambda *_: verdict)
+    run.read(good(131.0, 20.0))
+    rivalry = run.estimator._replay.rivalries.at(95.0)
+    assert rivalry is not None
+    assert (rivalry.since_t_s, rivalry.kinds) == (93.0, LIQUID_KINDS)
 
 
 # Doubt and loss
