@@ -1,6 +1,7 @@
-"""`evenbath lesson sounds`: learn the sounds by ear (contract, section 13).
+"""`evenbath lesson sounds | dry-run`: learn the sounds by ear, and the foot with scrap film (contract, section 13).
 
-Decides where they are played, and which options go together. Tests: tests/cli/test_lesson.py.
+Decides where sounds are played, which options go together, and that a dry run is recorded as a rehearsal and ends with whoever
+follows it. Tests: tests/cli/test_lesson.py, tests/cli/test_lesson_dry_run.py.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ INTERRUPTED = 130
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the sub-command and its options."""
-    lessons = parser.add_subparsers(dest="lesson", metavar="sounds", required=True)
+    """Declare the sub-commands and their options."""
+    lessons = parser.add_subparsers(dest="lesson", metavar="sounds | dry-run", required=True)
     sounds = lessons.add_parser("sounds", help="each sound with its name and what the hands do, then 40 questions", allow_abbrev=False)
     where = sounds.add_mutually_exclusive_group()
     where.add_argument("--file", metavar="STATION.toml", help="the running station plays them; default: this terminal's bell")
@@ -32,10 +33,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     sounds.add_argument("--seed", type=int, metavar="N", help="the same questions in the same order as the last time with this number")
     add_json(sounds)
     add_state(sounds)
+    dry = lessons.add_parser("dry-run", help="a whole session with scrap film; tells after each press what it meant", allow_abbrev=False)
+    dry.add_argument("recipe", metavar="RECIPE.toml")
+    dry.add_argument("--file", metavar="STATION.toml", required=True, help="the running station")
+    dry.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it. Raises `InputWrong` for options that do not go together, and `NotThere` where no station answers."""
+    if args.lesson == "dry-run":
+        return _dry_run(args)
     if args.json and not args.list:
         raise InputWrong("--json shows data in place of words; allowed: --list --json")
     if args.whole_class and (args.list or args.wav is not None):
@@ -110,6 +117,41 @@ def _teach(args: argparse.Namespace) -> int:
     if left:
         raise InputWrong(left)
     return status
+
+
+def _dry_run(args: argparse.Namespace) -> int:
+    import shlex
+
+    from monitor.cli.arguments.recipe_file import read_file
+    from monitor.cli.station import open_station
+    from monitor.cli.terminal.dry_run import DryRun
+    from monitor.cli.terminal.refusals import told
+    from monitor.core.recipe.reader import load_recipe
+    from monitor.live.station.control import StationLink, ask
+
+    text = read_file(args.recipe, "recipe")
+    recipe = load_recipe(text, args.recipe)
+    if args.override_gate is not None and not args.override_gate.strip():
+        raise InputWrong("--override-gate without words; allowed: a few words that will be written into the journal")
+    config = open_station(args.file)
+    request = {
+        "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe, "rehearsal": True, "waive": "a dry run with scrap film",
+        "override_gate": args.override_gate,
+    }  # fmt: skip
+    with StationLink(config.state) as link:
+        session = str(told(link.ask(request))["armed"])
+        try:
+            dry_run = DryRun(recipe, told(link.ask({"verb": "follow"})), _write)
+            dry_run.begin()
+            while not dry_run.over:
+                dry_run.take(link.receive())
+        except KeyboardInterrupt:
+            told(ask(config.state, {"verb": "abandon", "why": "the dry run was ended at the keyboard"}))
+            _write(f"\nended: {session}\n")
+            return INTERRUPTED
+    _write(f"Journal, a rehearsal: {config.journals / f'{session}.jsonl'}\n")
+    _write(f"The real one: evenbath develop {shlex.quote(args.recipe)} --file {shlex.quote(args.file)}\n")
+    return 0
 
 
 def _voice(args: argparse.Namespace) -> Voice:

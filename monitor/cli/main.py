@@ -34,7 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "label": ("monitor.cli.label", "what to write on a bottle, also as a page to print"),
     "checklist": ("monitor.cli.checklist", "what to check before this recipe, its cautions, and how long film may wait"),
     "darkness": ("monitor.cli.darkness", "the darkness test with coins on film, and its record"),
-    "lesson": ("monitor.cli.lesson", "learn the sounds by ear"),
+    "lesson": ("monitor.cli.lesson", "learn the sounds by ear, and the foot with scrap film"),
     "rehearse": ("monitor.cli.rehearse", "play a recipe on a simulated bath"),
     "station": ("monitor.cli.station", "run the station on probes, sounder, lamp and switch"),
     "develop": ("monitor.cli.develop", "hand a recipe to the station and follow the session"),

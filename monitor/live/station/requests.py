@@ -49,7 +49,7 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
         raise RequestRefused('--pour-c is out of range; allowed: "0 C" to "60 C"')
     poured_c = None if pour_c is None else float(pour_c)
     words = (_words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
-    return StartRequest(recipe, lamp, poured_c, *words, solutions=_solutions(body))
+    return StartRequest(recipe, lamp, poured_c, *words, _solutions(body), body.get("rehearsal") is True)
 
 
 def pattern_of(body: Mapping[str, Any]) -> tuple[float, ...]:

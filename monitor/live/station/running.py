@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from hardware.ports import PanelPort
 from monitor import __version__
@@ -34,7 +34,7 @@ ROUNDING_S = 1e-6
 class StartRequest:
     """What somebody who starts a session asks for. `waived`: the reason for asking no person, None if one is asked.
 
-    `solutions`: what the ledger knew of the recipe's solutions, for the record only.
+    `solutions`: what the ledger knew of the recipe's solutions, for the record only. `rehearsal`: a dry run with scrap film.
     """
 
     recipe: Recipe
@@ -44,6 +44,7 @@ class StartRequest:
     vessel: str | None = None
     waived: str | None = None
     solutions: tuple[Mapping[str, Any], ...] = ()
+    rehearsal: bool = False
 
 
 def reference_c(recipe: Recipe) -> float:
@@ -121,7 +122,8 @@ def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
 
 def options_of(opening: Mapping[str, Any]) -> Options:
     """The same options, read from the open record."""
-    return Options("live", bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
+    mode: Literal["live", "rehearsal"] = "rehearsal" if opening.get("mode") == "rehearsal" else "live"
+    return Options(mode, bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
 
 
 class Running:
@@ -152,6 +154,8 @@ class Running:
     def bare_now(self) -> bool:
         """Whether the film lies open now, as far as the stages tell. Before the first stage it is still in its holder; while a stage
         waits for its begin it lies as it will lie in that stage."""
+        if self.session.options.mode == "rehearsal":
+            return False  # a dry run: scrap film, in the light
         seen = self.session.snapshot
         stage = seen.stage if seen.stage is not None else seen.waits_for
         return stage is not None and stage in self.recipe.open_film and (seen.stage is not None or stage > 1)

@@ -98,7 +98,7 @@ class Sessions:
         zero_s = recent[0].t_s if recent else clock.mono_s()
         beliefs, opening = opening_fields(self._config, wanted, probes.learned, clock, zero_s, answers)
         unreserved = self._reserve(wanted.recipe)
-        session = Session(wanted.recipe, beliefs, options_of({**opening, "lamp": wanted.lamp}))
+        session = Session(wanted.recipe, beliefs, options_of({**opening, "mode": "rehearsal" if wanted.rehearsal else "live"}))
         self.running = running = self._new(session, name, zero_s)
         running.begin(self._next_generation(), opening)
         for reading in recent:  # what is known of the bath is known to the session: a begin may come at once
