@@ -20,7 +20,7 @@ OPEN_VESSELS: Final = tuple(vessel for vessel in get_args(VesselKind) if vessel 
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class LampVerdict:
     """Whether the lamp may be lit, and the reason in a plain sentence."""
 
     allowed: bool
@@ -39,26 +39,26 @@ def bare_film(vessel: str, role: str, before_last_fix: bool) -> bool:
     return before_last_fix or vessel not in OPEN_VESSELS
 
 
-def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> Verdict:
+def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> LampVerdict:
     """The rule. `lid_on` matters only for a lidded tank and a drum; `asked`: the person asked for the lamp in this session.
 
     Total: it takes any text, and whatever it does not know is dark.
     """
     if film not in FILMS or vessel not in (*CLOSED_VESSELS, *OPEN_VESSELS) or role not in ROLES:
-        return Verdict(False, "film, vessel or stage is not known: dark")
+        return LampVerdict(False, "film, vessel or stage is not known: dark")
     if film == "infrared":
-        return Verdict(False, "film for the infrared: no lamp in any stage, and invisible light is light")
+        return LampVerdict(False, "film for the infrared: no lamp in any stage, and invisible light is light")
     if role == "load":
-        return Verdict(False, "the film is bare while it is loaded")
+        return LampVerdict(False, "the film is bare while it is loaded")
     if bare_film(vessel, role, before_last_fix):
-        return Verdict(False, "the film is bare until the last fixing bath is over")
+        return LampVerdict(False, "the film is bare until the last fixing bath is over")
     if vessel in CLOSED_VESSELS and not lid_on and before_last_fix:
-        return Verdict(False, "the lid is off and the film is not fixed")
+        return LampVerdict(False, "the lid is off and the film is not fixed")
     if not asked:
-        return Verdict(False, "nobody asked for the lamp in this session")
+        return LampVerdict(False, "nobody asked for the lamp in this session")
     if vessel in CLOSED_VESSELS and lid_on:
-        return Verdict(True, "the lid is on, and the lamp was asked for")
-    return Verdict(True, "the last fixing bath is over, and the lamp was asked for")
+        return LampVerdict(True, "the lid is on, and the lamp was asked for")
+    return LampVerdict(True, "the last fixing bath is over, and the lamp was asked for")
 
 
 def lamp_allowed(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> bool:

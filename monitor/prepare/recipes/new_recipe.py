@@ -40,7 +40,7 @@ Answers = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class BlankQuestion:
+class AnswerRule:
     """What a mark asks for. `fragment` turns an answer into TOML, given the earlier answers; it raises `InputWrong`."""
 
     prompt: str
@@ -48,7 +48,7 @@ class BlankQuestion:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class BlankQuestion:
     """One question of one blank, with its usual answer if it has one."""
 
     key: str
@@ -82,14 +82,14 @@ def blank_named(key: str) -> Blank:
     raise InputWrong(f"{shown(key)} is not a blank; allowed: {', '.join(blank.key for blank in every)}")
 
 
-def questions(blank: Blank) -> Iterator[Asked]:
+def questions(blank: Blank) -> Iterator[BlankQuestion]:
     """The blank's questions in the order of its marks, each once."""
     asked: set[str] = set()
     for match in _MARK.finditer(blank.text):
         key, usual = match[1], match[2]
         if key not in asked:
             asked.add(key)
-            yield Asked(key, _QUESTIONS[key].prompt, blank.title if key == "name" else "" if key == "pairs" else usual)
+            yield BlankQuestion(key, _QUESTIONS[key].prompt, blank.title if key == "name" else "" if key == "pairs" else usual)
 
 
 def check(key: str, answer: str, earlier: Answers) -> None:
@@ -176,28 +176,28 @@ def _pairs(answer: str, earlier: Answers) -> str:
 
 
 _STAGE_TIME = _quantity(read_duration)
-_QUESTIONS: dict[str, BlankQuestion] = {
-    "name": BlankQuestion("What shall the recipe be called?", _text),
-    "film": BlankQuestion("What is the film sensitive to?", _one_of(*get_args(Film))),
-    "what": BlankQuestion("What is in it, in your words?", _text),
-    "area": BlankQuestion("How many units of 80 sq in?", _number(0.01, 1000, "a number above 0, such as 1.5")),
-    "time": BlankQuestion("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
-    "second_time": BlankQuestion("The second developing bath's time?", _STAGE_TIME),
-    "counted": BlankQuestion('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
-    "reference": BlankQuestion("At which temperature?", _quantity(read_temperature)),
-    "pairs": BlankQuestion('More pairs from your sheet, such as "18 C=12:10, 24 C=6:45"? None: just press return', _pairs),
-    "factor": BlankQuestion("Times a factor of your own?", _number(0.01, 3, "a number above 0, at most 3")),
-    "drain": BlankQuestion("How long does the vessel take to empty?", _quantity(read_duration)),
-    "band": BlankQuestion("Within how much of the reference do you want to hold it?", _quantity(read_temperature_difference)),
-    "developer": BlankQuestion("What do you call the developer?", _text),
-    "first_bath": BlankQuestion("What do you call the first bath?", _text),
-    "second_bath": BlankQuestion("What do you call the second bath?", _text),
-    "dilution": BlankQuestion('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
-    "volume": BlankQuestion("How much of it?", _quantity(read_volume)),
-    "bleach": BlankQuestion("The bleach's time?", _STAGE_TIME),
-    "fix": BlankQuestion("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
-    "count": BlankQuestion("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
-    "interval": BlankQuestion("How long between one sheet and the next going in?", _quantity(read_duration)),
+_QUESTIONS: dict[str, AnswerRule] = {
+    "name": AnswerRule("What shall the recipe be called?", _text),
+    "film": AnswerRule("What is the film sensitive to?", _one_of(*get_args(Film))),
+    "what": AnswerRule("What is in it, in your words?", _text),
+    "area": AnswerRule("How many units of 80 sq in?", _number(0.01, 1000, "a number above 0, such as 1.5")),
+    "time": AnswerRule("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
+    "second_time": AnswerRule("The second developing bath's time?", _STAGE_TIME),
+    "counted": AnswerRule('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
+    "reference": AnswerRule("At which temperature?", _quantity(read_temperature)),
+    "pairs": AnswerRule('More pairs from your sheet, such as "18 C=12:10, 24 C=6:45"? None: just press return', _pairs),
+    "factor": AnswerRule("Times a factor of your own?", _number(0.01, 3, "a number above 0, at most 3")),
+    "drain": AnswerRule("How long does the vessel take to empty?", _quantity(read_duration)),
+    "band": AnswerRule("Within how much of the reference do you want to hold it?", _quantity(read_temperature_difference)),
+    "developer": AnswerRule("What do you call the developer?", _text),
+    "first_bath": AnswerRule("What do you call the first bath?", _text),
+    "second_bath": AnswerRule("What do you call the second bath?", _text),
+    "dilution": AnswerRule('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
+    "volume": AnswerRule("How much of it?", _quantity(read_volume)),
+    "bleach": AnswerRule("The bleach's time?", _STAGE_TIME),
+    "fix": AnswerRule("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
+    "count": AnswerRule("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
+    "interval": AnswerRule("How long between one sheet and the next going in?", _quantity(read_duration)),
 }
 
 
