@@ -165,7 +165,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "meanings", "station", "person", False, always,
         "Do you know the four sounds: tick (move), long (READY), fast (NOW), limping (FAULT: go on by the second clock)?",
-        "Run a rehearsal with scrap film in white light first.",
+        "Learn them: evenbath lesson sounds; then evenbath lesson dry-run, with scrap film in white light.",
     ),
     Item(
         "second clock", "room", "person", True, always,

@@ -23,6 +23,7 @@ SOUNDS = {
     "now": "NOW: pour",
     "fault": "FAULT",
     "answer": "ANSWER to the switch",
+    "yes": "YES: trusted, or settled",
     "over": "OVER: the fixing minimum is over",
     "click": "click: the switch was felt",
 }

@@ -10,6 +10,7 @@ import pytest
 from monitor.core.journal.words import CUES
 from monitor.core.session import cues
 from monitor.core.session.cues import Mixer, Sound
+from monitor.live.view.words import SOUNDS
 
 UNASKED = {"tick": cues.TICK, "ready": cues.READY, "now": cues.NOW, "fault": cues.FAULT}
 ANSWERS = [cues.answer(minutes) for minutes in range(121)]
@@ -70,6 +71,11 @@ def test_every_cue_of_the_journal_has_its_row_in_the_table_and_its_place_in_the_
     assert {signal.cue for signal in cues.SIGNALS} == set(CUES) == set(cues.PRIORITY)
     assert len({signal.name for signal in cues.SIGNALS}) == len(cues.SIGNALS)
     assert all(re.fullmatch("[a-z-]+", signal.name) and signal.heard and signal.says and signal.do for signal in cues.SIGNALS)
+
+
+def test_the_view_has_words_for_every_cue() -> None:
+    """What is heard can also be read."""
+    assert set(SOUNDS) == set(CUES)
 
 
 def test_the_order_is_now_ready_fault_answer_tick_and_yes_is_an_answer() -> None:
