@@ -13,7 +13,7 @@ import numpy as np
 
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
-from monitor.review.load import Journal, Progress
+from monitor.review.load import Journal, ProgressSeries
 from monitor.review.measures import Review
 from monitor.review.numbers import StageMeasures
 from monitor.review.timeline import Stretch, believed_spans, within
@@ -78,7 +78,7 @@ def check(journal: Journal, review: Review) -> Check:
     return found
 
 
-def _plan(found: Check, label: str, stage: Stage, part: Stretch, numbers: StageMeasures, said: Progress | None) -> None:
+def _plan(found: Check, label: str, stage: Stage, part: Stretch, numbers: StageMeasures, said: ProgressSeries | None) -> None:
     if said is not None and numbers.planned_s is not None:
         found.hold(
             abs(said.target_ref_s - numbers.planned_s) < 1e-6 * max(1.0, numbers.planned_s),
@@ -104,7 +104,7 @@ def _plan(found: Check, label: str, stage: Stage, part: Stretch, numbers: StageM
         )
 
 
-def _development(found: Check, label: str, part: Stretch, numbers: StageMeasures, said: Progress) -> None:
+def _development(found: Check, label: str, part: Stretch, numbers: StageMeasures, said: ProgressSeries) -> None:
     live, now, target = numbers.live_done_ref_s, numbers.done_ref_s, numbers.target_ref_s
     if live is None or now is None or not target or numbers.rate_law is None:
         return
@@ -128,7 +128,7 @@ def _development(found: Check, label: str, part: Stretch, numbers: StageMeasures
         )
 
 
-def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: StageMeasures, said: Progress) -> None:
+def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: StageMeasures, said: ProgressSeries) -> None:
     times, done = np.frombuffer(said.t_s), np.frombuffer(said.done_ref_s)
     if numbers.steered:
         edges = np.concatenate(([part.begin_s], times, [max(part.planned_end_s or times[-1], times[-1])]))
@@ -150,7 +150,7 @@ def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: St
     )
 
 
-def _sources(found: Check, label: str, journal: Journal, said: Progress) -> None:
+def _sources(found: Check, label: str, journal: Journal, said: ProgressSeries) -> None:
     good: list[float] = []
     spans: list[tuple[float, float]] = []
     for series in journal.readings.values():

@@ -40,7 +40,7 @@ class ReadingSeries:
 
 
 @dataclass(slots=True)
-class Progress:
+class ProgressSeries:
     """What the live filter said of one stage and sheet. NaN where it said nothing."""
 
     target_ref_s: float
@@ -68,7 +68,7 @@ class Journal:
     opening: Record = field(default_factory=dict)
     recipe: Recipe | None = None
     readings: dict[str, ReadingSeries] = field(default_factory=dict)
-    progress: dict[tuple[int, int | None], Progress] = field(default_factory=dict)
+    progress: dict[tuple[int, int | None], ProgressSeries] = field(default_factory=dict)
     rows: dict[str, list[Record]] = field(default_factory=dict)
     history: History = field(default_factory=History)
     last_t_s: float = 0.0
@@ -165,7 +165,7 @@ def _take_progress(journal: Journal, record: Record) -> None:
     key = (record["stage"], record.get("sheet"))
     said = journal.progress.get(key)
     if said is None:
-        said = journal.progress[key] = Progress(float(record["target_ref_s"]))
+        said = journal.progress[key] = ProgressSeries(float(record["target_ref_s"]))
     said.t_s.append(record["t_s"])
     said.developer_c.append(_or_nan(record["developer_c"]))
     said.developer_sd_c.append(_or_nan(record["developer_sd_c"]))

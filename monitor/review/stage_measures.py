@@ -13,7 +13,7 @@ import numpy as np
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.review.integrals import integral, mean_kinetic_temperature, seconds_below, weights
-from monitor.review.load import Journal, Progress
+from monitor.review.load import Journal, ProgressSeries
 from monitor.review.numbers import NO_PROBE, StageMeasures
 from monitor.review.timeline import Stretch, counted_from_to
 from monitor.review.track import GAP_S, Believed, TemperatureTrack, source_pieces
@@ -89,7 +89,7 @@ def _done(stage: Stage, part: Stretch, track: TemperatureTrack) -> tuple[float, 
     return done, math.sqrt(random_sd**2 + systematic**2 + of_law**2), done / float(seconds.sum())
 
 
-def _live_done(said: Progress | None, end_s: float) -> tuple[float | None, float | None]:
+def _live_done(said: ProgressSeries | None, end_s: float) -> tuple[float | None, float | None]:
     """What the live filter would have said at the actual end: between its records, or straight on from its last two."""
     if said is None or not len(said.t_s):
         return None, None

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
-from monitor.review.load import Journal, Progress, ReadingSeries
+from monitor.review.load import Journal, ProgressSeries, ReadingSeries
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, counted_from_to, within
@@ -186,7 +186,7 @@ def _nodes(stage: Stage | None, parts: Sequence[Stretch], times: Sequence[float]
     return nodes
 
 
-def source_pieces(said: Progress, begin_s: float, end_s: float) -> list[NamedSpan]:
+def source_pieces(said: ProgressSeries, begin_s: float, end_s: float) -> list[NamedSpan]:
     """(source, from, to): a progress record speaks for the time since the one before it, the last one to the end too."""
     pieces: list[NamedSpan] = []
     at_s = begin_s

@@ -45,7 +45,7 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True)
-class _Block:
+class _LineGroup:
     """Lines that stay together. Of blocks that do not fit all, the one with the highest `rank` goes first."""
 
     rank: int
@@ -65,25 +65,25 @@ def render(state: ViewState, trace: Sequence[Point], width: int, height: int, lo
     return [cut_line([Piece(clean(p.text), p.style) for p in line], width) for line in lines[:height]]
 
 
-def _blocks(state: ViewState, width: int, look: Look) -> list[_Block]:
+def _blocks(state: ViewState, width: int, look: Look) -> list[_LineGroup]:
     column = 7 if width < NARROW else 11
     seen = state.seen
     limit = words.limit(seen.compared, state.colour)
     return [
         *_title(state, width),
-        _Block(6, [_stages(state, width, look)]),
-        _Block(9, [[]] if width >= NARROW else []),
+        _LineGroup(6, [_stages(state, width, look)]),
+        _LineGroup(9, [[]] if width >= NARROW else []),
         *_development(state, width, column, limit, look),
-        _Block(2, [line for i, (label, text) in enumerate(hands(state)) for line in _hand(label, text, width, column, i == 0)]),
-        _Block(7, labelled("sounded" if width >= NARROW else "sound", _sounded(state), width, column)),
-        _Block(9, [[]] if width >= NARROW else []),
+        _LineGroup(2, [line for i, (label, text) in enumerate(hands(state)) for line in _hand(label, text, width, column, i == 0)]),
+        _LineGroup(7, labelled("sounded" if width >= NARROW else "sound", _sounded(state), width, column)),
+        _LineGroup(9, [[]] if width >= NARROW else []),
         *_temperatures(state, width, column, limit),
-        _Block(4, labelled("trust", _trust(state), width, column, "bold" if state.lost else "")),
-        *([_Block(3, labelled("keys", state.keys, width, column))] if state.keys else []),
+        _LineGroup(4, labelled("trust", _trust(state), width, column, "bold" if state.lost else "")),
+        *([_LineGroup(3, labelled("keys", state.keys, width, column))] if state.keys else []),
     ]
 
 
-def _gone(state: ViewState, gone: Gone, width: int, look: Look) -> list[_Block]:
+def _gone(state: ViewState, gone: Gone, width: int, look: Look) -> list[_LineGroup]:
     """The station is gone: nothing that it measured or counted is shown as if it still held; what it had promised is told as the past."""
     column = 7 if width < NARROW else 11
     ago = format_duration(float(int(gone.for_s)))
@@ -91,23 +91,23 @@ def _gone(state: ViewState, gone: Gone, width: int, look: Look) -> list[_Block]:
     before, card = last_word(state), "by the second clock and the wall card; the station takes the session up by itself when it is back"
     return [
         *_title(state, width),
-        _Block(6, [_stages(state, width, look)]),
-        _Block(9, [[]]),
-        _Block(0, [[Piece(line.ljust(width), "reverse")] for line in told]),
-        _Block(9, [[]]),
-        _Block(1, labelled("time", "not known any more; nothing is measured here now", width, column, "bold")),
-        *([_Block(2, labelled("said", before, width, column))] if before else []),
-        _Block(4, labelled("next", card, width, column)),
+        _LineGroup(6, [_stages(state, width, look)]),
+        _LineGroup(9, [[]]),
+        _LineGroup(0, [[Piece(line.ljust(width), "reverse")] for line in told]),
+        _LineGroup(9, [[]]),
+        _LineGroup(1, labelled("time", "not known any more; nothing is measured here now", width, column, "bold")),
+        *([_LineGroup(2, labelled("said", before, width, column))] if before else []),
+        _LineGroup(4, labelled("next", card, width, column)),
     ]
 
 
-def _title(state: ViewState, width: int) -> list[_Block]:
+def _title(state: ViewState, width: int) -> list[_LineGroup]:
     mode = state.mode
     if width < NARROW:
-        return [_Block(0, [[Piece(cut(clean(state.name), width), "bold")]]), _Block(9, [[Piece(mode, "dim")]])]
+        return [_LineGroup(0, [[Piece(cut(clean(state.name), width), "bold")]]), _LineGroup(9, [[Piece(mode, "dim")]])]
     name = cut(clean(state.name), max(10, width - cells(mode) - 2))
     gap = width - cells(name) - cells(mode)
-    return [_Block(0, [[Piece(name, "bold"), Piece(" " * max(2, gap)), Piece(mode, "dim")]])]
+    return [_LineGroup(0, [[Piece(name, "bold"), Piece(" " * max(2, gap)), Piece(mode, "dim")]])]
 
 
 def _stages(state: ViewState, width: int, look: Look) -> Line:
@@ -131,30 +131,30 @@ def _hand(label: str, text: str, width: int, column: int, first: bool) -> list[L
     return labelled(label, text, width, column, "bold" if first else "")
 
 
-def _development(state: ViewState, width: int, column: int, limit: str, look: Look) -> list[_Block]:
+def _development(state: ViewState, width: int, column: int, limit: str, look: Look) -> list[_LineGroup]:
     seen = state.seen
     stage, begun_s, end_s, t_s = state.stage, seen.began_s, seen.end_t_s, state.t_s
     if stage is None or begun_s is None or end_s is None:
         waits = "not begun" if seen.waits_for in (None, 1) else f"{state.stages[seen.waits_for - 1].name.upper()} waits, no clock runs"
-        return [_Block(1, labelled("time", state.closed or waits, width, column))]
+        return [_LineGroup(1, labelled("time", state.closed or waits, width, column))]
     if stage.has_no_clock:
-        return [_Block(1, labelled("time", f"loading: {words.loading(state.following)}", width, column, "bold"))]
-    blocks = [_Block(1, labelled("time", _time(state, begun_s), width, column, "bold"))]
+        return [_LineGroup(1, labelled("time", f"loading: {words.loading(state.following)}", width, column, "bold"))]
+    blocks = [_LineGroup(1, labelled("time", _time(state, begun_s), width, column, "bold"))]
     if seen.done_ref_s is not None and seen.done_sd_ref_s is not None and seen.target_ref_s is not None:
         percent = words.percent(seen.done_ref_s, seen.target_ref_s)
         sd = words.percent(2.0 * seen.done_sd_ref_s, seen.target_ref_s)
         by_clock = "" if seen.steered else "; by the clock"
         what = f"{percent:5.1f} % +/- {sd:.1f} %{by_clock}" + (f", {limit}" if limit else "")
-        blocks.append(_Block(1, _bar("done", percent, what, width, column, look)))
+        blocks.append(_LineGroup(1, _bar("done", percent, what, width, column, look)))
     else:
         share = 100.0 * min(1.0, max(0.0, (t_s - begun_s) / (end_s - begun_s))) if end_s > begun_s else 100.0
-        blocks.append(_Block(5, _bar("passed", share, f"{share:5.1f} % of the time", width, column, look)))
-    blocks.append(_Block(3, labelled("end", _end(state, begun_s, end_s, limit), width, column)))
+        blocks.append(_LineGroup(5, _bar("passed", share, f"{share:5.1f} % of the time", width, column, look)))
+    blocks.append(_LineGroup(3, labelled("end", _end(state, begun_s, end_s, limit), width, column)))
     if state.sheets is not None and state.exits:
         out = ", ".join(f"{sheet} at {format_duration(at_s - begun_s)}" for sheet, at_s in state.exits)
-        blocks.append(_Block(5, labelled("sheets", f"out: {out}", width, column)))
+        blocks.append(_LineGroup(5, labelled("sheets", f"out: {out}", width, column)))
     if state.notices:
-        blocks.append(_Block(3, labelled("news", "; ".join(dict.fromkeys(state.notices[-2:])), width, column, "bold")))
+        blocks.append(_LineGroup(3, labelled("news", "; ".join(dict.fromkeys(state.notices[-2:])), width, column, "bold")))
     return blocks
 
 
@@ -205,16 +205,16 @@ def _sounded(state: ViewState) -> str:
     return f"{words.SOUNDS.get(sound.cue, sound.cue)}{sheet}, {'just now' if ago_s < 1 else f'{format_duration(ago_s)} ago'}"
 
 
-def _temperatures(state: ViewState, width: int, column: int, limit: str) -> list[_Block]:
+def _temperatures(state: ViewState, width: int, column: int, limit: str) -> list[_LineGroup]:
     figure, where = words.developer(state.seen, state.coupled_to)
-    blocks = [_Block(1, _temperature("developer", figure, where, limit if figure != "not known" else "", width, column))]
+    blocks = [_LineGroup(1, _temperature("developer", figure, where, limit if figure != "not known" else "", width, column))]
     for name, told in state.readings.items():
         if told.role in ("developer", "witness"):
             continue
         probe = state.probes.get(name, KnownProbe(told.role, NOT_COMPARED_SD_C, False))
         figure, where = words.reading(name, told, probe.sd_c, state.t_s)
         own_limit = words.limit(probe.compared, False) if figure != "not known" else ""
-        blocks.append(_Block(4 if told.role == "bath" else 8, _temperature(told.role, figure, where, own_limit, width, column)))
+        blocks.append(_LineGroup(4 if told.role == "bath" else 8, _temperature(told.role, figure, where, own_limit, width, column)))
     return blocks
 
 
