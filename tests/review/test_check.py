@@ -129,3 +129,117 @@ def test_faults_too_close_together_are_found(tmp_path: Path) -> None:
     for t in (100.0, 130.0):
         made.records.insert(-1, made.records[-1] | {"t_s": t, "kind": "cue", "cue": "fault"})
     assert "two FAULTs lie 30.0 s apart, less than 60 s" in checked(made, tmp_path).disagree
+
+
+# -- how far apart is still the same -------------------------------------------------------------------------------------
+
+
+def _moved(records: Records, by_s: float, **which: Any) -> None:
+    """Every record with these fields, `by_s` later."""
+    for record in records:
+        if all(record.get(name) == value for name, value in which.items()):
+            record["t_s"] += by_s
+
+
+@pytest.mark.parametrize(("error_percent", "agrees"), [(0.4, True), (0.7, False)])
+def test_development_may_differ_by_half_a_per_cent_of_the_target(tmp_path: Path, error_percent: float, agrees: bool) -> None:
+    """Where all of it was measured."""
+    disagree = checked(cold(live_error_percent=error_percent), tmp_path).disagree
+    assert any("development live said" in line for line in disagree) is not agrees
+
+
+def test_an_estimate_may_be_wrong_by_two_of_its_own_standard_deviations(tmp_path: Path) -> None:
+    """Two per cent, where the live filter said three (one standard deviation) without a probe."""
+    lost = Fault("missing", 0.0, 5000.0, noticed_s=0.0)
+    disagree = checked(cold(live_error_percent=2.0, faults=[lost]), tmp_path).disagree
+    assert not any("development live said" in line for line in disagree)
+
+
+@pytest.mark.parametrize(("later_s", "agrees"), [(3.0, True), (10.0, False)])
+def test_the_live_figure_is_complete_at_the_planned_end(tmp_path: Path, later_s: float, agrees: bool) -> None:
+    """Within a per cent of the target and one step of progress; the pour came 20 s after the planned end, so that it was told on."""
+    made = cold(late_s={3: 20.0})
+    _moved(made.records, later_s, kind="stage", stage=2, event="end")
+    _moved(made.records, later_s, kind="stage", stage=2, event="now")
+    disagree = checked(made, tmp_path).disagree
+    assert any("at its planned end the live figure was 10" in line for line in disagree) is not agrees
+
+
+@pytest.mark.parametrize(("earlier_s", "agrees"), [(0.2, True), (0.4, False)])
+def test_a_planned_moment_may_be_a_quarter_of_a_second_off(tmp_path: Path, earlier_s: float, agrees: bool) -> None:
+    """The end of the stop, and NOW with it."""
+    made = cold()
+    _moved(made.records, -earlier_s, kind="stage", stage=3, event="end")
+    _moved(made.records, -earlier_s, kind="stage", stage=3, event="now")
+    assert any("stop: its planned end lies" in line for line in checked(made, tmp_path).disagree) is not agrees
+
+
+def test_a_now_that_waited_for_an_overdue_ready_is_no_disagreement(tmp_path: Path) -> None:
+    """READY 3 s before NOW should have been; NOW ten seconds after it, 8 s before the end where the drain is 15 s."""
+    made = cold()
+    _moved(made.records, 27.0, kind="stage", stage=2, event="ready")
+    _moved(made.records, 7.0, kind="stage", stage=2, event="now")
+    assert not any("the drain is" in line for line in checked(made, tmp_path).disagree)
+
+
+def test_one_missing_record_of_progress_is_found(tmp_path: Path) -> None:
+    """Four seconds without one, where two are the rule."""
+    made = cold()
+    progress = [r for r in made.records if r["kind"] == "progress"]
+    made.records.remove(progress[20])
+    assert any("4.0 s without progress" in line for line in checked(made, tmp_path).disagree)
+
+
+@pytest.mark.parametrize(("silent_s", "agrees"), [(12.0, True), (25.0, False)])
+def test_a_source_has_spoken_within_fifteen_seconds(tmp_path: Path, silent_s: float, agrees: bool) -> None:
+    """A probe without a reading for longer measures nothing, whether it is believed or not."""
+    made = cold()
+    made.records = [
+        r for r in made.records if not (r["kind"] == "reading" and r["probe"] == "developer" and 150.0 < r["t_s"] < 150.0 + silent_s)
+    ]
+    assert any("had not spoken for 15 s" in line for line in checked(made, tmp_path).disagree) is not agrees
+
+
+@pytest.mark.parametrize(("late_s", "agrees"), [(4.0, True), (6.0, False), (-0.4, True), (-1.0, False)])
+def test_a_sound_comes_within_five_seconds_of_its_moment(tmp_path: Path, late_s: float, agrees: bool) -> None:
+    """And never half a second early."""
+    made = cold()
+    _moved(made.records, late_s, kind="cue", cue="ready")
+    assert any("READY have no sound" in line for line in checked(made, tmp_path).disagree) is not agrees
+
+
+def test_filling_and_draining_come_on_top_of_the_time_of_a_stage_counted_from_full_to_empty(tmp_path: Path) -> None:
+    """A stop of 0:30 with 0:10 of filling and 0:10 of draining ends 50 s after its begin."""
+    made = cold()
+    made.records[0]["recipe"]["stage"][2] |= {"counted": "full to empty", "fill": "0:10"}
+    _moved(made.records, 20.0, kind="stage", stage=3, event="end")
+    _moved(made.records, 20.0, kind="stage", stage=3, event="now")
+    found = checked(made, tmp_path)
+    assert "stop: its planned end lies time x factor after its begin" in found.agree
+
+
+@pytest.mark.parametrize(("off_s", "agrees"), [(0.8, True), (3.0, False)])
+def test_a_begin_that_was_told_lies_within_a_second_of_a_press(tmp_path: Path, off_s: float, agrees: bool) -> None:
+    """The contract dates it to the press itself."""
+    made = cold()
+    last = [r for r in made.records if r["kind"] == "tap"][-1]
+    last["t_s"] += off_s
+    assert any("no press lies near it" in line for line in checked(made, tmp_path).disagree) is not agrees
+
+
+@pytest.mark.parametrize(("fall_percent", "agrees"), [(0.01, True), (0.05, False)])
+def test_the_live_figure_never_falls(tmp_path: Path, fall_percent: float, agrees: bool) -> None:
+    """By more than a fiftieth of a per cent of the target, from one record to the next."""
+    made = cold()
+    progress = [r for r in made.records if r["kind"] == "progress"]
+    progress[60]["done_ref_s"] = progress[59]["done_ref_s"] - fall_percent / 100.0 * 360.0
+    assert any("the live figure fell" in line for line in checked(made, tmp_path).disagree) is not agrees
+
+
+@pytest.mark.parametrize(("apart_s", "agrees"), [(59.9, True), (59.0, False)])
+def test_a_minute_between_faults_is_a_minute(tmp_path: Path, apart_s: float, agrees: bool) -> None:
+    """To the tolerance of moments."""
+    made = cold()
+    for t in (100.0, 100.0 + apart_s):
+        made.records.insert(-1, made.records[-1] | {"t_s": t, "kind": "cue", "cue": "fault"})
+    assert any("two FAULTs lie" in line for line in checked(made, tmp_path).disagree) is not agrees

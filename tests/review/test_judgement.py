@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -170,3 +172,40 @@ def test_the_persons_own_temperature_law_is_found(tmp_path: Path) -> None:
         own_law([(n, r, 0.3 if i == 0 else d) for i, (n, r, d) in enumerate(reviews)], 20.0)
     with pytest.raises(InputWrong, match="differ by less than 1 C"):
         own_law([reviews[0]] * 3, 20.0)
+
+
+@pytest.mark.parametrize(("done_s", "t_95"), [([400, 500, 650], 12.706), ([400, 500, 650, 800], 4.303)])
+def test_the_interval_of_the_line_has_two_degrees_of_freedom_fewer_than_sessions(done_s: list[int], t_95: float) -> None:
+    """Student's t of the standard table, times the standard error of the line at its middle: its sd over the root of the count."""
+    points = [SeriesPoint(str(i), done, 0.5 + 0.1 * i + (0.02 if i % 2 else 0.0)) for i, done in enumerate(done_s)]
+    fitted = fit_series(points, "contrast")
+    middle_s = math.exp(sum(math.log(s) for s in done_s) / len(done_s))
+    assert fitted.sd > 0
+    assert fitted.at(middle_s)[1] == pytest.approx(t_95 * fitted.sd / math.sqrt(len(done_s)))
+
+
+def test_an_entry_is_on_the_disk_when_it_is_said_to_be_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The whole line stands in the file when it is synced, and it is synced before the call returns."""
+    synced: list[bytes] = []
+    sync = os.fsync
+
+    def noted(handle: int) -> None:
+        synced.append(os.pread(handle, 100_000, 0))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    path = append_judgement(tmp_path / "s1.jsonl", ENTRY)
+    assert synced == [path.read_bytes()]
+
+
+def test_the_plan_is_blamed_unless_the_record_is_sure(tmp_path: Path) -> None:
+    """A film that is thin all over with 98.6 % +/- 1.7 % of its development: the record does not explain it."""
+    made = play(recipe_data(time="6:00"), lambda _: 20.0, late_s={3: -5.0})
+    stage = develop_of(measure(load(made.write(tmp_path / "s.jsonl"))))
+    assert stage is not None
+    assert stage.done_percent == pytest.approx(98.6, abs=0.1)
+    assert advice(Judgement("", "s", seen=("thin-all",)), stage)[-1].startswith("one change for next time: develop longer")
+    surely = replace(stage, done_percent=96.0)
+    assert "keep the recipe" in advice(Judgement("", "s", seen=("thin-all",)), surely)[-1]
+    unsure = replace(stage, done_percent=96.0, done_sd_percent=5.0)
+    assert "develop longer" in advice(Judgement("", "s", seen=("thin-all",)), unsure)[-1]

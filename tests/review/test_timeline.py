@@ -150,3 +150,18 @@ def test_a_begin_that_was_taken_back_counts_no_more(tmp_path: Path) -> None:
     assert found[3, None].actual_s == pytest.approx(30.0)
     assert found[4, None].begin_s == pytest.approx(stop + 30.0)
     assert not found[4, None].begin_assumed
+
+
+def test_an_early_pour_is_told_as_earlier(tmp_path: Path) -> None:
+    """Five seconds before the planned end."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0, late_s={3: -5.0})
+    assert by_key(loaded(made, tmp_path))[2, None].late_s == pytest.approx(-5.0)
+
+
+def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path) -> None:
+    """Whatever was written as its end: only a press ended it."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0)
+    made.records[0]["recipe"]["stage"][0] = {"name": "load", "role": "load"}
+    load_stage = by_key(loaded(made, tmp_path))[1, None]
+    assert load_stage.planned_end_s is None
+    assert load_stage.late_s is None
