@@ -38,6 +38,7 @@ def test_half_a_degree_is_4_7_per_cent_of_rate(tmp_path: Path) -> None:
     assert rows[1][head.index("mean rate") + 1] == "+4.7 %"
     assert "+0.50 C" in rows[1][2]
     assert "went 4.7 % faster" in sentence(comparison)
+    assert sentence(comparison).count(" went ") == 1, "the first is not held against itself"
 
 
 def test_curves_are_aligned_at_the_begin_of_development(tmp_path: Path) -> None:

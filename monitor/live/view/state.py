@@ -32,12 +32,11 @@ from monitor.core.text.quantities import format_duration
 
 HOLD_S = 5.0
 """A count that would have to grow by no more stands still until time has caught up; beyond it the change is said."""
-SETTLING_S = 15.0
-"""So long after a stage's begin no change of its end is said: the first readings are still being understood."""
 SAY_MOVED_S = 10.0
 """An end that has crept away by so much since it was last said is said again."""
 LASTING_S = 20.0
-"""Only what has lasted this long is said: a forecast that starts at a splash and comes back is no news. Until then the count stands."""
+"""Only what has lasted this long is said: a forecast that starts at a splash and comes back is no news, nor is what the first
+readings of a stage do to it. Until then the count stands."""
 NOTICE_S = 60.0
 MOST_POINTS = 1200
 """A trace longer than this is thinned to half; 1200 points are more than any terminal has dots."""
@@ -47,7 +46,6 @@ class Countdown:
     """The time left of one film in one stage, as shown: it never grows, unless `update` has said so."""
 
     def __init__(self, begin_s: float, end_s: float) -> None:
-        self._begin_s = begin_s
         self._said_end_s = end_s
         self._off_since_s: float | None = None
         self._frozen = False
@@ -61,7 +59,7 @@ class Countdown:
         off = gap_s > HOLD_S or abs(moved_s) >= SAY_MOVED_S
         self._off_since_s = (t_s if self._off_since_s is None else self._off_since_s) if off else None
         lasting = self._off_since_s is not None and t_s - self._off_since_s >= LASTING_S
-        say = (lasting and t_s >= self._begin_s + SETTLING_S) or (freezes and abs(moved_s) >= 1.0) or (frozen and gap_s > 0.5)
+        say = lasting or (freezes and abs(moved_s) >= 1.0) or (frozen and gap_s > 0.5)
         if say:
             self._said_end_s, self._off_since_s = end_s, None
         self.left_s = left_s if say else min(self.left_s, left_s)

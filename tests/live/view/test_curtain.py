@@ -3,7 +3,7 @@
 from typing import Any
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.live.view.curtain import Curtain
+from monitor.live.view.curtain import MOST_KEPT, Curtain
 from tests.live.simulated import DARK, SHORT
 
 LID, OPEN = load_recipe(SHORT.encode(), "r"), load_recipe(DARK.encode(), "r")
@@ -98,3 +98,23 @@ def test_one_who_comes_late_may_lift_it_by_what_a_snapshot_shows() -> None:
     washed = Curtain(load_recipe((DARK + '[[stage]]\nname = "wash"\nrole = "wash"\ntime = "5:00"\n').encode(), "r"))
     washed.take(view(4))
     assert washed.key()
+
+
+def test_the_minimum_that_counts_is_that_of_the_last_fix() -> None:
+    """The film goes on bare through two of them."""
+    fix = '[[stage]]\nname = "fix"\nrole = "fix"\ntime = "0:20"\n'
+    assert DARK.count('role = "fix"') == 1
+    twice = Curtain(load_recipe((DARK + fix).encode(), "r"))
+    twice.take(record("stage", stage=3, event="minimum"))
+    assert not twice.key()
+    twice.take(record("stage", stage=4, event="minimum"))
+    assert twice.key()
+
+
+def test_what_is_kept_for_the_light_is_bounded() -> None:
+    """The newest records are kept."""
+    curtain = Curtain(OPEN)
+    for number in range(MOST_KEPT + 10):
+        curtain.take(record("trust", t_s=float(number)))
+    assert len(curtain.kept) == MOST_KEPT
+    assert curtain.kept[-1]["t_s"] == MOST_KEPT + 9

@@ -29,7 +29,7 @@ from monitor.live.rehearsal import Rehearsal
 from monitor.live.view.hands import hands, next_movement
 from monitor.live.view.lines import PlainLines
 from monitor.live.view.screen import Look, PlainView, drawable, render, unicode_terminal
-from monitor.live.view.state import HOLD_S, LASTING_S, MOST_POINTS, SETTLING_S, Countdown, Watched
+from monitor.live.view.state import HOLD_S, LASTING_S, MOST_POINTS, Countdown, Watched
 from monitor.live.view.text import Line, cells, cut, fold, plain
 
 Event = Mapping[str, Any] | Snapshot
@@ -322,7 +322,7 @@ def test_whatever_the_forecast_does_the_count_never_goes_back_unsaid(steps: list
 def test_a_change_that_lasts_is_said_once_and_a_splash_is_not() -> None:
     """Forecasts that come back within twenty seconds are no news; the first seconds of a stage are none either."""
     countdown = Countdown(0.0, 600.0)
-    assert [countdown.update(t, 640.0, False) for t in (1.0, SETTLING_S - 1.0)] == [None, None]
+    assert [countdown.update(t, 640.0, False) for t in (1.0, LASTING_S)] == [None, None]
     countdown = Countdown(0.0, 600.0)
     assert countdown.update(90.0, 600.0, False) is None
     assert countdown.update(100.0, 630.0, False) is None

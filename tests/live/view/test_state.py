@@ -1,0 +1,181 @@
+"""What a view knows of a session, and what it makes of it on the screen: one promise a test."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from monitor.live.view.hands import hands
+from monitor.live.view.state import NOTICE_S
+from tests.evening import develop, recipe
+from tests.live.view.teller import PRESOAKED, TRAY, Teller
+
+
+def test_each_plus_minus_on_the_screen_is_two_standard_deviations() -> None:
+    """One per cent of 5:00 and 4 s of standard deviation."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.see(150.0)
+    assert "50.0 % +/- 2.0 %" in told.screen()
+    assert "at 5:00 +/- 8 s, forecast" in told.screen()
+
+
+def test_after_an_interruption_the_end_lies_between_two_times() -> None:
+    """Nobody knows how long the power was gone."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.see(150.0, spread_s=15.0)
+    assert "between 4:45 and 5:15" in told.screen()
+    told.see(151.0)
+    assert "between" not in told.screen()
+
+
+def test_a_bad_reading_keeps_the_last_good_figure_with_its_own_age() -> None:
+    """Not with that of the bad one."""
+    told = Teller()
+    told.reading(10.0, 19.5, "bowl", "bath")
+    told.reading(60.0, None, "bowl", "bath", "crc")
+    kept = told.watched.state.readings["bowl"]
+    assert (kept.celsius, kept.t_s, kept.quality) == (19.5, 10.0, "crc")
+    assert 'probe "bowl", 50 s ago; it cannot be read' in told.screen()
+
+
+def test_a_begin_that_was_only_assumed_asks_for_the_tap_until_it_is_answered() -> None:
+    """By a tap that corrects it, or by the next begin that is told."""
+    told = Teller()
+    told.begin(1, 0.0)
+    assumed = told.begin(2, 300.0, assumed=True)
+    assert hands(told.watched.state)[0] == ("next", "TAP when STOP is in: its begin was only assumed")
+    told.tell("correction", 310.0, stage=2, begin_t_s=310.0, replaces_seq=assumed)
+    assert not told.watched.seen.unconfirmed
+    told.begin(3, 370.0, assumed=True)
+    assert told.watched.seen.unconfirmed
+    late = Teller()
+    late.begin(1, 30.0, assumed=True)
+    assert not late.watched.seen.unconfirmed, "nobody is asked about the first"
+
+
+def test_what_was_forecast_from_a_begin_that_did_not_happen_counts_no_more() -> None:
+    """The developer was poured 30 s later than had been assumed: until the next forecast the clock alone is known."""
+    told = Teller(PRESOAKED)
+    told.begin(1, 0.0)
+    assumed = told.begin(2, 60.0, assumed=True)
+    told.progress(80.0, stage=2, end_t_s=355.0)
+    told.tell("correction", 90.0, stage=2, begin_t_s=90.0, replaces_seq=assumed)
+    assert (told.watched.seen.began_s, told.watched.seen.end_t_s) == (90.0, 390.0)
+
+
+def test_a_sheet_that_has_left_has_no_exit_any_more() -> None:
+    """The other one has."""
+    told = Teller(TRAY)
+    told.begin(1, 0.0, sheet=1)
+    told.begin(1, 20.0, sheet=2)
+    assert told.watched.state.exits == [(1, 300.0), (2, 320.0)]
+    told.tell("stage", 300.0, stage=2, name="stop", event="begin", role="stop", sheet=1)
+    assert told.watched.state.exits == [(2, 320.0)]
+
+
+def test_the_trace_draws_no_developer_that_nobody_measured_and_marks_what_was_estimated() -> None:
+    """What the plan says was never seen."""
+    told = Teller()
+    told.begin(1, 0.0)
+    for t_s, source in ((2.0, "clock"), (4.0, "held"), (6.0, "developer")):
+        told.progress(t_s, source=source)
+    assert [(p.developer_c, p.estimated) for p in told.watched.trace] == [(None, True), (20.0, True), (20.0, False)]
+
+
+def test_estimated_seconds_are_those_of_the_development_alone() -> None:
+    """A presoak whose end temperature moves has some too."""
+    told = Teller(PRESOAKED)
+    told.begin(1, 0.0)
+    for t_s in (10.0, 30.0):
+        told.progress(t_s, source="held")
+    told.begin(2, 60.0)
+    told.progress(70.0, stage=2, source="developer")
+    assert told.watched.state.estimated_s == 0.0
+    told.progress(80.0, stage=2, source="vessel model")
+    assert told.watched.state.estimated_s == 10.0
+
+
+def test_a_probe_that_is_back_is_told_with_the_time_it_was_not_believed() -> None:
+    """From when it was lost to when it was believed again."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.tell("trust", 60.0, probe="jug", believed=False, why="in air", since_t_s=55.0, source="held")
+    assert told.watched.state.lost == {"jug": ("in air", 55.0)}
+    told.tell("trust", 120.0, probe="jug", believed=True, why="agrees", since_t_s=110.0)
+    assert told.watched.state.lost == {}
+    assert told.watched.state.back == {"jug": (55.0, 120.0)}
+    told.progress(122.0)
+    assert "believed again (0:55 to 2:00 it was not)" in told.screen()
+
+
+def test_a_snapshot_that_no_longer_names_a_probe_as_lost_is_believed() -> None:
+    """A follower may have missed the record."""
+    told = Teller()
+    told.see(100.0, lost={"jug": "no reading"})
+    assert "jug NOT believed when this view began: no reading" in told.screen()
+    told.see(110.0)
+    assert told.watched.state.lost == {}
+
+
+def test_news_goes_after_a_minute() -> None:
+    """It is news no longer."""
+    told = Teller()
+    told.watched.notice("the end moved")
+    told.see(NOTICE_S - 1.0)
+    assert told.watched.state.notices == ["the end moved"]
+    told.see(NOTICE_S + 1.0)
+    assert told.watched.state.notices == []
+
+
+def test_an_end_that_is_fixed_where_nobody_was_told_is_said() -> None:
+    """At READY, from a second on."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.progress(200.0, end_t_s=304.0)
+    told.moment(1, "ready", 259.0, now_t_s=289.0, end_t_s=304.0)
+    assert told.said("end moved 4 s later: end 5:04")
+
+
+def test_a_withheld_start_of_the_next_stage_is_told() -> None:
+    """With what it waits for, while this stage still runs."""
+    plan = recipe('name = "presoak"\nrole = "presoak"\ntime = "1:00"', develop("5:00", 'gate = { band = "0.2 C", for = "1:00" }'))
+    told = Teller(plan)
+    told.begin(1, 0.0)
+    told.tell("gate", 10.0, state="withheld")
+    gate = "the start of DEVELOP is withheld until the developer has been within 0.2 C of 20 C for 1:00"
+    assert ("gate", gate) in hands(told.watched.state)
+    told.tell("gate", 20.0, state="open")
+    assert not any(label == "gate" for label, _ in hands(told.watched.state))
+
+
+def test_the_longest_time_of_a_stage_is_told() -> None:
+    """Before its minimum is over, and after it."""
+    told = Teller()
+    told.begin(3, 360.0)
+    told.reading(400.0, 20.0)
+    assert hands(told.watched.state)[-1] == ("then", "from 5:00 on, 12:00 at most: tap to end")
+    told.reading(661.0, 20.0)
+    assert hands(told.watched.state)[-1] == ("next", "the minimum is over, 12:00 at most: tap to end")
+
+
+@pytest.mark.parametrize(("at_s", "label"), [(100.0, "next"), (260.0, "READY"), (286.0, "NOW")])
+def test_the_hands_are_told_ready_and_now_in_their_turn(at_s: float, label: str) -> None:
+    """From the records alone."""
+    told = Teller()
+    told.begin(1, 0.0)
+    if at_s > 255.0:
+        told.moment(1, "ready", 255.0, now_t_s=285.0, end_t_s=300.0)
+    told.progress(at_s)
+    assert hands(told.watched.state)[0][0] == label
+
+
+def test_the_bar_without_a_rate_says_that_it_shows_time() -> None:
+    """A share of the time is no development."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.begin(2, 300.0)
+    told.reading(330.0, 20.0)
+    assert re.search(r"passed +#+\.+ +50\.0 % of the time", told.screen())
