@@ -1,0 +1,88 @@
+"""The summary at the end of a session: what each figure means."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from monitor.core.journal.summary import Summary
+
+
+def told(*records: dict[str, Any], compared: bool = True) -> str:
+    """A session of one steered stage of 5:00 that begins at 0, with these records in it, closed at 5:10."""
+    opening = {"t_s": 0.0, "kind": "session", "event": "open", "name": "roll", "mode": "live", "compared": compared, "recipe": {}}
+    begin = {"t_s": 0.0, "kind": "stage", "stage": 1, "name": "develop", "event": "begin", "role": "develop", "steered": True}
+    close = {"t_s": 310.0, "kind": "session", "event": "close", "why": "finished"}
+    summary = Summary()
+    for seq, record in enumerate((opening, begin | {"target_ref_s": 300.0}, *records, close), 1):
+        summary.add({"seq": seq, **record})
+    return "\n".join(summary.lines())
+
+
+def progress(t_s: float, **more: Any) -> dict[str, Any]:
+    """Half done with 1 % of standard deviation, at the reference."""
+    fields = {"developer_c": 20.0, "developer_sd_c": 0.1, "age_s": 1.0, "done_ref_s": 150.0, "target_ref_s": 300.0, "done_sd_ref_s": 3.0}
+    return {"t_s": t_s, "kind": "progress", "stage": 1, **fields, "end_t_s": 300.0, "end_sd_s": 1.0, "source": "developer", **more}
+
+
+def cue(t_s: float) -> dict[str, Any]:
+    """A FAULT."""
+    return {"t_s": t_s, "kind": "cue", "cue": "fault", "why": "jug: no reading"}
+
+
+def test_plus_minus_is_two_standard_deviations() -> None:
+    """And says so."""
+    assert "development done 50.0 % +/- 2.0 % (two standard deviations);" in told(progress(100.0))
+
+
+def test_a_probe_that_was_not_compared_is_said_to_be() -> None:
+    """Beside what hangs on it."""
+    assert "(two standard deviations, probe not compared);" in told(progress(100.0), compared=False)
+
+
+def test_the_mean_is_weighted_by_time_and_the_extremes_are_told() -> None:
+    """Two seconds at 22 C and 98 s at 20 C."""
+    said = told(progress(2.0, developer_c=22.0), progress(100.0, developer_c=20.0))
+    assert "developer 20.0 C in the mean, 20.0 C to 22.0 C; all of it measured." in said
+
+
+def test_seconds_without_a_probe_are_told() -> None:
+    """Whatever stood in."""
+    said = told(*(progress(t, source=s) for t, s in ((60.0, "developer"), (90.0, "vessel model"), (120.0, "held"), (150.0, "clock"))))
+    assert "1:30 of it estimated." in said
+    assert "all of it measured" in told(progress(60.0, source="witness"))
+
+
+def test_an_end_that_moved_is_told_with_its_direction() -> None:
+    """From the begin and the time of the recipe."""
+    end = {"kind": "stage", "stage": 1, "name": "develop", "event": "end"}
+    assert "planned 5:00, took 5:10.0; end moved 8 s later." in told({"t_s": 308.0, **end})
+    assert "end moved 12 s earlier." in told({"t_s": 288.0, **end})
+
+
+def test_a_band_that_was_left_is_told_with_whether_it_was_verified() -> None:
+    """Below, above, and of how long."""
+    band = {"t_s": 300.0, "kind": "band", "stage": 1, "event": "summary", "below_s": 30.0, "above_s": 0.0, "outside_s": 30.0}
+    band |= {"watched_s": 300.0, "mean_c": 19.7, "lowest_c": 19.0, "highest_c": 20.0, "compared": False}
+    said = told(progress(100.0), band)
+    assert "outside: mean 19.7 C, 0:30 of 5:00 below, 0:00 above, not verified (probe not compared)." in said
+    assert "outside:" not in told(progress(100.0), band | {"outside_s": 0.0, "below_s": 0.0})
+
+
+def test_changes_of_trust_and_a_law_outside_its_data_are_told_with_their_time() -> None:
+    """A gain is not: the loss before it was."""
+    trust = {"kind": "trust", "probe": "jug"}
+    said = told(
+        {"t_s": 70.0, **trust, "believed": False, "why": "in air", "since_t_s": 65.0, "source": "held"},
+        {"t_s": 90.0, **trust, "believed": True, "why": "agrees again", "since_t_s": 85.0},
+        {"t_s": 95.0, **trust, "believed": True, "why": "outside data: 25.0 C", "since_t_s": 95.0},
+    )
+    assert "At 1:05 jug not believed: in air." in said
+    assert "At 1:35 outside data: 25.0 C." in said
+    assert "agrees again" not in said
+
+
+def test_faults_are_counted() -> None:
+    """Once, or so many times."""
+    assert "FAULT sounded 1 time." in told(cue(10.0))
+    assert "FAULT sounded 3 times." in told(cue(10.0), cue(80.0), cue(150.0))
+    assert "FAULT" not in told()
