@@ -54,7 +54,7 @@ STEEPEST_TRANSIENT_C_PER_S = 0.5
 seconds, common practice, no source)."""
 NOISE_FIRST = 0.03**2
 NOISE_RANGE = (0.02**2, 0.12**2)
-"""Variance of a reading's noise without quantisation, C^2: start value and bounds of what is learned from the surprises."""
+"""Variance of a reading's noise without quantisation, C^2: start value and bounds of what is learned from the readings."""
 NOISE_START = 20
 NOISE_MEMORY = 90
 """The noise is a running mean over so many readings; the start value counts as `NOISE_START` of them."""

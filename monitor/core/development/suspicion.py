@@ -24,7 +24,7 @@ LEAP_NOISE_C = 0.3
 LEAP_READINGS = 8
 """A code that stood for so many readings, followed by a leap greater than such a step of the liquid could cause, was an old one."""
 LEAST_LAG_S = 0.1
-"""Shorter lags count as this; it only keeps a lag of 0 from being divided by."""
+"""Shorter lags count as this, which avoids a division by 0."""
 
 
 def impossible(probe: ProbeTrust, reading: GoodReading, replay: Replay) -> bool:
@@ -85,7 +85,7 @@ fifty times, likelier, air is ruled out, and the other rivals go on for at most 
 
 
 class Suspicion:
-    """Watches the probe that is followed. One for the estimator: when another probe is followed it goes on with that one."""
+    """Watches the probe that is followed, whichever that is. An estimator has one."""
 
     def __init__(self) -> None:
         self._smooth_sigma = 0.0

@@ -3,7 +3,7 @@
 Decides how a raw reading becomes a corrected one and how far the correction may be trusted at another temperature and on
 another day; measures nothing and stores nothing (monitor.prepare does). The day comes in as an argument.
 Sign: an offset is probe minus reference. A probe that reads high has a positive one; it is subtracted.
-Tests: tests/prepare/probes/test_comparing.py, tests/prepare/probes/test_learned_store.py.
+Tests: tests/core/probes/test_learned.py, tests/prepare/probes/test_learned_store.py.
 """
 
 from __future__ import annotations
