@@ -173,8 +173,8 @@ def test_a_graduate_without_an_error_of_its_own_has_the_usual_one(holds_ml: floa
 
 
 def test_a_rounded_amount_can_be_read_twice_over() -> None:
-    """Its mark is twice the graduate's error: 11.8 ml in a graduate good to 0.5 ml is 12 ml."""
-    near = rounded(mix(*read_parts("1+50"), total_ml=600.0), Graduate(25.0, 0.5))
+    """Its mark is twice the graduate's error: 11.3 ml in a graduate good to 0.5 ml is 12 ml, not 11.5."""
+    near = rounded(mix(*read_parts("1+50"), total_ml=578.0), Graduate(25.0, 0.5))
     assert near.stocks_ml[0] == 12
     assert rounded(mix(*read_parts("1+50"), total_ml=600.0), None).stocks_ml[0] == Fraction(118, 10)
 
