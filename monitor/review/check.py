@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from monitor.core.development.probe_trust import LOST_S
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
+from monitor.core.session.limits import FAULT_APART_S, PROGRESS_EVERY_S, READY_TO_NOW_LEAST_S
 from monitor.review.load import Journal, ProgressSeries
 from monitor.review.measures import Review
 from monitor.review.numbers import StageMeasures
@@ -24,12 +26,15 @@ filter errs on real steps (0.12 % rms)."""
 TARGET_PERCENT = 1.0
 """At the planned end the live filter's own figure may be this far from the target: the end was frozen before it."""
 MOMENT_S = 0.25
-PROGRESS_S = 2.5
-TAP_S = 1.0
-LOST_S = 15.0
-FAULT_APART_S = 60.0
-
-
+"""Moments that the session decided may lie so far from where the recipe puts them. This and what follows: choices, no source."""
+PROGRESS_S = PROGRESS_EVERY_S + 0.5
+"""Progress records may lie this far apart."""
+PRESS_S = 1.0
+"""A begin that is not assumed lies within this of a press."""
+FALL_PERCENT = 0.02
+"""The live figure of development may fall by this much of the target from one record to the next."""
+SOUND_EARLY_S, SOUND_LATE_S = 0.5, 5.0
+"""A READY or NOW has its sound no earlier and no later than this."""
 SETTLED_S = 120.0
 """A begin at a planned end may have been settled by a tap while NOW sounded (a drain is shorter than this), or by a long press after it."""
 
@@ -69,7 +74,7 @@ def check(journal: Journal, review: Review) -> Check:
             near = min((abs(t["t_s"] - part.begin_s) for t in journal.of("tap")), default=math.inf)
             settled = any(t["meaning"] in ("heard", "on time") and abs(t["t_s"] - part.begin_s) <= SETTLED_S for t in journal.of("tap"))
             found.hold(
-                near <= TAP_S or settled,
+                near <= PRESS_S or settled,
                 f"{label}: its begin is a press",
                 f"{label}: its begin is not marked as assumed, but no press lies near it",
             )
@@ -88,7 +93,7 @@ def _plan(found: Check, label: str, stage: Stage, part: Stretch, numbers: StageM
     if part.planned_end_s is None:
         return
     if not stage.steer and numbers.planned_s is not None and part.sheet is None:
-        took = part.planned_end_s - part.begin_s
+        took = part.planned_end_s - part.begin_s - stage.beyond_target_s
         found.hold(
             abs(took - numbers.planned_s) <= MOMENT_S,
             f"{label}: its planned end lies time x factor after its begin",
@@ -96,9 +101,9 @@ def _plan(found: Check, label: str, stage: Stage, part: Stretch, numbers: StageM
         )
     if part.now_s is not None:
         lead = part.planned_end_s - part.now_s
-        late = part.ready_s is not None and part.now_s - part.ready_s <= 10.0 + MOMENT_S  # put off so that ten seconds lie after READY
+        put_off = part.ready_s is not None and part.now_s - part.ready_s <= READY_TO_NOW_LEAST_S + MOMENT_S  # READY was overdue
         found.hold(
-            abs(lead - stage.drain_s) <= MOMENT_S or late,
+            abs(lead - stage.drain_s) <= MOMENT_S or put_off,
             f"{label}: NOW came {stage.drain_s:g} s before the planned end",
             f"{label}: NOW came {lead:.2f} s before the planned end, but the drain is {stage.drain_s:g} s",
         )
@@ -141,11 +146,11 @@ def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: St
             f"{label}: progress at least every {widest:.1f} s" + (" (the program was gone)" if widest > PROGRESS_S else ""),
             f"{label}: {widest:.1f} s without progress (records lost, or the program was gone and did not say so)",
         )
-    falls = np.flatnonzero(np.diff(done) < -0.02 * max(said.target_ref_s, 1.0) / 100.0)
+    falls = np.flatnonzero(np.diff(done) < -FALL_PERCENT / 100.0 * max(said.target_ref_s, 1.0))
     first_s = float(times[falls[0] + 1]) if len(falls) else 0.0
     found.hold(
         len(falls) == 0,
-        f"{label}: the live figure never fell by more than 0.02 %",
+        f"{label}: the live figure never fell by more than {FALL_PERCENT:g} %",
         f"{label}: the live figure fell {len(falls)} times (corrected backwards), first at session time {first_s:.0f} s",
     )
 
@@ -193,16 +198,18 @@ def _cues(found: Check, journal: Journal) -> None:
     cues = journal.of("cue")
     heard = {name: [c["t_s"] for c in cues if c["cue"] == name] for name in ("ready", "now", "fault")}
     for event in ("ready", "now"):
-        silent = [
-            s["t_s"] for s in journal.of("stage") if s["event"] == event and not any(-0.5 <= t - s["t_s"] <= 5.0 for t in heard[event])
-        ]
-        count = sum(1 for s in journal.of("stage") if s["event"] == event)
-        if count:
+        said = [s["t_s"] for s in journal.of("stage") if s["event"] == event]
+        silent = [at_s for at_s in said if not any(-SOUND_EARLY_S <= t - at_s <= SOUND_LATE_S for t in heard[event])]
+        if said:
             found.hold(
                 not silent,
-                f"each of {count} {event.upper()} has its sound",
-                f"{len(silent)} of {count} {event.upper()} have no sound, first at session time {silent[0] if silent else 0:.1f} s",
+                f"each of {len(said)} {event.upper()} has its sound",
+                f"{len(silent)} of {len(said)} {event.upper()} have no sound, first at session time {silent[0] if silent else 0:.1f} s",
             )
     close = [b - a for a, b in zip(heard["fault"], heard["fault"][1:], strict=False) if b - a < FAULT_APART_S - MOMENT_S]
     if heard["fault"]:
-        found.hold(not close, "FAULTs lie at least 60 s apart", f"two FAULTs lie {min(close, default=0):.1f} s apart, less than 60 s")
+        found.hold(
+            not close,
+            f"FAULTs lie at least {FAULT_APART_S:g} s apart",
+            f"two FAULTs lie {min(close, default=0):.1f} s apart, less than {FAULT_APART_S:g} s",
+        )

@@ -16,12 +16,12 @@ from typing import Any
 
 import numpy as np
 
+from monitor.core.probes.classify import STALE_S
 from monitor.review.smoother import Array
 
 INK, DIM, FIRST, SECOND, THIRD, SHADE = "#010101", "#020202", "#030303", "#040404", "#050505", "#060606"
 VARIABLES = {INK: "--ink", DIM: "--dim", FIRST: "--first", SECOND: "--second", THIRD: "--third", SHADE: "--shade"}
 MOST_POINTS = 1500
-GAP_S = 5.0
 WIDE_IN, NARROW_IN = (10.0, 4.6), (4.9, 4.9)
 
 SOLID: Any = "solid"
@@ -80,7 +80,7 @@ def thinned(x: Array, y: Array, *more: Array | None) -> list[Any]:
     return [a[pick] if a is not None else None for a in (x, y, *more)]
 
 
-def with_gaps(times: Array, values: Array, gap_s: float = GAP_S) -> tuple[Array, Array]:
+def with_gaps(times: Array, values: Array, gap_s: float = STALE_S) -> tuple[Array, Array]:
     """A NaN in each gap of time, so that a line is not drawn across it."""
     where = np.flatnonzero(np.diff(times) > gap_s) + 1
     return np.insert(times, where, times[where - 1] + 0.01) if len(where) else times, np.insert(values, where, np.nan) if len(

@@ -10,13 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
 from monitor.review.load import Journal
 from monitor.review.numbers import NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 from monitor.review.stage_measures import measure_stage
 from monitor.review.timeline import Stretch, stretches
-from monitor.review.track import GAP_S, TemperatureTrack, believed_readings, stuck_spans, track_of
+from monitor.review.track import TemperatureTrack, believed_readings, stuck_spans, track_of
 
 
 @dataclass(slots=True)
@@ -75,19 +76,19 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
 
 
 def gaps(journal: Journal) -> list[NamedSpan]:
-    """Stretches longer than `GAP_S` without a good reading, of every probe, with the worst quality met in them."""
+    """Stretches longer than `STALE_S` without a good reading, of every probe, with the worst quality met in them."""
     found = []
     for series in journal.readings.values():
         since: float | None = None
         why = "no record"
         for t, quality in zip(series.t_s, series.quality, strict=True):
             if quality == "good":
-                if since is not None and t - since > GAP_S:
+                if since is not None and t - since > STALE_S:
                     found.append(NamedSpan(f"{series.probe}: {why}", since, t))
                 since, why = t, "no record"
             else:
                 since, why = (t if since is None else since), quality
-        if since is not None and why != "no record" and series.t_s[-1] - since > GAP_S:
+        if since is not None and why != "no record" and series.t_s[-1] - since > STALE_S:
             found.append(NamedSpan(f"{series.probe}: {why}", since, series.t_s[-1]))
     return found
 

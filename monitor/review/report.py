@@ -28,7 +28,7 @@ from monitor.review.timeline import counted_from_to
 if TYPE_CHECKING:
     from monitor.review.compare import SessionComparison
 
-STEP_C = 0.3
+BREAK_C = 0.3
 """Between two stages a larger step of temperature is another liquid, and the line is broken."""
 BIN_S = 10.0
 CUE_WEIGHTS = {"now": 3.0, "fault": 2.0, "ready": 1.0}
@@ -279,7 +279,7 @@ def _joined_tracks(review: Review) -> tuple[Any, Any, Any, Any]:
         inside = (times >= min(p.begin_s for p in own) - 1e-5) & (times <= max(p.end_s for p in own) + 1e-5)
         sds = np.hypot(track.smoothed.sd_c, track.systematic_sd_c)
         pieces.append((times[inside], track.smoothed.celsius[inside], sds[inside], track.estimated[inside]))
-        if abs(track.smoothed.celsius[inside][-1] - _next_begin(review, number)) > STEP_C:
+        if abs(track.smoothed.celsius[inside][-1] - _next_begin(review, number)) > BREAK_C:
             nothing = np.array([np.nan])
             pieces.append((times[inside][-1:], nothing, nothing, np.zeros(1)))
     return tuple(np.concatenate([p[i] for p in pieces]) for i in range(4))  # type: ignore[return-value]

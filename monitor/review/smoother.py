@@ -18,6 +18,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.development.filter import QUANTUM_C
+from monitor.core.probes.classify import STALE_S
+
 Array = NDArray[np.float64]
 
 LEVELS: tuple[tuple[float, float], ...] = ((3e-4, 1e-5), (3e-3, 1e-4), (2e-2, 5e-4))
@@ -25,9 +28,7 @@ LEVELS: tuple[tuple[float, float], ...] = ((3e-4, 1e-5), (3e-3, 1e-4), (2e-2, 5e
 SLOPE_SD_C_PER_S = 0.004
 """What a slope may be before anything is known: 0.24 C/min, a small bowl in a cold room (the project's practice text)."""
 START_SD_C = 3.0
-STEP_C = 0.0625
-"""Least step of a probe's register at 12 bits (data sheet of the usual probe)."""
-NOISE_RANGE_C = (STEP_C / math.sqrt(12.0), 0.3)
+NOISE_RANGE_C = (QUANTUM_C / math.sqrt(12.0), 0.3)
 TRIMMED = 0.7588
 """Variance of a normal distribution without its outer twentieth, over the whole: 1 - 2 z f(z) / 0.95 with z = 1.96, f its density."""
 NO_LAG_S = 0.3
@@ -38,7 +39,7 @@ LIVE_CORRELATION_S = 600.0
 """The live estimates of one source share an error that changes only slowly, over so many seconds."""
 LIVE_NOISE_C = 0.03
 """What is left of a live estimate's error from one to the next."""
-LOST_S = 5.0
+SILENCE_S = STALE_S
 """After a longer silence a probe may have been anywhere: its own temperature is as unknown as at the start."""
 
 
@@ -179,7 +180,7 @@ def _returns(times: Array, at: list[list[tuple[int, float, float]]], probes: int
     for k, t in enumerate(times.tolist()):
         for index, _, _ in at[k]:
             if index >= 2:
-                if t - newest[index - 2] > LOST_S:
+                if t - newest[index - 2] > SILENCE_S:
                     back.setdefault(k, []).append(index)
                 newest[index - 2] = t
     return back

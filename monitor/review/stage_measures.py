@@ -10,13 +10,14 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
+from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.review.integrals import integral, mean_kinetic_temperature, seconds_below, weights
 from monitor.review.load import Journal, ProgressSeries
 from monitor.review.numbers import NO_PROBE, StageMeasures
 from monitor.review.timeline import Stretch, counted_from_to
-from monitor.review.track import GAP_S, Believed, TemperatureTrack, source_pieces
+from monitor.review.track import Believed, TemperatureTrack, source_pieces
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,21 +103,12 @@ def _live_done(said: ProgressSeries | None, end_s: float) -> tuple[float | None,
     return float(done[-1] + speed * (end_s - times[-1])), sd
 
 
-def _planned(recipe: Recipe | None, stage: Stage | None, sheet: int | None) -> float | None:
-    if stage is None:
-        return None
-    share = 1.0
-    if recipe is not None and recipe.sheets is not None and sheet is not None and stage.role == "develop":
-        share = recipe.sheets.factors[sheet - 1] if sheet <= len(recipe.sheets.factors) else 1.0
-    return stage.time_s * stage.factor * share
-
-
 def _unmeasured(journal: Journal, believed: Believed, part: Stretch) -> float:
-    """Seconds of a stage farther than `GAP_S` from the last believed reading of a developer or witness probe."""
+    """Seconds of a stage farther than `STALE_S` from the last believed reading of a developer or witness probe."""
     heard = [np.frombuffer(r.t_s)[believed[r.probe]] for r in journal.readings.values() if r.role in ("developer", "witness")]
     times = np.sort(np.concatenate(heard)) if heard else np.empty(0)
-    times = times[(times >= part.begin_s - GAP_S) & (times <= part.end_s)]
-    known_until = np.concatenate(([part.begin_s], np.maximum(times + GAP_S, part.begin_s)))
+    times = times[(times >= part.begin_s - STALE_S) & (times <= part.end_s)]
+    known_until = np.concatenate(([part.begin_s], np.maximum(times + STALE_S, part.begin_s)))
     silent = np.concatenate((times, [part.end_s])) - known_until
     return float(min(silent[silent > 0].sum(), part.actual_s))
 
@@ -137,7 +129,7 @@ def measure_stage(
 ) -> StageMeasures:
     """All numbers of one stage and sheet; without a recipe and without a track, those that need neither."""
     said = journal.progress.get((part.stage, part.sheet))
-    planned_s = _planned(recipe, stage, part.sheet)
+    planned_s = recipe.target_ref_s(stage, part.sheet) if recipe is not None and stage is not None else None
     law = stage.law if stage is not None else None
     done = _done(stage, part, track) if stage is not None and track is not None else None
     done_ref_s, done_sd, mean_rate = done if done is not None else (None, None, None)

@@ -52,7 +52,7 @@ def counted_from_to(stage: Stage | None, part: Stretch) -> tuple[float, float]:
     if stage is None or stage.counted == "pour to pour":
         return part.begin_s, part.end_s
     drain_s = part.planned_end_s - part.now_s if part.planned_end_s is not None and part.now_s is not None else stage.drain_s
-    begin_s = min(part.begin_s + stage.fill_s, part.end_s)
+    begin_s = min(part.begin_s + stage.fills_s, part.end_s)
     return begin_s, max(begin_s, part.end_s - drain_s)
 
 

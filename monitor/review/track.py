@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
@@ -22,12 +23,10 @@ from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, counted_from_to, within
 
-STUCK_S = 20.0
+STOOD_STILL_S = 20.0
 """A code may stand still for so long in calm water; with a jump behind it, it was stuck."""
 STALE_LIVE_S = 10.0
 """Live estimates that far apart belong to different stretches."""
-GAP_S = 5.0
-"""No good reading for longer than this is a gap (the project's practice text: stale after 5 s)."""
 BESIDE_S = 60.0
 """So much of the record beside a stage helps to know its edges: several lags of a probe."""
 JUMP_C = 0.15
@@ -109,19 +108,19 @@ def stuck_spans(series: ReadingSeries) -> list[NamedSpan]:
     """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
 
     Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. Across a gap
-    nothing is known of the probe, and the liquid may have gone anywhere: one value and a jump count only within `GAP_S`.
+    nothing is known of the probe, and the liquid may have gone anywhere: one value and a jump count only within `STALE_S`.
     """
     times, raw = np.frombuffer(series.t_s), np.frombuffer(series.raw_c)
     told = ~np.isnan(np.frombuffer(series.celsius)) | (np.array(series.quality, dtype=object) == "stuck")
     told &= ~np.isnan(raw)
     times, raw = times[told], raw[told]
-    breaks = np.diff(times) > GAP_S
+    breaks = np.diff(times) > STALE_S
     changes = np.flatnonzero((np.diff(raw) != 0.0) | breaks) + 1
     found = []
     for first, after in itertools.pairwise((0, *changes.tolist())):
         jump = raw[after] - raw[after - 1]
-        if times[after] - times[first] >= STUCK_S and abs(jump) >= JUMP_C and not breaks[after - 1]:
-            later = int(np.searchsorted(times, times[after] + STUCK_S / 2))
+        if times[after] - times[first] >= STOOD_STILL_S and abs(jump) >= JUMP_C and not breaks[after - 1]:
+            later = int(np.searchsorted(times, times[after] + STOOD_STILL_S / 2))
             if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
                 words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"
                 found.append(NamedSpan(words, float(times[first]), float(times[after])))

@@ -195,9 +195,11 @@ def test_a_gate_that_never_opens_behind_a_load_ends_the_rehearsal(tmp_path: Path
 
 
 def test_a_stage_without_time_ends_where_the_next_begins(tmp_path: Path) -> None:
-    """The first press is a second long and the next stage begins with it."""
+    """The first press is a second long, the lid goes on with a second one, and the stage that waits begins with a third."""
     plan = PLAN.replace("[[stage]]", LOAD + "[[stage]]", 1)
     records = rehearse(tmp_path, plan, trace(tmp_path / "t.csv", lambda _: 20.0, lambda _: 20.0, 60))
     ends = [r["t_s"] for r in kinds(records, "stage", event="end")]
     begins = [r["t_s"] for r in kinds(records, "stage", event="begin")]
-    assert begins[1:] == ends[: len(begins) - 1]
+    assert begins[:2] == [0.0, 2.0]
+    assert [t["meaning"] for t in kinds(records, "tap")][:3] == ["begin", "lid on", "begin"]
+    assert begins[2:] == ends[1 : len(begins) - 1]

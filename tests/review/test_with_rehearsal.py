@@ -132,9 +132,9 @@ LOADED = RECIPE.replace("[[stage]]\n", '[[stage]]\nname = "load"\nrole = "load"\
 
 
 def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The press ends it: nothing to hold against a plan, and in words and on the page "no clock"."""
+    """The presses for the lid and for the pour end it: nothing to hold against a plan, and in words and on the page "no clock"."""
     path = rehearsed(tmp_path, falling, {}, LOADED)
-    assert "  load: no clock, took 0:01.0.\n" in capsys.readouterr().out
+    assert "  load: no clock, took 0:02.0.\n" in capsys.readouterr().out
     journal = load(path)
     review = measure(journal)
     found = check(journal, review)
@@ -142,7 +142,7 @@ def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path, capsys: pytest
     assert not any(line.startswith("load: its planned end") for line in found.agree)
     first = review.numbers.stages[0]
     assert (first.planned_s, first.planned_end_s, first.overrun_s) == (0.0, None, None)
-    assert "load no clock, actual end 0:01 (told by a tap);" in paragraph(review.numbers)
+    assert "load no clock, actual end 0:02 (told by a tap);" in paragraph(review.numbers)
     row = next(r for r in session_page(journal, review).split("<tr>") if ">1 load<" in r)
     assert "<td>no clock</td>" in row
     assert "0:00</td>" not in row.split("</td>", 1)[0]

@@ -82,9 +82,19 @@ class Stage:
     @property
     def begin_to_end_s(self) -> float:
         """From the begin to the planned end at the reference; for an at-least stage, to its minimum."""
-        if self.counted == "full to empty":
-            return self.fill_s + self.target_ref_s + self.drain_s
-        return self.target_ref_s
+        return self.target_ref_s + self.beyond_target_s
+
+    @property
+    def beyond_target_s(self) -> float:
+        """What filling takes before the time counts and, in a timed stage, draining after it; 0 where pouring in and out count."""
+        if self.counted == "pour to pour":
+            return 0.0
+        return self.fill_s + (self.drain_s if self.until == "time" else 0.0)
+
+    @property
+    def fills_s(self) -> float:
+        """From the begin to the moment from which development counts."""
+        return self.fill_s if self.counted == "full to empty" else 0.0
 
     @property
     def stock_and_water_ml(self) -> tuple[float, float] | None:
@@ -142,6 +152,12 @@ class Recipe:
         if self.sheets is None:
             return ()
         return planned_exits(self._developing.target_ref_s, self.sheets)
+
+    def target_ref_s(self, stage: Stage, sheet: int | None) -> float:
+        """Time times factor of a stage, for one sheet in the developer times that sheet's factor too."""
+        if self.sheets is None or sheet is None or stage.role != "develop" or sheet > len(self.sheets.factors):
+            return stage.target_ref_s
+        return stage.target_ref_s * self.sheets.factors[sheet - 1]
 
 
 def planned_exits(target_s: float, sheets: Sheets) -> tuple[float, ...]:

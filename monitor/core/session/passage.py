@@ -110,9 +110,9 @@ class Film:
     def _add_run(self, begin_s: float, sheet: int | None, told: bool) -> Run:
         current, desk = self.current, self._desk
         assert current is not None
-        factor = desk.recipe.sheets.factors[sheet - 1] if sheet is not None and desk.recipe.sheets is not None else 1.0
         self.keys += 1
-        run = Run(self.keys, current.stage, sheet, begin_s, current.stage.target_ref_s * factor, told=told)
+        target_ref_s = desk.recipe.target_ref_s(current.stage, sheet)
+        run = Run(self.keys, current.stage, sheet, begin_s, target_ref_s, told=told)
         current.runs.append(run)
         self.moments.plan_from_begin(run)
         return run
@@ -356,4 +356,3 @@ class Film:
         """A FAULT, except while a reel is being loaded: that is dark and silent."""
         if self.current is None or self.current.stage.role != "load":
             self._desk.calls.want_fault(why, t_s, self.runs)
-

@@ -124,7 +124,7 @@ class Current:
 
 def counts_from_s(stage: Stage, begin_s: float) -> float:
     """When the integral of a stage begins: at its begin, or when the vessel is full."""
-    return begin_s + (stage.fill_s if stage.counted == "full to empty" else 0.0)
+    return begin_s + stage.fills_s
 
 
 def is_counted(stage: Stage) -> bool:

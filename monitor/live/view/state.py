@@ -357,11 +357,8 @@ class Watched:
         if passage.planned_end_s is not None:
             return passage.planned_end_s
         forecast_s = self._progress.get(passage.key, {}).get("end_t_s")
-        return (
-            _planned_end_s(self.stages[passage.stage - 1], passage.begin_s, passage.target_ref_s or 0.0)
-            if forecast_s is None
-            else float(forecast_s)
-        )
+        by_clock_s = passage.begin_s + (passage.target_ref_s or 0.0) + self.stages[passage.stage - 1].beyond_target_s
+        return by_clock_s if forecast_s is None else float(forecast_s)
 
     # -- the time left ----------------------------------------------------------------------------------------------
 
@@ -374,7 +371,7 @@ class Watched:
         assert seen.stage is not None
         passage = self._history.clock(seen.stage, seen.sheet)
         begin_s = (seen.began_s or 0.0) if passage is None else passage.begin_s
-        return _planned_end_s(self.stages[seen.stage - 1], begin_s, seen.target_ref_s or 0.0)
+        return begin_s + (seen.target_ref_s or 0.0) + self.stages[seen.stage - 1].beyond_target_s
 
     def _count(self) -> None:
         seen = self._standing()
@@ -461,9 +458,3 @@ class Watched:
         if len(self._points) >= MOST_POINTS:
             self._points = self._points[::2]
             self._point_every_s *= 2.0
-
-
-def _planned_end_s(stage: Stage, begin_s: float, target_ref_s: float) -> float:
-    """The planned end of a stage by the clock alone; counted "full to empty" the filling and the draining come on top."""
-    beyond_s = stage.fill_s + (stage.drain_s if stage.until == "time" else 0.0) if stage.counted == "full to empty" else 0.0
-    return begin_s + target_ref_s + beyond_s

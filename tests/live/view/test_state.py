@@ -46,7 +46,7 @@ def test_a_begin_that_was_only_assumed_asks_for_the_tap_until_it_is_answered() -
     told = Teller()
     told.begin(1, 0.0)
     assumed = told.begin(2, 300.0, assumed=True)
-    assert hands(told.watched.state)[0] == ("next", "TAP when STOP is in: its begin was only assumed")
+    assert hands(told.watched.state)[0] == ("next", "STOP not told: TAP as it goes in, HOLD if it went in on time")
     told.tell("correction", 310.0, stage=2, begin_t_s=310.0, replaces_seq=assumed)
     assert not told.watched.seen.unconfirmed
     told.begin(3, 370.0, assumed=True)
