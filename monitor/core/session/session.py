@@ -88,7 +88,7 @@ class Session:
             "put a sheet": lambda _, t: self._film.put_sheet(),
             "end entry": lambda _, t: self._film.end_entry(),
             "end offer": lambda _, t: self._film.offers.end(),
-            "tick": lambda _, t: self._tick(t),
+            "tick": lambda _, __: self._tick(),
             "at most": lambda _, t: self._film.moments.call_at_most(self._current, t),
             "write at most": lambda _, t: self._film.moments.write_at_most(self._current, t),
             "close": lambda due, t: self._film.pour(_run(due), t),
@@ -438,15 +438,14 @@ class Session:
             return None
         return tick
 
-    def _tick(self, t_s: float) -> None:
+    def _tick(self) -> None:
         current = self._film.current
         assert current is not None
         tick = self._next_tick(current)
         assert tick is not None
         current.tick_after_s = tick.after_begin_s
         onset_s = current.begin_s + tick.after_begin_s
-        if onset_s > t_s - AHEAD_S:  # one that could only come late is let go, the rhythm keeps its phase
-            self._desk.calls.play("tick", onset_s, cues.DOUBLE_TICK if tick.double else cues.TICK)
+        self._desk.calls.play("tick", onset_s, cues.DOUBLE_TICK if tick.double else cues.TICK)  # one too late is dropped by the player
 
     # -- trust ------------------------------------------------------------------------------------------------------
 
