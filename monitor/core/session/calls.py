@@ -31,7 +31,8 @@ class NowCall:
     @classmethod
     def taken_up(cls, run: Run, begin_s: float, t_s: float) -> NowCall:
         """The repeats that began at `begin_s`, as they stand at `t_s`. What began after the planned end is slow from its first."""
-        call = cls(run, 1 if begin_s < run.end_s else NOW_REPEATS, begin_s)
+        slowly = run.now_s is not None and begin_s >= run.end_s
+        call = cls(run, NOW_REPEATS if slowly else 1, begin_s)
         call.go_on()
         while call.next_s <= t_s:
             call.count += 1

@@ -36,7 +36,7 @@ def call_after_return(desk: Desk, film: Film, t_s: float, missed: list[Sound], w
         slowly = run.over and run.now_s is not None
         calls.play("now", free_s, cues.NOW, run.sheet, late_s=free_s - first_s)
         calls.now = NowCall(run, NOW_REPEATS if slowly else 1, free_s + (NOW_LATER_S if slowly else NOW_REPEAT_S))
-    elif any(run.sheet == newest.sheet and not run.left and not run.settled for run in film.runs):
+    elif any(run.now_s == newest.onset_s and not run.left and not run.settled for run in film.runs):
         calls.play("now", free_s, newest.pattern, newest.sheet, late_s=late_s)
 
 

@@ -42,6 +42,8 @@ class Past:
         self._settled: set[Key] = set()
         self._again: set[Key] = set()
         self._offered: Key | None = None
+        self._offered_from_s = 0.0
+        self._back_s = 0.0
         self._sheet_taps_s: list[float] = []
         self._first_told = False
         self._calling: Key | None = None
@@ -70,6 +72,7 @@ class Past:
             self.waits_since_s = record.t_s
         elif isinstance(record, records.Resumed):
             desk.spread_s += float(record.spread_s or 0.0)
+            self._back_s = record.t_s
         elif isinstance(record, records.StageBegun):
             self._begun(record, before)
         elif isinstance(record, records.StageMoment) and record.moment == "now":
@@ -122,6 +125,7 @@ class Past:
         left = self.history.clock(record.stage - 1, record.sheet)
         if record.assumed and desk.options.has_switch and record.stage > 1 and desk.recipe.stages[record.stage - 2].until == "time":
             self._offered = None if self._sheets_enter(record.stage) else key
+            self._offered_from_s = max(record.t_s, self._back_s)
         elif left is not None:
             self._forget(left.key)
         if self._offered is None or record.role == "develop" or desk.recipe.stages[record.stage - 2].role != "develop":
@@ -245,7 +249,7 @@ class Past:
         entered = known.get(doubt.key)
         stages = self._desk.recipe.stages
         nags = run.stage.role == "develop" and stages[doubt.stage - 1].role != "develop" and self._calling == left.key
-        until_s = math.inf if nags else max(doubt.begin_s, self._desk.calls.back_s or 0.0) + OFFER_S
+        until_s = math.inf if nags else self._offered_from_s + OFFER_S
         if until_s <= self._desk.t_s and not nags:
             self._forget(left.key)
             return
@@ -273,12 +277,16 @@ class Past:
         run = None if self._calling is None else known.get(self._calling)
         if run is None and offer is not None and offer.nags:
             run = offer.left
-        if run is None or run.now_s is None or run.settled or (run.left and (offer is None or not offer.nags)):
+        if run is None or run.settled or (run.left and (offer is None or not offer.nags)):
             return
-        if self._heard_s < run.now_s - SAME_NOW_S:
-            desk.calls.miss_now(run.now_s, run.sheet, cues.NOW)
+        at_most = None if film.current is None or not film.current.at_most_said else film.current.at_most_at_s
+        now_s = at_most if run.stage.until == "at least" else run.now_s
+        if now_s is None:
+            return
+        if self._heard_s < now_s - SAME_NOW_S:
+            desk.calls.miss_now(now_s, run.sheet, cues.NOW)
         others = [r for r in film.runs if r.stage is run.stage]
-        later = any(r.now_s is not None and run.now_s < r.now_s <= run.now_s + GROUP_GAP_S for r in others)
+        later = any(r.now_s is not None and now_s < r.now_s <= now_s + GROUP_GAP_S for r in others)
         if desk.options.has_switch and not (run.sheet is not None and later):
-            begin_s = run.now_s if self._series_s is None else max(self._series_s, run.now_s)
+            begin_s = now_s if self._series_s is None else max(self._series_s, now_s)
             desk.calls.now = NowCall.taken_up(run, begin_s, desk.t_s)

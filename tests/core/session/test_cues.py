@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from monitor.core.journal.words import CUES
+from monitor.core.journal.words import CUES, Cue
 from monitor.core.session import cues
 from monitor.core.session.cues import Mixer, Sound
 from monitor.live.view.words import SOUNDS
@@ -263,6 +263,43 @@ def test_a_click_answers_within_a_tenth_of_a_second_even_during_a_cue_and_the_cu
         t_s = step.next_s
     assert began == ["click"]
     assert spans == [(0.0, 0.3), (0.36, 0.385), (0.535, 1.435)]
+
+
+@pytest.mark.parametrize(("louder", "pattern"), [("ready", cues.READY), ("fault", cues.FAULT), ("now", cues.NOW)])
+@pytest.mark.parametrize(("asked", "answer"), [("answer", cues.answer(2)), ("yes", cues.YES), ("over", cues.OVER)])
+def test_what_was_asked_for_waits_until_what_was_not_is_over(
+    louder: Cue, pattern: tuple[float, ...], asked: Cue, answer: tuple[float, ...]
+) -> None:
+    """It is told late, but whole, with its own onset."""
+    mixer = Mixer()
+    mixer.add(Sound(1, louder, 1.0, pattern), 0.0)
+    mixer.add(Sound(2, asked, 1.2, answer), 0.0)
+    spans, began, dropped = heard(mixer, 10.0)
+    assert (began, dropped) == ([louder, asked], [])
+    over_s = 1.0 + cues.length_s(pattern)
+    assert next(t for t, _ in spans if t > over_s) == pytest.approx(over_s + cues.AGAIN_S, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("louder", "pattern", "whole"), [("ready", cues.READY, True), ("fault", cues.FAULT, True), ("now", cues.NOW, False)]
+)
+def test_an_answer_that_ready_or_fault_interrupts_comes_again_and_now_breaks_it_off(
+    louder: Cue, pattern: tuple[float, ...], whole: bool
+) -> None:
+    """Half an answer would be a wrong number."""
+    mixer = Mixer()
+    mixer.add(Sound(1, "answer", 1.0, cues.answer(2)), 0.0)
+    mixer.add(Sound(2, louder, 1.3, pattern), 0.0)
+    spans, began, dropped = heard(mixer, 10.0)
+    assert (began, dropped) == (["answer", louder], [])
+    after = [round(end - begin, 3) for begin, end in spans if begin > 1.3 + cues.length_s(pattern) - 0.01]
+    assert after == ([0.15, 0.15] if whole else [])
+
+
+def test_every_family_comes_unasked_or_answers() -> None:
+    """Or is the click."""
+    assert cues.UNASKED | cues.ASKED | {"click"} == set(cues.PRIORITY)
+    assert not cues.UNASKED & cues.ASKED
 
 
 def test_hushing_silences_what_sounds_and_what_waits_of_that_family_only() -> None:
