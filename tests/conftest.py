@@ -28,12 +28,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @pytest.fixture(autouse=True)
-def _no_thread_is_left() -> Iterator[None]:
-    """Threads that a test has started have ended when it is over; those of fixtures that it shares with others may go on."""
+def _no_thread_is_left(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Threads that a test has started have ended when it is over; those of fixtures that it shares with others may go on.
+
+    The browser is one: its event loop starts workers (`asyncio_0` ...) when it first needs them, and they live as long as the loop.
+    """
     before = set(threading.enumerate())
+    shared = "asyncio_" if "browser" in request.fixturenames else None
     yield
     until_s = time.monotonic() + GRACE_S
-    left = [thread for thread in threading.enumerate() if thread not in before]
+    left = [t for t in threading.enumerate() if t not in before and not (shared and t.name.startswith(shared))]
     for thread in left:
         thread.join(max(0.0, until_s - time.monotonic()))
     names = [repr(thread.name) for thread in left if thread.is_alive()]
