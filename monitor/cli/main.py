@@ -82,12 +82,12 @@ def _run(name: str, words: list[str]) -> int:
 
     if sys.stdout is None:  # closed by the caller, `>&-`: output goes nowhere, the work is done all the same
         sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123
-    module = importlib.import_module(COMMANDS[name][0])
-    parser = _parser(argparse.ArgumentParser)(
-        prog=f"evenbath {name}", description=COMMANDS[name][1].capitalize() + ".", allow_abbrev=False
-    )
-    module.configure(parser)
     try:
+        module = importlib.import_module(COMMANDS[name][0])
+        parser = _parser(argparse.ArgumentParser)(
+            prog=f"evenbath {name}", description=COMMANDS[name][1].capitalize() + ".", allow_abbrev=False
+        )
+        module.configure(parser)
         status: int = module.run(parser.parse_args(words))
         sys.stdout.flush()
         return status
@@ -106,6 +106,8 @@ def _run(name: str, words: list[str]) -> int:
     except Exception as fault:
         if isinstance(fault, OSError) and fault.errno in (errno.ENOSPC, errno.EDQUOT):
             return _no_room(name, fault)
+        if isinstance(fault, OSError) and fault.errno in (errno.EMFILE, errno.ENFILE):
+            return _no_descriptors(name, fault)
         if os.environ.get("EVENBATH_TRACEBACK"):
             raise
         sys.stderr.write(f"evenbath {name}: an error in the program itself: {type(fault).__name__}: {fault}\n")
@@ -122,6 +124,12 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
             raise SystemExit(2)
 
     return Parser
+
+
+def _no_descriptors(name: str, wrong: OSError) -> int:
+    """A limit on open files that is too low is reported in one line; it is not the program's fault."""
+    sys.stderr.write(f"evenbath {name}: no more files may be opened ({wrong.strerror}); allowed: a higher limit, such as ulimit -n 256\n")
+    return 2
 
 
 def _no_room(name: str, wrong: OSError) -> int:

@@ -19,10 +19,12 @@ from pathlib import Path
 from monitor.core.errors import InputWrong, NotThere
 from monitor.core.journal.check import LONGEST_LINE
 from monitor.core.journal.records import is_close
-from monitor.live.broker import ROOT, SESSION, STATION, MqttConfig, topic_of
+from monitor.live.broker import ROOT, STATION, MqttConfig, topic_of
 from monitor.live.clock import Clock
+from monitor.live.disk.own_files import is_session_name, opens
+from monitor.live.telemetry.admission import Admission
 from monitor.live.telemetry.broker_link import BrokerLink, BrokerRefused, Timing
-from monitor.live.telemetry.kept import KeptSession, Shelf
+from monitor.live.telemetry.kept import FileGone, KeptSession, Shelf
 from monitor.live.telemetry.outbox import LISTED, parse_object
 from monitor.live.telemetry.token_bucket import TokenBucket
 
@@ -58,12 +60,13 @@ class Heard:
     malformed: int = 0
     retained: int = 0
     not_written: int = 0
+    refused: int = 0
     asks: int = 0
     connections: int = 0
     complete: int = 0
 
 
-DROPPED = ("contradictions", "after_close", "malformed", "retained", "not_written")
+DROPPED = ("contradictions", "after_close", "malformed", "retained", "not_written", "refused")
 """What a person should know about. Duplicates and records beyond a gap are normal."""
 
 
@@ -90,7 +93,7 @@ class Recorder:
         for station in stations:
             if not STATION.fullmatch(station):
                 raise InputWrong(f'--station "{station}"; allowed: a-z, 0-9 and -, at most 32')
-        if until_closed is not None and not SESSION.fullmatch(until_closed):
+        if until_closed is not None and not is_session_name(until_closed):
             raise InputWrong(f'--until-closed "{until_closed}"; allowed: the id of a session')
         self._config, self._stations, self._clock, self._tell = config, tuple(stations), clock, tell
         self._until_closed, self._patience = until_closed, patience or Patience()
@@ -105,9 +108,8 @@ class Recorder:
         self._first_loss: str | None = None
         self._told_disk = False
         self.heard = Heard()
-        self._shelf = Shelf(folder)
-        for line in self._shelf.repaired:
-            tell(line)
+        self._shelf = Shelf(folder, tell=tell)
+        self._admission = Admission()
         self._done = until_closed is not None and any(
             self._shelf.find(station, until_closed).closed for station in self._stations or self._shelf.stations()
         )
@@ -207,14 +209,16 @@ class Recorder:
             heard.retained += 1
             return
         record = parse_object(payload) if len(payload) <= LONGEST_LINE and b"\n" not in payload and b"\r" not in payload else None
-        if record is None or not _follows_the_contract(record):
+        if record is None or not _follows_the_contract(record, payload):
             heard.malformed += 1
             return
         now_s = self._clock.mono_s()
         kept = self._shelf.find(station, record["session"])
         seq = record["seq"]
         kept.heard_s = now_s
-        if seq < kept.next_seq:
+        if kept.barred:
+            heard.not_written += 1
+        elif seq < kept.next_seq:
             heard.doubles += 1
             heard.contradictions += kept.contradicts(seq, payload)
         elif kept.closed:
@@ -227,8 +231,18 @@ class Recorder:
             self._keep(kept, payload, is_close(record), now_s)
 
     def _keep(self, kept: KeptSession, payload: bytes, closes: bool, now_s: float) -> None:
+        known = self._shelf.has(kept.station)
+        if self._shut_out(kept, now_s):
+            self.heard.refused += 1
+            told = self._admission.refusal(kept.station, known, now_s)
+            if told:
+                self._tell(told)
+            return
         try:
             self._shelf.append(kept, payload, closes)
+        except FileGone:
+            self._begin_again(kept.key, now_s)
+            return
         except OSError as wrong:
             self.heard.not_written += 1
             if not self._told_disk:
@@ -237,6 +251,8 @@ class Recorder:
             return
         self._told_disk = False
         self.heard.kept += 1
+        if kept.next_seq == 2:
+            self._admission.begun(kept.station, known, now_s)
         kept.grew_s, kept.tries = now_s, 0
         if kept.next_seq > kept.ahead:
             kept.asked_s = None
@@ -245,6 +261,19 @@ class Recorder:
             self._asks.pop(kept.key, None)
             self._done = self._done or kept.session == self._until_closed
             self._tell(f"{kept.station} {kept.session}: complete, {kept.next_seq - 1} records")
+
+    def _shut_out(self, kept: KeptSession, now_s: float) -> bool:
+        """Whether this would be one new session too many."""
+        if kept.next_seq > 1 or kept.session == self._until_closed:
+            return False
+        return self._admission.full(kept.station, self._shelf.has(kept.station), now_s)
+
+    def _begin_again(self, key: tuple[str, str], now_s: float) -> None:
+        """A file has gone from under its session: what stands there now is what is kept, the rest is asked for."""
+        kept = self._shelf.find(*key)
+        path = self._shelf.path(*key)
+        self._tell(f"{path}: deleted or replaced while it was recorded; asked for again from record {kept.next_seq}")
+        self._want(kept, now_s, at_once=True)
 
     def _take_status(self, station: str, payload: bytes, retained: bool) -> None:
         online = payload == b"online"
@@ -270,7 +299,7 @@ class Recorder:
         now_s = self._clock.mono_s()
         for row in rows[-LISTED:]:
             session, records = (row.get("session"), row.get("records")) if isinstance(row, dict) else (None, None)
-            if not isinstance(session, str) or not SESSION.fullmatch(session) or type(records) is not int:
+            if not isinstance(session, str) or not is_session_name(session) or type(records) is not int:
                 self.heard.malformed += 1
                 continue
             kept = self._shelf.find(station, session)
@@ -280,7 +309,7 @@ class Recorder:
 
     def _want(self, kept: KeptSession, now_s: float, at_once: bool = False) -> None:
         """Queue a request for a session, unless the last one is being answered or is too recent."""
-        if kept.closed or (kept.key in self._asks):
+        if kept.closed or kept.barred or kept.key in self._asks or self._shut_out(kept, now_s):
             return
         if not at_once and kept.asked_s is not None:
             wait_s = min(self._patience.ask_s * 2.0 ** max(0, min(kept.tries, 10) - 1), self._patience.ask_most_s)
@@ -295,6 +324,8 @@ class Recorder:
 
         The record that would show a gap may be the last one, and a request may be lost like anything else.
         """
+        for key in self._shelf.gone():
+            self._begin_again(key, now_s)
         for kept in list(self._shelf.busy()):
             if kept.ahead >= kept.next_seq:
                 self._want(kept, now_s)
@@ -308,7 +339,7 @@ class Recorder:
         while self._asks and not self._rate.empty and len(self._flying) < ASKS_IN_FLIGHT:
             (station, session), _ = self._asks.popitem(last=False)
             kept = self._shelf.find(station, session)
-            if kept.closed:
+            if kept.closed or kept.barred:
                 continue
             body = json.dumps({"session": session, "from_seq": kept.next_seq}).encode()
             mid = self._link.publish(topic_of(station, "again"), body)
@@ -321,12 +352,13 @@ class Recorder:
             kept.asked_s = now_s
 
 
-def _follows_the_contract(record: dict[str, object]) -> bool:
+def _follows_the_contract(record: dict[str, object], payload: bytes) -> bool:
     session, seq = record.get("session"), record.get("seq")
     return (
         isinstance(session, str)
-        and SESSION.fullmatch(session) is not None
+        and is_session_name(session)
         and type(seq) is int
         and 1 <= seq < 1 << 53
         and isinstance(record.get("kind"), str)
+        and (seq > 1 or opens(payload + b"\n", session))
     )

@@ -28,7 +28,9 @@ _NUMBERS = itertools.count()
 
 
 def record(session: str, seq: int, **fields: Any) -> bytes:
-    """One line of a journal, newline included: a reading, unless `fields` say otherwise."""
+    """One line of a journal, newline included: a reading, unless `fields` say otherwise. The first one opens the session."""
+    if seq == 1 and not fields:
+        return opening(session)
     body = {"seq": seq, "session": session, "t_s": seq * 0.5, "wall": "2026-11-25T19:00:00.000Z", "kind": "reading"}
     reading = {"probe": "jug", "role": "developer", "raw_c": 20.0625, "celsius": 20.0625 + seq * 1e-5, "quality": "good"}
     return encode({**body, **(fields or reading)}).encode()

@@ -11,6 +11,7 @@ import pytest
 from monitor.core.errors import InputWrong
 from monitor.live.broker import MqttConfig
 from monitor.live.clock import RealClock
+from monitor.live.telemetry.admission import MOST_NEW_SESSIONS, MOST_NEW_STATIONS
 from monitor.live.telemetry.recorder import Patience, Recorder
 from tests.fake_clock import FakeClock
 from tests.live.telemetry.brokers import EmbeddedBroker, until
@@ -179,6 +180,93 @@ def test_a_listed_session_that_is_not_kept_is_asked_for(desk: Desk) -> None:
     listing = {"sessions": [{"session": "a1", "records": 5, "closed": True}, {"session": "a2", "records": 9, "closed": True}]}
     desk.recorder.link_message("evenbath/laundry/sessions", json.dumps(listing).encode(), True)
     assert desk.asks() == [("laundry", "a2")]
+
+
+def test_a_deleted_file_is_told_and_asked_for_from_the_beginning(desk: Desk) -> None:
+    """Nobody is told that a session is complete whose file is gone."""
+    lines = journal("a1", 9).splitlines(keepends=True)
+    for line in lines[:5]:
+        desk.hear(line)
+    (desk.folder / "laundry" / "a1.jsonl").unlink()
+    for line in lines[5:]:
+        desk.hear(line)
+    assert desk.heard.complete == 0
+    assert desk.asks() == [("laundry", "a1")]
+    assert len(desk.told) == 1
+    assert "a1.jsonl: deleted or replaced" in desk.told[0]
+    for line in lines:
+        desk.hear(line)
+    assert desk.file() == b"".join(lines)
+    assert desk.told[1:] == ["laundry a1: complete, 9 records"]
+
+
+def test_a_file_deleted_while_nothing_is_heard_is_told_within_seconds(desk: Desk) -> None:
+    """Between two records, too."""
+    desk.hear(opening("a1"))
+    (desk.folder / "laundry" / "a1.jsonl").unlink()
+    desk.clock.advance(2.0)
+    desk.recorder._look_around(desk.clock.mono_s())
+    assert len(desk.told) == 1
+    assert desk.asks() == [("laundry", "a1")]
+
+
+def test_a_file_that_is_not_ours_is_told_once_and_not_asked_for(desk: Desk) -> None:
+    """However often its session is heard of."""
+    path = desk.folder / "laundry" / "a1.jsonl"
+    path.parent.mkdir()
+    path.write_bytes(b'{"prompt":"x"}')
+    for line in journal("a1", 9).splitlines(keepends=True):
+        desk.hear(line)
+    assert path.read_bytes() == b'{"prompt":"x"}'
+    assert len(desk.told) == 1
+    assert desk.asks() == []
+    assert desk.heard.not_written == 9
+
+
+def test_invented_sessions_are_bounded(desk: Desk) -> None:
+    """A station may open so many a day; more are refused, once in words. The next day it may again, and those that are open go on."""
+    for number in range(MOST_NEW_SESSIONS + 300):
+        desk.hear(opening(f"s{number}"))
+    desk.hear(record("s5", 2))
+    desk.hear(opening("other"), station="barn")
+    assert len(list((desk.folder / "laundry").iterdir())) == MOST_NEW_SESSIONS
+    assert len([line for line in desk.told if "laundry" in line]) == 1
+    assert "a day" in desk.told[0]
+    assert desk.heard.refused == 300
+    assert "refused 300" in desk.recorder.summary()
+    assert desk.file("s5").count(b"\n") == 2
+    assert desk.file("other", "barn")
+    assert desk.asks() == []
+    desk.clock.advance(86401.0)
+    desk.hear(opening("tomorrow"))
+    assert desk.file("tomorrow")
+
+
+def test_invented_stations_are_bounded(desk: Desk) -> None:
+    """Each would get a folder of its own."""
+    for number in range(MOST_NEW_STATIONS + 50):
+        desk.hear(opening("a1"), station=f"st{number}")
+    assert len([path for path in desk.folder.iterdir() if path.is_dir()]) == MOST_NEW_STATIONS
+    assert len(desk.told) == 1
+
+
+def test_the_awaited_session_is_never_refused(tmp_path: Path) -> None:
+    """Whatever else somebody opens."""
+    desk = Desk(tmp_path / "kept", until_closed="a1")
+    for number in range(MOST_NEW_SESSIONS + 1):
+        desk.hear(opening(f"s{number}"))
+    for line in journal("a1", 3).splitlines(keepends=True):
+        desk.hear(line)
+    assert desk.recorder.complete()
+    desk.recorder.close()
+
+
+def test_the_name_of_a_judgement_is_no_session(desk: Desk) -> None:
+    """Its file would stand where `judge` writes."""
+    desk.hear(opening("a1.judgement"))
+    desk.hear(record("a2", 1, kind="reading", probe="jug"))
+    assert desk.heard.malformed == 2
+    assert [path.name for path in desk.folder.iterdir()] == [".lock"]
 
 
 GARBAGE: list[bytes] = [

@@ -73,3 +73,13 @@ def test_a_signal_ends_it_with_0(broker: EmbeddedBroker, tmp_path: Path, number:
     child.send_signal(number)
     _, errors = child.communicate(timeout=20)
     assert (child.returncode, errors) == (0, b"")
+
+
+def test_too_few_descriptors_end_in_one_line(tmp_path: Path) -> None:
+    """A limit of the shell, not a fault of the program: exit status 2 and what would help."""
+    words = [sys.executable, "-m", "monitor.cli.main", "record", "--broker", "127.0.0.1:1", "--into", str(tmp_path / "kept")]
+    limited = ["sh", "-c", 'ulimit -n 6; exec "$@"', "sh", *words]
+    done = subprocess.run(limited, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 2, done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert "ulimit -n" in done.stderr
