@@ -7,6 +7,7 @@ import gc
 import os
 import signal
 import sys
+import traceback
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ from monitor.core.errors import EvenbathError, FileWrong, InputWrong, NotThere, 
 if TYPE_CHECKING:
     from hardware.ports import ProbeBus, Sample
     from monitor.live.clock import Clock
+    from monitor.live.station.log_lines import LogLines
     from monitor.live.station.station_file import StationConfig
     from monitor.live.telemetry.mqtt import Publisher
 
@@ -24,6 +26,10 @@ SWITCH_INTERVAL_S = 0.001
 URGENT_NICE = -10
 """The same as in the unit of the service."""
 ENDING = (signal.SIGTERM, signal.SIGINT)
+OF_THE_TERMINAL = (signal.SIGHUP, signal.SIGTTOU, signal.SIGTTIN)
+"""A terminal that hangs up, or that belongs to another process group now, neither ends the station nor stops it."""
+INTERRUPTED = 130
+"""The exit status after Ctrl-C. A service manager takes 0 for success, so 0 is for SIGTERM alone."""
 LOOK_AGAIN_S = 2.0
 """The kernel looks for probes every ten seconds, so one that has just been plugged in deserves a second look."""
 
@@ -37,13 +43,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run until a signal ends it."""
     from monitor.live.clock import RealClock
+    from monitor.live.station.log_lines import LogLines, keep_standard_descriptors
     from monitor.live.station.station_file import lock_state
 
+    keep_standard_descriptors()
     config = open_station(args.file)
     lock = lock_state(config)
+    log = LogLines()
     try:
-        return _serve(config, RealClock(), None if args.rig is None else Path(args.rig))
+        return _serve(config, RealClock(), None if args.rig is None else Path(args.rig), log)
+    except (OSError, RuntimeError):  # no pipe and no full disk makes a success, or an input error, of a station that died
+        log.say(f"evenbath station: an error in the program itself:\n{traceback.format_exc()}")
+        return 1
     finally:
+        log.close()
         lock.close()
 
 
@@ -56,12 +69,13 @@ def open_station(name: str) -> StationConfig:
     return load_station(read_file(name, "station file"), name, state_folder())
 
 
-def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
+def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines) -> int:
     from monitor.core.probes.learned import Learned
     from monitor.live.inbox import Inbox, Stop
     from monitor.live.station.control import Control
     from monitor.live.station.daemon import Station
     from monitor.live.station.keeper import Keeper
+    from monitor.live.station.log_lines import OUT
     from monitor.live.station.parts import Parts
     from monitor.live.station.player import Player
     from monitor.live.station.readers import Reader
@@ -71,9 +85,10 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
 
     urgent = be_urgent()
     inbox = Inbox()
-    for number in ENDING:
-        signal.signal(number, lambda *_: inbox.put(Stop()))
-    signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, lambda *_: inbox.put(Stop()))
+    signal.signal(signal.SIGINT, lambda *_: inbox.put(Stop("keyboard")))
+    for number in OF_THE_TERMINAL:
+        signal.signal(number, signal.SIG_IGN)
     # Every thread that is started from here on inherits this: a signal must not cut short the kernel's wait for a conversion,
     # and only the main thread, which listens again below, is woken by one.
     signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
@@ -84,7 +99,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
         if not waiting:
             raise
         learned = Learned()  # a session that waits goes on with probes that count as not compared
-        _say(f"{wrong}; the session goes on without what was learned")
+        log.say(f"{wrong}; the session goes on without what was learned")
     bus = open_bus(config, clock, rig, must_be_there=not waiting)
     panel = open_panel(config, clock, rig)
     control = Control(config.state, inbox.put)
@@ -94,12 +109,12 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
     readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
     first = [learned]
     learn: Callable[[], Learned] = lambda: first.pop() if first else load_learned(config.state)  # noqa: E731
-    station = Station(Parts(config, clock, inbox, panel, player, readers, learn, control.send, _say, publisher, notifier))
+    station = Station(Parts(config, clock, inbox, panel, player, readers, learn, control.send, log.say, publisher, notifier))
     keeper = Keeper(clock, config.state, inbox.put)
     try:
         control.open()
         player.start()
-        _say(priority_told(urgent, player.realtime))
+        log.say(priority_told(urgent, player.realtime))
         station.sessions.take_up()
         if panel.switch is not None:
             panel.switch.listen(station.on_edge)
@@ -112,11 +127,10 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
         gc.collect()
         gc.freeze()
         sys.setswitchinterval(SWITCH_INTERVAL_S)
-        sys.stdout.write(f"station {config.name}: ready\n")
-        sys.stdout.flush()
+        log.say(f"station {config.name}: ready", OUT)
         notifier.ready(f"station {config.name}")
         signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDING)
-        station.run()
+        ended_by = station.run()
         notifier.stopping()
     finally:
         for reader in readers:
@@ -129,7 +143,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None) -> int:
         if publisher is not None:
             publisher.stop()
         notifier.close()
-    return 0
+    return INTERRUPTED if ended_by == "keyboard" else 0
 
 
 def be_urgent() -> bool:
@@ -146,11 +160,6 @@ def priority_told(urgent: bool, realtime: bool) -> str:
     if realtime:
         return "cues: real-time priority" + ("" if urgent else "; this user may not raise that of the other threads")
     return "cues: ordinary priority, no real-time one is permitted to this user; they can be late while the machine is busy"
-
-
-def _say(line: str) -> None:
-    sys.stderr.write(f"{line}\n")
-    sys.stderr.flush()
 
 
 class LateBus:

@@ -88,7 +88,7 @@ class HungUp:
 class Stop:
     """The station is asked to end. A running session gets no `close`."""
 
-    why: Literal["signal", "test"] = "signal"
+    why: Literal["signal", "keyboard", "test"] = "signal"
 
 
 Message = Edge | Sampled | Sounded | Unsounded | Trouble | MachineHealth | Request | HungUp | Stop

@@ -87,7 +87,7 @@ class Answers:
             **self._machine.status(),
             "unsafe_records": None if running is None else running.journal.backlog,
             "bare_now": running is not None and running.bare_now,
-            "mishaps": len(self._sessions.mishaps),
+            "mishaps": self._sessions.mishap_count,
         }
 
     def _readings(self, request: Request) -> Answer:

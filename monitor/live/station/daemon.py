@@ -8,12 +8,13 @@ publisher where there is a broker. Tests: tests/live/station/test_daemon.py, tes
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from monitor.core.probes.readings import Reading
 from monitor.core.session.foot import Debounce
 from monitor.live.clock import stamp
-from monitor.live.inbox import Edge, HungUp, MachineHealth, Message, Request, Sampled, Sounded, Trouble, Unsounded
+from monitor.live.inbox import Edge, HungUp, MachineHealth, Message, Request, Sampled, Sounded, Stop, Trouble, Unsounded
 from monitor.live.station.answers import Answers
 from monitor.live.station.followers import Keyboard
 from monitor.live.station.machine import Machine
@@ -26,6 +27,8 @@ from monitor.live.station.starting import Starting
 SECOND_S = 1.0
 LATE_S, LATE_APART_S = 0.25, 10.0
 """A turn that comes later than this is noted, at most once in ten seconds."""
+FAULT_PAUSE_S = 0.1
+"""What failed because its time had come is tried again after this: a fault that stays takes no whole processor."""
 
 
 class Station:
@@ -42,11 +45,12 @@ class Station:
         self._answers = Answers(parts, self.sessions, self._probes, self._machine, self._starting, self._keyboard)
         switch = parts.panel.switch
         self._debounce = Debounce(switch is not None and switch.is_down())
-        self._ending = False
+        self._ending: Stop | None = None
         now_s = self._clock.mono_s()
         self._second_s = now_s + SECOND_S
         self._planned_s = now_s + SECOND_S
         self._late_noted_s = now_s - LATE_APART_S
+        self._not_before_s = -math.inf
 
     @property
     def running(self) -> Running | None:
@@ -57,10 +61,11 @@ class Station:
         """An edge of the switch, called by the pins' thread: it only goes into the inbox."""
         self._parts.inbox.put(Edge(mono_s, down))
 
-    def run(self) -> None:
-        """Handle messages until one says stop."""
-        while not self._ending:
+    def run(self) -> str:
+        """Handle messages until one says stop; returns why."""
+        while self._ending is None:
             self.turn(self._parts.inbox.get(self.due_s - self._clock.mono_s()))
+        return self._ending.why
 
     # -- one step ---------------------------------------------------------------------------------------------------
 
@@ -70,7 +75,7 @@ class Station:
         times = [self._second_s, self._debounce.settles_s, self._starting.until_s, self._keyboard.next_s]
         if self.running is not None:
             times.append(self.running.wake_mono_s)
-        return min(t for t in times if t is not None)
+        return max(self._not_before_s, min(t for t in times if t is not None))
 
     def turn(self, message: Message | None) -> None:
         """Take one message, if there is one, and do what has become due. Whatever goes wrong in it, time goes on."""
@@ -81,10 +86,11 @@ class Station:
             self.sessions.mishap(type(message).__name__)
         try:
             self._time_passes()
+            if self.sessions.let_go_of_closed():
+                self._keyboard.clear()
         except Exception:
             self.sessions.mishap("time")
-        if self.sessions.let_go_of_closed():
-            self._keyboard.clear()
+            self._not_before_s = self._clock.mono_s() + FAULT_PAUSE_S
         self._planned_s = max(self.due_s, self._clock.mono_s())
 
     def _take(self, message: Message) -> None:
@@ -109,7 +115,7 @@ class Station:
         elif isinstance(message, MachineHealth):
             self._machine.take(message)
         else:
-            self._ending = True
+            self._ending = message
 
     def _time_passes(self) -> None:
         now_s = self._clock.mono_s()

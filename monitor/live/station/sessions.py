@@ -7,6 +7,8 @@ tests/live/station/test_resume.py.
 
 from __future__ import annotations
 
+import contextlib
+import math
 import sys
 import traceback
 from collections.abc import Mapping, Sequence
@@ -28,6 +30,8 @@ KNOWN_S = 5.0
 ARM_SAFE_S = 3.0
 """The start waits this long for its first record to be safe. Nothing is timed yet."""
 MISHAPS_KEPT, MISHAPS_SAID = 20, 3
+MISHAP_NOTES, NOTE_AGAIN_S = 20, 60.0
+"""So many faults of the program are noted in a journal one by one; then one a minute."""
 
 
 class Sessions:
@@ -41,6 +45,8 @@ class Sessions:
         self._parts = parts
         self._ended: list[JournalWriter] = []
         self._generation = 0
+        self._mishaps = 0
+        self._mishap_noted_s = -math.inf
 
     # -- begin and end ----------------------------------------------------------------------------------------------
 
@@ -139,6 +145,11 @@ class Sessions:
             journal.stop()
 
     @property
+    def mishap_count(self) -> int:
+        """How many faults of the program itself there were since its start."""
+        return self._mishaps
+
+    @property
     def journals(self) -> list[JournalWriter]:
         """All that may still have something to write, that of the running session last."""
         return [*self._ended, *([] if self.running is None else [self.running.journal])]
@@ -187,17 +198,21 @@ class Sessions:
 
     def mishap(self, where: str) -> None:
         """A fault of the program itself; called where it was caught. It is told, and the session goes on without what was being done."""
-        what = traceback.format_exc()
+        what, kind = traceback.format_exc(), sys.exc_info()[0]
         self.mishaps.append(f"{where}: {what}")
         del self.mishaps[:-MISHAPS_KEPT]
-        if len(self.mishaps) <= MISHAPS_SAID:
-            self._parts.say(f"a fault of the program itself ({where}), the time goes on:\n{what}")
-        kind = sys.exc_info()[0]
-        if self.running is not None and not self.running.session.closed:
-            try:
-                self.note("mishap", {"where": where, "what": "" if kind is None else kind.__name__})
-            except Exception:
-                self._parts.say("and it could not be written into the journal")
+        self._mishaps += 1
+        with contextlib.suppress(Exception):  # whoever watches the daemon is told if that can be done, and nothing depends on it
+            if self._mishaps <= MISHAPS_SAID:
+                self._parts.say(f"a fault of the program itself ({where}), the time goes on:\n{what}")
+        now_s = self._parts.clock.mono_s()
+        if self.running is None or self.running.session.closed:
+            return
+        if self._mishaps > MISHAP_NOTES and now_s - self._mishap_noted_s < NOTE_AGAIN_S:
+            return
+        self._mishap_noted_s = now_s
+        with contextlib.suppress(Exception):  # the same fault may be in the way of the note
+            self.note("mishap", {"where": where, "what": "" if kind is None else kind.__name__})
 
     def _tell(self, record: Mapping[str, Any]) -> None:
         """A record was handed to the journal."""

@@ -418,6 +418,33 @@ def test_a_fault_that_was_not_heard_in_an_earlier_session_is_not_tried_again_in_
     assert not world.records(name, "cue", cue="fault")
 
 
+def test_a_fault_that_stays_and_a_terminal_that_is_dead_end_nothing(world: World) -> None:
+    """Each turn fails and nothing can be said: no exception gets out, no whole processor is taken, the journal is not flooded."""
+    name = world.develop()
+    world.press(1.2)
+
+    def dead(line: str) -> None:
+        raise BrokenPipeError
+
+    def broken(now_s: float) -> None:
+        raise ValueError("always")
+
+    object.__setattr__(world.station._parts, "say", dead)
+    assert world.station.running is not None
+    world.station.running.wake = broken  # type: ignore[method-assign]
+    turns = 0
+    for _ in range(20):
+        world.clock.advance(0.5)
+        while world.station.due_s <= world.clock.mono_s():
+            world.station.turn(None)
+            turns += 1
+            assert turns < 400
+    world.go(60)
+    assert world.ask(verb="status")["mishaps"] > 20
+    assert len(world.records(name, "mishap")) < 30
+    assert world.records(name, "reading")[-1]["t_s"] > 60
+
+
 class Dog(Notifier):
     """Counts its meals."""
 
