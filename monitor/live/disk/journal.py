@@ -29,6 +29,8 @@ GATHER_S = 0.3
 written at once."""
 RETRY_S = 1.0
 PATIENT = frozenset({"reading", "progress", "tick"})
+STOPPED_S = 20.0
+"""A journal that has not taken up what waits for so long has stopped, unless it is the disk that does not answer."""
 BYTES_PER_S = 1500
 """Three probes, progress and ticks: about 900 bytes a second, measured in rehearsals, and some room to spare."""
 RESERVE_LEAST, RESERVE_MOST = 2 << 20, 64 << 20
@@ -146,6 +148,17 @@ class JournalWriter:
         self._finishing = False
         self._ending = False
         self._thread: threading.Thread | None = None
+        self._moved_s = clock.mono_s()
+        self._asked_s: float | None = None
+
+    def moves(self, now_s: float) -> bool:
+        """Whether what was appended is being taken up. A disk that does not answer is the world's fault, and no restart would help."""
+        return self.backlog == 0 or self._asked_s is not None or now_s - self._moved_s < STOPPED_S
+
+    def unanswered_s(self, now_s: float) -> float:
+        """For how long the disk has not answered, 0 if nothing is being asked of it."""
+        asked_s = self._asked_s
+        return 0.0 if asked_s is None else now_s - asked_s
 
     @property
     def backlog(self) -> int:
@@ -156,6 +169,8 @@ class JournalWriter:
         """Take one record; the order of the calls is the order in the file."""
         line = encode_safely(record)
         with self._condition:
+            if self._written == self._appended:
+                self._moved_s = self._clock.mono_s()
             self._waiting.append(line)
             self._appended += 1
             if record.get("cue", record["kind"]) not in PATIENT:
@@ -166,6 +181,13 @@ class JournalWriter:
 
     def step(self) -> bool:
         """Try to make everything safe that was appended so far. False if the disk did not accept it."""
+        self._asked_s = self._moved_s = self._clock.mono_s()
+        try:
+            return self._step()
+        finally:
+            self._asked_s, self._moved_s = None, self._clock.mono_s()
+
+    def _step(self) -> bool:
         with self._condition:
             taken, self._waiting, self._urgent = self._waiting, [], False
         self._rest += b"".join(taken)

@@ -134,6 +134,10 @@ class Station:
 
     def _each_second(self, now_s: float) -> None:
         self._machine.look(now_s)
+        for reader in self._parts.readers:
+            hung = reader.look()
+            if hung is not None:
+                self._sampled(hung)
         if self.running is not None and self.sessions.followers:
             self.sessions.followers.tell({"event": "view", "session": self.running.name, "view": self.running.session.view})
 

@@ -16,8 +16,10 @@ from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.running import StartRequest
 from monitor.live.station.sessions import Sessions
 
-READER_LATE_S, PLAYER_LATE_S = 20.0, 3.0
-"""A part that has not moved for this long has stopped: the watchdog is no longer fed."""
+PLAYER_LATE_S = 3.0
+"""A player that has not moved for this long has stopped: the watchdog is no longer fed."""
+DISK_LATE_S = 5.0
+"""A disk that has not answered for this long is told."""
 CLOCK_STEP_S = 1.0
 """Where the wall clock moves by more than this against the monotonic one within a second, somebody has set it."""
 
@@ -31,6 +33,7 @@ class Machine:
         self._health = MachineHealth(None, None)
         self._noted_throttled = 0
         self._switch_dead = False
+        self._disk_late = False
         self._wall_ahead_s = self._ahead()
 
     def take(self, health: MachineHealth) -> None:
@@ -41,12 +44,13 @@ class Machine:
             self._sessions.note("power", {"throttled": health.throttled})
 
     def look(self, now_s: float) -> None:
-        """Notice a wall clock that was set and a switch that died or came back; feed the watchdog."""
+        """Notice a wall clock that was set, a switch that died or came back, a disk that does not answer; feed the watchdog."""
         ahead_s = self._ahead()
         moved_s, self._wall_ahead_s = ahead_s - self._wall_ahead_s, ahead_s
         if abs(moved_s) > CLOCK_STEP_S:
             self._sessions.note("clock", {"event": "stepped", "by_s": moved_s})
         self._look_at_switch(now_s)
+        self._look_at_disk(now_s)
         if self._parts.notifier is not None and self._moves(now_s):
             self._parts.notifier.alive()
 
@@ -54,9 +58,22 @@ class Machine:
         return self._parts.clock.wall().timestamp() - self._parts.clock.mono_s()
 
     def _moves(self, now_s: float) -> bool:
-        """Whether readers, player and panel have all moved lately."""
-        readers = all(now_s - reader.beat_s < READER_LATE_S for reader in self._parts.readers)
-        return readers and now_s - self._parts.player.beat_s < PLAYER_LATE_S and self._parts.panel.alive()
+        """Whether all has moved that a restart can bring back: player, journal and panel; this thread moves, or nobody would ask.
+
+        Readers are not asked: one that hangs in the kernel cannot be ended by a restart, nor can the process that it belongs to.
+        """
+        running = self._sessions.running
+        journal = running is None or running.journal.moves(now_s)
+        return journal and now_s - self._parts.player.beat_s < PLAYER_LATE_S and self._parts.panel.alive()
+
+    def _look_at_disk(self, now_s: float) -> None:
+        running = self._sessions.running
+        late = running is not None and running.journal.unanswered_s(now_s) > DISK_LATE_S
+        if late == self._disk_late:
+            return
+        self._disk_late = late
+        why = f"it has not answered for {DISK_LATE_S:.0f} s; what is to be written waits in memory" if late else "it answers again"
+        self._sessions.note("trouble", {"part": "disk", "well": not late, "why": why})
 
     def _look_at_switch(self, now_s: float) -> None:
         dead = not self._parts.panel.alive()

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from hardware.ports import Sample
 from monitor.cli.status import lines
 from monitor.core.session.cues import FAULT, TICK, Sound
 from monitor.live.inbox import Edge, MachineHealth, Sampled, Sounded, Unsounded
+from monitor.live.station.readers import Reader
 from monitor.live.station.sdnotify import Notifier
-from tests.live.simulated import BOWL, DARK, JUG, MIB, SHORT, World
+from tests.live.simulated import BOWL, DARK, JUG, MIB, SHORT, FakeDisk, World
 
 
 @pytest.fixture
@@ -457,24 +460,122 @@ class Dog(Notifier):
         self.meals += 1
 
 
-@pytest.mark.parametrize("part", ["reader", "player", "panel"])
-def test_the_watchdog_is_fed_only_while_readers_player_and_panel_move(tmp_path: Path, part: str) -> None:
+@pytest.mark.parametrize("part", ["player", "panel", "journal"])
+def test_the_watchdog_is_fed_only_while_player_panel_and_journal_move(tmp_path: Path, part: str) -> None:
     """A main thread that lives on alone is no station."""
     dog = Dog()
     world = World(tmp_path, notifier=dog)
-    world.go(10)
+    world.go(5)
+    world.develop()
+    world.go(5)
     assert dog.meals >= 9
-    if part == "reader":
-        world.readers[0].step = lambda: None  # type: ignore[method-assign]
-    elif part == "player":
+    if part == "player":
         world.player.step = lambda: None  # type: ignore[method-assign]
+    elif part == "journal":
+        world.write = lambda: None  # type: ignore[method-assign]
     else:
         assert world.panel.switch is not None
         world.panel.switch.dead = True
-    world.go(25)
+    world.go(35)
     hungry = dog.meals
     world.go(10)
     assert dog.meals == hungry
+
+
+def stuck(reader: Reader) -> None:
+    """Its read does not come back, and nobody can end the thread that waits for it."""
+    reader.step = lambda: None  # type: ignore[method-assign]
+
+
+def test_one_stuck_probe_is_one_stuck_probe(tmp_path: Path) -> None:
+    """The room's file blocks: `missing` within 15 s and never `good` again, the watchdog is fed, developer and cues go on."""
+    dog = Dog()
+    world = World(tmp_path, notifier=dog, room=True)
+    world.go(5)
+    name = world.develop()
+    world.press(1.2)
+    stuck(world.readers[2])
+    world.go(15)
+    (wall,) = [p for p in world.ask(verb="status")["probes"] if p["probe"] == "wall"]
+    assert (wall["quality"], wall["celsius"]) == ("missing", None)
+    meals = dog.meals
+    world.go(60)
+    assert dog.meals >= meals + 59
+    later = [r for r in world.records(name, "reading", probe="wall") if r["t_s"] > 20]
+    assert {r["quality"] for r in later} == {"missing"}
+    assert {p["source"] for p in world.records(name, "progress")} == {"developer"}
+    assert world.station.sessions.mishaps == []
+
+
+def test_a_developer_probe_that_hangs_is_lost_like_any_other(tmp_path: Path) -> None:
+    """`missing` within 15 s, FAULT after 15 s without a good reading. What the read brings at last is too old; the next one counts."""
+    world = World(tmp_path)
+    world.go(5)
+    name = world.develop()
+    world.press(1.2)
+    world.go(5)
+    step, hung_s = world.readers[0].step, world.clock.mono_s()
+    zero_s = world.records(name)[0]["mono0_s"]
+    stuck(world.readers[0])
+    world.go(17)
+    assert world.records(name, "reading", probe="jug", quality="missing")[0]["t_s"] + zero_s - hung_s <= 15.0
+    assert world.records(name, "trust", probe="jug", believed=False)[0]["t_s"] + zero_s - hung_s <= 16.0
+    assert world.records(name, "cue", cue="fault")[0]["t_s"] + zero_s - hung_s <= 16.5
+    world.inbox.put(Sampled("jug", Sample(JUG, (hung_s + world.clock.mono_s()) / 2, 20.3, "stale"), world.clock.mono_s()))
+    world.go(1)
+    assert world.records(name, "reading", probe="jug")[-1]["quality"] == "missing"
+    world.readers[0].step = step  # type: ignore[method-assign]
+    world.go(5)
+    assert world.records(name, "reading", probe="jug")[-1]["quality"] == "good"
+
+
+class SlowDisk(FakeDisk):
+    """Does not answer one sync for a while; the rest of the world goes on meanwhile."""
+
+    meanwhile: Callable[[], None] | None = None
+
+    def sync(self, descriptor: int) -> None:
+        """As long as it takes."""
+        meanwhile, self.meanwhile = self.meanwhile, None
+        if meanwhile is not None:
+            meanwhile()
+
+
+def test_a_disk_that_does_not_answer_is_told_and_starves_no_watchdog(tmp_path: Path) -> None:
+    """Half a minute in one sync: no restart would help it. Told once, and once more when it answers."""
+    dog, disk = Dog(), SlowDisk()
+    world = World(tmp_path, notifier=dog, disk=disk)
+    world.go(5)
+    name = world.develop()
+    world.press(1.2)
+    write, world.write = world.write, lambda: None  # type: ignore[method-assign]
+
+    def half_a_minute() -> None:
+        meals = dog.meals
+        world.go(35)
+        assert dog.meals >= meals + 34
+        assert world.player.beat_s > world.clock.mono_s() - 2
+
+    disk.meanwhile = half_a_minute
+    world.go(1)
+    write()
+    world.write = write  # type: ignore[method-assign]
+    world.go(3)
+    told = [(r["part"], r["well"]) for r in world.records(name, "trouble")]
+    assert told == [("disk", False), ("disk", True)]
+    seqs = [r["seq"] for r in world.records(name)]
+    assert seqs == list(range(1, len(seqs) + 1))
+
+
+def test_a_station_that_stood_still_itself_accuses_no_probe(tmp_path: Path) -> None:
+    """Stopped for half a minute (a debugger, a busy machine): no reader had its turn either."""
+    world = World(tmp_path)
+    world.go(5)
+    name = world.develop()
+    world.clock.advance(30.0)
+    world.station.turn(None)
+    world.go(5)
+    assert {r["quality"] for r in world.records(name, "reading")} == {"good"}
 
 
 @pytest.mark.parametrize(("vessel", "bare"), [("open tray", True), ("lidded tank", False)])
