@@ -7,8 +7,36 @@ import random
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
+from scipy.linalg import expm
 
 from monitor.review.smoother import LEVELS, NOISE_RANGE_C, START_SD_C, Measurement, noise_sd, smooth, transition
+
+Array = NDArray[np.float64]
+PROBE_NOISE = 1e-10
+"""Variance that keeps each probe's own row from being singular, a step."""
+
+
+def equations(lag_s: float | None) -> Array:
+    """dx/dt = A x for liquid, slope and one probe: the liquid follows its slope, the probe the liquid (None: it does not move)."""
+    a = np.zeros((3, 3))
+    a[0, 1] = 1.0
+    if lag_s is not None:
+        a[2, 0], a[2, 2] = 1.0 / lag_s, -1.0 / lag_s
+    return a
+
+
+def exact(step_s: float, lag_s: float) -> Array:
+    """exp(A h)."""
+    return np.asarray(expm(equations(lag_s) * step_s))
+
+
+def van_loan(a: Array, step_s: float, level: tuple[float, float]) -> Array:
+    """Covariance that white noise on liquid and slope brings into dx/dt = A x in one step (C. F. van Loan, IEEE Trans. Autom. Control 23
+    (1978) 395)."""
+    spectral = np.diag([level[0] ** 2, level[1] ** 2, 0.0])
+    both = expm(np.block([[-a, spectral], [np.zeros((3, 3)), a.T]]) * step_s)
+    return np.asarray(both[3:, 3:].T @ both[:3, 3:]) + np.diag([0.0, 0.0, PROBE_NOISE])
 
 
 def readings(seconds: int, seed: int, lag_s: float = 8.0, noise_c: float = 0.05) -> tuple[list[Measurement], list[float]]:
@@ -26,12 +54,39 @@ def readings(seconds: int, seed: int, lag_s: float = 8.0, noise_c: float = 0.05)
 
 
 def test_it_agrees_with_an_independent_implementation() -> None:
-    """filterpy's Kalman filter and rts_smoother on the same data and matrices give the same temperatures and variances."""
+    """filterpy's Kalman filter and rts_smoother on the same data, with exp(A h) by scipy and the noise of the liquid alone by van Loan,
+    give the same temperatures and variances."""
+    off, wider = beside_filterpy(equations(None))
+    assert off < 1e-6
+    assert wider < 1e-6
+
+
+def test_that_the_probe_responds_within_a_step_hardly_matters() -> None:
+    """The smoother lets the noise of a step reach the probe only after it. With the whole noise by van Loan the temperature moves by less
+    than 0.001 C, and its standard deviation by less than 2 %."""
+    off, wider = beside_filterpy(equations(8.0))
+    assert off < 1e-3
+    assert 1e-6 < wider < 0.02
+
+
+@pytest.mark.parametrize("lag_s", [0.5, 8.0, 60.0])
+@pytest.mark.parametrize("step_s", [0.3, 1.0, 7.0, 40.0])
+def test_a_step_is_the_differential_equations(step_s: float, lag_s: float) -> None:
+    """The transition is exp(A h), the liquid's noise van Loan's, for every lag, step and liveliness."""
+    for level in LEVELS:
+        matrix, noise = transition(step_s, [lag_s], level)
+        assert matrix == pytest.approx(exact(step_s, lag_s), rel=1e-9, abs=1e-12)
+        assert noise == pytest.approx(van_loan(equations(None), step_s, level), rel=1e-9, abs=1e-18)
+
+
+def beside_filterpy(noise_from: Array) -> tuple[float, float]:
+    """Our smoother and filterpy's over the same readings: largest difference in the liquid's temperature, C, and largest relative one in
+    its standard deviation."""
     kalman = pytest.importorskip("filterpy.kalman")
     measured, _ = readings(400, 3)
     ours = smooth(measured, [8.0])
     assert ours is not None
-    matrix, noise = transition(1.0, [8.0], LEVELS[ours.level])
+    matrix, noise = exact(1.0, 8.0), van_loan(noise_from, 1.0, LEVELS[ours.level])
     theirs = kalman.KalmanFilter(dim_x=3, dim_z=1)
     theirs.F, theirs.Q = matrix, noise
     theirs.H, theirs.R = np.array([[0.0, 0.0, 1.0]]), np.array([[measured[0].sd_c ** 2]])
@@ -45,8 +100,8 @@ def test_it_agrees_with_an_independent_implementation() -> None:
         states.append(theirs.x.copy())
         covariances.append(theirs.P.copy())
     smoothed, smoothed_covariances, _, _ = theirs.rts_smoother(np.array(states), np.array(covariances))
-    assert np.abs(smoothed[:, 0, 0] - ours.celsius).max() < 1e-6
-    assert np.abs(np.sqrt(smoothed_covariances[:, 0, 0]) - ours.sd_c).max() < 1e-6
+    off = np.abs(smoothed[:, 0, 0] - ours.celsius).max()
+    return float(off), float(np.abs(np.sqrt(smoothed_covariances[:, 0, 0]) / ours.sd_c - 1.0).max())
 
 
 def test_the_sum_has_the_variance_of_the_whole_covariance() -> None:
@@ -54,7 +109,7 @@ def test_the_sum_has_the_variance_of_the_whole_covariance() -> None:
     measured, _ = readings(25, 5)
     ours = smooth(measured, [8.0])
     assert ours is not None
-    matrix, noise = transition(1.0, [8.0], LEVELS[ours.level])
+    matrix, noise = exact(1.0, 8.0), van_loan(equations(None), 1.0, LEVELS[ours.level])
     start = np.diag([START_SD_C**2, 0.004**2, START_SD_C**2])
     count = len(measured)
     blocks = np.zeros((3 * count, 3 * count))

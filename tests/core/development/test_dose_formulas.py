@@ -1,17 +1,19 @@
 """The integrals that sessions and reviews really use, against other trades' dose formulas and closed forms: same mathematics, other laws.
 
 Each check runs through three of them: what a session counts (`Moment.carry`), what it forecasts (`forecast.development`) and what the
-review sums up (`review.integrals`). An error of 0.3 % in any of the three fails every check of it. A minute of a history (of concrete:
-an hour) is a minute of the session.
+review sums up (`review.integrals`). An error of 0.3 % in any of the three fails every check of it, which is
+tested too. A minute of a history (of concrete: an hour) is a minute of the session.
 """
 
 from __future__ import annotations
 
+import inspect
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import mpmath
 import numpy as np
@@ -226,6 +228,43 @@ def test_closed_forms_of_arrhenius(integrate: Integral, energy_j: float, ramp: f
     assert integrate(law, through([0.0, 10.0], [22.0, 18.0])) == pytest.approx(ramp, rel=1e-6)
     assert integrate(law, through(minutes, [19.0 + 5.0 * math.exp(-m / 6.0) for m in minutes])) == pytest.approx(cooling, rel=1e-6)
     assert integrate(law, steps([(5, 22), (5, 18)])) == pytest.approx(two, rel=1e-9)
+
+
+def outside_checks() -> Iterator[Any]:
+    """Every check of this file that takes an integral, with each row of its other parameters."""
+    for name, check in sorted(globals().items()):
+        if name.startswith("test_") and "integrate" in inspect.signature(check).parameters:
+            rows: list[dict[str, Any]] = [{}]
+            for mark in check.pytestmark:
+                names, values = mark.args
+                if names != "integrate":
+                    keys = [key.strip() for key in names.split(",")] if isinstance(names, str) else names
+                    rows = [row | dict(zip(keys, value, strict=True)) for row in rows for value in values]
+            for number, row in enumerate(rows):
+                yield pytest.param(check, row, id=f"{name.removeprefix('test_')}-{number}")
+
+
+CHECKS = list(outside_checks())
+
+
+@pytest.mark.parametrize("factor", [0.997, 1.003])
+@every_integral
+@pytest.mark.parametrize(("check", "row"), CHECKS)
+def test_an_error_of_a_third_of_a_per_cent_fails_each_check(
+    check: Callable[..., None], row: dict[str, Any], integrate: Integral, factor: float
+) -> None:
+    """Three parts in a thousand too much or too little, whichever integral and whatever the history."""
+    with pytest.raises(AssertionError):
+        check(integrate=lambda law, pieces: factor * integrate(law, pieces), **row)
+
+
+def test_all_the_trades_are_among_the_outside_checks() -> None:
+    """F0, pasteurisation units, CEM43, mean kinetic temperature, equivalent age and closed forms, with all their rows."""
+    names = [param.values[0].__name__.removeprefix("test_") for param in CHECKS]
+    assert {name: names.count(name) for name in names} == {
+        "closed_forms_of_arrhenius": 3, "equivalent_age_of_concrete": 2, "lethality_of_a_retort": 1, "lethality_of_steady_heat": 3,
+        "mean_kinetic_temperature": 5, "pasteurisation_units": 1, "thermal_dose": 1,
+    }  # fmt: skip
 
 
 @ENERGIES
