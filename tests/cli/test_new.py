@@ -121,10 +121,10 @@ def test_colour_waits_at_its_gate(tmp_path: Path) -> None:
 
 
 def test_ones_own_pairs_become_the_rate(tmp_path: Path) -> None:
-    """Typed in any order, the one at the reference added from the time."""
+    """Typed in any order, the one at the reference added from the time; as sure as `fit` finds them: 2 kJ/mol are 0.28 % per C at 20 C."""
     recipe = made(tmp_path, "roll", *sets("time=10:00", "pairs=24 C=6:45, 18 C=12:10"))
     law = next(s.law for s in recipe.stages if s.role == "develop")
-    assert law == Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.5, (18.0, 24.0))
+    assert law == Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.28, (18.0, 24.0))
 
 
 def test_without_pairs_the_middle_of_published_tables_is_taken_and_said(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from monitor.core.development.rate import BOUND_C, Fit, fit
+from monitor.core.development.rate import BOUND_C, R_J_PER_MOL_K, ZERO_C_K, Fit, fit
 from monitor.core.errors import InputWrong
 from monitor.core.recipe.reader import (
     DEFAULT_REFERENCE_C,
@@ -22,7 +22,6 @@ from monitor.core.recipe.reader import (
     REFERENCE_RANGE_C,
     REFERENCE_SAYS,
     SD_ENERGY_KJ_MOL,
-    SD_PERCENT_PER_C,
     TEMPERATURE_SAYS,
     TIME_SAYS,
 )
@@ -82,6 +81,11 @@ class OwnRate:
         if self.fit.sd_kj_mol is None:
             return SD_ENERGY_KJ_MOL
         return max(_LEAST_SD_KJ_MOL, self.fit.sd_kj_mol * _STUDENT.get(len(self.given) - 2, 1.0))
+
+    @property
+    def sd_percent_per_c(self) -> float:
+        """The same doubt for a recipe's pairs, per cent per C: d ln r / dT = E / (R T^2) at the reference (Arrhenius' law)."""
+        return 100.0 * self.sd_kj_mol * 1000.0 / R_J_PER_MOL_K / (self.reference_c + ZERO_C_K) ** 2
 
 
 def read_pair(text: str) -> GivenPair:
@@ -151,6 +155,7 @@ def fit_data(own: OwnRate) -> dict[str, Any]:
     return {
         "activation_energy_kj_mol": own.fit.activation_energy_kj_mol,
         "activation_energy_sd_kj_mol": own.sd_kj_mol,
+        "sd_percent_per_c": own.sd_percent_per_c,
         "per_10_c": own.fit.per_10_c,
         "rms_percent": own.fit.rms_percent,
         "worst_percent": own.fit.worst_percent,
@@ -174,7 +179,7 @@ def rate_lines(own: OwnRate) -> Iterator[str]:
     orderly = all(a.celsius < b.celsius - SAME and a.seconds >= b.seconds for a, b in pairwise(rows))
     if orderly and own.pair_at_reference is not None:
         pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in rows)
-        yield f'rate = {{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {SD_PERCENT_PER_C} }}'
+        yield f'rate = {{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {own.sd_percent_per_c:.2f} }}'
 
 
 def _time(seconds: float) -> str:
@@ -190,7 +195,7 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
         yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
     two = own.fit.sd_kj_mol is None
     source = "the spread of published tables, because two pairs leave no residuals" if two else "one standard deviation"
-    spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol, {source}"
+    spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol or {own.sd_percent_per_c:.1f} % of the time per C, {source}"
     yield ""
     yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at 25 C as at 15 C"
     if not two:

@@ -18,7 +18,7 @@ from typing import get_args
 
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.kinds import Film
-from monitor.core.recipe.reader import SD_ENERGY_KJ_MOL, SD_PERCENT_PER_C, load_recipe
+from monitor.core.recipe.reader import SD_ENERGY_KJ_MOL, load_recipe
 from monitor.core.recipe.values import SAME, Recipe
 from monitor.core.text.quantities import (
     read_dilution,
@@ -28,7 +28,7 @@ from monitor.core.text.quantities import (
     read_volume,
     shown,
 )
-from monitor.prepare.recipes.fitting import GivenPair, read_pair
+from monitor.prepare.recipes.fitting import GivenPair, own_rate, read_pair
 
 BLANKS = Path(__file__).parent / "blanks"
 _MARK = re.compile(r'"\{\{(\w+)(?:\|([^}"\n]*))?\}\}"')
@@ -171,7 +171,8 @@ def _pairs(answer: str, earlier: Answers) -> str:
             what = f"the time grows from {before.celsius_text} to {after.celsius_text}"
             raise InputWrong(f"{what}; allowed: times that fall as it gets warmer")
     pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in rows)
-    rate = f'{{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {SD_PERCENT_PER_C} }}'
+    own = own_rate([f"{pair.celsius_text}={pair.time_text}" for pair in rows], reference_text)
+    rate = f'{{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {own.sd_percent_per_c:.2f} }}'
     return f"{rate}   # the pairs that you typed"
 
 
