@@ -1,0 +1,289 @@
+"""Prints what comes of the estimator where the world is not its model: development given, in per cent of what was due, beside other ways.
+
+`python -m tests.benchmarks.bench_doubt [ROW ...] [--liquids 100] [--seed 11] [--jobs 1] [--worst 0] [--old]`
+
+A ROW is a name of `troubles.ROWS` or of `liquids.FAMILIES`, or a part of one; without one, all of `ROWS`, with `--old` all of both.
+Each case's generator is seeded with "SEED ROW NUMBER". Wall clock: the recipe's time, whatever the temperature. Chart at the start: the
+time that belongs to what a good thermometer says at the begin. Chart at the mean: that of the true mean over the stage, known afterwards.
+Trapezoid: the developer's readings as they come. Ours: the estimator, its end frozen 45 s ahead. Inside: how often the estimator's own
+error of the development given is within two of its standard deviations.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import multiprocessing
+import random
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from monitor.core.development.beliefs import TrustChange
+from monitor.core.development.estimator import Estimator
+from monitor.core.development.rate import RateLaw, rate
+from tests.benchmarks import liquids
+from tests.benchmarks.physics import STEP_S, Array
+from tests.benchmarks.troubles import FROZEN_S, GOALS, ROWS, Case, Goal, done_course, times, true_end
+
+OLD = {name: Goal(*budget, None) for name, budget in liquids.BUDGETS.items()}
+"""The families that were there before, with the project's budgets."""
+
+
+@dataclass
+class Outcome:
+    """What came of one case, errors in per cent of the development that was due. None where a way has nothing to go by."""
+
+    number: int
+    clock: float
+    chart_start: float | None
+    chart_mean: float
+    trapezoid: float | None
+    ours: float
+    counted: float
+    sd: float
+    end_s: float
+    took_s: float
+    changes: list[TrustChange] = field(default_factory=list)
+    sources: list[str] = field(default_factory=list)
+    parts: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def inside(self) -> bool:
+        """Whether two standard deviations held."""
+        return abs(self.counted) <= 2.0 * self.sd
+
+
+def drive(case: Case) -> tuple[float, float, float, list[TrustChange], list[str]]:
+    """(planned end, development it believes in then, its sd, changes of trust, source each second): once a second, as a session does."""
+    estimator = Estimator(case.beliefs)
+    changes: list[TrustChange] = []
+    sources: list[str] = []
+    begun = frozen = False
+    end, last = math.inf, (len(case.film_c) - 1) * STEP_S
+    position, now = 0, 0.0
+    while now < min(end, last):
+        while position < len(case.heard) and case.heard[position][0] <= now:
+            changes += estimator.read(case.heard[position][1])
+            position += 1
+        changes += estimator.advance(now)
+        if not begun and now >= case.begin_s:
+            estimator.begin(1, case.begin_s, case.law, case.law.reference_c)
+            begun = True
+        if begun:
+            sources.append(estimator.temperature(now).source)
+            estimator.done(1, now)
+            if not frozen:
+                end = estimator.end(1, case.target_ref_s, now).end_t_s
+                frozen = end - FROZEN_S <= now + 0.5
+        now += 1.0
+    end = min(end, last)
+    done = estimator.done(1, max(end, now - 1.0))
+    return end, done.done_ref_s, done.sd_ref_s, changes, sources
+
+
+def trapezoid(case: Case) -> float | None:
+    """End by the developer's readings alone: straight between two of them, before the first like the first; frozen at the last rate."""
+    done, before, end = 0.0, None, None
+    for arrives, reading in case.heard:
+        if reading.role not in ("developer", "witness") or reading.celsius is None or reading.t_s < case.begin_s:
+            continue
+        now = rate(case.law, reading.celsius)
+        if before is None:
+            done = now * (reading.t_s - case.begin_s)
+        else:
+            done += 0.5 * (now + before[1]) * (reading.t_s - before[0])
+        before = reading.t_s, now
+        end = reading.t_s + (case.target_ref_s - done) / now
+        if end - FROZEN_S <= arrives + 0.5:
+            break
+    return end
+
+
+def steady(law: RateLaw, target_ref_s: float, celsius: float) -> float:
+    """What the chart says, seconds."""
+    return target_ref_s / rate(law, celsius)
+
+
+def outcome(row: str, number: int, seed: int) -> Outcome:
+    """Play one case."""
+    if row in liquids.FAMILIES:
+        return _old(row, number)
+    case = ROWS[row](random.Random(f"{seed} {row} {number}"))
+    course, t = done_course(case.film_c, case.law, case.begin_s), times(case.film_c)
+
+    def error(end_s: float) -> float:
+        return 100.0 * (float(np.interp(end_s, t, course)) / case.target_ref_s - 1.0)
+
+    due = true_end(case.film_c, case.law, case.begin_s, case.target_ref_s)
+    mean = float(_between(case.film_c, case.begin_s, due).mean())
+    raw = trapezoid(case)
+    began = time.perf_counter()
+    end, believed, sd, changes, sources = drive(case)
+    took = time.perf_counter() - began
+    counted = 100.0 * (believed - float(np.interp(end, t, course))) / case.target_ref_s
+    return Outcome(
+        number,
+        error(case.begin_s + case.target_ref_s),
+        error(case.begin_s + steady(case.law, case.target_ref_s, case.jug_c)),
+        error(case.begin_s + steady(case.law, case.target_ref_s, mean)),
+        None if raw is None else error(raw),
+        error(end),
+        counted,
+        100.0 * sd / case.target_ref_s,
+        end,
+        took,
+        changes,
+        sources,
+        case.parts,
+    )
+
+
+def _between(film_c: Array, begin_s: float, end_s: float) -> Array:
+    return film_c[round(begin_s / STEP_S) : round(end_s / STEP_S) + 1]
+
+
+def _old(row: str, number: int) -> Outcome:
+    """One of the families that were there before, by its own driver and seeds."""
+    liquid = liquids.FAMILIES[row](random.Random(f"{row} {number}"))
+    began = time.perf_counter()
+    came = liquids.develop(liquid, random.Random(number))
+    took = time.perf_counter() - began
+    last = len(liquid.temps_c) - 2.0
+
+    def error(end_s: float) -> float:
+        return 100.0 * (liquid.true_done(min(end_s, last)) / liquid.target_ref_s - 1.0)
+
+    due = liquid.true_end()
+    mean = math.fsum(liquid.temps_c[: int(due) + 1]) / (int(due) + 1)
+    return Outcome(
+        number,
+        error(liquid.target_ref_s),
+        error(liquids.steady(liquid, liquid.temps_c[0])),
+        error(liquids.steady(liquid, mean)),
+        error(liquids.naive(liquid, random.Random(number), 0.0)) if liquid.probe else None,
+        came.delivered_percent,
+        came.counted_percent,
+        100.0 * came.done_sd_ref_s / liquid.target_ref_s,
+        came.end_s,
+        took,
+        came.changes,
+        came.sources,
+    )
+
+
+# The table
+
+
+def rms(values: Sequence[float]) -> float:
+    """Root mean square."""
+    return math.sqrt(math.fsum(v * v for v in values) / len(values))
+
+
+def pair(values: Sequence[float | None]) -> str:
+    """rms/worst, or a dash."""
+    known = [v for v in values if v is not None]
+    return f"{rms(known):5.2f}/{max(map(abs, known)):5.1f}" if known else "     -     "
+
+
+def judged(goal: Goal | None, came: Sequence[Outcome]) -> str:
+    """The goal, and what of it was not reached."""
+    if goal is None or (goal.rms, goal.worst, goal.inside) == (None, None, None):
+        return "no goal"
+    ours = [o.ours for o in came]
+    inside = 100.0 * sum(o.inside for o in came) / len(came)
+    wants = "/".join("-" if v is None else f"{v:g}" for v in (goal.rms, goal.worst)) + ("" if goal.inside is None else f" {goal.inside:g}")
+    missed = []
+    if goal.rms is not None and rms(ours) > goal.rms:
+        missed.append("rms")
+    if goal.worst is not None and max(map(abs, ours)) > goal.worst:
+        missed.append("worst")
+    if goal.inside is not None and inside < goal.inside:
+        missed.append("inside")
+    simpler: dict[str, list[float | None]] = {
+        "clock": [o.clock for o in came],
+        "chart": [o.chart_start for o in came],
+        "trapezoid": [o.trapezoid for o in came],
+    }
+    beaten = [n for n, v in simpler.items() if (k := [e for e in v if e is not None]) and rms(k) < rms(ours)]
+    said = "reached" if not missed else "not reached: " + ", ".join(missed)
+    return f"{wants:12s} {said}" + (f"; beaten by {', '.join(beaten)}" if beaten else "")
+
+
+HEAD = (
+    f"{'row':19s}  {'wall clock':>11s}  {'chart start':>11s}  {'chart mean':>11s}  {'trapezoid':>11s}  {'ours':>11s}  inside  sd   err/sd  "
+    f"trust  {'issue before':12s}  goal"
+)
+
+
+def line(row: str, came: Sequence[Outcome]) -> str:
+    """One line of the table."""
+    columns = (
+        pair([o.clock for o in came]),
+        pair([o.chart_start for o in came]),
+        pair([o.chart_mean for o in came]),
+        pair([o.trapezoid for o in came]),
+        pair([o.ours for o in came]),
+    )
+    inside = 100.0 * sum(o.inside for o in came) / len(came)
+    sd = rms([o.sd for o in came])
+    scores = rms([o.counted / o.sd for o in came])
+    goal = GOALS.get(row) or OLD.get(row)
+    before = goal.before if goal else ""
+    trust = sum(len(o.changes) for o in came) / len(came)
+    return f"{row:19s}  {'  '.join(columns)}  {inside:5.0f}  {sd:5.2f}  {scores:5.1f}  {trust:5.1f}  {before:12s}  {judged(goal, came)}"
+
+
+def worst_lines(came: Sequence[Outcome], count: int) -> str:
+    """The worst cases of a row, to be looked at."""
+    out = []
+    for o in sorted(came, key=lambda o: -abs(o.ours))[:count]:
+        parts = " ".join(f"{k}={v:.3g}" if isinstance(v, float) else f"{k}={v}" for k, v in o.parts.items())
+        told = "; ".join(f"{c.since_t_s:.0f} {c.probe} {'+' if c.believed else '-'} {c.why}" for c in o.changes)
+        out.append(f"    #{o.number}: {o.ours:+.2f} % counted {o.counted:+.2f} sd {o.sd:.2f} end {o.end_s:.0f} {parts} | {told}")
+    return "\n".join(out)
+
+
+def chosen(words: Sequence[str], old: bool) -> list[str]:
+    """The rows whose name contains one of the words, the exact one where there is one."""
+    every = [*ROWS, *(n for n in liquids.FAMILIES if n not in ROWS)]
+    if not words:
+        return every if old else list(ROWS)
+    rows: list[str] = []
+    for word in words:
+        found = [n for n in every if n == word] or [n for n in every if word in n]
+        if not found:
+            sys.exit(f"no row {word!r}; there are: {', '.join(every)}")
+        rows += [n for n in found if n not in rows]
+    return rows
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("row", nargs="*")
+    parser.add_argument("--liquids", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--worst", type=int, default=0)
+    parser.add_argument("--old", action="store_true")
+    args = parser.parse_args()
+    say = sys.stdout.write
+    say(f"development given, per cent of what was due: rms/worst of {args.liquids} liquids a row, seed {args.seed}\n{HEAD}\n")
+    pool = multiprocessing.Pool(args.jobs) if args.jobs > 1 else None
+    for row in chosen(args.row, args.old):
+        work = [(row, n, args.seed) for n in range(args.liquids)]
+        came = pool.starmap(outcome, work, chunksize=5) if pool else [outcome(*w) for w in work]
+        say(line(row, came) + "\n")
+        if args.worst:
+            say(worst_lines(came, args.worst) + "\n")
+        sys.stdout.flush()
+    if pool:
+        pool.close()
+
+
+if __name__ == "__main__":
+    main()
