@@ -369,7 +369,7 @@ def lifted(rng: random.Random, gap_c: tuple[float, float], room_told: bool) -> C
     air = Air(liquid.room_c, rng.uniform(0.35, 0.7), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
     out_s = rng.uniform(40.0, 300.0)
     back_s = math.inf if rng.random() < 0.1 else out_s + rng.uniform(30.0, 150.0)
-    sleeve = Sleeve(liquid.film_c[0], air_s=rng.uniform(100.0, 180.0), film_full_g=rng.uniform(0.02, 0.1))
+    sleeve = Sleeve(liquid.film_c[0], air_s=rng.uniform(100.0, 180.0), film_full_g=rng.uniform(0.005, 0.06))
     chip = np.empty(len(liquid.film_c))
     chip[0] = sleeve.chip_c
     for k in range(1, len(chip)):
