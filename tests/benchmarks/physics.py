@@ -190,7 +190,7 @@ class Sleeve:
     chip_c: float = math.nan
     film_g: float = 0.0
     film_full_g: float = 0.06
-    """Water left on 9.4 cm2 once the drops have run off: 0.005 to 0.06 mm (own estimate), so 5 to 60 mg; it is gone in two minutes to twenty."""
+    """Water left on 9.4 cm2 once the drops have run off: 0.005 to 0.06 mm (own estimate): gone in two minutes to twenty."""
     capacity_j_k: float = 2.3
 
     def __post_init__(self) -> None:
