@@ -79,8 +79,9 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
     from monitor.live.station.parts import Parts
     from monitor.live.station.player import Player
     from monitor.live.station.readers import Reader
-    from monitor.live.station.resume import unfinished_journals
+    from monitor.live.station.resume import can_go_on
     from monitor.live.station.sdnotify import Notifier
+    from monitor.live.station.unfinished import unfinished_sessions
     from monitor.prepare.probes.learned_store import load_learned
 
     urgent = be_urgent()
@@ -92,7 +93,8 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
     # Every thread that is started from here on inherits this: a signal must not cut short the kernel's wait for a conversion,
     # and only the main thread, which listens again below, is woken by one.
     signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
-    waiting = bool(unfinished_journals(config.journals))
+    unfinished = unfinished_sessions(config.journals, log.say)
+    waiting = any(can_go_on(earlier, clock) for earlier in unfinished)
     try:
         learned = load_learned(config.state)
     except EvenbathError as wrong:
@@ -115,7 +117,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
         control.open()
         player.start()
         log.say(priority_told(urgent, player.realtime))
-        station.sessions.take_up()
+        station.sessions.take_up(unfinished)
         if panel.switch is not None:
             panel.switch.listen(station.on_edge)
         for reader in readers:

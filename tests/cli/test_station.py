@@ -1,5 +1,6 @@
 """`evenbath station` in a process of its own: a session by the foot, a crash, a power cut, and everything it refuses."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -123,6 +124,41 @@ def test_a_probe_that_is_not_on_the_bus_refuses_the_start(rigged: Rigged) -> Non
     assert done.stderr.startswith(f"{rigged.file}:")
     assert IDS["bowl"] in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_strange_entries_and_judgements_are_no_session_that_waits(rigged: Rigged) -> None:
+    """A probe that is missing refuses the start as ever, each strange entry is told in a line, and nothing waits for a FIFO."""
+    journals = rigged.state / "journals"
+    journals.mkdir(parents=True)
+    (journals / "261125-1904c7.judgement.jsonl").write_text('{"schema":1,"session":"261125-1904c7","density":"thin"}\n')
+    os.mkfifo(journals / "pipe.jsonl")
+    (journals / "folder.jsonl").mkdir()
+    rigged.show("bowl", None)
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 3
+    told = done.stderr.splitlines()
+    assert [word in line for word, line in zip(("folder.jsonl", "pipe.jsonl", IDS["bowl"]), told, strict=True)] == [True] * 3
+    rigged.show("bowl", 20.0)
+    rigged.start()
+    assert rigged.run("status", "--file", str(rigged.file)).returncode == 0
+
+
+@pytest.mark.parametrize("what", ["folder", "file", "link"])
+def test_something_else_in_place_of_the_socket_is_one_line(rigged: Rigged, what: str) -> None:
+    """Exit status 2, and it is left as it was."""
+    rigged.state.mkdir()
+    place = rigged.state / "control.sock"
+    if what == "folder":
+        place.mkdir()
+    elif what == "file":
+        place.write_text("mine")
+    else:
+        place.symlink_to(rigged.state / "nowhere")
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 2
+    assert [line for line in done.stderr.splitlines() if "control.sock" in line] == done.stderr.splitlines()
+    assert len(done.stderr.splitlines()) == 1
+    assert place.is_symlink() or place.exists()
 
 
 def test_a_bus_that_is_not_there_is_one_clear_line(rigged: Rigged) -> None:

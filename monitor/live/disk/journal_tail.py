@@ -11,11 +11,18 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from monitor.core.journal.check import LONGEST_LINE
+from monitor.live.disk.own_files import open_regular
+
 
 def records_after(path: Path, seq: int) -> Iterator[dict[str, Any]]:
     """The records with a greater `seq`, in the order of the file. Raises OSError where it cannot be read."""
-    with path.open("rb") as file:
-        for line in file:
+    with open(open_regular(path), "rb") as file:  # noqa: PTH123
+        goes_on = False  # this piece continues a line that is longer than a record can be
+        while line := file.readline(LONGEST_LINE):
+            before, goes_on = goes_on, not line.endswith(b"\n")
+            if before:
+                continue
             try:
                 record = json.loads(line) if line.endswith(b"\n") else None
             except (ValueError, RecursionError):

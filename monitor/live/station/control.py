@@ -14,6 +14,7 @@ import os
 import pwd
 import selectors
 import socket
+import stat
 import struct
 import threading
 from collections.abc import Callable, Iterator, Mapping
@@ -22,7 +23,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from monitor.core.errors import NotThere
+from monitor.core.errors import InputWrong, NotThere
+from monitor.live.disk.own_files import kind_of
 from monitor.live.inbox import HungUp, Message, Request
 
 NAME = "control.sock"
@@ -84,11 +86,23 @@ class Control:
         self._thread: threading.Thread | None = None
 
     def open(self) -> None:
-        """Create the socket. One that a dead station left is removed (the lock on the state folder says that it is dead). Raises
-        OSError."""
+        """Create the socket. One that a dead station left is removed (the lock on the state folder says that it is dead); anything else of
+        this name is not ours. Raises `InputWrong`."""
+        try:
+            self._open()
+        except OSError as wrong:
+            name = self._state / NAME
+            raise InputWrong(f"{name}: cannot be made ({wrong.strerror}); allowed: a state folder without a {NAME} of your own") from None
+
+    def _open(self) -> None:
+        before = self._state / NAME
+        if os.path.lexists(before):
+            mode = os.lstat(before).st_mode
+            if not stat.S_ISSOCK(mode):
+                raise OSError(errno.EEXIST, f"{kind_of(mode)} of this name stands there")
+            before.unlink()
         door = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
         door.setblocking(False)
-        (self._state / NAME).unlink(missing_ok=True)
         mask = os.umask(0o117)
         try:
             with _short(self._state) as name:
@@ -111,7 +125,8 @@ class Control:
         self._ring()
         if self._thread is not None:
             self._thread.join(2.0)
-        (self._state / NAME).unlink(missing_ok=True)
+        if self._door is not None:
+            (self._state / NAME).unlink(missing_ok=True)
 
     def send(self, number: int, body: Mapping[str, Any]) -> bool:
         """Send one object to a connection; never blocks. False if it is closed, or so far behind that it is dropped."""

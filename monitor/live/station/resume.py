@@ -1,31 +1,23 @@
-"""What a station finds when it starts: journals without a `close`, and what can be done with them.
+"""What can be done with a session that was left without a `close` (monitor.live.station.unfinished finds them).
 
-Decides which session is resumed, and at which time (contract, section 8): on the same boot it goes on; on another boot, while
+Decides whether it is resumed, and at which time (contract, section 8): on the same boot it goes on; on another boot, while
 the planned total and one hour have not passed, it goes on with a best guess of the time and how wrong that may be; otherwise it
-is lost. A torn last line is cut off, never an earlier one. Rebuilding the session from its records is left to the session
-itself. Tests: tests/live/station/test_resume.py.
+is lost. Rebuilding the session from its records is left to the session itself. Tests: tests/live/station/test_resume.py.
 """
 
 from __future__ import annotations
 
-import json
-import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
-from monitor.core.errors import FileWrong
-from monitor.core.journal.records import is_close, reached_s
-from monitor.core.recipe.reader import recipe_from_data
+from monitor.core.journal.records import reached_s
 from monitor.core.recipe.values import Recipe
 from monitor.live.clock import Clock, read_stamp, stamp
-from monitor.live.disk.journal import SUFFIX
-from monitor.live.disk.whole_lines import end_of_whole_lines
 
 LATER_S = 3600.0
-TAIL_BYTES = 64 * 1024
 SURE_S = 2.0
 """Two readings of a wall clock that network time has set agree to within this (own measure)."""
 UNSURE_S = 300.0
@@ -83,75 +75,6 @@ class ResumePlan:
     spread_s: float
 
 
-def unfinished_journals(journals: Path) -> list[Path]:
-    """Journals whose last record is not a `close`, the oldest first. Only the ends of the files are read."""
-    return [path for path in sorted(journals.glob(f"*{SUFFIX}")) if not _closed(path)]
-
-
-def _closed(path: Path) -> bool:
-    with path.open("rb") as file:
-        size = file.seek(0, os.SEEK_END)
-        file.seek(max(0, size - TAIL_BYTES))
-        tail = file.read()
-    for line in reversed(tail.split(b"\n")):
-        record = _record(line)
-        if record is not None:
-            return is_close(record)
-    return False
-
-
-def _record(line: bytes) -> Record | None:
-    try:
-        record = json.loads(line)
-    except ValueError:
-        return None
-    if not isinstance(record, dict) or type(record.get("seq")) is not int or not isinstance(record.get("t_s"), (int, float)):
-        return None
-    return record if isinstance(record.get("kind"), str) else None
-
-
-def repair(path: Path) -> int:
-    """Cut off a torn last line, or complete a whole one with its newline. Returns how many bytes were cut. Nothing before the last line
-    changes."""
-    descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
-    try:
-        size = os.fstat(descriptor).st_size
-        begin = end_of_whole_lines(descriptor, size)
-        rest = os.pread(descriptor, size - begin, begin)
-        if not rest:
-            return 0
-        if _record(rest) is not None:
-            os.pwrite(descriptor, b"\n", size)
-            cut = 0
-        else:
-            os.ftruncate(descriptor, begin)
-            cut = len(rest)
-        os.fsync(descriptor)
-        return cut
-    finally:
-        os.close(descriptor)
-
-
-def load(path: Path) -> UnfinishedSession | None:
-    """The session in a repaired journal; None if it has no first record, in which case nobody was ever told of it."""
-    records = tuple(_records(path))
-    if not records or records[0]["kind"] != "session" or records[0].get("event") != "open":
-        return None
-    try:
-        recipe = recipe_from_data(records[0]["recipe"])
-    except (FileWrong, KeyError, TypeError):
-        recipe = None
-    return UnfinishedSession(path, records, recipe)
-
-
-def _records(path: Path) -> Iterator[Record]:
-    with path.open("rb") as file:
-        for line in file:
-            record = _record(line)
-            if record is not None:
-                yield record
-
-
 def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
     """How to resume this session now, or that it is lost."""
     now_s = clock.mono_s()
@@ -174,6 +97,14 @@ def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
     if away_s is not None and _went_on(earlier, now_s, away_s):
         guess_s = away_s
     return ResumePlan("other boot", last_s + guess_s, now_s - last_s - guess_s, None, UNSURE_S)
+
+
+def can_go_on(earlier: UnfinishedSession, clock: Clock) -> bool:
+    """Whether there is something to resume: the session is not lost already."""
+    try:
+        return plan(earlier, clock).verdict != "lost"
+    except (ArithmeticError, TypeError, ValueError):  # numbers in its records that no clock ever had
+        return False
 
 
 def _went_on(earlier: UnfinishedSession, now_s: float, away_s: float) -> bool:

@@ -18,12 +18,14 @@ from typing import Any
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import Sound
 from monitor.core.session.session import Session
+from monitor.core.text.quantities import shown
 from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
 from monitor.live.station.followers import Followers
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
-from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, load, plan, repair, unfinished_journals
+from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, plan
 from monitor.live.station.running import Running, StartRequest, beliefs_of, opening_fields, options_of
+from monitor.live.station.unfinished import unfinished_sessions
 
 KNOWN_S = 5.0
 """A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
@@ -50,34 +52,35 @@ class Sessions:
 
     # -- begin and end ----------------------------------------------------------------------------------------------
 
-    def take_up(self) -> None:
-        """Look for sessions without a close: resume the newest one that can be resumed, close the others as lost."""
-        found: list[UnfinishedSession] = []
-        for path in unfinished_journals(self._config.journals):
-            repair(path)
-            earlier = load(path)
-            if earlier is not None:
-                found.append(earlier)
-            elif path.stat().st_size == 0:
-                path.unlink()  # made, and never written to: nobody was told of this session
-        for number, earlier in enumerate(reversed(found)):
-            if not (number == 0 and self._goes_on(earlier)):
+    def take_up(self, found: Sequence[UnfinishedSession] | None = None) -> None:
+        """Resume the newest session without a close that can be resumed, close the others as lost. `found`: oldest first; they are looked
+        for if they are not given."""
+        for earlier in reversed(unfinished_sessions(self._config.journals, self._parts.say) if found is None else found):
+            if self.running is None and self._goes_on(earlier):
+                continue
+            try:
                 self._close_as_lost(earlier)
+            except OSError as wrong:
+                self._parts.say(f"{earlier.path}: had no end, and cannot be closed ({wrong.strerror})")
         if self.running is None and self._parts.publisher is not None:
             self._parts.publisher.progress(None)
 
     def _goes_on(self, earlier: UnfinishedSession) -> bool:
-        told = plan(earlier, self._parts.clock)
-        if told.verdict == "lost" or earlier.recipe is None:
+        if earlier.recipe is None:
             return False
         try:
+            told = plan(earlier, self._parts.clock)
+            if told.verdict == "lost":
+                return False
             session = Session(earlier.recipe, beliefs_of(earlier.opening, earlier.recipe), options_of(earlier.opening))
             self.running = self._new(session, earlier.session, told.zero_s)
             self.running.take_up(self._next_generation(), earlier, told)
-        except Exception:  # a record that this program cannot fold: the session cannot be saved, the station can
-            self.mishap("take up")
+        except Exception as wrong:  # a record that this program cannot fold: the session cannot be saved, the station can
+            self.mishaps.append(f"take up: {traceback.format_exc()}")
+            self._parts.say(f"session {earlier.session} cannot be taken up: {shown(f'{type(wrong).__name__}: {wrong}')}")
             if self.running is not None:
                 self.running.let_go()
+                self.running.journal.stop()
             self.running = None
             return False
         self._parts.say(f"session {earlier.session} goes on")

@@ -22,6 +22,7 @@ from monitor.core.journal.check import LONGEST_LINE
 from monitor.core.journal.records import is_close
 from monitor.live.broker import SESSION
 from monitor.live.disk.journal import SUFFIX, journal_path
+from monitor.live.disk.own_files import PRIVATE, first_line, is_session_name, open_regular, opens
 from monitor.live.disk.whole_lines import BLOCK_BYTES, end_of_whole_lines, last_line, start_of_line
 
 LISTED = 20
@@ -47,7 +48,7 @@ class JournalReader:
     """Reads whole lines of one file from a byte on, up to a bound, in blocks. Holds one block and one open file."""
 
     def __init__(self, path: Path) -> None:
-        self._fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        self._fd = open_regular(path)
         self._at, self._block = 0, b""
 
     def line(self, start: int, below: int) -> bytes | None:
@@ -112,10 +113,12 @@ class Outbox:
         acked = _read_cursor(self._cursor_file)
         for path in sorted(self._folder.glob(f"*{SUFFIX}")):
             session = path.name[: -len(SUFFIX)]
-            if not SESSION.fullmatch(session):
+            if not is_session_name(session):
                 continue
             try:
-                safe = self._safe_lines(path)
+                safe = self._safe_lines(path, session)
+                if safe is None:
+                    continue
                 at = _at_line_start(path, acked.get(session, 0), safe)
             except OSError:
                 self.unreadable += 1
@@ -124,11 +127,14 @@ class Outbox:
             if at < safe:
                 self._waiting.add(session)
 
-    def _safe_lines(self, path: Path) -> int:
-        """The end of the last whole line; all below is on the disk when this returns (its writer may have died before making it so)."""
-        fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    def _safe_lines(self, path: Path, session: str) -> int | None:
+        """The end of the last whole line; all below is on the disk when this returns (its writer may have died before making it so).
+        None for a file that is no journal of this session: a copy, say, whose lines would be sent a second time."""
+        fd = open_regular(path)
         try:
             size = os.fstat(fd).st_size
+            if size and not opens(first_line(fd), session):
+                return None
             self._sync(fd)
             return end_of_whole_lines(fd, size)
         finally:
@@ -224,7 +230,8 @@ class Outbox:
         self._cursor_file.parent.mkdir(parents=True, exist_ok=True)
         body = {"schema": 1, "acked": {session: journal.acked for session, journal in sorted(self._journals.items())}}
         fresh = self._cursor_file.with_suffix(".new")
-        with fresh.open("w", encoding="utf-8") as file:
+        fd = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW | os.O_CLOEXEC, PRIVATE)
+        with open(fd, "w", encoding="utf-8") as file:  # noqa: PTH123
             json.dump(body, file)
             file.flush()
             self._sync(file.fileno())
@@ -365,7 +372,7 @@ def _at_line_start(path: Path, offset: int, most: int) -> int:
 
 def _last_record(path: Path, below: int) -> dict[str, Any] | None:
     with contextlib.suppress(OSError):
-        fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        fd = open_regular(path)
         try:
             return parse_object(last_line(fd, below, LONGEST_LINE))
         finally:

@@ -57,6 +57,8 @@ def last_time(state: Path, recipe: Recipe) -> LastTime | None:
 def _opening(path: Path) -> Mapping[str, Any] | None:
     """The record that opens a live session, None for anything else."""
     try:
+        if not path.is_file():  # a FIFO would be waited for
+            return None
         with path.open("rb") as file:
             record = json.loads(file.readline(_LONGEST_LINE))
     except (OSError, ValueError, RecursionError):

@@ -1,5 +1,6 @@
 """Reading on in a journal that is being written."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -22,3 +23,14 @@ def test_a_journal_that_is_not_there_is_an_error(tmp_path: Path) -> None:
     """The caller decides what that means."""
     with pytest.raises(OSError, match="No such file"):
         list(records_after(tmp_path / "s.jsonl", 0))
+
+
+def test_a_line_without_end_and_a_fifo_hold_nobody_up(tmp_path: Path) -> None:
+    """What follows the one is found; the other is no file."""
+    path = tmp_path / "s.jsonl"
+    path.write_bytes(b"x" * 3_000_000 + b"\n" + b'{"seq":2,"t_s":1.0,"kind":"tap"}\n')
+    assert [record["seq"] for record in records_after(path, 0)] == [2]
+    path.unlink()
+    os.mkfifo(path)
+    with pytest.raises(OSError, match="FIFO"):
+        list(records_after(path, 0))

@@ -11,7 +11,8 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.session import cues
 from monitor.core.session.limits import CLEAR_S
 from monitor.live.inbox import Sampled
-from monitor.live.station.resume import UnfinishedSession, load, plan, repair, unfinished_journals
+from monitor.live.station.resume import UnfinishedSession, plan
+from monitor.live.station.unfinished import unfinished_sessions
 from tests.fake_clock import FakeClock
 from tests.live.disk.disks import PowerCutDisk
 from tests.live.simulated import JUG, SHORT, World
@@ -200,13 +201,13 @@ def test_a_torn_last_line_is_cut_and_no_earlier_one(tmp_path: Path) -> None:
     last = whole.rstrip(b"\n").rfind(b"\n") + 1
     for cut in (last + 1, last + 20, len(whole) - 2):
         path.write_bytes(whole[:cut])
-        assert repair(path) > 0
+        unfinished_sessions(path.parent, world.said.append)
         assert path.read_bytes() == whole[:last]
     path.write_bytes(whole[:-1])
-    assert repair(path) == 0
+    unfinished_sessions(path.parent, world.said.append)
     assert path.read_bytes() == whole
     path.write_bytes(whole + b"\0" * 4096)
-    repair(path)
+    unfinished_sessions(path.parent, world.said.append)
     assert path.read_bytes() == whole
 
 
@@ -222,13 +223,14 @@ def test_after_a_torn_line_seq_goes_on_without_a_gap(tmp_path: Path) -> None:
 
 
 def test_a_journal_without_a_first_record_was_never_told_to_anybody(tmp_path: Path) -> None:
-    """It goes, and holds nobody up."""
+    """An empty one goes, the beginning of a record is put aside, and neither holds anybody up."""
     world, name = begun(tmp_path)
     finish(world, name)
-    for stray, text in (("260101-0000b", b""), ("260101-0000c", b'{"seq":1,"ses')):
+    for stray, text in (("260101-0000bb", b""), ("260101-0000cc", b'{"seq":1,"ses')):
         (world.state / "journals" / f"{stray}.jsonl").write_bytes(text)
     world.life()
-    assert [p.stem for p in (world.state / "journals").iterdir()] == [name]
+    left = sorted(p.name for p in (world.state / "journals").iterdir())
+    assert left == ["260101-0000cc.jsonl.torn-1", f"{name}.jsonl"]
 
 
 def test_a_damaged_line_in_the_middle_is_left_and_passed_over(tmp_path: Path) -> None:
@@ -258,13 +260,13 @@ def test_a_recipe_that_this_program_cannot_read_is_lost_not_a_crash(tmp_path: Pa
 
 def test_only_journals_without_a_close_are_unfinished(tmp_path: Path) -> None:
     """Found by their ends."""
-    (tmp_path / "a.jsonl").write_text('{"seq":1,"t_s":0,"kind":"session","event":"open"}\n')
-    (tmp_path / "b.jsonl").write_text(
-        '{"seq":1,"t_s":0,"kind":"session","event":"open"}\n{"seq":2,"t_s":1,"kind":"session","event":"close"}\n'
-    )
+    opening = '{"seq":1,"session":"%s","t_s":0,"kind":"session","event":"open"}\n'
+    (tmp_path / "a.jsonl").write_text(opening % "a")
+    (tmp_path / "b.jsonl").write_text(opening % "b" + '{"seq":2,"session":"b","t_s":1,"kind":"session","event":"close"}\n')
     (tmp_path / "notes.txt").write_text("x")
-    assert [p.name for p in unfinished_journals(tmp_path)] == ["a.jsonl"]
-    assert load(tmp_path / "b.jsonl") is not None
+    said: list[str] = []
+    assert [earlier.session for earlier in unfinished_sessions(tmp_path, said.append)] == ["a"]
+    assert said == []
 
 
 def left_at(t_s: float, **opening: Any) -> UnfinishedSession:

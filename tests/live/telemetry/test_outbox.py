@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -46,6 +47,35 @@ def test_lines_come_whole_and_byte_for_byte_without_their_newline(state: Path) -
     """What is handed out, joined by newlines, is the file."""
     body = keep(state, "a", 500)
     assert b"".join(line.payload + b"\n" for line in drain(outbox(state))) == body
+
+
+def test_only_the_journals_of_this_station_are_sent(state: Path) -> None:
+    """No copy of one, no judgement, nothing foreign; a FIFO among them holds nobody up."""
+    body = keep(state, "a1", 5)
+    folder = state / "journals"
+    (folder / "copy-a1.jsonl").write_bytes(body)
+    (folder / "a1.judgement.jsonl").write_bytes(b'{"schema":1,"session":"a1"}\n')
+    (folder / "foreign.jsonl").write_bytes(b'{"prompt":"x"}\n')
+    (folder / "link.jsonl").symlink_to(folder / "a1.jsonl")
+    (folder / "folder.jsonl").mkdir()
+    os.mkfifo(folder / "pipe.jsonl")
+    box = outbox(state)
+    assert [row["session"] for row in box.listing()] == ["a1"]
+    assert b"".join(line.payload + b"\n" for line in drain(box)) == body
+
+
+def test_the_cursor_follows_no_link(state: Path) -> None:
+    """It would empty a file elsewhere."""
+    keep(state, "a1", 5)
+    box = outbox(state)
+    for line in drain(box):
+        box.acked(line)
+    (state / "mine").write_text("mine")
+    (state / "mqtt").mkdir()
+    (state / "mqtt" / "cursor.new").symlink_to(state / "mine")
+    with pytest.raises(OSError, match=r"."):
+        box.save()
+    assert (state / "mine").read_text() == "mine"
 
 
 def test_nothing_beyond_the_safe_byte_is_handed_out(state: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,13 @@ from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.bottles.test_booking import journal
 
 RECIPE = load_recipe(ROLL.encode(), "r.toml")
+
+
+def test_a_fifo_among_the_journals_is_waited_for_by_nobody(tmp_path: Path) -> None:
+    """Nor is a folder read."""
+    (tmp_path / "journals" / "folder.jsonl").mkdir(parents=True)
+    os.mkfifo(tmp_path / "journals" / "pipe.jsonl")
+    assert last_time(tmp_path, RECIPE) is None
 
 
 def test_nothing_differs_from_the_same_recipe() -> None:
