@@ -1,12 +1,13 @@
 """Prints what comes of the estimator where the world is not its model: development given, in per cent of what was due, beside other ways.
 
-`python -m tests.benchmarks.bench_doubt [ROW ...] [--liquids 100] [--seed 11] [--jobs 1] [--worst 0] [--old]`
+`python -m tests.benchmarks.bench_doubt [ROW ...] [--liquids 100] [--seed 11] [--jobs 1] [--worst 0] [--old] [--review] [--bare]`
 
 A ROW is a name of `troubles.ROWS` or of `liquids.FAMILIES`, or a part of one; without one, all of `ROWS`, with `--old` all of both.
 Each case's generator is seeded with "SEED ROW NUMBER". Wall clock: the recipe's time, whatever the temperature. Chart at the start: the
 time that belongs to what a good thermometer says at the begin. Chart at the mean: that of the true mean over the stage, known afterwards.
-Trapezoid: the developer's readings as they come. Ours: the estimator, its end frozen 45 s ahead. Inside: how often the estimator's own
-error of the development given is within two of its standard deviations.
+Trapezoid: the developer's readings as they come. Ours: a whole session, whose READY fixes the end; `--bare`: the estimator alone, its end
+frozen 45 s ahead. Inside: how often the error of the development that live believed in at the end is within two of its standard deviations.
+`--review` sets that error beside the review's, made from the session's journal: of the same stage, to the same end.
 """
 
 from __future__ import annotations
@@ -16,16 +17,18 @@ import math
 import multiprocessing
 import random
 import sys
+import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
 from monitor.core.development.beliefs import TrustChange
 from monitor.core.development.estimator import Estimator
 from monitor.core.development.rate import RateLaw, rate
-from tests.benchmarks import liquids
+from tests.benchmarks import liquids, sessions
 from tests.benchmarks.physics import STEP_S, Array
 from tests.benchmarks.troubles import FROZEN_S, GOALS, ROWS, Case, Goal, done_course, times, true_end
 
@@ -47,9 +50,10 @@ class Outcome:
     sd: float
     end_s: float
     took_s: float
-    changes: list[TrustChange] = field(default_factory=list)
-    sources: list[str] = field(default_factory=list)
+    changes: list[str] = field(default_factory=list)
     parts: dict[str, object] = field(default_factory=dict)
+    reviewed: tuple[float, float] | None = None
+    """The review's error and its standard deviation."""
 
     @property
     def inside(self) -> bool:
@@ -57,11 +61,10 @@ class Outcome:
         return abs(self.counted) <= 2.0 * self.sd
 
 
-def drive(case: Case) -> tuple[float, float, float, list[TrustChange], list[str]]:
-    """(planned end, development it believes in then, its sd, changes of trust, source each second): once a second, as a session does."""
+def drive(case: Case) -> tuple[float, float, float, list[str]]:
+    """(planned end, development it believes in then, its sd, changes of trust): the estimator alone, asked once a second."""
     estimator = Estimator(case.beliefs)
     changes: list[TrustChange] = []
-    sources: list[str] = []
     begun = frozen = False
     end, last = math.inf, (len(case.film_c) - 1) * STEP_S
     position, now = 0, 0.0
@@ -74,7 +77,7 @@ def drive(case: Case) -> tuple[float, float, float, list[TrustChange], list[str]
             estimator.begin(1, case.begin_s, case.law, case.law.reference_c)
             begun = True
         if begun:
-            sources.append(estimator.temperature(now).source)
+            estimator.temperature(now)
             estimator.done(1, now)
             if not frozen:
                 end = estimator.end(1, case.target_ref_s, now).end_t_s
@@ -82,7 +85,13 @@ def drive(case: Case) -> tuple[float, float, float, list[TrustChange], list[str]
         now += 1.0
     end = min(end, last)
     done = estimator.done(1, max(end, now - 1.0))
-    return end, done.done_ref_s, done.sd_ref_s, changes, sources
+    told = [trust_line(c.since_t_s, c.probe, c.believed, c.why) for c in changes]
+    return end, done.done_ref_s, done.sd_ref_s, told
+
+
+def trust_line(since_t_s: float, probe: str, believed: bool, why: str) -> str:
+    """One change of trust."""
+    return f"{since_t_s:.0f} {probe} {'+' if believed else '-'} {why}"
 
 
 def trapezoid(case: Case) -> float | None:
@@ -108,7 +117,7 @@ def steady(law: RateLaw, target_ref_s: float, celsius: float) -> float:
     return target_ref_s / rate(law, celsius)
 
 
-def outcome(row: str, number: int, seed: int) -> Outcome:
+def outcome(row: str, number: int, seed: int, bare: bool = False, review: bool = False) -> Outcome:
     """Play one case."""
     if row in liquids.FAMILIES:
         return _old(row, number)
@@ -122,9 +131,21 @@ def outcome(row: str, number: int, seed: int) -> Outcome:
     mean = float(_between(case.film_c, case.begin_s, due).mean())
     raw = trapezoid(case)
     began = time.perf_counter()
-    end, believed, sd, changes, sources = drive(case)
+    reviewed = None
+    if bare:
+        end, believed, sd, changes = drive(case)
+    else:
+        played = sessions.play(case)
+        end, believed, sd = played.end_s, played.done_ref_s, played.sd_ref_s
+        trusts = [r for r in played.records if r["kind"] == "trust"]
+        changes = [trust_line(r["since_t_s"], r["probe"], r["believed"], r["why"]) for r in trusts]
     took = time.perf_counter() - began
-    counted = 100.0 * (believed - float(np.interp(end, t, course))) / case.target_ref_s
+    truth = float(np.interp(end, t, course))
+    counted = 100.0 * (believed - truth) / case.target_ref_s
+    if review and not bare:
+        with tempfile.TemporaryDirectory() as folder:
+            says = sessions.review(played, Path(folder))
+        reviewed = 100.0 * (says.done_ref_s - truth) / case.target_ref_s, 100.0 * says.sd_ref_s / case.target_ref_s
     return Outcome(
         number,
         error(case.begin_s + case.target_ref_s),
@@ -137,8 +158,8 @@ def outcome(row: str, number: int, seed: int) -> Outcome:
         end,
         took,
         changes,
-        sources,
         case.parts,
+        reviewed,
     )
 
 
@@ -170,8 +191,7 @@ def _old(row: str, number: int) -> Outcome:
         100.0 * came.done_sd_ref_s / liquid.target_ref_s,
         came.end_s,
         took,
-        came.changes,
-        came.sources,
+        [trust_line(c.since_t_s, c.probe, c.believed, c.why) for c in came.changes],
     )
 
 
@@ -237,12 +257,27 @@ def line(row: str, came: Sequence[Outcome]) -> str:
     return f"{row:19s}  {'  '.join(columns)}  {inside:5.0f}  {sd:5.2f}  {scores:5.1f}  {trust:5.1f}  {before:12s}  {judged(goal, came)}"
 
 
+def review_line(came: Sequence[Outcome]) -> str:
+    """Live and review side by side: the goal is 0.9 of live's rms or less where that exceeds 0.7 %, and two sd hold in 90 % (wet 80 %)."""
+    said = [(o.counted, *o.reviewed) for o in came if o.reviewed is not None]
+    if not said:
+        return "    review: -"
+    live, after = rms([c for c, _, _ in said]), rms([r for _, r, _ in said])
+    worst = max(abs(r) for _, r, _ in said)
+    inside = 100.0 * sum(abs(r) <= 2.0 * sd for _, r, sd in said) / len(said)
+    verdict = "no goal" if live <= 0.7 else "reached" if after <= 0.9 * live else "not reached"
+    return (
+        f"    review: live {live:.2f}, review {after:.2f}/{worst:.1f}, ratio {after / live:.2f} ({verdict}), "
+        f"sd {rms([sd for _, _, sd in said]):.2f}, inside {inside:.0f}"
+    )
+
+
 def worst_lines(came: Sequence[Outcome], count: int) -> str:
     """The worst cases of a row, to be looked at."""
     out = []
     for o in sorted(came, key=lambda o: -abs(o.ours))[:count]:
         parts = " ".join(f"{k}={v:.3g}" if isinstance(v, float) else f"{k}={v}" for k, v in o.parts.items())
-        told = "; ".join(f"{c.since_t_s:.0f} {c.probe} {'+' if c.believed else '-'} {c.why}" for c in o.changes)
+        told = "; ".join(o.changes)
         out.append(f"    #{o.number}: {o.ours:+.2f} % counted {o.counted:+.2f} sd {o.sd:.2f} end {o.end_s:.0f} {parts} | {told}")
     return "\n".join(out)
 
@@ -270,14 +305,18 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--worst", type=int, default=0)
     parser.add_argument("--old", action="store_true")
+    parser.add_argument("--review", action="store_true")
+    parser.add_argument("--bare", action="store_true")
     args = parser.parse_args()
     say = sys.stdout.write
     say(f"development given, per cent of what was due: rms/worst of {args.liquids} liquids a row, seed {args.seed}\n{HEAD}\n")
     pool = multiprocessing.Pool(args.jobs) if args.jobs > 1 else None
     for row in chosen(args.row, args.old):
-        work = [(row, n, args.seed) for n in range(args.liquids)]
+        work = [(row, n, args.seed, args.bare, args.review) for n in range(args.liquids)]
         came = pool.starmap(outcome, work, chunksize=5) if pool else [outcome(*w) for w in work]
         say(line(row, came) + "\n")
+        if args.review:
+            say(review_line(came) + "\n")
         if args.worst:
             say(worst_lines(came, args.worst) + "\n")
         sys.stdout.flush()

@@ -29,6 +29,8 @@ COMPARED_SD_C = 0.05
 ROOM_SD_C = 0.29
 """A room's probe is not compared: half-width 0.5 C of the data sheet, uniform."""
 TOLD_LAG_S = 8.0
+HUMIDITY = (0.55, 0.8)
+"""A small room with open trays and wet sinks (own estimate); the wet bulb then lies 2 to 5 C under a room of 12 to 25 C."""
 LEARNED_SD = 0.02
 """A lag of a vessel learned with water: its standard uncertainty over the lag itself."""
 
@@ -363,12 +365,12 @@ def silence(rng: random.Random) -> Case:
     return case(liquid.film_c, [said(rng, "developer", "developer", chip, faults=faults)], gaps=len(gaps))
 
 
-def lifted(rng: random.Random, gap_c: tuple[float, float], room_told: bool) -> Case:
-    """Lifted out, wet, at some moment; put back after 30 to 150 s, or (one in ten) never."""
+def lifted(rng: random.Random, gap_c: tuple[float, float], room_told: bool, back: bool = True) -> Case:
+    """Lifted out, wet, at some moment; put back after 30 to 150 s, or never."""
     liquid = jug(rng, gap_c)
-    air = Air(liquid.room_c, rng.uniform(0.35, 0.7), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
+    air = Air(liquid.room_c, rng.uniform(*HUMIDITY), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
     out_s = rng.uniform(40.0, 300.0)
-    back_s = math.inf if rng.random() < 0.1 else out_s + rng.uniform(30.0, 150.0)
+    back_s = out_s + rng.uniform(30.0, 150.0) if back else math.inf
     sleeve = Sleeve(liquid.film_c[0], air_s=rng.uniform(100.0, 180.0), film_full_g=rng.uniform(0.005, 0.06))
     chip = np.empty(len(liquid.film_c))
     chip[0] = sleeve.chip_c
@@ -396,6 +398,11 @@ def wet_untold(rng: random.Random) -> Case:
     return lifted(rng, (1.0, 10.0), False)
 
 
+def wet_for_good(rng: random.Random) -> Case:
+    """Room 1 to 10 C away, and told; never put back."""
+    return lifted(rng, (1.0, 10.0), True, back=False)
+
+
 def drifting(rng: random.Random) -> Case:
     """The developer's sensor drifts by 0.1 to 0.4 C a minute from some moment on, beside a good bath probe and a learned lag."""
     scene = tank(rng, off_c=rng.gauss(0.0, 0.5))
@@ -418,7 +425,7 @@ def exchanged(rng: random.Random) -> Case:
 def half_dry(rng: random.Random) -> Case:
     """From some moment on 8 to 25 per cent of the probe's exchange of heat is with wet air; good bath probe, learned lag, room told."""
     scene = tank(rng, off_c=rng.gauss(0.0, 0.5), gap_c=(3.0, 8.0))
-    air = Air(scene.room_c, rng.uniform(0.35, 0.7), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
+    air = Air(scene.room_c, rng.uniform(*HUMIDITY), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
     from_s, dry = rng.uniform(0.0, 300.0), rng.uniform(0.08, 0.25)
     sleeve = Sleeve(scene.film_c[0])
     chip = np.empty(len(scene.film_c))
@@ -446,7 +453,7 @@ def poured(rng: random.Random, wall_gap_c: tuple[float, float], wetted_s: tuple[
     film = balance.run([begin, cold], lasts, lambda _: (cold,), links)[:, 0]
     film = np.concatenate([np.full(round(lead_s / STEP_S), begin), film])
     wet_s = lead_s + rng.uniform(*wetted_s)
-    air = Air(cold, rng.uniform(0.35, 0.7), physics.PSYCHROMETRIC_PER_K[1])
+    air = Air(cold, rng.uniform(*HUMIDITY), physics.PSYCHROMETRIC_PER_K[1])
     sleeve = Sleeve(cold, lag_s=rng.uniform(7.0, 9.0))
     chip = np.empty(len(film))
     chip[0] = sleeve.chip_c
@@ -465,7 +472,7 @@ def pour_in(rng: random.Random) -> Case:
 
 def brief_stage(rng: random.Random) -> Case:
     """A stage of 2 to 4 minutes; tank and its air 2 to 8 C away; the liquid reaches the probe after 3 to 10 s."""
-    return poured(rng, (2.0, 8.0), (3.0, 10.0), rng.uniform(120.0, 240.0), 20.0)
+    return poured(rng, (2.0, 8.0), (3.0, 10.0), float(rng.randint(120, 240)), 20.0)
 
 
 def wrong_lag(rng: random.Random) -> Case:
@@ -591,6 +598,7 @@ ROWS: dict[str, Callable[[random.Random], Case]] = {
     "drum, lag wrong": drum,
     "stirred to room": to_room,
     "wet, room untold": wet_untold,
+    "wet, never back": wet_for_good,
 }
 
 
