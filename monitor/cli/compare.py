@@ -1,4 +1,4 @@
-"""`evenbath compare`: compare a probe with a thermometer that you trust, from a journal or guided at the sink.
+"""`evenbath compare`: compare a probe with a thermometer that you trust or with melting ice, from a journal or guided at the sink.
 
 Decides nothing itself: monitor.prepare.probes.comparing does. What is accepted can be stored for the estimator. offset_c is probe
 minus thermometer. Tests: tests/cli/test_compare.py.
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from monitor.core.probes.learned import Comparison, Learned
+    from monitor.core.probes.learned import Comparison, ComparisonPoint, Learned
     from monitor.prepare.probes.comparing import PointFound
     from monitor.prepare.probes.readings import ProbeReadings
 
@@ -28,18 +28,19 @@ SAME_DAY = 1
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     from monitor.cli.arguments.bath_source import add_source
-    from monitor.prepare.probes.comparing import GLASS_SD_C
+    from monitor.prepare.probes.comparing import GLASS_SD_C, ICE_SD_C
 
     add_source(parser)
     parser.add_argument("--probe", metavar="NAME", help="which probe")
     parser.add_argument("--against", metavar="TEMPERATURE", help='what the thermometer showed, "20.1 C"')
+    parser.add_argument("--ice", action="store_true", help="in place of a thermometer: the probe stands in melting ice, 0.0 C")
     parser.add_argument("--at", type=float, metavar="SECONDS", help="when it was read, in seconds of the journal's time")
     parser.add_argument(
-        "--reference-sd-c", type=float, default=GLASS_SD_C, metavar="C",
-        help=f"the thermometer's own standard uncertainty; default {GLASS_SD_C}, a glass one",
+        "--reference-sd-c", type=float, metavar="C",
+        help=f"the thermometer's own standard uncertainty; default {GLASS_SD_C}, a glass one (ice: {ICE_SD_C}); the guided form asks",
     )  # fmt: skip
     parser.add_argument("--reference", default="thermometer", metavar="NAME", help="which thermometer, for the record")
-    parser.add_argument("--save", action="store_true", help="store an accepted point, with those of the same day and reference")
+    parser.add_argument("--save", action="store_true", help="store an accepted point, with those of the same day and reference, and ice")
     parser.add_argument("--anew", action="store_true", help="with --save: ignore earlier points")
     parser.add_argument("--who", default="", metavar="NAME", help="with --save: who compared")
     parser.add_argument("--working", metavar="TEMPERATURE", help='the working temperature, "38 C": is there a point near it?')
@@ -52,39 +53,54 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_temperature
+    from monitor.prepare.probes.comparing import GLASS_SD_C
 
     if args.ice_point:
-        from monitor.prepare.probes.comparing import ICE_POINT_TEXT
+        from monitor.prepare.probes.comparing import ICE_HOW, ICE_LIMITS
 
-        sys.stdout.write(f"{ICE_POINT_TEXT}\n")
+        sys.stdout.write("".join(f"{line}\n" for line in (*ICE_HOW, *ICE_LIMITS)))
         return 0
     if args.probe is None:
         raise InputWrong("no probe named; allowed: --probe NAME")
-    if not 0.0 <= args.reference_sd_c <= 5.0:
+    if args.reference_sd_c is not None and not 0.0 <= args.reference_sd_c <= 5.0:
         raise InputWrong(f"--reference-sd-c {args.reference_sd_c:g}; allowed: 0 to 5 C")
+    if args.ice and args.against is not None:
+        raise InputWrong("--ice and --against are two references; allowed: one of them, the other one in a second call")
+    if args.ice:
+        _ice_is_the_reference(args)
     state = state_of(args)
     learned = learned_in(state)
     if args.file is not None and args.against is None:
         import time
 
         return guided(args, state, learned, ask=input, wait=time.sleep)
-    if args.against is None:
-        raise InputWrong('no reading of the thermometer; allowed: --against "20.1 C"')
-    reference_c = read_temperature(args.against)
+    if args.against is None and not args.ice:
+        raise InputWrong('no reading of the thermometer; allowed: --against "20.1 C", or --ice')
+    if args.reference_sd_c is None:
+        args.reference_sd_c = GLASS_SD_C
+    reference_c = 0.0 if args.ice else read_temperature(args.against)
     series = open_source(args).probe(args.probe)
     if args.file is None and args.at is None:
         raise InputWrong("the time of the reading is missing; allowed: --at SECONDS of the journal's time")
-    found = _compare(series, reference_c, series.t_s[-1] if args.at is None else args.at, args.reference_sd_c, learned)
+    found = _compare(args, series, reference_c, series.t_s[-1] if args.at is None else args.at, learned)
     return _answer(args, found, state, learned, args.save)
 
 
-def _compare(series: ProbeReadings, reference_c: float, at_s: float, reference_sd_c: float, learned: Learned) -> PointFound:
+def _ice_is_the_reference(args: argparse.Namespace) -> None:
+    from monitor.prepare.probes.comparing import ICE, ICE_SD_C
+
+    args.reference = ICE
+    if args.reference_sd_c is None:
+        args.reference_sd_c = ICE_SD_C
+
+
+def _compare(args: argparse.Namespace, series: ProbeReadings, reference_c: float, at_s: float, learned: Learned) -> PointFound:
     from monitor.prepare.probes.comparing import compare_at
 
     lag = learned.probe_lag(series.probe)
     if lag is None:
-        return compare_at(series, reference_c, at_s, reference_sd_c)
-    return compare_at(series, reference_c, at_s, reference_sd_c, lag.lag_s, lag.sd_s)
+        return compare_at(series, reference_c, at_s, args.reference_sd_c, reference=args.reference)
+    return compare_at(series, reference_c, at_s, args.reference_sd_c, lag.lag_s, lag.sd_s, args.reference)
 
 
 def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: Learned, save: bool) -> int:
@@ -118,7 +134,7 @@ def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: L
 
         sys.stdout.write(json.dumps(data, ensure_ascii=False) + "\n")
     else:
-        for line in _point_lines(found):
+        for line in _point_lines(found, args.reference):
             sys.stdout.write(f"{line}\n")
         if stored is not None:
             working = read_temperature(args.working) if args.working is not None else None
@@ -131,32 +147,43 @@ def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: L
     return 0
 
 
-def _point_lines(found: PointFound) -> list[str]:
+def _point_lines(found: PointFound, reference: str) -> list[str]:
+    from monitor.prepare.probes.comparing import DATA_SHEET_C
+
     verdict = "accepted" if found.accepted else "refused"
     higher = "high" if found.offset_c >= 0 else "low"
-    return [
+    lines = [
         f"{found.probe} read {abs(found.offset_c):.2f} C {higher} at {found.reference_c:.1f} C "
-        f"(probe minus thermometer {found.offset_c:+.3f} C), "
-        f"+/- {2 * found.sd_c:.2f} C (2 sd, the thermometer's own included)",
+        f"(probe minus {reference} {found.offset_c:+.3f} C), "
+        f"+/- {2 * found.sd_c:.2f} C (2 sd, that of the {reference} included)",
         f"{verdict}: {found.why}",
     ]
+    if found.accepted and abs(found.offset_c) - 2 * found.sd_c > DATA_SHEET_C:
+        lines.append(f"more than the {DATA_SHEET_C} C of a usual probe's data sheet: is the {reference} right, and the probe whole?")
+    return lines
 
 
 def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> Comparison:
-    """The new point together with those of the same day and thermometer."""
+    """The new point together with those of the same day and thermometer, and of the same day's ice."""
+    from dataclasses import replace
+
     from monitor.cli.arguments.common import today
     from monitor.prepare.probes.comparing import combine
     from monitor.prepare.state.folder import station_probe_id
 
     day = today()
     before = learned.comparison(found.probe)
-    points = [found.point]
+    point = found.point(args.reference, args.reference_sd_c)
+    points = [point]
     number = station_probe_id(args.file, found.probe) if args.file is not None else None
     if before is not None:
         number = number or before.id
-        fresh = before.age_days(day) <= SAME_DAY
-        if fresh and before.reference == args.reference and before.reference_sd_c == args.reference_sd_c and not args.anew:
-            points = [*before.points, found.point]
+        if before.age_days(day) <= SAME_DAY and not args.anew:
+            told = [
+                replace(p, reference=p.reference or before.reference, reference_sd_c=_first(p.reference_sd_c, before.reference_sd_c))
+                for p in before.points
+            ]
+            points = [p for p in told if _belong_together(p, point)] + [point]
     return combine(
         points,
         probe=found.probe,
@@ -168,26 +195,54 @@ def _combined(args: argparse.Namespace, found: PointFound, learned: Learned) -> 
     )
 
 
+def _first(own: float | None, else_: float) -> float:
+    return else_ if own is None else own
+
+
+def _belong_together(before: ComparisonPoint, new: ComparisonPoint) -> bool:
+    """Of one reference, or one of the two of ice. Two thermometers do not: nobody knows which of them is right."""
+    from monitor.prepare.probes.comparing import ICE
+
+    if before.reference == new.reference:
+        return before.reference_sd_c == new.reference_sd_c
+    return ICE in (before.reference, new.reference)
+
+
 def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callable[[str], str], wait: Callable[[float], None]) -> int:
     """Guide through one point after another with live readings. `ask` asks a question, `wait` waits for seconds."""
     from monitor.cli.arguments.bath_source import learned_in, live_source
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_temperature
+    from monitor.prepare.probes.comparing import ICE_HOW, ICE_LIMITS
 
     say = sys.stdout.write
-    say(
-        "Probe and thermometer within 2 cm of each other in one stirred vessel, both deep. "
-        "Three points: cold, hot, and the working temperature.\n"
-    )
+    if args.ice:
+        say("".join(f"{line}\n" for line in ICE_HOW))
+    else:
+        say(
+            "Probe and thermometer within 2 cm of each other in one stirred vessel, both deep. "
+            "Three points: cold, hot, and the working temperature.\n"
+        )
+        if args.reference_sd_c is None:
+            args.reference_sd_c = _own_sd_c(ask, say)
     status = 0
     while True:
-        say("Stir. Waiting until the water has been steady for two minutes ...\n")
+        say("Waiting until the probe has been steady for two minutes ...\n" if args.ice
+            else "Stir. Waiting until the water has been steady for two minutes ...\n")  # fmt: skip
         waited_s = 0.0
         while not _steady(live_source(args.file, state).probe(args.probe)):
             wait(SETTLE_S)
             waited_s += SETTLE_S
             if waited_s >= LONGEST_WAIT_S:
                 raise InputWrong(f'probe "{args.probe}" did not become steady within half an hour; allowed: covered, stirred water')
+        if args.ice:
+            series = live_source(args.file, state).probe(args.probe)
+            found = _compare(args, series, 0.0, series.t_s[-1], learned)
+            status = _answer(args, found, state, learned_in(state), True)
+            say("".join(f"{line}\n" for line in ICE_LIMITS))
+            if status == 0:
+                say(f"Now beside your own thermometer: evenbath compare --file {args.file} --probe {args.probe}\n")
+            return status
         try:
             words = ask('Steady. What does the thermometer show, such as "20.1 C"? (nothing: end) ').strip()
         except EOFError:
@@ -200,8 +255,30 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
             say(f"{wrong.lines[0]}\n")
             continue
         series = live_source(args.file, state).probe(args.probe)
-        found = _compare(series, reference_c, series.t_s[-1], args.reference_sd_c, learned)
+        found = _compare(args, series, reference_c, series.t_s[-1], learned)
         status = _answer(args, found, state, learned_in(state), True)
+
+
+def _own_sd_c(ask: Callable[[str], str], say: Callable[[str], object]) -> float:
+    """The thermometer's own standard uncertainty, C: half of the +/- that a person knows it by."""
+    from monitor.core.errors import InputWrong
+    from monitor.core.text.quantities import read_temperature_difference
+    from monitor.prepare.probes.comparing import GLASS_SD_C
+
+    while True:
+        try:
+            own = f"(nothing: {2 * GLASS_SD_C:g} C, a glass one)"
+            words = ask(f'How far may your thermometer itself be off, such as "0.2 C"? {own} ').strip()
+            if not words:
+                return GLASS_SD_C
+            off_c = read_temperature_difference(words)
+            if 0.0 <= off_c <= 10.0:
+                return off_c / 2
+            say(f"{off_c:g} C; allowed: 0 to 10 C\n")
+        except InputWrong as wrong:
+            say(f"{wrong.lines[0]}\n")
+        except EOFError:
+            return GLASS_SD_C
 
 
 def _steady(series: ProbeReadings) -> bool:

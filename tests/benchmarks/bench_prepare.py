@@ -51,7 +51,7 @@ def comparing(runs: int) -> None:
         points = []
         for j, (celsius, offset) in enumerate(((20.0, 0.37), (29.0, 0.335), (38.0, 0.30))):
             vessel = series(shown(lagged(steady(celsius), 8.0, 360, fine=4), random.Random(1000 * k + j), 0.06, offset))
-            points.append(compare_at(vessel, celsius, 300.0, 0.05).point)
+            points.append(compare_at(vessel, celsius, 300.0, 0.05).point("thermometer", 0.05))
         line = combine(points, probe="jug", number=None, reference="-", reference_sd_c=0.05, who="-", day="2026-01-01")
         left.append(max(abs(line.offset_at(20.0) - 0.37), abs(line.offset_at(38.0) - 0.30)))
     sys.stdout.write(f"three points, +0.37 at 20 C and +0.30 at 38 C: the correction leaves {max(left):.4f} C at worst in {runs}\n")

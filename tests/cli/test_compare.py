@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import random
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -115,8 +116,9 @@ def test_the_guided_form_waits_for_steady_water_asks_and_stores(tmp_path: Path, 
     station = tmp_path / "s.toml"
     station.write_text('[probes.jug]\nid = "28-0316a2795f3c"\n')
     args = argparse.Namespace(
-        file=str(station), probe="jug", reference_sd_c=0.05, reference="thermometer", json=False, anew=False, who="Ann", working=None
-    )
+        file=str(station), probe="jug", reference_sd_c=0.05, reference="thermometer", json=False, anew=False, who="Ann",
+        working=None, ice=False,
+    )  # fmt: skip
     assert compare.guided(args, tmp_path, Learned(), ask=lambda question: next(words), wait=waited.append) == 0
     assert waited == [10.0]
     stored = load_learned(tmp_path).comparison("jug")
@@ -125,10 +127,45 @@ def test_the_guided_form_waits_for_steady_water_asks_and_stores(tmp_path: Path, 
     assert stored.id == "28-0316a2795f3c"
 
 
+def test_the_guided_form_asks_how_far_the_thermometer_may_be_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A +/-, so half of it is the standard uncertainty; a bare number is asked again; nothing is a glass one's 0.3 C."""
+    monkeypatch.setattr(bath_source, "live_source", lambda file, state: ReadingSource("laundry", (probe(20.0, 0.3),)))
+    for answers, sd_c in ((["0.2", "0.2 C", "20.0 C", ""], 0.1), (["", "20.0 C", ""], 0.3)):
+        words = iter(answers)
+        args = argparse.Namespace(
+            file=None, probe="jug", reference_sd_c=None, reference="thermometer", json=False, anew=True, who="Ann", working=None, ice=False
+        )
+        assert compare.guided(args, tmp_path, Learned(), ask=lambda question, words=words: next(words), wait=lambda s: None) == 0  # type: ignore[misc]
+        stored = load_learned(tmp_path).comparison("jug")
+        assert stored is not None
+        assert stored.reference_sd_c == sd_c
+    assert '"0.2"' in capsys.readouterr().out
+
+
+def test_the_guided_ice_point_says_how_to_make_it_and_asks_for_no_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Crushed, distilled, wet slush, stirred, and what to beware of; then it waits, stores, and names the next step."""
+    monkeypatch.setattr(bath_source, "live_source", lambda file, state: ReadingSource("laundry", (probe(0.0, -0.4),)))
+    monkeypatch.setattr("builtins.input", lambda question: pytest.fail(question))
+    station = tmp_path / "s.toml"
+    station.write_text(f'schema = 1\nname = "laundry"\nstate = "{tmp_path}"\n[probes.jug]\nid = "28-0316a2795f3c"\n')
+    status, text, _ = run(capsys, "--file", str(station), "--probe", "jug", "--ice", "--state", str(tmp_path))
+    assert status == 0
+    for words in ("Crush", "distilled", "slush", "Stir", "Caution", "C low at 0.0 C", "Now beside your own thermometer"):
+        assert words in text
+    stored = load_learned(tmp_path).comparison("jug")
+    assert stored is not None
+    assert (stored.reference, stored.reference_sd_c) == ("melting ice", 0.02)
+    assert stored.offset_c == pytest.approx(-0.4, abs=0.02)
+
+
 def test_the_guided_form_gives_up_on_water_that_never_settles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """After half an hour of waiting, in one line."""
     monkeypatch.setattr(bath_source, "live_source", lambda file, state: ReadingSource("laundry", (probe(20.0, 0.3, 1, 0.3),)))
-    args = argparse.Namespace(file="s.toml", probe="jug", reference_sd_c=0.05)
+    args = argparse.Namespace(file="s.toml", probe="jug", reference_sd_c=0.05, ice=False)
     with pytest.raises(InputWrong, match="half an hour"):
         compare.guided(args, tmp_path, Learned(), ask=lambda question: "20 C", wait=lambda seconds: None)
 
@@ -138,6 +175,59 @@ def test_the_ice_point_is_told_with_what_it_does_not_show(capsys: pytest.Capture
     status, text, _ = run(capsys, "--ice-point")
     assert status == 0
     assert "0.4 C wrong at 38 C" in text
+
+
+def test_ice_and_a_thermometer_together_give_offset_and_slope(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A probe 0.30 C high at 0 C and 0.50 C at 20 C, a thermometer good to 0.05 C: both in one line of the state; in either order.
+
+    The slope of 0.01 is measured to 0.05/20 = 0.0025 and expected to be 0 within 0.004: 16/(16 + 6.25) of it is believed.
+    """
+    ice = str(write_journal(tmp_path / "ice.jsonl", probe(0.0, 0.30)))
+    bath = str(write_journal(tmp_path / "bath.jsonl", probe(20.0, 0.50, seed=2)))
+    by_ice = [ice, "--ice"]
+    by_glass = [bath, "--against", "20.0 C", "--reference-sd-c", "0.05", "--reference", "glass"]
+    for state, calls in ((tmp_path / "a", (by_ice, by_glass)), (tmp_path / "b", (by_glass, by_ice))):
+        for words in calls:
+            status, text, _ = run(capsys, *words, "--probe", "jug", "--at", "300", "--save", "--state", str(state))
+            assert status == 0
+        stored = load_learned(state).comparison("jug")
+        assert stored is not None
+        assert len(stored.points) == 2
+        assert {p.reference for p in stored.points} == {"melting ice", "glass"}
+        assert stored.slope_per_c == pytest.approx(0.01 * 16 / (16 + 6.25), abs=0.0015)
+        assert 0.0015 < stored.sd_slope_per_c < 0.004
+        assert apply(stored, 0.30) == pytest.approx(0.0, abs=0.03)
+        assert apply(stored, 20.50) == pytest.approx(20.0, abs=2 * stored.sd_at(20.0))
+        assert stored.sd_at(20.0) < 0.06
+        assert "by the ice, your glass reads" in text
+
+
+def test_ice_takes_the_place_of_a_glass_thermometers_doubt(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """0.3 C of glass alone; with ice the probe's own slope is what is left: below 0.1 C at 20 C. What the glass is off is said."""
+    state = ["--probe", "jug", "--at", "300", "--save", "--state", str(tmp_path)]
+    bath = str(write_journal(tmp_path / "bath.jsonl", probe(20.0, 0.10, seed=2)))
+    run(capsys, bath, "--against", "19.7 C", *state)
+    glass = load_learned(tmp_path).comparison("jug")
+    status, text, _ = run(capsys, str(write_journal(tmp_path / "ice.jsonl", probe(0.0, 0.10))), "--ice", *state)
+    both = load_learned(tmp_path).comparison("jug")
+    assert glass is not None
+    assert both is not None
+    assert glass.sd_at(20.0) > 0.29
+    assert both.sd_at(20.0) < 0.1
+    assert status == 0
+    assert re.search(r"by the ice, your thermometer reads 0\.(29|30|31) C low near 20 C, \+/- 0\.1\d C", text)
+    assert "make the ice again" not in text
+
+
+def test_a_probe_outside_the_slush_or_its_data_sheet_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Four degrees are refused, for ice in its own words; 0.9 C are accepted and doubted."""
+    call = ["--probe", "jug", "--at", "300", "--ice", "--state", str(tmp_path)]
+    text = run(capsys, str(write_journal(tmp_path / "j.jsonl", probe(0.0, 4.0))), *call)[1]
+    assert "refused: the probe reads +4.0 C in the ice; needed: within 3 C. Is it deep in the wet slush?" in text
+    text = run(capsys, str(write_journal(tmp_path / "k.jsonl", probe(0.0, 0.9))), *call)[1]
+    assert "more than the 0.5 C of a usual probe's data sheet" in text
+    text = run(capsys, str(write_journal(tmp_path / "l.jsonl", probe(0.0, 0.4))), *call)[1]
+    assert "data sheet" not in text
 
 
 def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -152,6 +242,7 @@ def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str],
         [journal, "--probe", "jug", "--against", "20 C", "--at", "nan"],
         [journal, "--probe", "bowl", "--against", "20 C", "--at", "300"],
         [journal, "--probe", "jug", "--against", "20 C", "--at", "300", "--reference-sd-c", "-1"],
+        [journal, "--probe", "jug", "--against", "20 C", "--at", "300", "--ice"],
         ["--probe", "jug", "--against", "20 C", "--at", "300"],
     ):
         status, out, err = run(capsys, *words, "--state", str(tmp_path))

@@ -30,11 +30,16 @@ NEAR_C = 2.0
 
 @dataclass(frozen=True, slots=True)
 class ComparisonPoint:
-    """One comparison in one water: the trusted thermometer's temperature, the offset found, and the scatter of that offset alone (C)."""
+    """One comparison in one water: the trusted thermometer's temperature, the offset found, and the scatter of that offset alone (C).
+
+    `reference`, `reference_sd_c`: what it was compared with, and the standard uncertainty of that; None: the comparison's own.
+    """
 
     reference_c: float
     offset_c: float
     sd_c: float
+    reference: str | None = None
+    reference_sd_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +47,8 @@ class Comparison:
     """The offset of one probe as a straight line: `offset_c` at `at_c`, changing by `slope_per_c` for each C of true temperature.
 
     `sd_offset_c`, `sd_slope_per_c`: standard uncertainties of these two (they are uncorrelated at `at_c`), without the
-    reference's own. `reference_sd_c`: that of the trusted thermometer, shared by all points. `date`: ISO day of the newest point.
+    reference's own. `reference_sd_c`: that of the trusted thermometer, shared by all points; 0 where points have different ones
+    (ice and a thermometer): then it is contained in the other two. `date`: ISO day of the newest point.
     """
 
     probe: str

@@ -37,12 +37,25 @@ of 95 C is 0.005 per C (data sheet); encapsulated ones needed a straight line ea
 OFFSET_PRIOR_C = 1.0
 LINE_SPAN_C = 5.0
 """Points closer together than this do not determine a slope."""
-ICE_POINT_TEXT = (
-    "Ice point: wet crushed ice packed tight, no floating water layer, the probe and 10 cm of its lead deep in it, 5 minutes. "
-    "Good to 0.02 C at home, 0.01 C when well made. It is a check of drift: it finds an offset that has moved, not a fault of slope. "
-    "A probe 1 % wrong in slope reads right at 0 C and 0.4 C wrong at 38 C; only a comparison at the working temperature finds that."
+ICE = "melting ice"
+"""The name of the ice point as a reference."""
+ICE_SD_C = 0.02
+"""Standard uncertainty of an ice point made at home, C (national institutes' notes, at second hand: 0.01 C when well made)."""
+ICE_HOW = (
+    "Crush ice made of distilled or boiled water, fill a vacuum flask or a deep jug with it, and pour distilled water in until a wet",
+    "slush is left: ice down to the bottom, no water standing under or over it. Pour off what melts, add ice. Stir for a minute, then",
+    "put the probe and 10 cm of its lead into the middle, away from the walls, and leave it for 5 minutes. Stir once in a while.",
+    "Caution: salt, tap water or a film of fixer make it colder than 0 C; a pool of water makes it up to 4 C warmer. Rinse the probe",
+    "first. Ice straight from the freezer is below 0 C: it must be wet all over.",
 )
-"""From national institutes' notes on the ice point, at second hand; the arithmetic is 0.01 x 38."""
+"""How to make an ice point (national institutes' notes, at second hand; common practice)."""
+ICE_LIMITS = (
+    "Good to 0.02 C at home, 0.01 C when well made. It finds an offset, not a fault of slope:",
+    "a probe 1 % wrong in slope reads right at 0 C and 0.4 C wrong at 38 C; only a comparison at the working temperature finds that.",
+)
+"""The arithmetic is 0.01 x 38."""
+DATA_SHEET_C = 0.5
+"""What a usual probe may be off (its data sheet)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +73,9 @@ class PointFound:
     why: str
     readings: int
 
-    @property
-    def point(self) -> ComparisonPoint:
-        """The part of it that is stored."""
-        return ComparisonPoint(self.reference_c, self.offset_c, self.scatter_sd_c)
+    def point(self, reference: str, reference_sd_c: float) -> ComparisonPoint:
+        """The part of it that is stored, with what it was compared with."""
+        return ComparisonPoint(self.reference_c, self.offset_c, self.scatter_sd_c, reference, reference_sd_c)
 
 
 def compare_at(
@@ -73,6 +85,7 @@ def compare_at(
     reference_sd_c: float,
     lag_s: float = DEFAULT_LAG_S,
     lag_sd_s: float = 0.5 * DEFAULT_LAG_S,
+    reference: str = "thermometer",
 ) -> PointFound:
     """Offset of a probe at `at_s`, when the trusted thermometer showed `reference_c`, with standard uncertainty `reference_sd_c` (C).
 
@@ -107,7 +120,7 @@ def compare_at(
         level_sd = math.sqrt(max(0.0, c[0][0] + 2.0 * ahead_s * c[0][1] + ahead_s**2 * c[1][1]))
     scatter_sd = math.hypot(level_sd, slope * lag_sd_s)
     offset, per_min = level - reference_c, 60.0 * slope
-    why = _refusal(window, per_min, fit.sigma_c, offset)
+    why = _refusal(window, per_min, fit.sigma_c, offset, reference)
     return PointFound(
         series.probe,
         at_s,
@@ -131,7 +144,7 @@ def _hidden_in_step(sigma_c: float, step_c: float) -> float:
     return step_c / (math.pi * math.sqrt(2.0)) * math.exp(-2.0 * (math.pi * sigma_c / step_c) ** 2)
 
 
-def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: float) -> str | None:
+def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: float, reference: str) -> str | None:
     span_s = window.t_s[-1] - window.t_s[0]
     if len(window.t_s) < LEAST_READINGS or span_s < LEAST_S:
         return f"only {len(window.t_s)} readings over {span_s:.0f} s; needed: {LEAST_READINGS} over {LEAST_S:.0f} s"
@@ -139,6 +152,8 @@ def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: fl
         return f"the water moves {per_min:+.3f} C/min; needed: less than {STEADY_C_PER_MIN} C/min. Stir, cover, wait 3 minutes"
     if sigma_c > SCATTER_C:
         return f"the readings scatter by {sigma_c:.2f} C; needed: less than {SCATTER_C} C. Stir, and keep probe and thermometer within 2 cm"
+    if abs(offset_c) > WRONG_PROBE_C and reference == ICE:
+        return f"the probe reads {offset_c:+.1f} C in the ice; needed: within {WRONG_PROBE_C:.0f} C. Is it deep in the wet slush?"
     if abs(offset_c) > WRONG_PROBE_C:
         return (
             f"probe and thermometer are {abs(offset_c):.1f} C apart; needed: less than {WRONG_PROBE_C:.0f} C. Are both in the same water?"
@@ -151,10 +166,17 @@ def combine(
 ) -> Comparison:
     """The correction that follows from one or more points: an exact Bayesian straight line.
 
-    The reference's own uncertainty is common to all points, so it is kept separately. `day`: ISO date of the newest point.
+    The reference's own uncertainty is common to all its points. Where there is one reference it is kept separately; where there are
+    several, each shifts its own points, and all of it is in the line's. `reference`, `reference_sd_c`: of points that do not tell
+    their own. `day`: ISO date of the newest point.
     """
     if not points:
         raise ValueError("a comparison needs a point")
+    own = [(p.reference or reference, reference_sd_c if p.reference_sd_c is None else p.reference_sd_c) for p in points]
+    if len(set(own)) > 1:
+        named = " and ".join(dict.fromkeys(name for name, _ in own))
+        return _across(points, own, probe, number, named, who, day)
+    ((reference, reference_sd_c),) = set(own)
     weights = [1.0 / max(p.sd_c, 1e-4) ** 2 for p in points]
     at_c = math.fsum(w * p.reference_c for w, p in zip(weights, points, strict=True)) / math.fsum(weights)
     s_xx = math.fsum(w * (p.reference_c - at_c) ** 2 for w, p in zip(weights, points, strict=True))
@@ -176,6 +198,51 @@ def combine(
     return Comparison(probe, number, at_c, mean, slope, sd, slope_sd, reference, reference_sd_c, who, day, tuple(points))
 
 
+def _across(
+    points: Sequence[ComparisonPoint], own: Sequence[tuple[str, float]], probe: str, number: str | None, named: str, who: str, day: str
+) -> Comparison:
+    """One line through the points of several references: least squares with an unknown shift of each reference, taken out by hand.
+
+    With weights w of a reference's points and its variance v, its part of the normal equations is X'WX - (X'w)(X'w)'/(1/v + sum w).
+    """
+    a00, a01, a11 = 1.0 / OFFSET_PRIOR_C**2, 0.0, 1.0 / SLOPE_PRIOR_PER_C**2
+    b0 = b1 = 0.0
+    for group in dict.fromkeys(own):
+        rows = [(p.reference_c, p.offset_c, 1.0 / max(p.sd_c, 1e-4) ** 2) for p, one in zip(points, own, strict=True) if one == group]
+        w0, w1 = math.fsum(w for _, _, w in rows), math.fsum(w * c for c, _, w in rows)
+        wo = math.fsum(w * o for _, o, w in rows)
+        shift = 0.0 if group[1] == 0.0 else 1.0 / (1.0 / group[1] ** 2 + w0)
+        a00 += w0 - w0 * w0 * shift
+        a01 += w1 - w0 * w1 * shift
+        a11 += math.fsum(w * c * c for c, _, w in rows) - w1 * w1 * shift
+        b0 += wo - w0 * wo * shift
+        b1 += math.fsum(w * c * o for c, o, w in rows) - w1 * wo * shift
+    determinant = a00 * a11 - a01 * a01
+    offset_0, slope = (a11 * b0 - a01 * b1) / determinant, (a00 * b1 - a01 * b0) / determinant
+    at_c = a01 / a00  # where offset and slope are uncorrelated: minus their covariance over the slope's variance
+    return Comparison(
+        probe, number, at_c, offset_0 + slope * at_c, slope, 1.0 / math.sqrt(a00), math.sqrt(a00 / determinant), named, 0.0, who, day,
+        tuple(points),
+    )  # fmt: skip
+
+
+def thermometer_line(comparison: Comparison) -> str | None:
+    """What melting ice says of the thermometer that was used beside it; None unless both are there. Sign: thermometer minus truth."""
+    ice = [p for p in comparison.points if p.reference == ICE]
+    others = [p for p in comparison.points if p.reference not in (ICE, None)]
+    if not ice or not others:
+        return None
+    by_ice = combine(ice, probe="", number=None, reference=ICE, reference_sd_c=ICE_SD_C, who="", day=comparison.date)
+    newest = others[-1]
+    off_c = by_ice.offset_at(newest.reference_c) - newest.offset_c
+    doubt_c = math.hypot(by_ice.sd_at(newest.reference_c), newest.sd_c)
+    higher = "high" if off_c >= 0.0 else "low"
+    said = f"by the ice, your {newest.reference} reads {abs(off_c):.2f} C {higher} near {newest.reference_c:.0f} C, +/- {2 * doubt_c:.2f} C"
+    if newest.reference_sd_c is not None and abs(off_c) > 2 * math.hypot(doubt_c, newest.reference_sd_c):
+        said += "; that is more than both may be off: make the ice again, and compare again"
+    return said
+
+
 def comparison_lines(comparison: Comparison, working_c: float | None = None) -> list[str]:
     """The correction in words: what it is, how certain, where it holds, and what is still to do."""
     low, high = comparison.valid_c
@@ -187,12 +254,19 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
     else:
         count = "one point" if len(c.points) == 1 else f"{len(c.points)} points"
         shape = f"{c.offset_c:+.2f} C near {c.at_c:.0f} C ({count})"
+    if c.reference_sd_c > 0.0 and c.reference != ICE:
+        own = f"of which {2 * c.reference_sd_c:.2f} C is the {c.reference}'s own"
+        doubt = f"+/- {2 * c.sd_at(c.at_c):.2f} C (2 sd) near {c.at_c:.0f} C, {own}"
+    else:
+        doubt = f"+/- {2 * c.sd_at(20.0):.2f} C at 20 C and {2 * c.sd_at(38.0):.2f} C at 38 C (2 sd, {c.reference})"
     lines = [
-        f"{c.probe} reads {shape}; this is subtracted; +/- {2 * c.sd_at(c.at_c):.2f} C (2 sd) near {c.at_c:.0f} C,"
-        f" of which {2 * c.reference_sd_c:.2f} C is the {c.reference}'s own",
+        f"{c.probe} reads {shape}; this is subtracted; {doubt}",
         f"compared {c.date} by {c.who}; valid between {low:.0f} and {high:.0f} C until {c.expires(False)}"
         f" ({COLOUR_DAYS} days, until {c.expires(True)}, for a colour developer)",
     ]
+    of_thermometer = thermometer_line(c)
+    if of_thermometer is not None:
+        lines.append(of_thermometer)
     if len(c.points) < 3:
         lines.append(f"{3 - len(c.points)} more point(s) needed: three in all, one of them at the working temperature")
     if working_c is not None and not low <= working_c <= high:

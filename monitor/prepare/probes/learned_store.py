@@ -67,7 +67,7 @@ def _keys(name: str, number: str | None) -> list[str]:
 
 
 def _comparison(row: Mapping[str, Any]) -> Comparison:
-    points = tuple(ComparisonPoint(_number(p, "reference_c"), _number(p, "offset_c"), _number(p, "sd_c")) for p in row["points"])
+    points = tuple(_point(point) for point in row["points"])
     if not points:
         raise ValueError("no points")
     return Comparison(
@@ -83,6 +83,13 @@ def _comparison(row: Mapping[str, Any]) -> Comparison:
         who=_text(row, "who"),
         date=_day(row),
         points=points,
+    )
+
+
+def _point(row: Mapping[str, Any]) -> ComparisonPoint:
+    own_sd_c = None if row.get("reference_sd_c") is None else _number(row, "reference_sd_c")
+    return ComparisonPoint(
+        _number(row, "reference_c"), _number(row, "offset_c"), _number(row, "sd_c"), _maybe_text(row, "reference"), own_sd_c
     )
 
 

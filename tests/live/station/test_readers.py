@@ -82,3 +82,14 @@ def test_a_comparison_is_taken_off_a_good_reading_only() -> None:
     assert good.raw_c == 20.3
     bad = to_reading(Sample(JUG, 106.0, 85.0, "reset"), "jug", "developer", comparison, judge, 100.0, 106.4)
     assert (bad.celsius, bad.raw_c, bad.quality) == (None, 85.0, "reset")
+
+
+def test_a_comparison_with_a_slope_corrects_each_reading_at_its_own_temperature() -> None:
+    """0.30 C high at 0 C and 0.50 C at 20 C: what the probe says at 38 C is taken off by 0.68 C."""
+    points = (ComparisonPoint(0.0, 0.3, 0.01), ComparisonPoint(20.0, 0.5, 0.01))
+    comparison = Comparison("jug", JUG, 0.0, 0.3, 0.01, 0.02, 0.001, "ice and glass", 0.0, "me", "2026-11-01", points)
+    judge = Classifier({"jug": "developer"})
+    for at, (raw_c, true_c) in enumerate(((0.3, 0.0), (20.5, 20.0), (38.68, 38.0))):
+        reading = to_reading(Sample(JUG, 105.0 + at, raw_c), "jug", "developer", comparison, judge, 100.0, 105.4 + at)
+        assert reading.celsius is not None
+        assert abs(reading.celsius - true_c) < 1e-9

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import multiprocessing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -32,6 +33,23 @@ def test_what_is_saved_is_loaded_again_and_the_newest_counts(tmp_path: Path) -> 
     assert learned.probe_lag("jug") == ProbeLag("jug", None, 8.2, 0.1, "2026-03-01")
     assert learned.vessel_lag("tank") == VesselLag("tank", 361.0, 4.0, "bath", "2026-03-01", 500.0, "5 s each minute")
     assert learned.vessel_lag("drum") is None
+
+
+def test_a_comparison_of_an_earlier_version_is_read(tmp_path: Path) -> None:
+    """A line as version 0.1 wrote it: its points do not tell what they were compared with. A new one comes back with all it tells."""
+    file = tmp_path / "learned" / "comparisons.jsonl"
+    file.parent.mkdir()
+    file.write_text(
+        '{"probe":"jug","id":null,"at_c":20.0,"offset_c":0.37,"slope_per_c":0.0,"sd_offset_c":0.01,"sd_slope_per_c":0.004,"reference":'
+        '"glass","reference_sd_c":0.05,"who":"Ann","date":"2026-03-01","points":[{"reference_c":20.0,"offset_c":0.37,"sd_c":0.01}]}\n'
+    )
+    old = load_learned(tmp_path).comparison("jug")
+    assert old is not None
+    assert old.points == (ComparisonPoint(20.0, 0.37, 0.01),)
+    assert apply(old, 20.37) == pytest.approx(20.0)
+    new = replace(old, points=(*old.points, ComparisonPoint(0.0, 0.3, 0.01, "melting ice", 0.02)), slope_per_c=0.0035)
+    save_comparison(tmp_path, new)
+    assert load_learned(tmp_path).comparison("jug") == new
 
 
 def test_a_torn_last_line_is_left_out_and_the_next_writing_is_whole(tmp_path: Path) -> None:
