@@ -92,8 +92,9 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
         raise InputWrong('a person must answer the pre-flight, and here is no terminal; allowed: a terminal, or --waive "why"')
     pour_c = None if args.pour_c is None else read_temperature(args.pour_c)
     request = {
-        "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe, "waive": args.waive, "lamp": args.lamp,
-        "pour_c": pour_c, "override_gate": args.override_gate, "vessel": args.vessel, "afresh": args.afresh,
+        "verb": "develop", "recipe": text.decode("utf-8-sig"), "file": args.recipe.encode("utf-8", "replace").decode(),
+        "waive": args.waive, "lamp": args.lamp, "pour_c": pour_c,
+        "override_gate": args.override_gate, "vessel": args.vessel, "afresh": args.afresh,
     }  # fmt: skip
     return request, recipe
 

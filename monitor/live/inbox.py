@@ -7,6 +7,7 @@ that say what happened and when, and nothing more. Tests: tests/live/test_inbox.
 from __future__ import annotations
 
 import queue
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -94,19 +95,42 @@ class Stop:
 Message = Edge | Sampled | Sounded | Unsounded | Trouble | MachineHealth | Request | HungUp | Stop
 
 
+MOST = 50_000
+"""More messages than this wait only where nobody takes them out any more: a switch that chatters sends some thousands a second."""
+PATIENCE = 50
+"""So many others come before a request of the control socket at most: it waits for hands and probes, but not for ever."""
+
+
 class Inbox:
-    """First in, first out. A `SimpleQueue`, because its `put` is reentrant: a signal handler may interrupt a `put`."""
+    """First in, first out; requests of the control socket wait for everything else. `lost`: messages that found no room.
+
+    A `SimpleQueue` is the bell, because its `put` is reentrant: a signal handler may interrupt a `put`.
+    """
 
     def __init__(self) -> None:
-        self._queue: queue.SimpleQueue[Message] = queue.SimpleQueue()
+        self._bell: queue.SimpleQueue[None] = queue.SimpleQueue()
+        self._first: deque[Message] = deque()
+        self._later: deque[Message] = deque()
+        self._passed = 0
+        self.lost = 0
 
     def put(self, message: Message) -> None:
         """Never blocks."""
-        self._queue.put(message)
+        waiting = self._later if isinstance(message, (Request, HungUp)) else self._first
+        if len(waiting) >= MOST and not isinstance(message, Stop):
+            self.lost += 1
+            return
+        waiting.append(message)
+        self._bell.put(None)
 
     def get(self, timeout_s: float) -> Message | None:
         """The next message, or None after `timeout_s` seconds (0 or less: do not wait)."""
         try:
-            return self._queue.get(timeout=timeout_s) if timeout_s > 0 else self._queue.get_nowait()
+            self._bell.get(timeout=timeout_s) if timeout_s > 0 else self._bell.get_nowait()
         except queue.Empty:
             return None
+        if self._later and (not self._first or self._passed >= PATIENCE):
+            self._passed = 0
+            return self._later.popleft()
+        self._passed = self._passed + 1 if self._later else 0
+        return self._first.popleft()

@@ -55,8 +55,8 @@ class Desk:
 
     def write(self, record: records.Record) -> int:
         """One record on its way to the journal; its seq."""
-        self.seq += 1
-        self.effects.append(Write(records.line(self.seq, record)))
+        self.effects.append(Write(records.line(self.seq + 1, record)))
+        self.seq += 1  # taken once there is a line to carry it
         return self.seq
 
     @contextmanager

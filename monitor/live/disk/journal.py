@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import math
 import os
 import threading
 from collections.abc import Callable, Mapping
@@ -22,6 +21,7 @@ from monitor.core.journal.records import encode
 from monitor.live.clock import Clock
 from monitor.live.disk.session_id import session_id
 from monitor.live.inbox import Message, Trouble
+from monitor.live.writable import writable
 
 SUFFIX = ".jsonl"
 GATHER_S = 0.3
@@ -66,21 +66,11 @@ class Reserve:
 
 
 def encode_safely(record: Mapping[str, Any]) -> bytes:
-    """A record as a line. A number that is not finite becomes null, because otherwise the whole record would be lost."""
+    """A record as a line, whatever is in it: its seq is taken, and a record that could not be written would leave a gap for good."""
     try:
         return encode(record).encode()
-    except ValueError:
-        return encode(_finite(record)).encode()
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    if isinstance(value, Mapping):
-        return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_finite(item) for item in value]
-    return value
+    except (ValueError, TypeError, RecursionError):
+        return encode(writable(record)).encode()
 
 
 class Disk:

@@ -15,9 +15,10 @@ from monitor.core.errors import EvenbathError
 from monitor.core.session.cues import length_s
 from monitor.live.inbox import Request
 from monitor.live.station.followers import Keyboard
+from monitor.live.station.lines_in import plain_words
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
-from monitor.live.station.probes_now import KEPT_S, ProbesNow, plain
+from monitor.live.station.probes_now import KEPT_S, ProbesNow, Told
 from monitor.live.station.requests import RequestRefused, pattern_of
 from monitor.live.station.running import Running
 from monitor.live.station.sessions import Sessions
@@ -25,7 +26,7 @@ from monitor.live.station.starting import Starting
 
 ABANDON_SAFE_S = 2.0
 """`abandon` is answered once its `close` is safe, or after this long."""
-LONGEST_REASON = 500
+OUR_FAULT: Mapping[str, Any] = {"ok": False, "status": 1, "lines": ["a fault of the station itself; what was asked for was not done"]}
 LESSON_AFTER_S = 0.2
 """A lesson's sound begins so long after it was asked for: no first edge is late."""
 
@@ -67,6 +68,9 @@ class Answers:
             answer = self._verbs[verb](request)
         except EvenbathError as wrong:
             answer = {"ok": False, "status": wrong.exit_status, "lines": list(wrong.lines)}
+        except Exception:  # told to whoever asked, and to the supervisor
+            request.reply(OUR_FAULT)
+            raise
         if answer is not None:
             request.reply(answer)
 
@@ -94,7 +98,7 @@ class Answers:
         """The readings of every probe over the last half hour, or over `minutes`. Times are monotonic; `now_s` is this moment."""
         now_s, minutes = self._parts.clock.mono_s(), request.body.get("minutes")
         since_s = now_s - (60.0 * minutes if isinstance(minutes, (int, float)) else KEPT_S)
-        return {"ok": True, "now_s": now_s, "readings": [plain(reading) for reading in self._probes.since(since_s)]}
+        return {"ok": True, "now_s": now_s, "readings": Told(self._probes.since(since_s))}
 
     def _develop(self, request: Request) -> None:
         running = self._sessions.running
@@ -137,7 +141,7 @@ class Answers:
         why = request.body.get("why")
         if not isinstance(why, str) or not why.strip():
             raise RequestRefused("no reason; allowed: a few words that will be written into the journal")
-        words, now_s = why.strip()[:LONGEST_REASON], self._parts.clock.mono_s()
+        words, now_s = plain_words(why.strip()), self._parts.clock.mono_s()
         running.note("abandon", {"why": words, "by": "this machine"}, now_s)
         running.abandon(words, now_s)
         if self._parts.threads:

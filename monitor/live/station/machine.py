@@ -34,6 +34,7 @@ class Machine:
         self._noted_throttled = 0
         self._switch_dead = False
         self._disk_late = False
+        self._noted_lost = 0
         self._wall_ahead_s = self._ahead()
 
     def take(self, health: MachineHealth) -> None:
@@ -51,6 +52,9 @@ class Machine:
             self._sessions.note("clock", {"event": "stepped", "by_s": moved_s})
         self._look_at_switch(now_s)
         self._look_at_disk(now_s)
+        lost, self._noted_lost = self._parts.inbox.lost - self._noted_lost, self._parts.inbox.lost
+        if lost:
+            self._sessions.note("trouble", {"part": "inbox", "well": False, "why": f"{lost} messages found no room"})
         if self._parts.notifier is not None and self._moves(now_s):
             self._parts.notifier.alive()
 

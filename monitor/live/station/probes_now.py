@@ -61,6 +61,19 @@ def plain(reading: Reading) -> dict[str, Any]:
     }  # fmt: skip
 
 
+class Told(Sequence[dict[str, Any]]):
+    """Readings as JSON, each made when it is asked for: of half an hour there are thousands."""
+
+    def __init__(self, readings: Sequence[Reading]) -> None:
+        self._readings = readings
+
+    def __len__(self) -> int:
+        return len(self._readings)
+
+    def __getitem__(self, index: Any) -> Any:
+        return Told(self._readings[index]) if isinstance(index, slice) else plain(self._readings[index])
+
+
 class ProbesNow:
     """The probes of one station. Times are seconds of the monotonic clock. `learned`: what has been learned of probes and vessels."""
 

@@ -239,17 +239,27 @@ class Running:
         self._lamp(False)
 
     def _do(self, effects: list[Effect]) -> None:
+        """All of them, whatever goes wrong with one: a record that was passed over would leave a gap in the journal for good."""
+        wrong: Exception | None = None
         for effect in effects:
-            if isinstance(effect, Write):
-                self._write(effect.record)
-            elif isinstance(effect, Play):
-                self._player.add(effect.sound)
-            elif isinstance(effect, Hush):
-                self._player.hush(effect.cues)
-            elif isinstance(effect, Lamp):
-                self._lamp(effect.allowed)
-            elif isinstance(effect, Close):
-                self._lamp(False)
+            try:
+                self._do_one(effect)
+            except Exception as fault:
+                wrong = wrong or fault
+        if wrong is not None:
+            raise wrong
+
+    def _do_one(self, effect: Effect) -> None:
+        if isinstance(effect, Write):
+            self._write(effect.record)
+        elif isinstance(effect, Play):
+            self._player.add(effect.sound)
+        elif isinstance(effect, Hush):
+            self._player.hush(effect.cues)
+        elif isinstance(effect, Lamp):
+            self._lamp(effect.allowed)
+        elif isinstance(effect, Close):
+            self._lamp(False)
 
     def _write(self, record: dict[str, Any]) -> None:
         kind = record["kind"]

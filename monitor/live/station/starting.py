@@ -95,6 +95,14 @@ class Starting:
         pending = self._pending
         if pending is None:
             return
+        try:
+            self._look(pending)
+        except Exception:
+            self._pending = None
+            pending.request.reply({"ok": False, "status": 1, "lines": ["a fault of the station itself; nothing is armed"]})
+            raise
+
+    def _look(self, pending: _Pending) -> None:
         wanted, reply = pending.wanted, pending.request.reply
         facts = self._machine.facts(self._probes, wanted)
         findings = machine_findings(wanted.recipe, facts)
@@ -215,4 +223,5 @@ class Starting:
         if self._asked is not None and self._asked[0].line == line:
             self._asked = None
         if self._pending is not None and self._pending.request.line == line:
-            self._pending = None
+            pending, self._pending = self._pending, None
+            pending.request.reply({"ok": False, "status": 1, "lines": ["whoever asked is gone"]})  # nobody hears it; the line is free

@@ -71,11 +71,11 @@ def test_what_is_no_request_is_answered_and_not_passed_on(door: tuple[Path, Cont
         link._end.sendall(b"hello\n[1]\n")
         assert link.receive()["status"] == 2
         assert link.receive()["status"] == 2
-    assert isinstance(inbox.get(5.0), HungUp)
+    assert inbox.get(0.05) is None
 
 
 def test_a_line_without_end_is_hung_up_on(door: tuple[Path, Control, Inbox]) -> None:
-    """Memory is bounded."""
+    """Memory is bounded; the station never heard of it."""
     state, _, inbox = door
     link = StationLink(state)
     with contextlib.suppress(OSError):
@@ -84,7 +84,7 @@ def test_a_line_without_end_is_hung_up_on(door: tuple[Path, Control, Inbox]) -> 
     with pytest.raises(NotThere):
         link.receive()
     link.close()
-    assert isinstance(inbox.get(5.0), HungUp)
+    assert inbox.get(0.05) is None
 
 
 def test_a_follower_that_does_not_read_is_dropped(door: tuple[Path, Control, Inbox]) -> None:
@@ -97,7 +97,7 @@ def test_a_follower_that_does_not_read_is_dropped(door: tuple[Path, Control, Inb
     sent = 0
     while control.send(line, body) and sent < 10_000:
         sent += 1
-    assert sent < MOST_BEHIND // 10_000 + 200
+    assert sent < MOST_BEHIND + 200
     assert isinstance(inbox.get(5.0), HungUp)
     link.close()
 

@@ -460,6 +460,45 @@ class Dog(Notifier):
         self.meals += 1
 
 
+def gapless(world: World, name: str) -> bool:
+    """Whether its numbers are 1, 2, 3 ..."""
+    seqs = [r["seq"] for r in world.records(name)]
+    return seqs == list(range(1, len(seqs) + 1))
+
+
+@pytest.mark.parametrize("why", ["half \ud800", float("nan"), 10**400, {"a": {1, 2}}, b"\xff", "\x1b[2J"])
+def test_whatever_a_note_says_no_number_is_skipped(world: World, why: object) -> None:
+    """It stands in the journal as nearly as it can be said."""
+    name = world.develop()
+    world.station.sessions.note("abandon", {"why": why})
+    world.go(3)
+    assert gapless(world, name)
+    assert len(world.records(name, "abandon")) == 1
+    assert world.station.sessions.mishaps == []
+
+
+def test_an_effect_that_fails_takes_no_record_with_it(world: World) -> None:
+    """The player refuses each sound: its fault is told, the records of the same moment stand in the journal."""
+    name = world.develop()
+
+    def broken(sound: Sound) -> None:
+        raise ValueError("no")
+
+    world.player.add = broken  # type: ignore[method-assign]
+    world.press(1.2)
+    world.go(10)
+    assert world.station.sessions.mishaps
+    assert world.records(name, "stage", event="begin")
+    assert gapless(world, name)
+
+
+def test_a_request_that_fails_in_the_station_is_answered_all_the_same(world: World) -> None:
+    """One line, status 1: nobody waits for an answer that never comes."""
+    world.station._machine.status = lambda: 1 / 0  # type: ignore[method-assign, assignment, return-value]
+    answer = world.ask(verb="status")
+    assert (answer["ok"], answer["status"], len(answer["lines"])) == (False, 1, 1)
+
+
 @pytest.mark.parametrize("part", ["player", "panel", "journal"])
 def test_the_watchdog_is_fed_only_while_player_panel_and_journal_move(tmp_path: Path, part: str) -> None:
     """A main thread that lives on alone is no station."""
