@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import importlib
+import os
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -16,10 +20,47 @@ SLOW_BY_WAITING = ("tests/cli/test_station.py", "tests/cli/test_develop.py", "te
 """Files that mostly wait for a process that lives in real time; begun first, others run beside them."""
 
 
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
-    """No worker for a single file: starting one takes longer than most files do. None leaves the number to the plugin."""
-    asked = [Path(arg.partition("::")[0]) for arg in config.args]
-    return 0 if len(set(asked)) == 1 and asked[0].is_file() else None
+MORE_THAN_CORES = 2
+"""Workers beyond one for each core: some always wait, for a process, a broker or the disk."""
+
+
+def asked_for(config: pytest.Config) -> list[Path]:
+    """The files and folders of the command line, each once."""
+    return list(dict.fromkeys(Path(arg.partition("::")[0]) for arg in config.args))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Where PYTHONDONTWRITEBYTECODE is set, what is compiled goes into pytest's own cache and not beside the sources.
+
+    Without this every worker and every child process would compile the whole program anew.
+    """
+    if sys.dont_write_bytecode and hasattr(config, "cache"):
+        assert config.cache is not None
+        sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(config.cache.mkdir("compiled"))
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+        sys.dont_write_bytecode = False
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """No worker for a single file: starting one takes longer than most files do."""
+    asked = asked_for(config)
+    return 0 if len(asked) == 1 and asked[0].is_file() else (os.cpu_count() or 1) + MORE_THAN_CORES
+
+
+def pytest_collection(session: pytest.Session) -> None:
+    """Each worker imports the test modules from another one on, so that no two compile the same one at the same time.
+
+    A module that cannot be imported is told by the collection that follows.
+    """
+    worker = getattr(session.config, "workerinput", None)
+    if worker is None:
+        return
+    root = Path(__file__).parents[1]
+    files = sorted(file for path in asked_for(session.config) for file in ([path] if path.is_file() else path.rglob("test_*.py")))
+    first = len(files) * int(worker["workerid"].removeprefix("gw")) // worker["workercount"]
+    for file in files[first:] + files[:first]:
+        with contextlib.suppress(Exception, pytest.skip.Exception):
+            importlib.import_module(".".join(file.resolve().relative_to(root).with_suffix("").parts))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

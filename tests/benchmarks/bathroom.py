@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 RATE_HZ = 8000
 VOLUME_M3 = 15.0
@@ -49,6 +48,8 @@ def somewhere(chance: np.random.Generator, signal_to_noise_db: float, distance_m
 
 def in_the_bathroom(pattern_s: tuple[float, ...], place: Place, chance: np.random.Generator) -> Samples:
     """What two ears get, a row each: some silence, the pattern, its decay, water over all; every phase at random."""
+    from scipy.signal import fftconvolve
+
     lead_s, tail_s = chance.uniform(0.3, 1.5), chance.uniform(0.8, 1.5)
     edges = np.cumsum([lead_s, *pattern_s])
     t = np.arange(int((edges[-1] + tail_s) * RATE_HZ)) / RATE_HZ

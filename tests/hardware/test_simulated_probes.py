@@ -8,7 +8,6 @@ import statistics
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import quad
 
 from hardware.errors import HardwareConfig
 from hardware.simulated.probes import AIR_BELOW_C, AIR_LAG_S, STEP_C, ProbeOptions, SimulatedProbes, quantised_c, relaxed_c
@@ -33,6 +32,8 @@ DRIFT = "0,24,22,10,\n40,20,21,10,\n300,19,18,11,"
 @pytest.mark.parametrize("lag_s", [0.5, 8.0, 20.0, 400.0])
 def test_the_lag_is_the_convolution_with_its_exponential(lag_s: float) -> None:
     """Over a kinked liquid the probe agrees with the integral that defines a first-order lag, by scipy's quadrature."""
+    from scipy.integrate import quad
+
     trace = _trace(DRIFT)
     for at_s in (3.0, 40.0, 77.0, 280.0):
         # P(t) = P0 e^(-t/lag) + integral of u(s) e^(-(t-s)/lag) / lag

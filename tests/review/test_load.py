@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 from monitor.core.errors import InputWrong
@@ -38,6 +37,8 @@ def test_every_kind_becomes_a_frame_with_the_documented_columns_and_types(journa
 
 def test_frames_hold_every_record_that_the_file_holds(journal: Path) -> None:
     """Counted against the lines of the file themselves."""
+    import pandas as pd
+
     raw = [json.loads(line) for line in journal.read_bytes().splitlines()]
     made = frames(journal)
     for kind, frame in made.items():

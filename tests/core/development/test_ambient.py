@@ -6,8 +6,6 @@ import random
 
 import numpy as np
 import pytest
-from filterpy.kalman import KalmanFilter
-from scipy.linalg import expm
 
 from monitor.core.development.ambient import Ambient
 
@@ -24,6 +22,9 @@ def heard(values: list[float], every_s: float = 1.0) -> Ambient:
 
 def test_level_and_slope_are_those_of_an_independent_kalman_filter() -> None:
     """filterpy, with the noise of a slope that wanders (3e-8 (C/s)^2 a second, van Loan's integral by scipy), to 1e-9."""
+    from filterpy.kalman import KalmanFilter
+    from scipy.linalg import expm
+
     rng = random.Random(1)
     ambient, other = Ambient(), KalmanFilter(dim_x=2, dim_z=1)
     other.H, other.R = np.array([[1.0, 0.0]]), np.array([[NOISE]])

@@ -15,10 +15,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-import mpmath
 import numpy as np
 import pytest
-from scipy.special import exp1
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel
 from monitor.core.development.estimator import Estimator
@@ -206,6 +204,9 @@ ENERGIES = pytest.mark.parametrize(
 @ENERGIES
 def test_the_closed_forms_are_right(energy_j: float, ramp: float, cooling: float, two: float) -> None:
     """The ramp is T exp(-E/T) - E E1(E/T) (scipy's E1), the cooling mpmath's quadrature, the plateaus by hand."""
+    import mpmath
+    from scipy.special import exp1
+
     e, ref = energy_j / R_J_PER_MOL_K, 20.0 + ZERO_C_K
 
     def antiderivative(celsius: float) -> float:

@@ -8,9 +8,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from filterpy.kalman import KalmanFilter
-from scipy.integrate import solve_ivp
-from scipy.linalg import expm
 
 from monitor.core.development.filter import (
     AIR,
@@ -71,11 +68,15 @@ def equations(lag_s: float) -> Matrix:
 
 def exact(h: float, lag_s: float) -> Matrix:
     """exp(A h)."""
+    from scipy.linalg import expm
+
     return np.asarray(expm(equations(lag_s) * h))
 
 
 def noise_of(a: Matrix, noise: Noise, h: float) -> Matrix:
     """Covariance that white noise brings in `h` seconds into dx/dt = A x (C. F. van Loan, IEEE Trans. Autom. Control 23 (1978) 395)."""
+    from scipy.linalg import expm
+
     spectral = np.diag([noise.liquid, noise.slope, noise.transient, 0.0, noise.air])
     both = expm(np.block([[-a, spectral], [np.zeros((5, 5)), a.T]]) * h)
     return np.asarray(both[5:, 5:].T @ both[:5, 5:])
@@ -84,6 +85,8 @@ def noise_of(a: Matrix, noise: Noise, h: float) -> Matrix:
 def beside_filterpy(noise: Noise, longest_s: float, q_of: Callable[[float], Matrix]) -> tuple[Vector, Vector]:
     """Our track and filterpy's KalmanFilter over the same 300 readings at irregular steps: largest difference in state, largest relative
     one in variance."""
+    from filterpy.kalman import KalmanFilter
+
     rng = random.Random(1)
     track = start()
     other = KalmanFilter(dim_x=5, dim_z=1)
@@ -128,6 +131,8 @@ def test_one_step_is_the_exact_solution(lag_s: float, h: float) -> None:
 
 def test_a_vessel_step_is_the_solution_of_its_equation() -> None:
     """dT/dt = (bath - T)/lag with a bath that drifts straight, by scipy's integrator."""
+    from scipy.integrate import solve_ivp
+
     step = vessel_step(5.0, 360.0, 19.0, -0.004)
     other = solve_ivp(lambda t, y: [(19.0 - 0.004 * t - y[0]) / 360.0], (0.0, 5.0), [21.0], rtol=1e-10, atol=1e-12)
     assert step.keep * 21.0 + step.toward == pytest.approx(other.y[0, -1], abs=1e-8)

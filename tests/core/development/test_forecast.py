@@ -7,8 +7,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from scipy.integrate import quad, solve_ivp
-from scipy.optimize import brentq
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.development.filter import AIR, QUIET, SLOPE, TRANSIENT, Count, T, Track
@@ -72,6 +70,8 @@ def test_a_room_that_was_never_read_stops_nothing() -> None:
 def test_a_vessel_follows_what_surrounds_it() -> None:
     """Lag 300 s, a bath of 22 C that falls by 0.12 C a minute: for five minutes the solution of dT/dt = (bath - T)/lag within 0.06 C, by
     scipy. Slopes that nothing measures say nothing."""
+    from scipy.integrate import solve_ivp
+
     moment = drifting(0.01, 0.01)
     moment.drift = "vessel"
     at = path(moment, (300.0, 22.0, -0.002))
@@ -100,6 +100,8 @@ def test_a_measured_slope_gives_way_to_the_vessel_s_within_two_minutes() -> None
 @pytest.mark.parametrize("ahead", [30.0, 600.0, 3600.0])
 def test_development_ahead_is_the_integral(ahead: float) -> None:
     """By scipy's quadrature, to a hundred-thousandth."""
+    from scipy.integrate import quad
+
     at = path(drifting(-0.004, 0.02))
     exact, _ = quad(lambda t: rate(LAW, at(t)), 10.0, ahead, epsrel=1e-10)
     assert development(LAW, at, 10.0, ahead) == pytest.approx(exact, rel=1e-5)
@@ -110,6 +112,9 @@ def test_development_ahead_is_the_integral(ahead: float) -> None:
 )
 def test_the_end_is_where_the_integral_is(slope: float, missing: float) -> None:
     """By scipy's root finder, to three hundredths of a second."""
+    from scipy.integrate import quad
+    from scipy.optimize import brentq
+
     at = path(drifting(slope, 0.02))
     exact = brentq(lambda t: quad(lambda s: rate(LAW, at(s)), 20.0, t, epsrel=1e-10)[0] - missing, 20.0, 9000.0, xtol=1e-6)
     assert solve(LAW, at, 20.0, missing) == pytest.approx(exact, abs=0.03)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 import pytest
-from scipy.stats import norm
 
 from monitor.core.development.filter import AIR, PROBE, SLOPE, TRANSIENT, Count, T, Track, liquid_step
 from monitor.core.development.histories import AIR_PRIOR_LOG, Histories, _likely, returning, weigh
@@ -159,7 +159,7 @@ def test_a_reading_weighs_the_models_by_its_likelihood() -> None:
         track.x[PROBE] += off[kind]
         track.c[PROBE][PROBE] = 0.04
     before = bank.weights[:]
-    densities = [norm.pdf(20.2, 20.0 + off[kind], math.sqrt(0.04 + 0.01)) for kind in ALL_KINDS]
+    densities = [NormalDist(20.0 + off[kind], math.sqrt(0.04 + 0.01)).pdf(20.2) for kind in ALL_KINDS]
     whole = sum(w * d for w, d in zip(before, densities, strict=True))
     surprise, total = bank.update(20.2, 0.01, False)
     assert (surprise, total) == pytest.approx((0.2, 0.05))
@@ -173,7 +173,7 @@ def test_one_model_alone_gathers_evidence_too() -> None:
     expected = 0.0
     for value in (20.3, 19.9, 20.0):
         track = bank.tracks[0]
-        expected += norm.logpdf(value, track.x[PROBE], math.sqrt(track.c[PROBE][PROBE] + 0.01))
+        expected += math.log(NormalDist(track.x[PROBE], math.sqrt(track.c[PROBE][PROBE] + 0.01)).pdf(value))
         bank.update(value, 0.01, False)
     assert bank.log_evidence == pytest.approx(expected)
 
