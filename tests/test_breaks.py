@@ -9,14 +9,19 @@ import pytest
 from tests.benchmarks.bench_breaks import NotApplicable, areas, entries, mirrored_tests, read
 from tests.benchmarks.mutants import mutants
 
-ENTRIES = [(f"{area}.toml:{k}", entry) for area in areas() for k, entry in enumerate(entries(area), 1)]
 GOOD = {"promise": "p", "file": "monitor/__init__.py", "was": '"""', "becomes": "#", "caught_by": ["tests/test_breaks.py"]}
 
 
-@pytest.mark.parametrize(("where", "entry"), ENTRIES, ids=[where for where, _ in ENTRIES])
-def test_each_break_can_be_applied(where: str, entry: dict[str, object]) -> None:
+@pytest.mark.parametrize("area", areas())
+def test_each_break_can_be_applied(area: str) -> None:
     """Its file exists, the text stands in it once and changes, the result is Python, and the tests that should notice exist."""
-    assert read(entry, where).source
+    wrong = []
+    for k, entry in enumerate(entries(area), 1):
+        try:
+            read(entry, f"{area}.toml:{k}")
+        except NotApplicable as why:
+            wrong.append(str(why))
+    assert not wrong
 
 
 @pytest.mark.parametrize(
