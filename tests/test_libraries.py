@@ -21,25 +21,69 @@ import pytest
 ROOT = Path(__file__).parent.parent
 
 
-def test_paho_tells_the_length_of_a_packet_before_it_is_read_whole() -> None:
-    """`Client._in_packet["remaining_length"]` is the length that a packet's header announces, while the packet is still coming.
+def test_paho_takes_its_socket_and_its_bytes_and_hands_over_its_packets_by_three_methods() -> None:
+    """What monitor.live.telemetry.guarded_client overrides and reads in `Client`.
 
-    monitor.live.telemetry.broker_link drops the connection by it: in MQTT 3.1.1 no broker can be told a limit.
+    `_create_socket()` makes the connection; `_sock_recv(bufsize)` takes every byte, and a packet's body is first asked for as a whole,
+    after `_in_packet` has its header; an OSError there ends the connection; `_packet_handle()` is called once for each whole packet,
+    with its first byte as `_in_packet["command"]` and its length as `remaining_length`, and 0 is the first byte while none comes.
     """
     from paho.mqtt.client import Client, MQTTv311
+    from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+
+    ours, broker = socket.socketpair()
+    asked: list[int] = []
+    handled: list[tuple[int, int]] = []
+
+    class Told(Client):
+        def _create_socket(self) -> socket.socket:
+            return ours
+
+        def _sock_recv(self, bufsize: int) -> bytes:
+            asked.append(bufsize)
+            if bufsize > 1000:
+                raise ConnectionAbortedError
+            return super()._sock_recv(bufsize)
+
+        def _packet_handle(self) -> MQTTErrorCode:
+            handled.append((self._in_packet["command"], self._in_packet["remaining_length"]))
+            return super()._packet_handle()
+
+    client = Told(CallbackAPIVersion.VERSION2, client_id="contract", protocol=MQTTv311, reconnect_on_failure=False)
+    client.connect("nowhere.invalid")
+    assert broker.recv(100)[0] == 0x10
+    assert client._in_packet["command"] == 0
+    broker.sendall(b"\x20\x02\x00\x00" + b"\xd0\x00" + b"\x30")
+    for _ in range(5):
+        client.loop_read()
+    assert (asked[:3], handled) == ([1, 1, 2], [(0x20, 2), (0xD0, 0)])
+    assert client._in_packet["command"] == 0x30
+    broker.sendall(b"\x80\x80\x80\x01" + b"\x00\x01a")  # PUBLISH of 2 MiB, the first bytes of it
+    assert client.loop_read() == MQTTErrorCode.MQTT_ERR_CONN_LOST
+    assert asked[-1] == 2 << 20
+    assert client.socket() is None
+    broker.close()
+
+
+def test_paho_pings_by_a_number_that_the_broker_may_set() -> None:
+    """`Client._keepalive`, seconds: `connect` sets it, since 2.2 also the broker (Server Keep Alive); the property is closed then."""
+    from paho.mqtt.client import Client, MQTTv5
     from paho.mqtt.enums import CallbackAPIVersion
 
-    client = Client(CallbackAPIVersion.VERSION2, client_id="contract", protocol=MQTTv311)
-    assert client._in_packet["remaining_length"] == 0
+    client = Client(CallbackAPIVersion.VERSION2, client_id="contract", protocol=MQTTv5)
     with socket.create_server(("127.0.0.1", 0)) as server:
-        client.connect(*server.getsockname())
+        host, port = server.getsockname()
+        client.connect(host, port, 17)
         broker, _ = server.accept()
         with broker:
-            broker.sendall(b"\x20\x02\x00\x00")  # CONNACK, accepted
-            broker.sendall(b"\x30\x80\x80\x80\x01" + b"\x00\x01a")  # PUBLISH of 2 MiB, the first bytes of it
-            for _ in range(10):
-                client.loop_read()
-            assert client._in_packet["remaining_length"] == 2 << 20
+            assert client._keepalive == 17
+            broker.sendall(b"\x20\x06\x00\x00\x03\x13\x00\x00")
+            client.loop_read()
+            assert client._keepalive in (0, 17)
+            with pytest.raises(RuntimeError):
+                client.keepalive = 10
+            client._keepalive = 10
+            assert client.keepalive == 10
             sock = client.socket()
             assert sock is not None
             sock.close()

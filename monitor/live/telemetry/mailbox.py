@@ -58,6 +58,11 @@ class Mailbox:
         with self._lock:
             self._stop = True
 
+    @property
+    def stopping(self) -> bool:
+        """Whether the station wants to end."""
+        return self._stop
+
     def take(self) -> Delivery:
         """Everything left since the last time."""
         with self._lock:

@@ -22,7 +22,7 @@ from typing import Any
 from monitor.core.journal.records import is_close
 from monitor.live.broker import SESSION, STATION, MqttConfig, topic_of
 from monitor.live.clock import Clock
-from monitor.live.telemetry.broker_link import BrokerLink, Timing
+from monitor.live.telemetry.broker_link import INFLOW_PER_S, BrokerLink, Timing
 from monitor.live.telemetry.discovery import STATUS_TOPIC as HOME_STATUS_TOPIC
 from monitor.live.telemetry.mailbox import Mailbox
 from monitor.live.telemetry.newest import OFFLINE, NewestValues
@@ -56,7 +56,10 @@ class PublishPace:
 
 @dataclass(slots=True)
 class Counts:
-    """Counts for `status`. `asks` were accepted, and so were `asks_covered`, by a pass already under way; the others were dropped."""
+    """Counts for `status`. `asks` were accepted, and so were `asks_covered`, by a pass already under way; the others were dropped.
+
+    `too_long`: records that were passed over, because the broker takes no packet of their length.
+    """
 
     connections: int = 0
     losses: int = 0
@@ -70,6 +73,7 @@ class Counts:
     asks_unknown: int = 0
     asks_retained: int = 0
     strangers: int = 0
+    too_long: int = 0
     faults: int = 0
 
 
@@ -101,7 +105,7 @@ class Publisher:
         self._turns = Turns(self._outbox, self._replays, self._pace.live_per_s, self._pace.again_per_s)
         self._counts = Counts()
         self._flying: dict[int, JournalLine | str] = {}
-        self._last_ack_s = self._save_due_s = self._deaf_until_s = 0.0
+        self._save_due_s = self._deaf_until_s = 0.0
         self._asked_at = topic_of(station, "again")
         self._greet = False
         self._told: str | None = None
@@ -115,6 +119,8 @@ class Publisher:
             self._timing,
             LONGEST_PACKET,
             (topic_of(station, "status"), OFFLINE),
+            stopping=lambda: self._mail.stopping,
+            inflow_per_s=INFLOW_PER_S,
         )
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
@@ -125,13 +131,13 @@ class Publisher:
         self._thread.start()
 
     def stop(self) -> None:
-        """Send what is safe, say `offline`, save the cursor, end the thread. Takes `farewell_s` at most (longer while connecting)."""
+        """Send what is safe, say `offline`, save the cursor, end the thread. Takes `farewell_s` at most."""
         self._mail.stop()
         self._link.wake()
         if self._thread.ident is None:
             self._link.close()
         elif self._thread.is_alive():
-            self._thread.join(self._pace.farewell_s + self._timing.connect_s + 1.0)
+            self._thread.join(self._pace.farewell_s + 1.0)
 
     def safe(self, session: str, offset: int) -> None:
         """This journal is safe on the disk up to byte `offset`; its whole lines may be published."""
@@ -197,11 +203,14 @@ class Publisher:
     def link_acked(self, mid: int) -> None:
         """The broker has it."""
         item = self._flying.pop(mid, None)
-        self._last_ack_s = self._clock.mono_s()
         if isinstance(item, JournalLine):
             self._counts.acked += 1
             if not item.seq:
                 self._outbox.acked(item)
+
+    def link_told(self, line: str) -> None:
+        """Into the log."""
+        _log.warning("the broker at %s:%d: %s", self._config.host, self._config.port, line)
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
         """A request, or the word that home automation has started. Everything else is counted and dropped, and so is any malformed
@@ -264,20 +273,16 @@ class Publisher:
             self._hello(now_s)
         if self._link.up:
             self._send(now_s)
-        if self._flying and now_s - self._last_ack_s > self._timing.stall_s:
-            self._link.drop("it acknowledges nothing")
         self._pending_bytes = self._outbox.pending_bytes
         if now_s >= self._save_due_s:
             self._save(now_s)
         self._link.turn(self._patience(now_s, stop_by_s))
 
     def _patience(self, now_s: float, stop_by_s: float | None) -> float:
-        """How long the next turn may wait, s: until tokens come, an acknowledgement counts as missing, or the cursor is due."""
+        """How long the next turn may wait, s: until tokens come, or the cursor is due."""
         wait_s = 1.0
-        if self._link.up and len(self._flying) < PUBLISHES_IN_FLIGHT and self._turns.held_back:
+        if self._link.up and len(self._flying) < self._window and self._turns.held_back:
             wait_s = 0.02
-        if self._flying:
-            wait_s = min(wait_s, max(0.01, self._last_ack_s + self._timing.stall_s - now_s))
         if stop_by_s is not None:
             wait_s = min(wait_s, 0.05)
         return wait_s
@@ -314,7 +319,7 @@ class Publisher:
         if self._deaf_until_s and now_s >= self._deaf_until_s:
             self._deaf_until_s = 0.0
             self._link.subscribe(self._asked_at)
-        while len(self._flying) < PUBLISHES_IN_FLIGHT and self._link.up:
+        while len(self._flying) < self._window and self._link.up:
             slot = self._newest.take()
             if slot is not None:
                 self._hand_over(slot.topic, slot.payload, slot.retain, slot.topic)
@@ -325,7 +330,11 @@ class Publisher:
             self._send_line(line)
 
     def _send_line(self, line: JournalLine) -> None:
-        self._hand_over(topic_of(self._station, "journal"), line.payload, False, line)
+        topic = topic_of(self._station, "journal")
+        if not self._link.fits(topic, line.payload):
+            self._pass_over(line)
+            return
+        self._hand_over(topic, line.payload, False, line)
         if line.seq:
             self._counts.sent_again += 1
             return
@@ -333,9 +342,19 @@ class Publisher:
         if b'"close"' in line.payload and (body := parse_object(line.payload)) and is_close(body):
             self._newest.sessions(self._outbox.listing())
 
+    def _pass_over(self, line: JournalLine) -> None:
+        """Sent all the same it would end the connection, and again after each new one, and no later record would ever arrive."""
+        self._counts.too_long += 1
+        if self._counts.too_long == 1:
+            self.link_told(f"it takes no message of {len(line.payload)} bytes; that record is in the station's journal alone")
+        if not line.seq:
+            self._outbox.acked(line)
+
+    @property
+    def _window(self) -> int:
+        return min(PUBLISHES_IN_FLIGHT, self._link.window)
+
     def _hand_over(self, topic: str, payload: bytes, retain: bool, item: JournalLine | str) -> None:
-        if not self._flying:
-            self._last_ack_s = self._clock.mono_s()
         mid = self._link.publish(topic, payload, retain)
         if mid is not None:
             self._flying[mid] = item
@@ -365,4 +384,3 @@ class Publisher:
         self._link.close()
         self._replays.close()
         self._outbox.close()
-

@@ -23,7 +23,8 @@ from monitor.live.broker import ROOT, STATION, MqttConfig, topic_of
 from monitor.live.clock import Clock
 from monitor.live.disk.own_files import is_session_name, opens
 from monitor.live.telemetry.admission import Admission
-from monitor.live.telemetry.broker_link import BrokerLink, BrokerRefused, Timing
+from monitor.live.telemetry.broker_link import BrokerLink, Timing
+from monitor.live.telemetry.dial import BrokerRefused
 from monitor.live.telemetry.kept import FileGone, KeptSession, Shelf
 from monitor.live.telemetry.outbox import LISTED, parse_object
 from monitor.live.telemetry.token_bucket import TokenBucket
@@ -113,7 +114,7 @@ class Recorder:
         self._done = until_closed is not None and any(
             self._shelf.find(station, until_closed).closed for station in self._stations or self._shelf.stations()
         )
-        self._link = BrokerLink(config, client_id, self, clock, self._timing, LONGEST_LINE + 1024, None)
+        self._link = BrokerLink(config, client_id, self, clock, self._timing, LONGEST_LINE + 1024, stopping=lambda: self._stopping)
 
     def connect(self) -> None:
         """The first connection, which must succeed. Raises `NotThere` if no broker answers, `InputWrong` if it refuses this client."""
@@ -188,6 +189,10 @@ class Recorder:
     def link_acked(self, mid: int) -> None:
         """The broker has acknowledged a request."""
         self._flying.discard(mid)
+
+    def link_told(self, line: str) -> None:
+        """Passed on to the person."""
+        self._tell(line)
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
         """Sort a message by its topic."""

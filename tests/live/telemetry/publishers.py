@@ -8,6 +8,7 @@ import os
 import random
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -21,6 +22,8 @@ from monitor.live.telemetry.recorder import Patience, Recorder
 from tests.live.telemetry.brokers import Broker, SwallowingProxy, until
 
 QUICK = Timing(keepalive_s=1, connect_s=2.0, backoff_first_s=0.02, backoff_most_s=0.2, stall_s=0.5)
+PATIENT = replace(QUICK, stall_s=60.0)
+"""What was under way at a loss a `Listener` does not send again."""
 FAST = PublishPace(live_per_s=50_000.0, again_per_s=20_000.0, save_s=0.2, farewell_s=2.0)
 EAGER = Patience(ask_s=0.3, ask_most_s=1.0, quiet_s=0.6, quiet_most_s=2.0, asks_per_s=500.0)
 STATION = "laundry"
@@ -132,7 +135,7 @@ class Listener:
         self._lock = threading.Lock()
         self._acked = 0
         self._ending = self._greet = False
-        self._link = BrokerLink(MqttConfig("127.0.0.1", port, **config), f"listener-{number}", self, RealClock(), QUICK, 1 << 20)
+        self._link = BrokerLink(MqttConfig("127.0.0.1", port, **config), f"listener-{number}", self, RealClock(), PATIENT, 1 << 20)
         self._thread = threading.Thread(target=self._run, name="listener")
         self._ready = threading.Event()
         self._greetings: set[int | None] = set()
@@ -172,6 +175,9 @@ class Listener:
         """Count what was said to others."""
         if mid not in self._greetings:
             self._acked += 1
+
+    def link_told(self, line: str) -> None:
+        """Not used."""
 
     def link_message(self, topic: str, payload: bytes, retained: bool) -> None:
         """Remember."""

@@ -21,7 +21,7 @@ from tests.live.telemetry.brokers import until
 from tests.live.telemetry.publishers import journal
 
 JOURNAL, AGAIN = "evenbath/laundry/journal", "evenbath/laundry/again"
-CONNACK = b"\x20\x02\x00\x00"
+CONNACK = b"\x20\x03\x00\x00\x00"
 QUIET_S = 0.25
 """When nothing has come for so long nothing will."""
 
@@ -38,7 +38,7 @@ class Packet:
 
 
 class PlayedBroker:
-    """One connection at a time, MQTT 3.1.1, as much of it as a publisher uses."""
+    """One connection at a time, MQTT 5, as much of it as a publisher uses."""
 
     def __init__(self, server: socket.socket) -> None:
         self._server = server
@@ -71,10 +71,10 @@ class PlayedBroker:
             if first >> 4 == 3:
                 length = int.from_bytes(body[:2], "big")
                 topic, rest = body[2 : 2 + length].decode(), body[2 + length :]
-                found.append(Packet("publish", topic, int.from_bytes(rest[:2], "big"), rest[2:], bool(first & 1)))
+                found.append(Packet("publish", topic, int.from_bytes(rest[:2], "big"), rest[3:], bool(first & 1)))
             elif first == 0x82:
-                length = int.from_bytes(body[2:4], "big")
-                found.append(Packet("subscribe", body[4 : 4 + length].decode(), int.from_bytes(body[:2], "big"), b"", False))
+                length = int.from_bytes(body[3:5], "big")
+                found.append(Packet("subscribe", body[5 : 5 + length].decode(), int.from_bytes(body[:2], "big"), b"", False))
         return found
 
     def acknowledge(self, packets: list[Packet]) -> None:
@@ -93,7 +93,7 @@ class PlayedBroker:
     def say(self, topic: str, payload: bytes) -> None:
         """Publish to the publisher, QoS 0."""
         assert self._end is not None
-        body = len(topic).to_bytes(2, "big") + topic.encode() + payload
+        body = len(topic).to_bytes(2, "big") + topic.encode() + b"\0" + payload
         assert len(body) < 128
         self._end.sendall(bytes([0x30, len(body)]) + body)
 
