@@ -100,6 +100,8 @@ def trapezoid(case: Case) -> float | None:
     for arrives, reading in case.heard:
         if reading.role not in ("developer", "witness") or reading.celsius is None or reading.t_s < case.begin_s:
             continue
+        if end is not None and end - FROZEN_S <= arrives - 0.5:
+            break  # it was fixed while nothing was heard
         now = rate(case.law, reading.celsius)
         if before is None:
             done = now * (reading.t_s - case.begin_s)

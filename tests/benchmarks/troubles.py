@@ -352,17 +352,25 @@ def plug(rng: random.Random) -> Case:
 
 
 def silence(rng: random.Random) -> Case:
-    """No reading for 16 to 40 s, once or twice, then sound ones; in half of the liquids 0.5 to 2 C are stirred in during one of them."""
+    """No reading for 16 to 40 s, once or twice, then sound ones; in half of the liquids 0.5 to 2 C are stirred in during one of them.
+
+    Nothing is stirred in during a silence that lasts to within 20 s of READY: what nobody can know is no trouble of the program's.
+    """
     liquid = jug(rng)
     starts = sorted((rng.uniform(30, 200), rng.uniform(250, 450)))
     gaps = [(a, a + rng.uniform(16.0, 40.0)) for a in (starts if rng.random() < 0.5 else [rng.choice(starts)])]
     if rng.random() < 0.5:
-        moved, by, tau = rng.uniform(*rng.choice(gaps)), either(rng, 0.5, 2.0), rng.uniform(10, 40)
+        gap = rng.choice(gaps)
+        moved, by, tau = rng.uniform(*gap), either(rng, 0.5, 2.0), rng.uniform(10, 40)
         t = times(liquid.film_c)
-        liquid.film_c = liquid.film_c + np.where(t > moved, by * (1.0 - np.exp(-np.maximum(t - moved, 0.0) / tau)), 0.0)
+        film = liquid.film_c + np.where(t > moved, by * (1.0 - np.exp(-np.maximum(t - moved, 0.0) / tau)), 0.0)
+        if gap[1] + 20.0 < true_end(film, LAW, 0.0, TARGET_REF_S) - FROZEN_S:
+            liquid.film_c = film
     faults: tuple[tuple[float, float, Quality], ...] = tuple((a, b, "missing") for a, b in gaps)
     chip = immersed(liquid.film_c, Sleeve(liquid.film_c[0]))
-    return case(liquid.film_c, [said(rng, "developer", "developer", chip, faults=faults)], gaps=len(gaps))
+    return case(
+        liquid.film_c, [said(rng, "developer", "developer", chip, faults=faults)], gaps=" ".join(f"{a:.0f}-{b:.0f}" for a, b in gaps)
+    )
 
 
 def lifted(rng: random.Random, gap_c: tuple[float, float], room_told: bool, back: bool = True) -> Case:
