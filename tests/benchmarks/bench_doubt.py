@@ -7,6 +7,7 @@ Each case's generator is seeded with "SEED ROW NUMBER". Wall clock: the recipe's
 time that belongs to what a good thermometer says at the begin. Chart at the mean: that of the true mean over the stage, known afterwards.
 Trapezoid: the developer's readings as they come. Ours: a whole session, whose READY fixes the end; `--bare`: the estimator alone, its end
 frozen 45 s ahead. Inside: how often the error of the development that live believed in at the end is within two of its standard deviations.
+Told: how often a probe lost trust within 90 s of the moment from which it was wrong, where a row has such a moment.
 `--review` sets that error beside the review's, made from the session's journal: of the same stage, to the same end.
 """
 
@@ -32,8 +33,24 @@ from tests.benchmarks import liquids, sessions
 from tests.benchmarks.physics import STEP_S, Array
 from tests.benchmarks.troubles import FROZEN_S, GOALS, ROWS, Case, Goal, done_course, times, true_end
 
+TOLD_S = 90.0
+"""A probe that is wrong is to be told of within this time, where physics lets it be."""
 OLD = {name: Goal(*budget, None) for name, budget in liquids.BUDGETS.items()}
 """The families that were there before, with the project's budgets."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of trust: when it was told, since when it holds."""
+
+    told_s: float
+    since_s: float
+    probe: str
+    believed: bool
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.told_s:.0f} ({self.since_s:.0f}) {self.probe} {'+' if self.believed else '-'} {self.why}"
 
 
 @dataclass
@@ -50,7 +67,7 @@ class Outcome:
     sd: float
     end_s: float
     took_s: float
-    changes: list[str] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
     parts: dict[str, object] = field(default_factory=dict)
     reviewed: tuple[float, float] | None = None
     """The review's error and its standard deviation."""
@@ -60,19 +77,27 @@ class Outcome:
         """Whether two standard deviations held."""
         return abs(self.counted) <= 2.0 * self.sd
 
+    @property
+    def told(self) -> bool | None:
+        """Whether the probe lost trust within `TOLD_S` of the moment from which it was wrong. None without such a moment in the stage."""
+        from_s = self.parts.get("wrong_s")
+        if not isinstance(from_s, float) or from_s > self.end_s - TOLD_S:
+            return None
+        return any(not c.believed and from_s < c.told_s <= from_s + TOLD_S for c in self.changes)
 
-def drive(case: Case) -> tuple[float, float, float, list[str]]:
+
+def drive(case: Case) -> tuple[float, float, float, list[Change]]:
     """(planned end, development it believes in then, its sd, changes of trust): the estimator alone, asked once a second."""
     estimator = Estimator(case.beliefs)
-    changes: list[TrustChange] = []
+    changes: list[Change] = []
     begun = frozen = False
     end, last = math.inf, (len(case.film_c) - 1) * STEP_S
     position, now = 0, 0.0
     while now < min(end, last):
         while position < len(case.heard) and case.heard[position][0] <= now:
-            changes += estimator.read(case.heard[position][1])
+            changes += told(now, estimator.read(case.heard[position][1]))
             position += 1
-        changes += estimator.advance(now)
+        changes += told(now, estimator.advance(now))
         if not begun and now >= case.begin_s:
             estimator.begin(1, case.begin_s, case.law, case.law.reference_c)
             begun = True
@@ -85,13 +110,12 @@ def drive(case: Case) -> tuple[float, float, float, list[str]]:
         now += 1.0
     end = min(end, last)
     done = estimator.done(1, max(end, now - 1.0))
-    told = [trust_line(c.since_t_s, c.probe, c.believed, c.why) for c in changes]
-    return end, done.done_ref_s, done.sd_ref_s, told
+    return end, done.done_ref_s, done.sd_ref_s, changes
 
 
-def trust_line(since_t_s: float, probe: str, believed: bool, why: str) -> str:
-    """One change of trust."""
-    return f"{since_t_s:.0f} {probe} {'+' if believed else '-'} {why}"
+def told(now_s: float, changes: Sequence[TrustChange]) -> list[Change]:
+    """What the estimator told at this moment."""
+    return [Change(now_s, c.since_t_s, c.probe, c.believed, c.why) for c in changes]
 
 
 def trapezoid(case: Case) -> float | None:
@@ -140,7 +164,7 @@ def outcome(row: str, number: int, seed: int, bare: bool = False, review: bool =
         played = sessions.play(case)
         end, believed, sd = played.end_s, played.done_ref_s, played.sd_ref_s
         trusts = [r for r in played.records if r["kind"] == "trust"]
-        changes = [trust_line(r["since_t_s"], r["probe"], r["believed"], r["why"]) for r in trusts]
+        changes = [Change(r["t_s"], r["since_t_s"], r["probe"], r["believed"], r["why"]) for r in trusts]
     took = time.perf_counter() - began
     truth = float(np.interp(end, t, course))
     counted = 100.0 * (believed - truth) / case.target_ref_s
@@ -193,7 +217,7 @@ def _old(row: str, number: int) -> Outcome:
         100.0 * came.done_sd_ref_s / liquid.target_ref_s,
         came.end_s,
         took,
-        [trust_line(c.since_t_s, c.probe, c.believed, c.why) for c in came.changes],
+        told(math.nan, came.changes),
     )
 
 
@@ -237,7 +261,7 @@ def judged(goal: Goal | None, came: Sequence[Outcome]) -> str:
 
 HEAD = (
     f"{'row':19s}  {'wall clock':>11s}  {'chart start':>11s}  {'chart mean':>11s}  {'trapezoid':>11s}  {'ours':>11s}  inside  sd   err/sd  "
-    f"trust  {'issue before':12s}  goal"
+    f"trust  told  {'issue before':12s}  goal"
 )
 
 
@@ -256,7 +280,10 @@ def line(row: str, came: Sequence[Outcome]) -> str:
     goal = GOALS.get(row) or OLD.get(row)
     before = goal.before if goal else ""
     trust = sum(len(o.changes) for o in came) / len(came)
-    return f"{row:19s}  {'  '.join(columns)}  {inside:5.0f}  {sd:5.2f}  {scores:5.1f}  {trust:5.1f}  {before:12s}  {judged(goal, came)}"
+    found = [o.told for o in came if o.told is not None]
+    known = f"{100.0 * sum(found) / len(found):4.0f}" if found else "   -"
+    figures = f"{inside:5.0f}  {sd:5.2f}  {scores:5.1f}  {trust:5.1f}  {known}"
+    return f"{row:19s}  {'  '.join(columns)}  {figures}  {before:12s}  {judged(goal, came)}"
 
 
 def review_line(came: Sequence[Outcome]) -> str:
@@ -279,8 +306,8 @@ def worst_lines(came: Sequence[Outcome], count: int) -> str:
     out = []
     for o in sorted(came, key=lambda o: -abs(o.ours))[:count]:
         parts = " ".join(f"{k}={v:.3g}" if isinstance(v, float) else f"{k}={v}" for k, v in o.parts.items())
-        told = "; ".join(o.changes)
-        out.append(f"    #{o.number}: {o.ours:+.2f} % counted {o.counted:+.2f} sd {o.sd:.2f} end {o.end_s:.0f} {parts} | {told}")
+        trusts = "; ".join(map(str, o.changes))
+        out.append(f"    #{o.number}: {o.ours:+.2f} % counted {o.counted:+.2f} sd {o.sd:.2f} end {o.end_s:.0f} {parts} | {trusts}")
     return "\n".join(out)
 
 

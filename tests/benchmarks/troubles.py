@@ -38,7 +38,8 @@ LEARNED_SD = 0.02
 @dataclass
 class Case:
     """One liquid. `film_c`: what the film feels, every `STEP_S` from session time 0. `jug_c`: what a good thermometer says just before
-    the begin. `heard`: (when it arrives, reading), in that order. `parts`: what a row wants to be told apart by."""
+    the begin. `heard`: (when it arrives, reading), in that order. `parts`: what a row wants to be told apart by;
+    `wrong_s` is the moment from which a probe is wrong."""
 
     law: RateLaw
     target_ref_s: float
@@ -388,7 +389,7 @@ def lifted(rng: random.Random, gap_c: tuple[float, float], room_told: bool, back
     probes = [said(rng, "developer", "developer", chip)]
     if room_told:
         probes.append(room_probe(rng, liquid.room_c))
-    return case(liquid.film_c, probes, out_s=out_s, back_s=back_s, wet_bulb=physics.wet_bulb_near(air))
+    return case(liquid.film_c, probes, wrong_s=out_s, back_s=back_s, wet_bulb=physics.wet_bulb_near(air))
 
 
 def wet_far(rng: random.Random) -> Case:
@@ -419,7 +420,7 @@ def drifting(rng: random.Random) -> Case:
     t = times(chip)
     chip = chip + np.where(t > from_s, (t - from_s) * per_s, 0.0)
     probes = [said(rng, "developer", "developer", chip), bath_probe(rng, scene.bath_c)]
-    return case(scene.film_c, probes, learned(rng, scene.lag_s), from_s=from_s, per_min=60 * per_s)
+    return case(scene.film_c, probes, learned(rng, scene.lag_s), wrong_s=from_s, per_min=60 * per_s)
 
 
 def exchanged(rng: random.Random) -> Case:
@@ -427,7 +428,7 @@ def exchanged(rng: random.Random) -> Case:
     scene = tank(rng, off_c=either(rng, 0.5, 3.0), stepped=0.5)
     chip = immersed(scene.film_c, Sleeve(scene.film_c[0]))
     probes = [bath_probe(rng, scene.bath_c, "developer", "developer"), said(rng, "bath", "bath", chip)]
-    return case(scene.film_c, probes, learned(rng, scene.lag_s))
+    return case(scene.film_c, probes, learned(rng, scene.lag_s), wrong_s=0.0)
 
 
 def half_dry(rng: random.Random) -> Case:
@@ -442,7 +443,7 @@ def half_dry(rng: random.Random) -> Case:
         liquid = float(scene.film_c[k])
         chip[k] = sleeve.half_dry(liquid, air, dry) if k * STEP_S >= from_s else sleeve.in_liquid(liquid)
     probes = [said(rng, "developer", "developer", chip), bath_probe(rng, scene.bath_c), room_probe(rng, scene.room_c)]
-    return case(scene.film_c, probes, learned(rng, scene.lag_s), dry=dry, from_s=from_s)
+    return case(scene.film_c, probes, learned(rng, scene.lag_s), dry=dry, wrong_s=from_s)
 
 
 def poured(rng: random.Random, wall_gap_c: tuple[float, float], wetted_s: tuple[float, float], target_ref_s: float, lead_s: float) -> Case:
