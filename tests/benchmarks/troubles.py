@@ -193,14 +193,15 @@ def tank(
     rng: random.Random,
     lag_s: tuple[float, float] = (180.0, 540.0),
     off_c: float = 0.0,
-    wall_off_c: float = 0.0,
+    untempered: tuple[float, float] = (0.0, 0.0),
     gap_c: tuple[float, float] = (4.0, 12.0),
     stepped: float = 0.0,
     hand: bool = False,
     on_bench: bool = False,
     seconds: float = SECONDS,
 ) -> Tank:
-    """Developer, wall, bath. The developer starts `off_c` from the bath, the wall `wall_off_c` from the developer.
+    """Developer, wall, bath. The developer starts `off_c` from the bath; of the way from its temperature to the room's the wall has
+    the share `untempered`.
 
     Wall 120 to 250 g of plastic and a reel (a water value of 40 to 80 ml; practice: 52 ml). Its two sides share the resistance that gives
     the lag. `hand`: each minute the tank is out of the bath for 5 to 12 s, in two hands: 100 to 150 cm2 of skin at 50 to 100
@@ -231,9 +232,10 @@ def tank(
             return held
         return held if t % 60.0 < handled else in_bath
 
-    course = balance.run(
-        [begin + off_c, begin + off_c + wall_off_c], seconds, lambda t: (float(bath[min(int(t / STEP_S), len(bath) - 1)]), room, skin), now
-    )
+    poured = begin + off_c
+    wall_c = poured + rng.uniform(*untempered) * (room - poured)
+    around = at(bath)
+    course = balance.run([poured, wall_c], seconds, lambda t: (around(t), room, skin), now)
     return Tank(course[:, 0], course[:, 1], bath, room, balance.slowest_s(in_bath))
 
 
@@ -536,19 +538,20 @@ def plume(rng: random.Random) -> Case:
 
 
 def hand_held(rng: random.Random) -> Case:
-    """A tank with a cold wall in a bath, taken out and held each minute; learned lag, temperature in the jug measured, no probe in it."""
-    scene = tank(rng, off_c=rng.gauss(0.0, 0.5), wall_off_c=-rng.uniform(3.0, 12.0), hand=True)
+    """A tank whose wall comes from the room, in a bath, taken out and held each minute; learned lag, temperature in the jug measured, room
+    told, no probe in it."""
+    scene = tank(rng, off_c=rng.gauss(0.0, 0.5), untempered=(0.6, 1.0), hand=True)
     jug_c = float(scene.film_c[0]) + rng.gauss(0.0, COMPARED_SD_C)
     probes = [bath_probe(rng, scene.bath_c), room_probe(rng, scene.room_c)]
     return case(scene.film_c, probes, learned(rng, scene.lag_s), pour_c=jug_c, jug_c=jug_c)
 
 
 def drum(rng: random.Random) -> Case:
-    """A drum without a probe, its wall as cold as its room; its true lag is 0.4 to 2.5 times the learned one. Two in three roll in a bath
+    """A drum without a probe, its wall tempered in part; its true lag is 0.4 to 2.5 times the learned one. Two in three roll in a bath
     1 to 4 C away from the developer, the others on a bench, coupled to the room (practice: a lag of about 75 min)."""
     bench = rng.random() < 1.0 / 3.0
     off = either(rng, 1.0, 4.0)
-    scene = tank(rng, (1800.0, 5400.0) if bench else (90.0, 420.0), 0.0 if bench else off, -rng.uniform(0.0, 6.0), on_bench=bench)
+    scene = tank(rng, (1800.0, 5400.0) if bench else (90.0, 420.0), 0.0 if bench else off, (0.0, 0.6), on_bench=bench)
     jug_c = float(scene.film_c[0]) + rng.gauss(0.0, COMPARED_SD_C)
     told = scene.lag_s * math.exp(rng.uniform(math.log(0.4), math.log(2.5)))
     vessel = learned(rng, told, 0.05, "room" if bench else "bath")
