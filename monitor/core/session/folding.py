@@ -34,7 +34,8 @@ class Past:
         self.history = History(len(desk.recipe.stages))
         self.waits_since_s = 0.0
         self.last_cue: records.CueSounded | None = None
-        self._outside_data = False
+        self._outside_since_s: float | None = None
+        self._outside_told_s = -math.inf
         self._lid_on = False
         self._integrals: dict[Key, int] = {}
         self._number = 0
@@ -177,7 +178,7 @@ class Past:
         if record.believed:
             self._desk.lost.pop(record.probe, None)
             if record.why.startswith(OUTSIDE_DATA) or record.why == INSIDE_DATA:
-                self._outside_data = record.why != INSIDE_DATA
+                self._outside_since_s = None if record.why == INSIDE_DATA else record.t_s
         elif record.source is not None:
             self._desk.lost[record.probe] = record.why
 
@@ -185,6 +186,8 @@ class Past:
         self.last_cue = record
         if record.cue == "fault":
             self._desk.calls.last_fault_s = record.t_s
+            if record.why is not None and record.why.startswith(OUTSIDE_DATA):
+                self._outside_told_s = record.t_s
         elif record.cue == "now":
             self._heard_s = record.t_s
             if self._series_s is None or record.late_s is not None:
@@ -203,7 +206,9 @@ class Past:
         known = {passage.key: self._run(film, passage) for passage in clocks}
         current.runs = list(known.values())
         current.at_most_called = current.at_most_said = current.stage.at_most_s is not None and clocks[0].now_s is not None
-        film.data.outside = self._outside_data
+        if self._outside_since_s is not None and self._outside_since_s >= clocks[0].begin_s:
+            film.data.since_s = self._outside_since_s
+        film.data.told = self._outside_told_s >= clocks[0].begin_s
         current.last_exit_now_s = max((r.now_s for r in current.runs if r.frozen and r.now_s is not None), default=None)
         film.keys = self._number
         film.counting.runs = [r for r in current.runs if r.key in self._integrals.values() and is_counted(r.stage) and not r.left]

@@ -397,7 +397,9 @@ class Session:
         if current is None or current.stage.role != "develop" or (current.stage.band_c is None and current.stage.law is None):
             return
         temperature = desk.estimator.temperature(t_s)
-        film.data.watch(current.stage, temperature, t_s, desk.write)
+        why = film.data.watch(current.stage, temperature, t_s, desk.write)
+        if why is not None:
+            film.want_fault(why, t_s)
         if current.stage.band_c is None or temperature.source == "clock" or t_s <= current.begin_s:
             return
         if any(not r.over for r in current.runs):

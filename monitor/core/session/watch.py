@@ -14,10 +14,14 @@ from monitor.core.development.beliefs import Temperature
 from monitor.core.development.rate import believed_at
 from monitor.core.journal import records
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA, GateState
+from monitor.core.probes.readings import Source
+from monitor.core.recipe.data_range import known_outside
 from monitor.core.recipe.values import Stage
 
 OUTSIDE_BAND_S = 15.0
 """Out of the wanted band for longer than this the person is told once (the project's practice, session c)."""
+OUTSIDE_DATA_S = 15.0
+"""Outside the recipe's data for longer than this the person is told once (ours, as for the band)."""
 EDGE_C = 0.05
 """Back inside the data's range by this much before it is said, so that noise at the edge says nothing."""
 
@@ -147,23 +151,37 @@ class Band:
 
 @dataclass(slots=True)
 class DataRange:
-    """Whether the law's data cover the developer's temperature; each change is said once."""
+    """Whether the law's data cover the developer's temperature. Each change is written; one FAULT a stage is wanted for it.
 
-    outside: bool = False
+    `since_s`: since when it is outside, None while it is inside. `told`: FAULT was wanted.
+    """
 
-    def watch(self, stage: Stage, temperature: Temperature, t_s: float, write: Write) -> None:
-        """Look at the developer of a stage with a law."""
+    since_s: float | None = None
+    told: bool = False
+
+    def watch(self, stage: Stage, temperature: Temperature, t_s: float, write: Write) -> str | None:
+        """Once a second for a develop stage. Returns why a FAULT is wanted, once; where the band is told instead, never."""
         if stage.law is None or temperature.source == "clock":
-            return
+            return None
         low_c, high_c = stage.law.valid_c
-        outside = not believed_at(stage.law, temperature.celsius)
-        if outside == self.outside:
-            return
-        if not outside and min(temperature.celsius - low_c, high_c - temperature.celsius) < EDGE_C:
-            return
-        self.outside = outside
-        why = INSIDE_DATA
-        if outside:
-            why = f"{OUTSIDE_DATA}: {temperature.celsius:.1f} C, the recipe's data go from {low_c:g} C to {high_c:g} C"
-        source = temperature.source
+        source, celsius = temperature.source, temperature.celsius
+        if self.since_s is None and not believed_at(stage.law, celsius):
+            self.since_s = t_s
+            self._write(source, outside_data(stage, celsius), t_s, write)
+        elif self.since_s is not None and min(celsius - low_c, high_c - celsius) >= EDGE_C:
+            self.since_s = None
+            self._write(source, INSIDE_DATA, t_s, write)
+        if self.since_s is None or t_s - self.since_s <= OUTSIDE_DATA_S or self.told or not (stage.steer or stage.band_c is None):
+            return None
+        self.told = True
+        return outside_data(stage, celsius)
+
+
+    @staticmethod
+    def _write(source: Source, why: str, t_s: float, write: Write) -> None:
         write(records.TrustChanged(t_s=t_s, probe=source, believed=True, why=why, since_t_s=t_s, source=source))
+
+
+def outside_data(stage: Stage, celsius: float) -> str:
+    """That a stage's law runs outside its data at this temperature, and what is known there."""
+    return f"{OUTSIDE_DATA}: {celsius:.1f} C, {known_outside(stage, celsius)}"

@@ -25,6 +25,7 @@ from monitor.core.journal.records import (
     TrustChanged,
 )
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.recipe.values import Stage
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
@@ -116,6 +117,8 @@ class PlainLines:
 
     def _trust(self, told: TrustChanged) -> str:
         since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
+        if told.why == INSIDE_DATA or told.why.startswith(OUTSIDE_DATA):
+            return told.why
         if told.believed:
             return f"{told.probe} believed, since {since}: {told.why}"
         instead = ""

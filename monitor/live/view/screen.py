@@ -16,7 +16,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TextIO
 
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.recipe.data_range import known_outside
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
 from monitor.live.view.hands import hands, last_word
@@ -78,7 +80,7 @@ def _blocks(state: ViewState, width: int, look: Look) -> list[_LineGroup]:
         _LineGroup(7, labelled("sounded" if width >= NARROW else "sound", _sounded(state), width, column)),
         _LineGroup(9, [[]] if width >= NARROW else []),
         *_temperatures(state, width, column, limit),
-        _LineGroup(4, labelled("trust", _trust(state), width, column, "bold" if state.lost else "")),
+        _LineGroup(4, labelled("trust", _trust(state), width, column, "bold" if state.lost or state.outside else "")),
         *([_LineGroup(3, labelled("keys", state.keys, width, column))] if state.keys else []),
     ]
 
@@ -231,11 +233,15 @@ def _trust(state: ViewState) -> str:
     estimated = ""
     if state.estimated_s >= 1.0:
         estimated = f"{format_duration(state.estimated_s)} of the development was only estimated"
+    outside = []
+    if state.outside and state.stage is not None and state.stage.law is not None and seen.developer_c is not None:
+        outside = [f"{OUTSIDE_DATA}: {known_outside(state.stage, seen.developer_c)}"]
     if state.lost:
         lost = [f"{probe} NOT believed {_since(since_s, state)}: {why}" for probe, (why, since_s) in state.lost.items()]
-        return "; ".join([*lost, "time goes on"] + ([estimated] if estimated else []))
+        return "; ".join([*lost, "time goes on", *outside] + ([estimated] if estimated else []))
     if seen.source not in ("developer", "witness"):
-        return f"no probe in the developer is believed; the temperature is {words.source(seen.source, state.coupled_to)}"
+        told_by = words.source(seen.source, state.coupled_to)
+        return "; ".join([*outside, f"no probe in the developer is believed; the temperature is {told_by}"])
     believed = f"the {words.source(seen.source)} is believed"
     for told in state.readings.values():
         if told.role in ("developer", "witness") and told.quality != "good":
@@ -243,7 +249,7 @@ def _trust(state: ViewState) -> str:
     for since_s, until_s in list(state.back.values())[-1:]:
         if since_s >= began_s:
             believed += f" again ({format_duration(since_s - began_s)} to {format_duration(until_s - began_s)} it was not)"
-    return "; ".join(part for part in (believed, estimated) if part)
+    return "; ".join(part for part in (*outside, believed, estimated) if part)
 
 
 def _since(since_s: float | None, state: ViewState) -> str:

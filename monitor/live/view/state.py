@@ -25,6 +25,7 @@ from monitor.core.journal.records import (
     reached_s,
 )
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED, Quality, Role
 from monitor.core.recipe.values import Recipe, Stage
@@ -109,8 +110,9 @@ class ViewState:
 
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
     by the clock alone the end is. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when
-    to when a probe that is believed again was not. `exits`: sheets still in the developer, and when each is due out. `closed`: why the
-    session is over, None while it runs. `gone`: the station is; then no time here is known any more.
+    to when a probe that is believed again was not. `outside`: the recipe's data do not cover the temperature. `exits`: sheets still in
+    the developer, and when each is due out. `closed`: why the session is over, None while it runs. `gone`: the station is; then no
+    time here is known any more.
     """
 
     name: str
@@ -129,6 +131,7 @@ class ViewState:
     coupled_to: str
     lost: Mapping[str, tuple[str, float | None]]
     back: Mapping[str, tuple[float, float]]
+    outside: bool
     estimated_s: float
     sound: CueSounded | None
     exits: list[tuple[int, float]]
@@ -159,6 +162,9 @@ class _Notice:
 
 @dataclass(slots=True)
 class _Trust:
+    """`outside`: the recipe's data do not cover the temperature."""
+
+    outside: bool = False
     lost: dict[str, tuple[str, float | None]] = field(default_factory=dict)
     back: dict[str, tuple[float, float]] = field(default_factory=dict)
 
@@ -285,6 +291,7 @@ class Watched:
             coupled_to=self._coupled_to,
             lost=dict(self._trust.lost),
             back=dict(self._trust.back),
+            outside=self._trust.outside,
             estimated_s=self._estimated_s,
             sound=self._sound,
             exits=[(p.sheet, self._end_s(p)) for p in self._entered() if p.sheet is not None and self._history.next_of(p) is None],
@@ -414,6 +421,8 @@ class Watched:
 
     def _stage_begun(self, told: StageBegun) -> None:
         first = [p for p in self._history.clocks if p.stage == told.stage]
+        if len(first) <= 1:
+            self._trust.outside = False
         if told.target_ref_s is not None and len(first) == 1 and self.stages[told.stage - 1].role == "develop":
             self._estimated_s, self._progress_at_s = 0.0, told.t_s
 
@@ -436,7 +445,9 @@ class Watched:
             self._add_point(record["source"], record["developer_c"])
 
     def _trust_changed(self, told: TrustChanged) -> None:
-        if told.believed:
+        if told.why == INSIDE_DATA or told.why.startswith(OUTSIDE_DATA):
+            self._trust.outside = told.why != INSIDE_DATA
+        elif told.believed:
             lost = self._trust.lost.pop(told.probe, None)
             if lost is not None and lost[1] is not None:
                 self._trust.back[told.probe] = (lost[1], told.t_s)

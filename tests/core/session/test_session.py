@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import pytest
@@ -425,12 +426,48 @@ def test_a_fault_gets_out_of_the_way_of_ready_and_now() -> None:
         assert not now_s - 1.6 < fault_s < now_s + 1.6
 
 
-def test_temperatures_outside_the_data_are_said_and_sound_nothing() -> None:
-    """A `trust` record `outside data`; the law goes on."""
-    evening = Evening(recipe(develop("8:00"), STOP), lambda _: 26.0).begin().to(100)
-    outside = [r for r in evening.kind("trust") if r["why"].startswith("outside data")]
-    assert len(outside) == 1
+def outside(evening: Evening) -> list[str]:
+    """What was said of a law outside its data."""
+    return [r["why"] for r in evening.kind("trust") if "side data" in r["why"]]
+
+
+@pytest.mark.parametrize(
+    ("celsius", "known"), [(26.0, "above 24 C older films' gelatine softens"), (12.5, "hydroquinone nearly stops below about 13 C")]
+)
+def test_a_developer_outside_the_recipes_data_is_said_and_sounds_one_fault(celsius: float, known: str) -> None:
+    """A `trust` record says it at once, with what is known there; FAULT sounds after 15 s, once; the law goes on."""
+    evening = Evening(recipe(develop("8:00"), STOP), lambda _: celsius).begin().to(150)
+    (why,) = outside(evening)
+    assert why.startswith(f"outside data: {celsius:.1f} C, the recipe's data go from 16 C to 24 C; outside them the rate is three times")
+    assert known in why
+    (fault_s,) = evening.cues("fault")
+    assert 15.0 <= fault_s <= 25.0
+    assert [r["why"] for r in evening.kind("cue") if r["cue"] == "fault"] == [why]
+
+
+def test_a_developer_that_leaves_the_data_again_and_again_sounds_one_fault() -> None:
+    """Each change is written down; for the ear it is news only once a stage."""
+    evening = Evening(recipe(develop("12:00"), STOP), lambda t: 23.0 + 2.0 * math.sin(t / 30.0)).begin().to(420)
+    assert len(outside(evening)) >= 4
+    assert len(evening.cues("fault")) == 1
+
+
+def test_a_moment_outside_the_data_is_written_and_not_sounded() -> None:
+    """Ten seconds and back."""
+    evening = Evening(recipe(develop("8:00"), STOP), lambda t: 24.3 if 60 <= t < 70 else 23.7).begin().to(200)
+    assert outside(evening)[-1] == "inside data again"
     assert evening.cues("fault") == []
+
+
+def test_colour_is_not_told_what_is_known_of_other_developers() -> None:
+    """38 C has nothing to do with hydroquinone or soft gelatine; its band speaks, the data do not besides."""
+    body = 'name = "develop"\nrole = "develop"\ntime = "3:15"\nreference = "37.8 C"\nband = "0.15 C"'
+    body += '\nrate = { law = "coefficient", per_10_c = 2.5 }'
+    evening = Evening(recipe(body, STOP, film="colour"), lambda _: 33.0).begin().to(120)
+    (why,) = outside(evening)
+    assert "hydroquinone" not in why
+    (fault,) = [r["why"] for r in evening.kind("cue") if r["cue"] == "fault"]
+    assert "wanted 37.8" in fault
 
 
 def test_with_only_a_bath_and_no_lag_the_time_is_not_moved_and_it_is_said_why() -> None:

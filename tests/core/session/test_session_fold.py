@@ -71,6 +71,32 @@ def test_a_loss_that_was_told_is_not_told_again_after_a_restart() -> None:
     assert len(alive.cues("fault")) == 1
 
 
+def outside(evening: Evening) -> list[str]:
+    """What was said of a law outside its data."""
+    return [r["why"] for r in evening.kind("trust") if "side data" in r["why"]]
+
+
+@pytest.mark.parametrize("dead_at_s", [10.0, 40.0])
+def test_a_developer_outside_the_data_is_told_once_through_a_restart(dead_at_s: float) -> None:
+    """Told before, it is not told again; not told yet, it is. The record is written once in any case."""
+    dead = Evening(recipe(develop("8:00"), STOP), lambda _: 26.0).begin().to(dead_at_s)
+    assert len(dead.cues("fault")) == (dead_at_s > 20.0)
+    evening = revive(dead, 3.0).to(200)
+    assert len(evening.cues("fault")) == 1
+    assert len(outside(evening)) == 1
+
+
+def test_what_was_told_of_one_developer_is_not_known_of_the_next() -> None:
+    """The second stage lies inside its own data: nothing is written of it after a restart."""
+    second = develop("5:00", 'valid = ["16 C", "30 C"]').replace('"develop"', '"again"', 1)
+    dead = Evening(recipe(develop("2:00"), second, STOP), lambda _: 26.0).begin().to(60)
+    end_s = dead.kind("progress")[-1]["end_t_s"]
+    dead.press(end_s).to(end_s + 30)
+    evening = revive(dead, 3.0).to(end_s + 100)
+    assert evening.stage(2, "begin")["t_s"] == pytest.approx(end_s)
+    assert len(outside(evening)) == 1
+
+
 def test_a_now_that_fell_into_the_gap_sounds_behind_a_fault_and_says_how_late_it_is() -> None:
     """FAULT first, whatever sounded before: the hands must know that the station was away."""
     whole = Evening(PLAN, liquid).begin().to(320)

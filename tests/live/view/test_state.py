@@ -8,7 +8,7 @@ import pytest
 
 from monitor.live.view.hands import hands
 from monitor.live.view.state import NOTICE_S
-from tests.evening import develop, recipe
+from tests.evening import STOP, develop, recipe
 from tests.live.view.teller import PRESOAKED, TRAY, Teller
 
 
@@ -109,6 +109,26 @@ def test_a_probe_that_is_back_is_told_with_the_time_it_was_not_believed() -> Non
     assert told.watched.state.back == {"jug": (55.0, 120.0)}
     told.progress(122.0)
     assert "believed again (0:55 to 2:00 it was not)" in told.screen()
+
+
+def test_a_developer_outside_the_recipes_data_is_told_with_what_is_known_there() -> None:
+    """On the screen as long as it is so; in plain lines once, in the station's words. The next stage knows nothing of it."""
+    told = Teller(recipe(develop("5:00"), develop("4:00").replace('"develop"', '"again"', 1), STOP))
+    told.begin(1, 0.0)
+    told.progress(2.0, developer_c=12.5)
+    assert "outside data" not in told.screen()
+    why = "outside data: 12.5 C, the recipe's data go from 16 C to 24 C; outside them the rate is three times as unsure; and so on"
+    told.tell("trust", 3.0, probe="developer", believed=True, why=why, since_t_s=3.0, source="developer")
+    assert told.lines[-1].endswith(why)
+    screen = " ".join(told.screen().split())
+    assert "outside data: the recipe's data go from 16 C to 24 C; outside them the rate is three times as unsure" in screen
+    assert "hydroquinone nearly stops below about 13 C" in screen
+    told.tell("trust", 50.0, probe="developer", believed=True, why="inside data again", since_t_s=50.0, source="developer")
+    assert "outside data" not in told.screen()
+    told.tell("trust", 60.0, probe="developer", believed=True, why=why, since_t_s=60.0, source="developer")
+    told.begin(2, 300.0)
+    told.progress(302.0, stage=2)
+    assert "outside data" not in told.screen()
 
 
 def test_a_snapshot_that_no_longer_names_a_probe_as_lost_is_believed() -> None:

@@ -1,0 +1,25 @@
+"""How far a recipe's data go, in words, and what is known of developers beyond them.
+
+Decides nothing: the law goes on outside with three times the uncertainty (`monitor.core.development.rate`). Pure.
+Tests: tests/core/session/test_session.py, tests/live/station/test_preflight.py.
+"""
+
+from __future__ import annotations
+
+from monitor.core.recipe.values import Stage
+
+KNOWN_BELOW = "hydroquinone nearly stops below about 13 C"
+"""Common practice (13 to 15 C); an English text names 55 F for hydroquinone and ortol (gluedideas.com, Development of the Negative)."""
+KNOWN_ABOVE = "above 24 C older films' gelatine softens"
+"""Common practice, no source; many of today's films stand 30 C."""
+WARM_C = 30.0
+"""Both hold for developers that work below this reference, not for colour at 38 C (ours)."""
+
+
+def known_outside(stage: Stage, celsius: float) -> str:
+    """How far the data of a stage with a law go, and what is known on the side where `celsius` lies."""
+    assert stage.law is not None
+    low_c, high_c = stage.law.valid_c
+    said = f"the recipe's data go from {low_c:g} C to {high_c:g} C; outside them the rate is three times as unsure"
+    known = "" if stage.reference_c > WARM_C else KNOWN_BELOW if celsius < low_c else KNOWN_ABOVE if celsius > high_c else ""
+    return f"{said}; {known}" if known else said
