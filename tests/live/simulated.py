@@ -17,7 +17,7 @@ from typing import Any
 from hardware.ports import PanelConfig, Sample, SampleFault
 from hardware.simulated.panel import RecordingPanel
 from monitor.core.probes.learned import Learned
-from monitor.live.disk.journal import Disk
+from monitor.live.disk.disk import Disk
 from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Request
 from monitor.live.station.daemon import Station
 from monitor.live.station.parts import Parts, Telemetry

@@ -10,7 +10,7 @@ from typing import Any, Protocol
 from hardware.ports import PanelPort
 from monitor.core.probes.learned import Learned
 from monitor.live.clock import Clock
-from monitor.live.disk.journal import Disk
+from monitor.live.disk.disk import Disk
 from monitor.live.inbox import Inbox
 from monitor.live.station.player import Player
 from monitor.live.station.readers import Reader

@@ -7,7 +7,7 @@ import os
 import threading
 from pathlib import Path
 
-from monitor.live.disk.journal import Disk
+from monitor.live.disk.disk import Disk
 from tests.fake_clock import FakeClock
 
 

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.live.clock import RealClock
-from monitor.live.disk.journal import Disk, JournalWriter, Reserve, encode_safely, make_journal
+from monitor.live.disk.disk import Disk
+from monitor.live.disk.journal import JournalWriter, Reserve, encode_safely, make_journal
 from monitor.live.inbox import Inbox, Trouble
 from tests.fake_clock import FakeClock
 from tests.live.disk.disks import PowerCutDisk, PulledCard, StandingClock
