@@ -75,6 +75,8 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
         yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
     free = answer.get("free_bytes")
     yield f"  disk: {'not known' if free is None else f'{free / (1 << 20):.0f} MiB free'}" + _unsafe(answer)
+    if answer.get("journal_disturbed"):
+        yield f"  journal: {answer['journal_disturbed']}"
     if answer.get("throttled") is not None:
         yield "  supply: " + (f"the board says 0x{answer['throttled']:x}" if answer["throttled"] else "no throttling")
     if answer.get("switch") is not None:

@@ -78,6 +78,26 @@ def test_after_a_kill_the_session_goes_on_within_three_seconds(rigged: Rigged) -
     assert not rigged.records(name, kind="cue", cue="fault")
 
 
+def test_a_journal_that_is_moved_away_is_there_again_and_survives_a_kill(rigged: Rigged) -> None:
+    """`mv journals elsewhere`, then a crash: status has told it, and no number is given twice."""
+    rigged.start()
+    name = rigged.arm(LONG)
+    rigged.hold(name)
+    rigged.wait(lambda: len(rigged.records(name, kind="reading")) > 4)
+    (rigged.state / "journals").rename(rigged.state / "elsewhere")
+    moved = (rigged.state / "elsewhere" / f"{name}.jsonl").read_bytes()
+    rigged.wait(lambda: rigged.journal(name).exists() and bool(rigged.records(name, kind="cue", cue="fault")))
+    assert "deleted or moved away" in rigged.run("status", "--file", str(rigged.file)).stdout
+    before = rigged.journal(name).read_bytes()
+    rigged.kill()
+    rigged.start()
+    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
+    seqs = [r["seq"] for r in rigged.records(name)]
+    assert seqs == list(range(1, len(seqs) + 1))
+    assert rigged.journal(name).read_bytes().startswith(before[: before.rfind(b"\n") + 1])
+    assert before.startswith(moved[: moved.rfind(b"\n") + 1])
+
+
 def test_sigterm_writes_no_close_and_the_next_life_goes_on(rigged: Rigged) -> None:
     """Everything written is on the disk, the sounder off."""
     rigged.start()

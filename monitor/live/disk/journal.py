@@ -1,14 +1,14 @@
 """The journal on the disk: a thread appends records and makes them safe (syncs them), and nobody waits for it.
 
 Decides when bytes go to the disk and what happens when the disk does not accept them: they stay in memory, are tried again
-every second, and are written in order as soon as the disk works again. What is safe is never written again; a half-written
-remainder is overwritten with the same bytes. Space is reserved before the start, in a file of its own, which is deleted when
-the disk is full. Tests: tests/live/disk/test_journal.py.
+every second, and are written in order as soon as the disk works again. A half-written remainder is overwritten with the same bytes.
+Where they go, and what is done when others lay hands on the file, is decided in monitor.live.disk.journal_place; it is looked at once a
+second. Space is reserved before the start, in a file of its own, which is deleted when the disk is full.
+Tests: tests/live/disk/test_journal.py.
 """
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
 import threading
@@ -20,6 +20,8 @@ from typing import Any
 from monitor.core.journal.records import encode
 from monitor.live.clock import Clock
 from monitor.live.disk.disk import Disk
+from monitor.live.disk.journal_place import JournalPlace
+from monitor.live.disk.own_files import PRIVATE
 from monitor.live.disk.session_id import session_id
 from monitor.live.inbox import Message, Trouble
 from monitor.live.writable import writable
@@ -29,6 +31,8 @@ GATHER_S = 0.3
 """Readings, progress and ticks are collected for this long and written together; the contract allows a second. Everything else is
 written at once."""
 RETRY_S = 1.0
+LOOK_S = 1.0
+"""While nothing is written the file is looked at as often as this: what others do to it is noticed within two seconds."""
 PATIENT = frozenset({"reading", "progress", "tick"})
 STOPPED_S = 20.0
 """A journal that has not taken up what waits for so long has stopped, unless it is the disk that does not answer."""
@@ -51,7 +55,7 @@ class Reserve:
     def make(self, seconds: float) -> None:
         """Reserve enough for a session of this length. Raises OSError where there is not that much."""
         size = int(min(RESERVE_MOST, max(RESERVE_LEAST, seconds * BYTES_PER_S)))
-        descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+        descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, PRIVATE)
         try:
             os.posix_fallocate(descriptor, 0, size)
         finally:
@@ -84,26 +88,25 @@ def make_journal(journals: Path, wall: datetime, disk: Disk) -> str:
 class JournalWriter:
     """The journal of one session. `append` never waits for the disk; `step` is called by the writer thread.
 
-    `safe` is called with the session and with the length of the file that is safe on the disk.
+    `safe` is called with the session and with the length of the file that is safe on the disk. `disturbed`: what others last did to the
+    file, in words; empty if nothing.
     """
 
     def __init__(
         self, path: Path, clock: Clock, post: Callable[[Message], None], reserve: Reserve | None = None,
         safe: Callable[[str, int], None] | None = None, disk: Disk | None = None,
     ) -> None:  # fmt: skip
-        self._path = path
         self._session = path.stem
         self._clock = clock
         self._post = post
         self._reserve = reserve
         self._safe = safe
-        self._disk = disk or Disk()
         self._condition = threading.Condition()
         self._waiting: list[bytes] = []
         self._urgent = False
         self._rest = b""
-        self._descriptor: int | None = None
-        self._safe_bytes = path.stat().st_size
+        self._place = JournalPlace(path, disk or Disk(), self._disturbed)
+        self.disturbed = ""
         self._appended = 0
         self._written = 0
         self._failing = ""
@@ -153,20 +156,20 @@ class JournalWriter:
         with self._condition:
             taken, self._waiting, self._urgent = self._waiting, [], False
         self._rest += b"".join(taken)
-        if not self._rest:
-            return True
         try:
-            self._write()
+            if not self._rest:
+                self._place.look()
+                return True
+            self._place.write(self._rest)
         except OSError as wrong:
             if wrong.errno in (errno.ENOSPC, errno.EDQUOT) and self._reserve is not None and self._reserve.release():
                 self._tell("full; the reserved space is being used now")
                 try:
-                    self._write()
+                    self._place.write(self._rest)
                 except OSError as again:
                     return self._failed(again)
             else:
                 return self._failed(wrong)
-        self._safe_bytes += len(self._rest)
         self._rest = b""
         with self._condition:
             self._written = self._appended - len(self._waiting)
@@ -175,7 +178,7 @@ class JournalWriter:
             self._failing = ""
             self._post(Trouble("disk", True, "everything is on the disk again"))
         if self._safe is not None:
-            self._safe(self._session, self._safe_bytes)
+            self._safe(self._session, self._place.safe_bytes)
         return True
 
     def wait_safe(self, timeout_s: float) -> bool:
@@ -208,12 +211,17 @@ class JournalWriter:
         if self._thread is not None:
             self._thread.join(timeout_s)
 
+    def discard(self) -> None:
+        """Nobody was told of this session: end, and remove the file for good, even if the disk answers only afterwards."""
+        self._place.given_up = True
+        self.stop()
+        self._place.remove()
+
     def _run(self) -> None:
         while True:
             with self._condition:
-                while not (self._waiting or self._rest or self._ending or self._finishing):
-                    self._condition.wait()
-                if not self._in_haste:
+                idle = not self._has_work and not self._condition.wait_for(lambda: self._has_work, LOOK_S)
+                if not idle and not self._in_haste:
                     until_s = self._clock.mono_s() + GATHER_S
                     while not self._in_haste and self._clock.mono_s() < until_s:
                         self._clock.wait(self._condition, until_s)
@@ -224,26 +232,18 @@ class JournalWriter:
                     break
                 if not safe and not self._ending:
                     self._clock.wait(self._condition, self._clock.mono_s() + RETRY_S)
-        self._close()
+        self._place.close()
+
+    @property
+    def _has_work(self) -> bool:
+        return bool(self._waiting or self._rest or self._ending or self._finishing)
 
     @property
     def _in_haste(self) -> bool:
         return self._urgent or self._ending or self._finishing
 
-    def _write(self) -> None:
-        """Write the remainder behind what is safe, wherever an earlier attempt stopped, and make it safe."""
-        if self._descriptor is None:
-            self._descriptor = self._disk.open(self._path)
-        at, view = self._safe_bytes, memoryview(self._rest)
-        while view:
-            count = self._disk.write(self._descriptor, view, at)
-            if count <= 0:
-                raise OSError(errno.EIO, "the disk takes nothing")
-            at, view = at + count, view[count:]
-        self._disk.sync(self._descriptor)
-
     def _failed(self, wrong: OSError) -> bool:
-        self._close()  # a card that came back needs the file opened anew
+        self._place.close()  # a card that came back needs the file opened anew
         self._tell(wrong.strerror or str(wrong))
         return False
 
@@ -252,8 +252,6 @@ class JournalWriter:
             self._failing = why
             self._post(Trouble("disk", False, why))
 
-    def _close(self) -> None:
-        if self._descriptor is not None:
-            descriptor, self._descriptor = self._descriptor, None
-            with contextlib.suppress(OSError):  # the same card; what was not safe is still in memory
-                os.close(descriptor)
+    def _disturbed(self, what: str) -> None:
+        self.disturbed = what
+        self._post(Trouble("journal", False, what))

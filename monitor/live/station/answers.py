@@ -90,6 +90,7 @@ class Answers:
             "probes": [probe.as_json() for probe in self._probes.status(now_s)],
             **self._machine.status(),
             "unsafe_records": None if running is None else running.journal.backlog,
+            "journal_disturbed": None if running is None else running.journal.disturbed or None,
             "bare_now": running is not None and running.bare_now,
             "mishaps": self._sessions.mishap_count,
         }

@@ -111,7 +111,7 @@ class Station:
             self.sessions.followers.discard(message.line)
             self._starting.hung_up(message.line)
         elif isinstance(message, Trouble):
-            self.sessions.note("trouble", {"part": message.part, "well": message.well, "why": message.why})
+            self.sessions.trouble(message)
         elif isinstance(message, MachineHealth):
             self._machine.take(message)
         else:

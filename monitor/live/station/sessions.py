@@ -20,6 +20,7 @@ from monitor.core.session.cues import Sound
 from monitor.core.session.session import Session
 from monitor.core.text.quantities import shown
 from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
+from monitor.live.inbox import Trouble
 from monitor.live.station.followers import Followers
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
@@ -29,6 +30,7 @@ from monitor.live.station.unfinished import unfinished_sessions
 
 KNOWN_S = 5.0
 """A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
+HANDS_ON_JOURNAL = "somebody else changed or moved the journal; it was put right, leave it alone until the session is over"
 ARM_SAFE_S = 3.0
 """The start waits this long for its first record to be safe. Nothing is timed yet."""
 MISHAPS_KEPT, MISHAPS_SAID = 20, 3
@@ -46,6 +48,7 @@ class Sessions:
         self._config = parts.config
         self._parts = parts
         self._ended: list[JournalWriter] = []
+        self._hands_told_of = ""
         self._generation = 0
         self._mishaps = 0
         self._mishap_noted_s = -math.inf
@@ -123,9 +126,8 @@ class Sessions:
         self.running = None
         running.let_go()
         self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
-        running.journal.stop()
+        running.journal.discard()
         path = journal_path(self._config.journals, running.name)
-        path.unlink(missing_ok=True)
         return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not accept the journal; check the card, then start again"]}
 
     def let_go_of_closed(self) -> bool:
@@ -198,6 +200,13 @@ class Sessions:
             self.running.note(kind, fields, self._parts.clock.mono_s())
         elif kind == "trouble":
             self._parts.say(f"{fields['part']}: {fields['why']}")
+
+    def trouble(self, message: Trouble) -> None:
+        """A part of the station failed, or works again: a note. Hands on the running journal are a FAULT too, once a session."""
+        self.note("trouble", {"part": message.part, "well": message.well, "why": message.why})
+        if message.part == "journal" and self.running is not None and self._hands_told_of != self.running.name:
+            self._hands_told_of = self.running.name
+            self.running.fault(HANDS_ON_JOURNAL, self._parts.clock.mono_s())
 
     def mishap(self, where: str) -> None:
         """A fault of the program itself; called where it was caught. It is told, and the session goes on without what was being done."""
