@@ -427,7 +427,7 @@ def drifting(rng: random.Random) -> Case:
 
 def exchanged(rng: random.Random) -> Case:
     """Bath's and developer's probe stand under each other's name; in half of the liquids the bath steps."""
-    scene = tank(rng, off_c=either(rng, 0.5, 3.0), stepped=0.5)
+    scene = tank(rng, off_c=either(rng, 1.0, 4.0), stepped=0.5)
     chip = immersed(scene.film_c, Sleeve(scene.film_c[0]))
     probes = [bath_probe(rng, scene.bath_c, "developer", "developer"), said(rng, "bath", "bath", chip)]
     return case(scene.film_c, probes, learned(rng, scene.lag_s), wrong_s=0.0)
