@@ -332,11 +332,11 @@ def flicker(rng: random.Random) -> Case:
 def plug(rng: random.Random) -> Case:
     """Water in the plug: from some moment on the reading jumps by 0.2 to 2 C, up or down, for some seconds, again and again.
 
-    Sound for 10 to 60 s on average, off for 2 to 20 s, and while it is off another value every 4 s on average (own estimate: a supply
+    Sound for 10 to 60 s on average, off for 3 to 25 s, and while it is off another value every 4 s on average (own estimate: a supply
     that sags over a wet contact fails as the drop moves).
     """
     liquid = jug(rng, stirred=0.25)
-    sound, bad = rng.uniform(10.0, 60.0), rng.uniform(2.0, 20.0)
+    sound, bad = rng.uniform(10.0, 60.0), rng.uniform(3.0, 25.0)
     t, off = rng.uniform(30.0, 200.0), []
     while t < SECONDS:
         t += rng.expovariate(1.0 / sound)
@@ -434,10 +434,10 @@ def exchanged(rng: random.Random) -> Case:
 
 
 def half_dry(rng: random.Random) -> Case:
-    """From some moment on 8 to 25 per cent of the probe's exchange of heat is with wet air; good bath probe, learned lag, room told."""
+    """From some moment on 6 to 20 per cent of the probe's exchange of heat is with wet air; good bath probe, learned lag, room told."""
     scene = tank(rng, off_c=rng.gauss(0.0, 0.5), gap_c=(3.0, 8.0))
     air = Air(scene.room_c, rng.uniform(*HUMIDITY), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
-    from_s, dry = rng.uniform(0.0, 300.0), rng.uniform(0.08, 0.25)
+    from_s, dry = rng.uniform(0.0, 300.0), rng.uniform(0.06, 0.2)
     sleeve = Sleeve(scene.film_c[0])
     chip = np.empty(len(scene.film_c))
     chip[0] = sleeve.chip_c
@@ -487,10 +487,10 @@ def brief_stage(rng: random.Random) -> Case:
 
 
 def wrong_lag(rng: random.Random) -> Case:
-    """A sleeve with a lag of 2 to 30 s where 8 is told; it comes from the bench, 1 to 5 C away."""
+    """A sleeve with a lag of 2 to 30 s where 8 is told; it comes from the bench, 2 to 6 C away."""
     liquid = jug(rng, stirred=0.25)
-    lag = math.exp(rng.uniform(math.log(2.0), math.log(30.0)))
-    chip = immersed(liquid.film_c, Sleeve(liquid.film_c[0] + either(rng, 1.0, 5.0), lag_s=lag))
+    lag = rng.uniform(2.0, 30.0)
+    chip = immersed(liquid.film_c, Sleeve(liquid.film_c[0] + either(rng, 2.0, 6.0), lag_s=lag))
     return case(liquid.film_c, [said(rng, "developer", "developer", chip)], lag_s=lag)
 
 
@@ -521,9 +521,9 @@ def strata(rng: random.Random) -> Case:
 
 
 def plume(rng: random.Random) -> Case:
-    """A hot plume passes the probe for half a minute to two: 0.5 to 3.5 C above the rest, unsteady; the whole gains a tenth."""
+    """A hot plume passes the probe for half a minute to two: 0.5 to 3 C above the rest, unsteady; the whole gains a tenth."""
     liquid = jug(rng)
-    from_s, lasts, size = rng.uniform(60.0, 280.0), rng.uniform(30.0, 120.0), rng.uniform(0.5, 3.5)
+    from_s, lasts, size = rng.uniform(60.0, 280.0), rng.uniform(30.0, 120.0), 0.5 + 2.5 * rng.random() ** 1.5
     t = times(liquid.film_c)
     inside = np.clip((t - from_s) / lasts, 0.0, 1.0)
     film = liquid.film_c + 0.1 * size * inside
