@@ -14,6 +14,15 @@ LENGTHS_S = [0.05, 0.69, 0.7, 0.99, 1.0, 1.01, 2.99, 3.0, 9.9, 10.0]
 # -- beginning --------------------------------------------------------------------------------------------------------
 
 
+def test_a_press_released_in_the_moment_of_its_second_click_begins_with_that_click() -> None:
+    """A full second is a second."""
+    held = evening(DEVELOP, STOP).to(9.5)
+    held._do(held.session.press(10.0, True))
+    held._do(held.session.press(11.0, False))
+    assert [(s.cue, s.onset_s) for s in held.played if s.cue == "click"] == [("click", 10.0), ("click", 11.0)]
+    assert begins(held) == {1: (10.0, "tap")}
+
+
 @pytest.mark.parametrize("at_s", [5.0, 5.1, 0.3, 7.7, 61.3])
 @pytest.mark.parametrize("length_s", LENGTHS_S)
 def test_the_first_begin_takes_a_full_second(at_s: float, length_s: float) -> None:

@@ -269,6 +269,7 @@ def test_a_switch_that_sticks_while_a_reel_is_loaded_is_told() -> None:
         ((DEVELOP, STOP), [(107.0, 0.2), (172.0, 0.2)], 180.0),  # heard
         ((DEVELOP, STOP), [(107.0, 0.2), (177.0, 0.2)], 180.0),  # poured: there is nothing to pour into
         ((DEVELOP, STOP), [(107.0, 0.2), (179.9, 0.3)], 180.0),  # the same, over the end
+        ((DEVELOP, STOP), [(107.0, 0.2), (172.0, 0.2), (178.0, 3.0)], 180.0),  # heard, and a question over the end
         ((DEVELOP,), [(107.0, 0.2)], 120.0),  # heard
         ((DEVELOP,), [(117.0, 0.2)], 120.0),
         ((DEVELOP,), [(119.9, 0.3)], 120.0),

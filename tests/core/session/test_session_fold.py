@@ -97,6 +97,77 @@ def test_what_was_told_of_one_developer_is_not_known_of_the_next() -> None:
     assert len(outside(evening)) == 1
 
 
+def test_a_probe_that_was_lost_is_still_lost_after_a_restart() -> None:
+    """Whoever asks is told so, and why."""
+    dead = Evening(PLAN, lambda t: 20.0 if t < 60.0 else None).begin().to(80.0)
+    assert list(dead.session.snapshot.lost) == ["developer"]
+    assert revive(dead, 2.0).session.snapshot.lost == dead.session.snapshot.lost
+
+
+def test_the_minute_between_two_faults_goes_on_over_a_restart() -> None:
+    """A probe that is lost after it, within a minute of a FAULT before it, is told when it would have been."""
+    whole, dead = (Evening(PLAN, lambda t: 20.0 if t < 60.0 else None).begin().to(62.0) for _ in range(2))
+    for evening in (whole, dead):
+        evening._do(evening.session.fault("the disk is full", 62.0))
+        evening.to(64.0)
+    alive = revive(dead, 2.0).to(160.0)
+    assert len(alive.cues("fault")) == 2
+    assert alive.cues("fault") == pytest.approx(whole.to(160.0).cues("fault"))
+
+
+def test_a_gate_stands_after_a_restart_as_it_stood() -> None:
+    """Open: what waits may begin at once, and no second record says that it opened."""
+    gated = recipe(develop("5:00", 'gate = { band = "0.15 C", for = "0:30" }'), STOP)
+    dead = Evening(gated).open().to(60)
+    (opened,) = dead.kind("gate", state="open")
+    alive = revive(dead, 2.0)
+    assert alive.session.snapshot.gate == dead.session.snapshot.gate == "open"
+    assert alive.kind("gate", state="open") == [opened]
+    assert alive.press(62.2, 1.2).stage(1, "begin")["t_s"] == pytest.approx(62.2)
+
+
+def test_a_now_that_was_heard_is_silent_after_a_restart_and_the_begin_behind_it_is_told() -> None:
+    """As without one: no repeat, no question, and the press that follows is about the stage that runs."""
+    now_s = Evening(PLAN, liquid).begin().to(320).stage(1, "now")["t_s"]
+    whole, dead = (Evening(PLAN, liquid).begin().press(now_s + 2.0).to(now_s + 4.0) for _ in range(2))
+    heard = dead.cues("now")
+    assert dead.kind("tap")[-1]["meaning"] == "heard"
+    alive = revive(dead, 2.0)
+    for evening in (alive, whole):
+        evening.press(now_s + 8.0).to(now_s + 40.0)
+    assert alive.cues("now") == heard
+    assert rounded(moments(alive)) == rounded(moments(whole))
+    assert [r["meaning"] for r in alive.kind("tap")] == [r["meaning"] for r in whole.kind("tap")]
+    assert alive.stage(2, "begin").get("assumed") == whole.stage(2, "begin").get("assumed")
+
+
+def test_now_of_a_second_developer_goes_on_after_a_restart_whatever_was_assumed_before_it() -> None:
+    """Nobody has answered the first developer's end either; that offer is long over."""
+    twice = recipe(develop("3:00"), develop("2:00"), STOP.replace("1:00", "4:00"), FIX)
+    whole, dead = (Evening(twice).begin().to(325.0) for _ in range(2))
+    assert dead.kind("stage", stage=3, event="begin")
+    alive = revive(dead, 2.0).to(360.0)
+    late = [t for t in whole.to(360.0).cues("now") if t > 327.0]
+    assert len(late) >= 3
+    assert [t for t in alive.cues("now") if t > 327.0] == pytest.approx(late)
+
+
+def test_a_begin_that_may_be_taken_again_may_be_so_after_a_restart() -> None:
+    """By three seconds, within its two minutes."""
+    alive = revive(Evening(PLAN).begin().to(20.0), 2.0).press(30.0, 3.2).to(40.0)
+    assert alive.kind("tap")[-1]["meaning"] == "again"
+    assert alive.kind("correction")[-1]["begin_t_s"] == pytest.approx(30.0)
+
+
+def test_what_waits_after_a_load_still_waits_after_a_restart() -> None:
+    """The lid is on; the next press of a second begins what comes next."""
+    loaded = recipe('name = "load"\nrole = "load"', develop("5:00"), STOP)
+    dead = Evening(loaded).begin().press(60.0, 1.2).to(70.0)
+    alive = revive(dead, 2.0)
+    assert alive.session.awaits.what == dead.session.awaits.what == "begin"
+    assert alive.press(80.0, 1.2).stage(2, "begin")["t_s"] == pytest.approx(80.0)
+
+
 def test_a_now_that_fell_into_the_gap_sounds_behind_a_fault_and_says_how_late_it_is() -> None:
     """FAULT first, whatever sounded before: the hands must know that the station was away."""
     whole = Evening(PLAN, liquid).begin().to(320)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
 from monitor.core.journal.history import History
+from monitor.core.session import cues
+from monitor.core.session.cues import Sound
+from monitor.core.session.effects import Effect, Play
 from tests.evening import FIX, Evening, recipe
 
 SHEETS = '[sheets]\ncount = {count}\ninterval = "0:10"\n'
@@ -71,6 +76,20 @@ def test_ready_comes_once_for_a_group_of_exits_and_only_the_last_now_is_repeated
     sheets = [r["sheet"] for r in evening.kind("cue", cue="now") if r.get("sheet") is not None]
     assert sheets[:6] == [1, 2, 3, 4, 5, 6]
     assert set(sheets[6:]) == {6}
+
+
+def test_the_last_sheet_of_a_group_has_now_and_the_others_the_sheets_call() -> None:
+    """So the ear knows which is the last."""
+    evening, do = entered(tray()).to(440), Evening._do
+    begun: list[Sound] = []
+
+    def listening(effects: Sequence[Effect]) -> None:
+        begun.extend(e.sound for e in effects if isinstance(e, Play) and e.sound.cue == "now")
+        do(evening, effects)
+
+    evening._do = listening  # type: ignore[method-assign]
+    evening.to(515)
+    assert [(s.sheet, s.pattern) for s in begun[:6]] == [*((k, cues.SHEET_NOW) for k in range(1, 6)), (6, cues.NOW)]
 
 
 def test_each_tap_on_the_way_out_is_the_begin_of_that_sheet_in_the_stop_and_its_time_counts_from_the_last() -> None:
