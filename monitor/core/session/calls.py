@@ -120,11 +120,6 @@ class Calls:
         call.count += 1
         call.go_on()
 
-    def keep_calling(self, run: Run, t_s: float) -> None:
-        """The planned end of a developer has passed and nobody has answered: NOW goes on."""
-        if self.now is None:
-            self.now = NowCall(run, NOW_REPEATS, t_s + NOW_LATER_S)
-
     def silence_now(self, run: Run | None = None) -> None:
         """NOW has been obeyed, heard, or is over: that of this run, any where none is named."""
         if self.now is not None and (run is None or self.now.run is run):

@@ -250,7 +250,6 @@ class Film:
         if self.is_last and calls_on and len([r for r in self.runs if not r.left]) == 1:
             run.reach(RunStep.LEFT)
             self.offers.now = Offer(self.index + 1, 0, run, None, True, run.end_s + LAST_DEVELOPER_S)
-            desk.calls.keep_calling(run, run.end_s)
             return
         follows = None if self.is_last else desk.recipe.stages[self.index + 1]
         nags = calls_on and follows is not None and follows.role != "develop" and (last_of_group or run.sheet is None)
@@ -289,8 +288,6 @@ class Film:
         if offered and self.entry is None:
             until_s = math.inf if nags else max(t_s, desk.calls.back_s or t_s) + OFFER_S
             self.offers.now = Offer(self.index + (1 if remaining else 0), seq, run, entered, nags, until_s, tuple(remaining))
-            if nags:
-                desk.calls.keep_calling(run, t_s)
         elif offered:
             self.counting.stop(run)  # sheets go in: their taps answer
 
