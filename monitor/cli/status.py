@@ -138,6 +138,7 @@ def _time(view: Mapping[str, Any]) -> str:
 
 def _probe(probe: Mapping[str, Any]) -> str:
     from monitor.core.probes.learned import NOT_COMPARED_SD_C
+    from monitor.core.probes.register import DATASHEET_STEP_C
     from monitor.core.text.quantities import format_temperature
     from monitor.live.view.words import QUALITIES, age, doubt
 
@@ -147,4 +148,6 @@ def _probe(probe: Mapping[str, Any]) -> str:
         last = "" if probe["good_age_s"] is None else f", last good one {age(probe['good_age_s'])}"
         return f"{QUALITIES[probe['quality']]} ({probe['quality']}), {age(probe['age_s'])}{last}"
     limit = "compared" if probe["compared"] else f"not compared, {doubt(NOT_COMPARED_SD_C)}"
-    return f"{format_temperature(probe['celsius'], 2)}, {age(probe['age_s'])}, {limit}"
+    step_c = probe.get("step_c")
+    coarse = f", in steps of {step_c:g} C" if step_c is not None and step_c > 1.01 * DATASHEET_STEP_C else ""
+    return f"{format_temperature(probe['celsius'], 2)}, {age(probe['age_s'])}, {limit}{coarse}"

@@ -60,6 +60,10 @@ def test_a_bad_reading_is_told_without_a_number() -> None:
     }  # fmt: skip
     text = "\n".join(lines(answer))
     assert "(crc), 1 s ago, last good one 7 s ago" in text
+    sound = {**probe, "celsius": 20.0, "quality": "good", "step_c": 0.0625}
+    told = "\n".join(lines({**answer, "probes": [sound, {**sound, "probe": "bowl", "step_c": 0.25}, {**sound, "step_c": None}]}))
+    assert told.count("in steps of") == 1
+    assert "bowl (developer): 20.00 C, 1 s ago, not compared, +/- 0.58 C, in steps of 0.25 C" in told
     assert "0x5" in text
     assert "no longer arrive" in text
     assert "9 records wait" in text

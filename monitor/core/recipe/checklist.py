@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.core.probes.learned import COLOUR_DAYS, NOT_COMPARED_SD_C
+from monitor.core.probes.register import DATASHEET_STEP_C
 from monitor.core.recipe.conditions import (
     Condition,
     always,
@@ -28,6 +29,7 @@ from monitor.core.recipe.conditions import (
     sheets,
     steered,
 )
+from monitor.core.recipe.data_range import KNOWN_BELOW
 from monitor.core.recipe.values import Recipe
 
 AskedOf = Literal["person", "machine"]
@@ -131,6 +133,16 @@ ITEMS: tuple[Item, ...] = (
         f"Has the developer's probe been compared at this temperature lately (a year; {COLOUR_DAYS} days for colour)?",
         f"Not compared: the session may run, its temperature known to +/- {2 * NOT_COMPARED_SD_C:.1f} C (2 sd), and every line says"
         ' "not compared"; for colour "not verified".',
+    ),
+    Item(
+        "register", "probes", "machine", False, always,
+        f"Does each probe step by {DATASHEET_STEP_C} C, as its data sheet says?",
+        "It is set to fewer bits, or it is a clone; between its steps it says nothing. Take a better one for the developer.",
+    ),
+    Item(
+        "data", "probes", "person", True, steered,
+        "Is the developer as warm or cold as the recipe's data cover, and will it stay so?",
+        f"Temper it first (evenbath temper). Outside the data the rate is three times as unsure; {KNOWN_BELOW}.",
     ),
     Item(
         "lag", "probes", "machine", False, both(closed_vessel, steered),

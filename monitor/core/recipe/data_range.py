@@ -16,6 +16,11 @@ WARM_C = 30.0
 """Both hold for developers that work below this reference, not for colour at 38 C (ours)."""
 
 
+def data_matter(stage: Stage) -> bool:
+    """Whether a person is told when this stage's law runs outside its data: it moves the time, or there is no band to speak for it."""
+    return stage.role == "develop" and stage.law is not None and (stage.steer or stage.band_c is None)
+
+
 def known_outside(stage: Stage, celsius: float) -> str:
     """How far the data of a stage with a law go, and what is known on the side where `celsius` lies."""
     assert stage.law is not None

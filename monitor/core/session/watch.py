@@ -15,7 +15,7 @@ from monitor.core.development.rate import believed_at
 from monitor.core.journal import records
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA, GateState
 from monitor.core.probes.readings import Source
-from monitor.core.recipe.data_range import known_outside
+from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.values import Stage
 
 OUTSIDE_BAND_S = 15.0
@@ -171,7 +171,7 @@ class DataRange:
         elif self.since_s is not None and min(celsius - low_c, high_c - celsius) >= EDGE_C:
             self.since_s = None
             self._write(source, INSIDE_DATA, t_s, write)
-        if self.since_s is None or t_s - self.since_s <= OUTSIDE_DATA_S or self.told or not (stage.steer or stage.band_c is None):
+        if self.since_s is None or t_s - self.since_s <= OUTSIDE_DATA_S or self.told or not data_matter(stage):
             return None
         self.told = True
         return outside_data(stage, celsius)

@@ -109,6 +109,7 @@ class Machine:
             throttled=self._health.throttled,
             has_vessel_lag=probes.learned.vessel_lag(wanted.vessel or wanted.recipe.vessel) is not None,
             broker=self.broker,
+            pour_c=wanted.pour_c,
         )
 
     def status(self) -> dict[str, Any]:

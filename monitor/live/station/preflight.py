@@ -2,8 +2,9 @@
 
 The list is `monitor.core.recipe.checklist`'s. Here is decided what counts as a yes for the machine's items, and how three of the
 person's are tried out instead of believed: the switch is pressed, a sounded number is tapped back, and each probe is lifted,
-so that two that were swapped are found. A "no" withholds the start where the list says so; `--waive` passes a person's
-items with a reason, never a machine's. Pure but for the dice handed in; the daemon plays and reads.
+so that two that were swapped are found. Whether the developer is within the recipe's data is asked only where it is not. A "no"
+withholds the start where the list says so; `--waive` passes a person's items with a reason, never a machine's.
+Pure but for the dice handed in; the daemon plays and reads.
 Tests: tests/live/station/test_preflight.py.
 """
 
@@ -13,8 +14,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from monitor.core.development.rate import believed_at
 from monitor.core.probes.readings import Role
+from monitor.core.probes.register import DATASHEET_STEP_C
 from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
+from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import TICK
 from monitor.live.station.probes_now import ProbeStatus
@@ -29,6 +33,7 @@ LIFT_WINDOW_S = 60.0
 """A lift that is tried once more is measured from where it began, but no longer: by then a cooling bath has moved by itself."""
 CONTINUES_S = 1800.0
 """A yes counts for half an hour when the pre-flight is begun again: long enough to mix a bath anew (own choice)."""
+SAME_STEP_C = 0.001
 ROUNDS = 3
 COUNT_GAP_S = 1.0
 COUNT_AFTER_S = 0.8
@@ -38,7 +43,9 @@ Kind = Literal["yes", "press", "count", "lift"]
 
 @dataclass(frozen=True, slots=True)
 class PreflightFacts:
-    """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none."""
+    """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none. `pour_c`: the
+    developer's temperature as the person measured it, None if not.
+    """
 
     probes: tuple[ProbeStatus, ...]
     has_switch: bool
@@ -50,6 +57,7 @@ class PreflightFacts:
     throttled: int | None
     has_vessel_lag: bool
     broker: Literal["none", "there", "away"]
+    pour_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +97,14 @@ def _compared(item: Item, facts: PreflightFacts) -> list[Finding]:
     return [Finding(item.id, p.compared, False, 2, "" if p.compared else f"probe {p.name}: {item.if_no}") for p in believed]
 
 
+def _register(item: Item, facts: PreflightFacts) -> list[Finding]:
+    return [
+        Finding(item.id, False, False, 2, f"probe {p.name} steps by {p.step_c:g} C, a sound one by {DATASHEET_STEP_C:g} C: {item.if_no}")
+        for p in facts.probes
+        if p.step_c is not None and p.step_c > DATASHEET_STEP_C + SAME_STEP_C
+    ]
+
+
 def _lag(item: Item, facts: PreflightFacts) -> list[Finding]:
     well = facts.has_vessel_lag or any(p.role in ("developer", "witness") for p in facts.probes)
     return [Finding(item.id, well, False, 2, "" if well else item.if_no)]
@@ -125,7 +141,8 @@ def _switch(item: Item, facts: PreflightFacts) -> list[Finding]:
 
 
 _CHECKS: Mapping[str, Callable[[Item, PreflightFacts], list[Finding]]] = {
-    "probes": _probes, "compared": _compared, "lag": _lag, "disk": _disk, "clock": _clock, "power": _power, "switch": _switch,
+    "probes": _probes, "compared": _compared, "register": _register, "lag": _lag, "disk": _disk, "clock": _clock, "power": _power,
+    "switch": _switch,
 }  # fmt: skip
 
 
@@ -160,9 +177,31 @@ def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuest
             for probe in lifted if len(facts.probes) > 1 else ():
                 text = f"Lift the {probe.name} probe ({probe.role}) out of the water and hold it in the air."
                 asked.append(PreflightQuestion(f"roles {probe.name}", "lift", text, item.stops, item.if_no, probe.name))
+        elif item.id == "data":
+            outside = outside_now(recipe, facts)
+            if outside is not None:
+                asked.append(PreflightQuestion("data", "yes", f"{outside} Start all the same?", item.stops, item.if_no))
         else:
             asked.append(PreflightQuestion(item.id, "yes", item.text, item.stops, item.if_no))
     return tuple(asked)
+
+
+def outside_now(recipe: Recipe, facts: PreflightFacts) -> str | None:
+    """That the developer is outside the recipe's data now, in a sentence; None where it is inside or nobody knows.
+
+    Believed, in this order: a developer probe, what the person measured, a witness probe. A reading that is not fresh says nothing.
+    """
+    stage = next((s for s in recipe.stages if data_matter(s)), None)
+    if stage is None or stage.law is None:
+        return None
+    fresh = [p for p in facts.probes if p.celsius is not None and p.good_age_s is not None and p.good_age_s <= FRESH_S]
+    told = [(f"the {p.name} probe reads", p.celsius) for p in fresh if p.role == "developer"]
+    told += [("you measured", facts.pour_c)] if facts.pour_c is not None else []
+    told += [(f"the {p.name} probe (witness) reads", p.celsius) for p in fresh if p.role == "witness"]
+    for said, celsius in told[:1]:
+        if celsius is not None and not believed_at(stage.law, celsius):
+            return f"Outside data: {said} {celsius:.1f} C, {known_outside(stage, celsius)}."
+    return None
 
 
 @dataclass(slots=True)

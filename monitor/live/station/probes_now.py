@@ -9,17 +9,21 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.learned import Comparison, Learned
 from monitor.core.probes.readings import Quality, Reading, Role
+from monitor.core.probes.register import register_step_c
 from monitor.live.inbox import Sampled
 from monitor.live.station.readers import to_reading
 from monitor.live.station.station_file import ProbeConfig
 
 KEPT_S = 1800.0
 """Readings are kept for this long, so that a forecast can be made from the live bath (contract, section 10)."""
+STEP_READINGS = 600
+"""The step of a register is learned from so many of the newest readings: ten minutes (ours; a few milliseconds of work)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +31,8 @@ class ProbeStatus:
     """One probe at one moment.
 
     `quality`, `raw_c`, `celsius` and `age_s` are those of its newest reading, None while there is none; `good_age_s` is the
-    age of its last good reading, None if it never had one. `compared`: whether a comparison corrects it.
+    age of its last good reading, None if it never had one. `compared`: whether a comparison corrects it. `step_c`: the step of its
+    register as its own values tell it, None as long as they do not.
     """
 
     name: str
@@ -39,12 +44,14 @@ class ProbeStatus:
     celsius: float | None = None
     age_s: float | None = None
     good_age_s: float | None = None
+    step_c: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """For `status`."""
         return {
             "probe": self.name, "id": self.id, "role": self.role, "compared": self.compared, "raw_c": self.raw_c,
             "celsius": self.celsius, "quality": self.quality, "age_s": self.age_s, "good_age_s": self.good_age_s,
+            "step_c": self.step_c,
         }  # fmt: skip
 
 
@@ -118,8 +125,13 @@ class ProbesNow:
         good_s = self._good_s.get(probe.name)
         return ProbeStatus(
             probe.name, probe.id, probe.role, compared, reading.quality, reading.raw_c, reading.celsius,
-            now_s - reading.t_s, None if good_s is None else now_s - good_s,
+            now_s - reading.t_s, None if good_s is None else now_s - good_s, self._step_c(probe.name),
         )  # fmt: skip
+
+    def _step_c(self, name: str) -> float | None:
+        """From its newest good values, as the register gave them: a correction with a slope would stretch the steps."""
+        good = (r.raw_c for r in reversed(self._kept) if r.probe == name and r.celsius is not None and r.raw_c is not None)
+        return register_step_c(list(islice(good, STEP_READINGS)))
 
     def good(self, now_s: float, fresh_s: float) -> dict[str, float]:
         """Each probe whose newest reading is good and younger than `fresh_s`, C."""

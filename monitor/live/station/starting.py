@@ -22,6 +22,7 @@ from monitor.live.station.preflight import (
     PreflightFacts,
     PreflightQuestion,
     machine_findings,
+    outside_now,
     questions_for,
     stopping,
 )
@@ -115,6 +116,8 @@ class Starting:
             return
         remarks = [f.said for f in findings if f.said]
         if wanted.waived is not None:
+            outside = outside_now(wanted.recipe, facts)
+            remarks += [] if outside is None else [outside]
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
         answer = self._ask(Preflight(pending.request.line, questions_for(wanted.recipe, facts)), pending.request, wanted)

@@ -19,6 +19,7 @@ from monitor.live.station.preflight import (
     stopping,
 )
 from monitor.live.station.probes_now import ProbeStatus
+from tests.fake_clock import FakeClock
 from tests.live.simulated import BOWL, DARK, JUG, SHORT, WALL, World
 
 RECIPE = load_recipe(SHORT.encode(), "r")
@@ -78,6 +79,8 @@ def test_each_of_the_machines_items_can_withhold_the_start(facts: PreflightFacts
         replace(GOOD, throttled=0x50005),
         replace(GOOD, broker="away"),
         replace(GOOD, has_switch=False),
+        probe("jug", step_c=0.5),
+        probe("bowl", step_c=0.1),
     ],
 )
 def test_what_does_not_stop_is_remarked(facts: PreflightFacts) -> None:
@@ -95,6 +98,54 @@ def test_the_questions_lift_each_probe_press_the_switch_and_count() -> None:
     assert kinds["sounder"] == "count"
     assert kinds["leader"] == "yes"
     assert "roles wall" not in kinds
+
+
+def outside(facts: PreflightFacts) -> list[str]:
+    """What is asked about the recipe's data."""
+    return [q.text for q in questions_for(RECIPE, facts) if q.id == "data"]
+
+
+def test_a_developer_outside_the_recipes_data_is_asked_about_and_a_no_withholds_the_start() -> None:
+    """Only where it is outside, with what is known there."""
+    assert outside(GOOD) == []
+    assert outside(probe("jug", celsius=16.0)) == outside(probe("jug", celsius=24.0)) == []
+    (text,) = outside(probe("jug", celsius=12.4))
+    assert text == (
+        "Outside data: the jug probe reads 12.4 C, the recipe's data go from 16 C to 24 C; outside them the rate is three times as unsure;"
+        " hydroquinone nearly stops below about 13 C. Start all the same?"
+    )
+    assert "gelatine softens" in outside(probe("jug", celsius=24.1))[0]
+    preflight = Preflight(1, questions_for(RECIPE, probe("jug", celsius=12.4)))
+    question = preflight.find("data")
+    assert question is not None
+    assert question.stops
+    assert preflight.answer_yes(question, False) is not None
+
+
+def test_who_tells_the_developers_temperature_before_the_start() -> None:
+    """Its own probe, then the person, then the witness; never the bath, and no reading that is old."""
+    assert outside(probe("bowl", celsius=12.4)) == []
+    assert outside(probe("jug", celsius=12.4, good_age_s=5.1)) == []
+    assert outside(probe("jug", celsius=12.4, role="bath")) == []
+    assert "the jug probe (witness) reads 12.4 C" in outside(probe("jug", celsius=12.4, role="witness"))[0]
+    assert outside(replace(probe("jug", celsius=12.4, role="witness"), pour_c=20.0)) == []
+    assert "you measured 12.0 C" in outside(replace(probe("jug", role="witness"), pour_c=12.0))[0]
+    assert outside(replace(GOOD, pour_c=12.0)) == []
+
+
+def test_a_recipe_that_temperature_does_not_move_is_not_asked_about_its_data() -> None:
+    """With a band of its own, as colour has one."""
+    fixed = load_recipe(SHORT.replace("per_10_c = 2.5 }", 'per_10_c = 2.5 }\nsteer = false\nband = "0.5 C"').encode(), "r")
+    assert not [q for q in questions_for(fixed, probe("jug", celsius=12.4)) if q.id == "data"]
+
+
+def test_a_register_with_coarse_steps_is_remarked_on_by_name() -> None:
+    """A sound one, and one that cannot be told yet, are not."""
+    said = [f.said for f in machine_findings(RECIPE, probe("jug", step_c=0.25)) if f.item == "register"]
+    assert len(said) == 1
+    assert said[0].startswith("probe jug steps by 0.25 C, a sound one by 0.0625 C: ")
+    for step_c in (None, 0.0625):
+        assert not [f for f in machine_findings(RECIPE, probe("jug", step_c=step_c)) if f.item == "register"]
 
 
 def test_bare_film_brings_the_dark_list() -> None:
@@ -366,6 +417,17 @@ def test_after_the_session_is_armed_the_next_one_asks_everything(tmp_path: Path)
     asked.world.ask(verb="abandon", why="enough")
     asked.world.go(5)
     assert ids(asked.again()) == ids(asked.answer)
+
+
+def test_a_waiver_is_told_what_it_passed_over(tmp_path: Path) -> None:
+    """Too cold and in half degrees: it starts, and both are remarked on."""
+    start_s = FakeClock().mono_s()
+    world = World(tmp_path, {JUG: lambda t: round((10.0 + 0.01 * (t - start_s)) * 2) / 2, BOWL: lambda t: 20.0 + 0.002 * (t - start_s)})
+    world.go(400)
+    answer = world.ask(verb="develop", recipe=SHORT, file="r", waive="a test")
+    assert answer["ok"]
+    assert any("Outside data: the jug probe reads 1" in remark for remark in answer["remarks"])
+    assert any("probe jug steps by 0.5 C" in remark for remark in answer["remarks"])
 
 
 def test_a_waiver_is_written_down(tmp_path: Path) -> None:

@@ -1,7 +1,7 @@
 """What the probes say now: the newest of each, and what is kept for whoever asks later."""
 
 from hardware.ports import Sample, SampleFault
-from monitor.core.probes.learned import Learned
+from monitor.core.probes.learned import Comparison, ComparisonPoint, Learned
 from monitor.live.inbox import Sampled
 from monitor.live.station.probes_now import KEPT_S, ProbesNow
 from monitor.live.station.station_file import ProbeConfig
@@ -42,7 +42,7 @@ def test_a_probe_that_never_answered_is_told_without_values() -> None:
     assert [probe["probe"] for probe in told] == ["jug", "bowl"]
     assert told[1] == {
         "probe": "bowl", "id": BOWL, "role": "bath", "compared": False, "raw_c": None, "celsius": None, "quality": None,
-        "age_s": None, "good_age_s": None,
+        "age_s": None, "good_age_s": None, "step_c": None,
     }  # fmt: skip
 
 
@@ -57,3 +57,18 @@ def test_half_an_hour_is_kept() -> None:
     """No more, no less."""
     probes = watched(("jug", 100.0, 20.0, None), ("bowl", 101.0, 20.0, None), ("jug", 100.5 + KEPT_S, 20.0, None))
     assert [r.probe for r in probes.since(0.0)] == ["bowl", "jug"]
+
+
+def test_the_step_of_a_register_is_learned_from_its_good_values_alone() -> None:
+    """Half degrees, with a reset among them; a correction with a slope does not hide them."""
+    values: list[tuple[str, float, float | None, SampleFault | None]] = [
+        ("jug", 100.0 + i, 20.0 + 0.5 * (i // 20), None) for i in range(100)
+    ]
+    values.insert(50, ("jug", 149.5, 85.0, "reset"))
+    assert watched(*values).status(200.0)[0].step_c == 0.5
+    line = Comparison("jug", JUG, 0.0, 0.3, 0.01, 0.02, 0.001, "ice", 0.02, "me", "2026-11-01", (ComparisonPoint(0.0, 0.3, 0.01),))
+    corrected = ProbesNow(PROBES, Learned(comparisons={JUG: line}))
+    for name, t_s, raw_c, fault in values:
+        corrected.take(Sampled(name, Sample(JUG, t_s, raw_c, fault), t_s + 0.4))
+    assert corrected.status(200.0)[0].step_c == 0.5
+    assert watched(*values[:20]).status(200.0)[0].step_c is None
