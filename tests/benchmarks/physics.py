@@ -247,11 +247,13 @@ class Register:
 
     DS18B20 data sheet: two's complement in 1/16 C; at 11, 10, 9 bits the lowest one, two, three bits are undefined, here 0, which
     truncates; conversions of 750, 375, 187.5, 93.75 ms at most. `step_c`: a clone that knows only multiples of so much.
+    `sixteenths`: what it knows is rounded once more, to the 1/16 C of the scratchpad, as it must be where the kernel reads it from there.
     `holds`: a clone that converts anew at every so-manieth read only and repeats itself in between.
     """
 
     bits: int = 12
     step_c: float | None = None
+    sixteenths: bool = False
     holds: int = 1
 
     @property
@@ -273,7 +275,8 @@ class Register:
     def says(self, celsius: float) -> float:
         """What is read."""
         if self.step_c is not None:
-            return round(math.floor(celsius / self.step_c) * self.step_c, 6)
+            known = math.floor(celsius / self.step_c) * self.step_c
+            return round(known * 16.0) / 16.0 if self.sixteenths else round(known, 6)
         return self.code(celsius) / 16.0
 
     @property

@@ -307,9 +307,9 @@ def case(
 def coarse(rng: random.Random) -> Case:
     """A clone that knows multiples of 0.1 to 0.5 C only, and may repeat itself for up to five readings."""
     liquid = jug(rng, stirred=0.25)
-    register = Register(step_c=rng.choice((0.1, 0.125, 0.2, 0.25, 0.5)), holds=rng.choice((1, 1, 2, 3, 5)))
+    register = Register(step_c=rng.choice((0.1, 0.125, 0.2, 0.25, 0.5)), holds=rng.choice((1, 1, 2, 3, 5)), sixteenths=rng.random() < 0.5)
     probe = said(rng, "developer", "developer", immersed(liquid.film_c, Sleeve(liquid.film_c[0])), register)
-    return case(liquid.film_c, [probe], step_c=register.step_c, holds=register.holds)
+    return case(liquid.film_c, [probe], step_c=register.step_c, holds=register.holds, sixteenths=register.sixteenths)
 
 
 def bits(rng: random.Random) -> Case:

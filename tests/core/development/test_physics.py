@@ -162,10 +162,11 @@ def test_fewer_bits_are_quicker_and_coarser(bits: int, step_c: float, conversion
 
 
 def test_a_clone_repeats_itself_and_knows_its_steps_only() -> None:
-    """Every third reading is new."""
+    """Every third reading is new; in sixteenths 20.2 is 20.1875."""
     clone = Register(step_c=0.2, holds=3)
     read = [v for _, v in physics.readings_of(lambda t: 20.0 + t, random.Random(1), 9.3, clone, 0.0, 0.0)]
     assert read == pytest.approx([20.2] * 3 + [23.2] * 3 + [26.2] * 3)
+    assert Register(step_c=0.2, sixteenths=True).says(20.39) == 20.1875
 
 
 @pytest.mark.parametrize("row", troubles.ROWS)
