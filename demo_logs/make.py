@@ -22,9 +22,10 @@ from monitor.core.journal.records import encode
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.session import Options, Session
+from monitor.core.session.session import GapDoubt, Options, Session
 from monitor.live.clock import stamp
 from monitor.live.rehearsal import Rehearsal
+from monitor.live.station.resume import UNSURE_S
 
 HERE = Path(__file__).parent
 VERSION = "demo"
@@ -161,7 +162,7 @@ def _with_power_cut(
     for line in lines:
         session.fold(json.loads(line))
     again = Rehearsal(session, simulated, ROLES, write, end_s)
-    again.resume(cut_s[1], None, False, (cut_s[1] - cut_s[0]) / 2)
+    again.resume(cut_s[1], None, False, GapDoubt(longer_s=UNSURE_S))
     while again.step():
         pass
     return b"".join(lines)

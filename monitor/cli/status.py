@@ -123,7 +123,9 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
 
 def _time(view: Mapping[str, Any]) -> str:
     """The time on the stage's own clock, as the view tells it."""
+    from monitor.core.journal.snapshot import Snapshot
     from monitor.core.text.quantities import format_duration
+    from monitor.live.view import words
 
     if view["role"] == "load" and not view.get("target_ref_s"):
         return "loading: dark, silent, no clock; a press of a second ends it"
@@ -132,8 +134,7 @@ def _time(view: Mapping[str, Any]) -> str:
     if view.get("end_t_s") is None:
         return told
     what = "minimum over" if view["until"] == "at least" else "end"
-    doubt = f" +/- {2.0 * (view.get('end_sd_s') or 0.0):.0f} s" if view["steered"] else ""
-    return f"{told}; {what} at {format_duration(view['end_t_s'] - began_s)} of it{doubt}"
+    return f"{told}; {what} {words.end(Snapshot.read(view), ' of it')}"
 
 
 def _probe(probe: Mapping[str, Any]) -> str:

@@ -18,7 +18,7 @@ from monitor.core.probes.readings import Reading, Role
 from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Play, Write
 from monitor.core.session.limits import BEGIN_HOLD_S
-from monitor.core.session.session import Session
+from monitor.core.session.session import GapDoubt, Session
 
 READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2
@@ -74,11 +74,11 @@ class Rehearsal:
         """Arm the session at t_s = 0."""
         self._carry_out(self._session.open(0.0, opening))
 
-    def resume(self, t_s: float, gap_s: float | None, same_boot: bool, spread_s: float) -> None:
+    def resume(self, t_s: float, gap_s: float | None, same_boot: bool, doubt: GapDoubt) -> None:
         """Go on at `t_s` with a session that was rebuilt from its records, as after a crash or a power cut."""
         self.t_s = t_s
         self._reading_s = math.ceil(t_s / READING_EVERY_S) * READING_EVERY_S
-        self._carry_out(self._session.resume(t_s, gap_s, same_boot, spread_s))
+        self._carry_out(self._session.resume(t_s, gap_s, same_boot, doubt))
 
     def step(self) -> bool:
         """Advance to the next thing that happens. False once the session is closed."""

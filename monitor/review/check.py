@@ -7,6 +7,7 @@ Tests: tests/review/test_check.py.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -140,7 +141,7 @@ def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: St
         steps = np.diff(edges)
         widest = float(steps.max())
         at = int(steps.argmax())
-        resumed = any(edges[at] - 1 <= r["t_s"] <= edges[at + 1] + 1 for r in journal.of("session") if r["event"] == "resume")
+        resumed = any(a_s <= edges[at + 1] + 1 and b_s >= edges[at] - 1 for a_s, b_s, _ in _away(journal))
         found.hold(
             widest <= PROGRESS_S or resumed,
             f"{label}: progress at least every {widest:.1f} s" + (" (the program was gone)" if widest > PROGRESS_S else ""),
@@ -194,16 +195,37 @@ def _readings(found: Check, journal: Journal) -> None:
         )
 
 
+def _away(journal: Journal) -> list[tuple[float, float, Sequence[str]]]:
+    """From when to when nothing was recorded, and the calls that fell due meanwhile."""
+    away: list[tuple[float, float, Sequence[str]]] = []
+    life_s = 0.0
+    for record in journal.of("session"):
+        if record["event"] == "resume":
+            gap_s = record.get("counted_s", record.get("gap_s"))
+            since_s = record["t_s"] - gap_s if isinstance(gap_s, (int, float)) else life_s
+            away.append((since_s, record["t_s"], record.get("missed", ())))
+        life_s = record["t_s"]
+    return away
+
+
+def _fell_into_a_gap(journal: Journal, event: str, at_s: float) -> bool:
+    """Whether the station was away at this moment, and said at its return that this call fell due meanwhile."""
+    return any(event in missed and a_s - SOUND_LATE_S <= at_s <= b_s + SOUND_EARLY_S for a_s, b_s, missed in _away(journal))
+
+
 def _cues(found: Check, journal: Journal) -> None:
     cues = journal.of("cue")
     heard = {name: [c["t_s"] for c in cues if c["cue"] == name] for name in ("ready", "now", "fault")}
     for event in ("ready", "now"):
         said = [s["t_s"] for s in journal.of("stage") if s["event"] == event]
         silent = [at_s for at_s in said if not any(-SOUND_EARLY_S <= t - at_s <= SOUND_LATE_S for t in heard[event])]
+        away = [at_s for at_s in silent if _fell_into_a_gap(journal, event, at_s)]
+        silent = [at_s for at_s in silent if at_s not in away]
         if said:
+            late = "" if not away else f"; {len(away)} of them at the return of the station, or not any more, since it was away"
             found.hold(
                 not silent,
-                f"each of {len(said)} {event.upper()} has its sound",
+                f"each of {len(said)} {event.upper()} has its sound{late}",
                 f"{len(silent)} of {len(said)} {event.upper()} have no sound, first at session time {silent[0] if silent else 0:.1f} s",
             )
     close = [b - a for a, b in zip(heard["fault"], heard["fault"][1:], strict=False) if b - a < FAULT_APART_S - MOMENT_S]

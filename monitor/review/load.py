@@ -51,6 +51,8 @@ class ProgressSeries:
     done_sd_ref_s: array[float] = field(default_factory=lambda: array("d"))
     end_t_s: array[float] = field(default_factory=lambda: array("d"))
     source: list[str] = field(default_factory=list)
+    end_between_s: tuple[float, float] | None = None
+    """Earliest and latest end as it was said last, two standard deviations of the forecast in them; None where no time was in doubt."""
 
 
 @dataclass(slots=True)
@@ -173,6 +175,10 @@ def _take_progress(journal: Journal, record: Record) -> None:
     said.done_sd_ref_s.append(_or_nan(record["done_sd_ref_s"]))
     said.end_t_s.append(_or_nan(record["end_t_s"]))
     said.source.append(record["source"])
+    earliest_s, latest_s = record.get("earliest_end_t_s"), record.get("latest_end_t_s")
+    if isinstance(earliest_s, (int, float)) and isinstance(latest_s, (int, float)):
+        around_s = 2.0 * (record.get("end_sd_s") or 0.0)
+        said.end_between_s = (earliest_s - around_s, latest_s + around_s)
 
 
 def _take_recipe(journal: Journal, line: int, record: Record) -> None:

@@ -75,6 +75,9 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
     return Review(_session(journal, facts, made), tracks, parts, recipe)
 
 
+RESUME_FIELDS = ("t_s", "gap_s", "same_boot", "counted_s", "least_s", "most_s", "missed")
+
+
 def gaps(journal: Journal) -> list[NamedSpan]:
     """Stretches longer than `STALE_S` without a good reading, of every probe, with the worst quality met in them."""
     found = []
@@ -108,7 +111,7 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         max_cue_lateness_s=max(late) if late else None, cues=counts, faults=counts.get("fault", 0), probes=list(facts.values()),
         trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],
         gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],
-        resumes=[{k: r.get(k) for k in ("t_s", "gap_s", "same_boot")} for r in journal.of("session") if r["event"] == "resume"],
+        resumes=[{k: r.get(k) for k in RESUME_FIELDS} for r in journal.of("session") if r["event"] == "resume"],
         solutions=[s for s in solutions if isinstance(s, dict)] if isinstance(solutions, list) else [],
         waived=str(opening["waived"]) if opening.get("waived") else None,
         gate_overridden=next((str(r.get("why", "no reason given")) for r in journal.of("gate") if r["state"] == "overridden"), None),

@@ -55,6 +55,8 @@ class StageMeasures:
     `estimated_s`: seconds whose progress came from vessel model, held or clock (a stage without progress has none);
     `unmeasured_s`: seconds without a believed reading. `below_band_s`, `above_band_s`: None without a band,
     and where all of the stage went by the clock and no probe was believed: then its temperature is only assumed.
+    `longer_s`, `shorter_s`: by how much it may have lasted longer and shorter than counted, because the power was gone meanwhile;
+    `end_between_s`: the earliest and the latest end, as it was said at last, session time.
     """
 
     stage: int
@@ -103,6 +105,18 @@ class StageMeasures:
     estimated_s: float
     unmeasured_s: float
     estimated_spans: tuple[NamedSpan, ...]
+    longer_s: float = 0.0
+    shorter_s: float = 0.0
+    end_between_s: tuple[float, float] | None = None
+
+    @property
+    def done_between_percent(self) -> tuple[float, float] | None:
+        """Where a power cut left the time in doubt: the least and the most that was done, two standard deviations in them."""
+        if not (self.longer_s or self.shorter_s) or self.done_percent is None or self.actual_s <= 0.0:
+            return None
+        per_s, around = self.done_percent / self.actual_s, 2.0 * (self.done_sd_percent or 0.0)
+        low, high = self.done_percent - per_s * self.shorter_s - around, self.done_percent + per_s * self.longer_s + around
+        return max(0.0, low), high
 
 
 @dataclass(slots=True)

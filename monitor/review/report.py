@@ -119,6 +119,11 @@ def _pour(stage: StageMeasures) -> str:
     return summary.signed_duration(stage.overrun_s) if abs(stage.overrun_s) >= 0.5 else "on time"
 
 
+def _done(stage: StageMeasures) -> str:
+    between = stage.done_between_percent
+    return _percent(stage.done_percent, stage.done_sd_percent) if between is None else f"{between[0]:.0f} to {between[1]:.0f} %"
+
+
 def _stages_table(stages: Sequence[StageMeasures]) -> str:
     head = ("stage", "planned", "actual", "pour", "done, now known", "live said", "mean", "lowest to highest", "out of band", "estimated")
     rows = []
@@ -128,7 +133,7 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
         rows.append((
             f"{s.stage} {summary.stage_label(s)}", _seconds(s.planned_s), format_duration(s.actual_s),
             _pour(s),
-            _percent(s.done_percent, s.done_sd_percent) if counts else "by the clock", _percent(s.live_done_percent) if counts else "",
+            _done(s) if counts else "by the clock", _percent(s.live_done_percent) if counts else "",
             _celsius(s.mean_c, s.mean_sd_c), "" if s.min_c is None else f"{s.min_c:.2f} to {s.max_c:.2f} C", outside,
             format_duration(s.estimated_s),
         ))  # fmt: skip

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
+from monitor.core.journal.records import GapDoubt, gap_doubt
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Recipe, Stage
@@ -124,6 +125,12 @@ def _station_late_s(journal: Journal, part: Stretch) -> float | None:
     return max(late, default=None)
 
 
+def _time_doubt(journal: Journal, part: Stretch) -> GapDoubt:
+    """Of the power cuts that fell into a stage."""
+    back = [r for r in journal.of("session") if r["event"] == "resume" and part.begin_s < r["t_s"] <= part.end_s]
+    return sum((gap_doubt(record) for record in back), GapDoubt())
+
+
 def measure_stage(
     journal: Journal, believed: Believed, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: TemperatureTrack | None
 ) -> StageMeasures:
@@ -142,6 +149,8 @@ def measure_stage(
     if heat is not None and track is not None and track.probe == NO_PROBE and all(p.what == "clock" for p in pieces):
         heat = replace(heat, below_band_s=None, above_band_s=None)
     target = said.target_ref_s if stage is None and said is not None else planned_s
+
+    doubt = _time_doubt(journal, part)
 
     def share(value: float | None) -> float | None:
         return None if value is None or not target else 100.0 * value / target
@@ -181,5 +190,10 @@ def measure_stage(
         estimated_s=sum((p.to_s - p.from_s for p in pieces), 0.0),
         unmeasured_s=_unmeasured(journal, believed, part),
         estimated_spans=tuple(pieces),
+        longer_s=doubt.longer_s,
+        shorter_s=doubt.shorter_s,
+        end_between_s=None if said is None or said.end_between_s is None else (
+            max(part.begin_s, said.end_between_s[0]), said.end_between_s[1],
+        ),
         **(asdict(heat) if heat is not None else dict.fromkeys(_Temperatures.__dataclass_fields__)),
     )

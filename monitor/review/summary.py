@@ -60,6 +60,9 @@ def planned_sentence(stage: StageMeasures) -> str:
         if stage.steered:
             moved = to_end - stage.planned_s
             parts.append(f"end moved {signed_duration(moved)}, to {format_duration(to_end)}" if abs(moved) >= 0.5 else "end not moved")
+    if stage.end_between_s is not None:
+        first, last = (format_duration(max(0.0, t_s - stage.begin_s)) for t_s in stage.end_between_s)
+        parts.append(f"between {first} and {last}, since the power was gone")
     parts.append(f"actual end {format_duration(stage.actual_s)} ({_by(stage)})")
     if stage.overrun_s is not None and abs(stage.overrun_s) >= 1.0:
         parts.append(f"the pour was {signed_duration(stage.overrun_s)} than the planned end{_station_part(stage)}")
@@ -92,6 +95,10 @@ def done_sentence(stage: StageMeasures) -> str:
         return "" if stage.role != "develop" else "temperature did not count in this stage"
     if stage.done_percent is None:
         return "development not known: nothing was read"
+    between = stage.done_between_percent
+    if between is not None:
+        said = f"development between {between[0]:.0f} % and {between[1]:.0f} % of what was wanted: the power was gone"
+        return f"{said}, counted {stage.done_percent:.1f} %"
     said = f"development {stage.done_percent:.1f} % +/-{stage.done_sd_percent:.1f} of what was wanted (now known"
     return said + (f"; live said {stage.live_done_percent:.1f} %)" if stage.live_done_percent is not None else ")")
 
@@ -237,6 +244,16 @@ def trust_sentence(change: Mapping[str, Any], session: SessionMeasures) -> str:
     return f'at {moment(session, change["t_s"])} "{change["probe"]}" {what} ({change["why"]}{back})'
 
 
+def resume_sentence(resume: Mapping[str, Any], session: SessionMeasures) -> str:
+    """One time in which the program was away."""
+    gap_s, least_s, most_s = resume["gap_s"], resume.get("least_s"), resume.get("most_s")
+    went_on = f"before {moment(session, resume['t_s'])} and went on"
+    if gap_s is None and least_s is not None and most_s is not None:
+        bounds = f"at least {format_duration(least_s)}, at most {format_duration(most_s)}"
+        return f"The power was gone, nobody knows for how long ({bounds}; counted {format_duration(resume['counted_s'])}), {went_on}."
+    return f"The program was gone for {'an unknown time' if gap_s is None else f'{gap_s:.0f} s'} {went_on}."
+
+
 def head(session: SessionMeasures) -> str:
     """What the session was."""
     kind = "rehearsal, no film" if session.mode == "rehearsal" else session.mode
@@ -280,7 +297,11 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
             words.append(f"the pour was {signed_duration(s.overrun_s)} than the planned end{_station_part(s)}")
         if s.rate_law is not None and s.done_percent is not None:
             live = f" (live said {s.live_done_percent:.1f} %)" if s.live_done_percent is not None else ""
-            words.append(f"development {s.done_percent:.1f} % +/-{s.done_sd_percent:.1f}{live}")
+            between = s.done_between_percent
+            words.append(
+                f"development {s.done_percent:.1f} % +/-{s.done_sd_percent:.1f}{live}" if between is None else
+                f"development between {between[0]:.0f} % and {between[1]:.0f} %: the power was gone"
+            )  # fmt: skip
         if s.mean_c is not None:
             words.append(f"mean {s.mean_c:.2f} C +/-{s.mean_sd_c:.2f}")
         if s.estimated_spans:
@@ -351,9 +372,7 @@ def sentences(session: SessionMeasures) -> list[str]:
     changes = "; ".join(trust_sentence(t, session) for t in session.trust)
     sounded = "No FAULT sounded" if not session.faults else f"FAULT sounded {session.faults} time{'' if session.faults == 1 else 's'}"
     told_all.append(sounded + (f"; {changes}." if changes else "."))
-    for resume in session.resumes:
-        gap = "an unknown time" if resume["gap_s"] is None else f"{resume['gap_s']:.0f} s"
-        told_all.append(f"The program was gone for {gap} before {moment(session, resume['t_s'])} and went on.")
+    told_all += [resume_sentence(resume, session) for resume in session.resumes]
     if session.doubted:
         spans = "; ".join(f"{d.what}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)
         told_all.append(f"Left out afterwards, though it was believed then: {spans}.")

@@ -91,10 +91,44 @@ class Opened(Record):
         return told | dict(self.opening) | {"recipe": self.recipe}
 
 
+@dataclass(frozen=True, slots=True)
+class GapDoubt:
+    """By how many seconds a gap may have been longer, and shorter, than it was counted. Several gaps add up on each side."""
+
+    longer_s: float = 0.0
+    shorter_s: float = 0.0
+
+    def __bool__(self) -> bool:
+        return self.longer_s > 0.0 or self.shorter_s > 0.0
+
+    def __add__(self, other: GapDoubt) -> GapDoubt:
+        return GapDoubt(self.longer_s + other.longer_s, self.shorter_s + other.shorter_s)
+
+    @property
+    def spread_s(self) -> float:
+        """The larger of both."""
+        return max(self.longer_s, self.shorter_s)
+
+    def of_end(self, begin_s: float, end_s: float) -> tuple[float, float]:
+        """Earliest and latest end of what began at `begin_s`: a gap that was longer brings it sooner, but never before its begin."""
+        return max(begin_s, end_s - self.longer_s), max(begin_s, end_s + self.shorter_s)
+
+
+def gap_doubt(resume: Mapping[str, Any]) -> GapDoubt:
+    """Of a `resume` record, whoever wrote it."""
+    counted_s, least_s, most_s, spread_s = (resume.get(name) for name in ("counted_s", "least_s", "most_s", "spread_s"))
+    if counted_s is None or least_s is None or most_s is None:
+        return GapDoubt(spread_s or 0.0, spread_s or 0.0)
+    return GapDoubt(max(0.0, most_s - counted_s), max(0.0, counted_s - least_s))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resumed(Record):
-    """The program is back. `gap_s`: how long nothing was recorded, None if unknown; `spread_s`: by how much that may be
-    wrong; `missed`: calls that fell due meanwhile."""
+    """The program is back. `gap_s`: how long nothing was recorded, None if unknown; `missed`: calls that fell due meanwhile.
+
+    After a power cut `counted_s` is what the gap was taken for; it was at least `least_s` and at most `most_s`. `spread_s`: the larger of
+    the two distances; alone in journals of version 0.1, where the gap may be wrong by so much either way.
+    """
 
     kind: ClassVar[str] = "session"
     event: ClassVar[str | None] = "resume"
@@ -102,6 +136,14 @@ class Resumed(Record):
     same_boot: bool
     spread_s: float | None
     missed: Sequence[Cue] = ()
+    counted_s: float | None = None
+    least_s: float | None = None
+    most_s: float | None = None
+
+    @property
+    def doubt(self) -> GapDoubt:
+        """How much longer and shorter than counted the gap may have been."""
+        return gap_doubt(self.fields())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,8 +28,8 @@ class Snapshot:
 
     `waits_for`: the stage (from 1 on) that waits for a press, None while one runs. The stage that the film is in: `stage`, `name`, `role`,
     `until`, `steered`, `began_s`, `planned_s`. The film whose end comes next: `sheet` to `target_ref_s`. `lost`: probes that are not
-    believed, and why. `spread_s`: by how much the time itself may be wrong after an interruption. `unconfirmed`: a begin was assumed and
-    a press may still answer for it.
+    believed, and why. `spread_s`: by how much the time of the stage itself may be wrong after an interruption, at most; then its end lies
+    between `earliest_end_t_s` and `latest_end_t_s`. `unconfirmed`: a begin was assumed and a press may still answer for it.
     """
 
     t_s: float
@@ -58,10 +58,20 @@ class Snapshot:
     now_s: float | None = None
     end_t_s: float | None = None
     end_sd_s: float | None = None
+    earliest_end_t_s: float | None = None
+    latest_end_t_s: float | None = None
     frozen: bool = False
     done_ref_s: float | None = None
     done_sd_ref_s: float | None = None
     target_ref_s: float | None = None
+
+    @property
+    def end_between_s(self) -> tuple[float, float] | None:
+        """Earliest and latest end where an interruption left the time in doubt, two standard deviations of the forecast in them."""
+        if self.earliest_end_t_s is None or self.latest_end_t_s is None:
+            return None
+        around_s = 2.0 * (self.end_sd_s or 0.0) if self.steered else 0.0
+        return max(self.began_s or 0.0, self.earliest_end_t_s - around_s), self.latest_end_t_s + around_s
 
     def plain(self) -> dict[str, Any]:
         """As an object of JSON."""

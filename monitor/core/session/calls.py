@@ -81,10 +81,13 @@ class Calls:
 
     # -- single sounds ----------------------------------------------------------------------------------------------
 
-    def play(self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None, late_s: float | None = None) -> Sound:
-        """One sounding. `late_s`: how much later than it was due, because the program was away."""
+    def play(
+        self, cue: Cue, onset_s: float, pattern: tuple[float, ...], sheet: int | None = None, late_s: float | None = None,
+        why: str | None = None,
+    ) -> Sound:  # fmt: skip
+        """One sounding. `late_s`: how much later than it was due, because the program was away. `why`: of a FAULT."""
         self._number += 1
-        sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s)
+        sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s, why)
         if self._back_s is None or onset_s >= self._back_s:
             self._emit(Play(sound))
         elif cue in ("ready", "now"):
@@ -141,7 +144,7 @@ class Calls:
     def fault_first(self, why: str, t_s: float) -> float:
         """A FAULT at once, whatever sounded before: the program was away. When it is over."""
         self.fault_why, self.fault_s, self.last_fault_s = why, None, t_s
-        self.play("fault", t_s, cues.FAULT)
+        self.play("fault", t_s, cues.FAULT, why=why)
         return t_s + cues.length_s(cues.FAULT)
 
     def sound_fault(self, t_s: float, runs: Iterable[Run]) -> None:
@@ -151,7 +154,7 @@ class Calls:
         self.want_fault(self.fault_why, wanted_s, runs)
         if self.fault_s > wanted_s + 2 * CLEAR_S:
             return
-        self.play("fault", wanted_s, cues.FAULT)
+        self.play("fault", wanted_s, cues.FAULT, why=self.fault_why)
         self.last_fault_s = wanted_s
         self.fault_s = None
 

@@ -61,7 +61,8 @@ class Counting:
         t_s = max(t_s, desk.t_s)  # a press that is understood at its release lies before what was told meanwhile
         temperature = desk.estimator.temperature(t_s)
         done = desk.estimator.done(run.key, t_s)
-        spread_s = desk.spread_s
+        doubt = desk.doubt_since(run.begin_s)
+        earliest_s, latest_s = doubt.of_end(run.begin_s, run.end_s) if doubt else (None, None)
         desk.write(
             records.Progress(
                 t_s=t_s,
@@ -75,8 +76,8 @@ class Counting:
                 done_sd_ref_s=done.sd_ref_s,
                 end_t_s=run.end_s,
                 end_sd_s=run.end_sd_s,
-                earliest_end_t_s=run.end_s - spread_s if spread_s else None,
-                latest_end_t_s=run.end_s + spread_s if spread_s else None,
+                earliest_end_t_s=earliest_s,
+                latest_end_t_s=latest_s,
                 source=temperature.source,
             )
         )

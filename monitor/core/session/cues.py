@@ -133,7 +133,7 @@ def length_s(pattern: tuple[float, ...]) -> float:
 @dataclass(frozen=True, slots=True)
 class Sound:
     """One sounding: `onset_s` is the intended first onset in session time. `number` tells soundings apart; `late_s`: how much later that
-    is than it was due, because the program was away."""
+    is than it was due, because the program was away; `why`: what a FAULT is about."""
 
     number: int
     cue: Cue
@@ -141,6 +141,7 @@ class Sound:
     pattern: tuple[float, ...]
     sheet: int | None = None
     late_s: float | None = None
+    why: str | None = None
 
     @property
     def end_s(self) -> float:

@@ -14,6 +14,7 @@ from typing import Literal
 from monitor.core.development.beliefs import Beliefs
 from monitor.core.development.estimator import Estimator
 from monitor.core.journal import records
+from monitor.core.journal.records import GapDoubt
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.calls import Calls
@@ -47,11 +48,18 @@ class Desk:
         self.gate = GateWatch()
         self.lost: dict[str, str] = {}
         """Probes that are not believed, and why."""
-        self.spread_s = 0.0
-        """By how much the time itself may be wrong after interruptions."""
+        self._gaps: list[tuple[float, GapDoubt]] = []
         direct = [p for p in beliefs.probes if p.role in ("developer", "witness")] or list(beliefs.probes)
         self.compared = bool(direct) and all(p.comparison_sd_c < NOT_COMPARED_SD_C - EPS_S for p in direct)
         """Whether every probe that the developer's temperature may come from has been compared."""
+
+    def doubt_gap(self, back_s: float, doubt: GapDoubt) -> None:
+        """A gap that ended at `back_s` may have been longer or shorter than it was counted."""
+        self._gaps.append((back_s, doubt))
+
+    def doubt_since(self, begin_s: float) -> GapDoubt:
+        """In what began then. A begin after a gap makes the time sure again; a restart on the same boot does not."""
+        return sum((doubt for back_s, doubt in self._gaps if back_s > begin_s), GapDoubt())
 
     def write(self, record: records.Record) -> int:
         """One record on its way to the journal; its seq."""

@@ -72,7 +72,7 @@ class Past:
         if isinstance(record, records.Opened):
             self.waits_since_s = record.t_s
         elif isinstance(record, records.Resumed):
-            desk.spread_s += float(record.spread_s or 0.0)
+            desk.doubt_gap(record.t_s, record.doubt)
             self._back_s = record.t_s
         elif isinstance(record, records.StageBegun):
             self._begun(record, before)

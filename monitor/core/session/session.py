@@ -14,11 +14,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from monitor.core.development.beliefs import Beliefs, TrustChange
 from monitor.core.journal import records
+from monitor.core.journal.records import GapDoubt
 from monitor.core.journal.snapshot import LastCue, Snapshot
 from monitor.core.journal.words import Meaning
 from monitor.core.probes.readings import Reading
@@ -47,7 +48,9 @@ from monitor.core.session.presses import Sound as PressSound
 from monitor.core.session.runs import Current, Run, RunStep
 from monitor.core.session.standing import state_at
 
-__all__ = ["Awaits", "Options", "Session"]
+SURE = GapDoubt()
+
+__all__ = ["Awaits", "GapDoubt", "Options", "Session"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +153,8 @@ class Session:
         stage = None if film.current is None else film.current.stage
         run = film.due_run
         done = desk.estimator.done(run.key, desk.t_s) if run is not None and run in film.counting.runs else None
+        doubt = SURE if run is None or run.stage.has_no_clock else desk.doubt_since(run.begin_s)
+        between = doubt.of_end(run.begin_s, run.end_s) if run is not None and doubt else (None, None)
         return Snapshot(
             t_s=desk.t_s,
             stages=len(self.recipe.stages),
@@ -169,7 +174,7 @@ class Session:
             lost=dict(desk.lost),
             gate=desk.gate.state,
             unconfirmed=film.offers.now is not None,
-            spread_s=desk.spread_s,
+            spread_s=doubt.spread_s,
             last_cue=self._last_cue,
             closed=self.closed,
             sheet=None if run is None else run.sheet,
@@ -177,6 +182,8 @@ class Session:
             now_s=None if run is None else run.now_s,
             end_t_s=None if run is None else run.end_s,
             end_sd_s=None if run is None else run.end_sd_s,
+            earliest_end_t_s=between[0],
+            latest_end_t_s=between[1],
             frozen=run is not None and run.frozen,
             done_ref_s=None if done is None else done.done_ref_s,
             done_sd_ref_s=None if done is None else done.sd_ref_s,
@@ -231,10 +238,9 @@ class Session:
     def sounded(self, sound: Sound, onset_s: float, lateness_s: float | None) -> list[Effect]:
         """The player began a sound at `onset_s`; `lateness_s` (after the intended onset) is None in a rehearsal."""
         self._advance(onset_s if onset_s > self._desk.t_s else self._desk.t_s)
-        why = self._desk.calls.fault_why if sound.cue == "fault" else None
         self._last_cue = LastCue(cue=sound.cue, t_s=onset_s)
         self._desk.write(
-            records.CueSounded(t_s=onset_s, cue=sound.cue, sheet=sound.sheet, lateness_s=lateness_s, late_s=sound.late_s, why=why)
+            records.CueSounded(t_s=onset_s, cue=sound.cue, sheet=sound.sheet, lateness_s=lateness_s, late_s=sound.late_s, why=sound.why)
         )
         return self._out()
 
@@ -244,7 +250,7 @@ class Session:
         if sound.cue == "fault":
             calls = self._desk.calls
             calls.last_fault_s = -math.inf
-            self._film.want_fault(calls.fault_why, t_s + NOW_REPEAT_S)
+            self._film.want_fault(sound.why or calls.fault_why, t_s + NOW_REPEAT_S)
         return self._out()
 
     def note(self, kind: str, fields: Mapping[str, Any], t_s: float) -> list[Effect]:
@@ -280,15 +286,16 @@ class Session:
             self._past = Past(self._desk)
         self._past.take(record)
 
-    def resume(self, t_s: float, gap_s: float | None, same_boot: bool, spread_s: float = 0.0) -> list[Effect]:
-        """Go on at `t_s` after folding. `gap_s`: how long nothing was recorded, None if unknown; `spread_s`: by how much the time of
-        the gap may be wrong (0 on the same boot). Where READY or NOW fell due meanwhile, or nobody knows how long the gap was, FAULT
-        sounds at once, and then NOW if it still is."""
+    def resume(self, t_s: float, gap_s: float | None, same_boot: bool, doubt: GapDoubt = SURE) -> list[Effect]:
+        """Go on at `t_s` after folding. `gap_s`: how long nothing was recorded, None if unknown; `doubt`: by how much it may have been
+        longer or shorter than what lies between the last record and `t_s` (not at all on the same boot). Where READY or NOW fell due
+        meanwhile, or nobody knows how long the gap was, FAULT sounds at once, and then NOW if it still is."""
         desk, film, calls = self._desk, self._film, self._desk.calls
+        counted_s = t_s - desk.t_s
         calls.go_away(t_s)
         self._take_over()
-        desk.spread_s += spread_s  # a restart on the same boot makes nothing sure again
-        self._beat_s = t_s
+        desk.doubt_gap(t_s, doubt)
+        self._beat_s = min(t_s, t_s - counted_s + BEAT_S)  # a probe is lost when it has been silent for long enough, not at the return
         if film.current is not None:
             film.current.tick_after_s = t_s - film.current.begin_s - 1e-3
         if film.counting.progress_s is not None:
@@ -298,7 +305,11 @@ class Session:
             self._advance(t_s, inclusive=True)
             missed = calls.come_back()
             words = list(dict.fromkeys(sound.cue for sound in missed))
-            write_first(records.Resumed(t_s=t_s, gap_s=gap_s, same_boot=same_boot, spread_s=spread_s, missed=words))
+            back = records.Resumed(t_s=t_s, gap_s=gap_s, same_boot=same_boot, spread_s=doubt.spread_s, missed=words)
+            if not same_boot:
+                least_s, most_s = max(0.0, counted_s - doubt.shorter_s), counted_s + doubt.longer_s
+                back = replace(back, counted_s=counted_s, least_s=least_s, most_s=most_s)
+            write_first(back)
         if not self.closed:
             call_after_return(desk, film, t_s, missed, why_away(gap_s, same_boot, words))
         return self._out()

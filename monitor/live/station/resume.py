@@ -13,16 +13,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
-from monitor.core.journal.records import reached_s
+from monitor.core.journal.records import GapDoubt, reached_s
 from monitor.core.recipe.values import Recipe
 from monitor.live.clock import Clock, read_stamp, stamp
 
 LATER_S = 3600.0
+SURE = GapDoubt()
 SURE_S = 2.0
 """Two readings of a wall clock that network time has set agree to within this (own measure)."""
 UNSURE_S = 300.0
-"""Where nobody has set the wall clock, the gap may be wrong by this much either way (own measure: as long as a person in the dark waits
-for the power to come back)."""
+"""Where no clock can vouch for it, the power may have been gone for so long before the boot, unless a wall clock allows more (own measure:
+as long as a person in the dark waits for the power to come back)."""
 
 Record = dict[str, Any]
 Verdict = Literal["same boot", "other boot", "lost"]
@@ -65,38 +66,76 @@ class UnfinishedSession:
 
 @dataclass(frozen=True, slots=True)
 class ResumePlan:
-    """How to resume it. `t_s`: session time now; `zero_s`: the monotonic moment of t_s = 0 on this boot; `spread_s`: by how much the gap
-    may be wrong."""
+    """How to resume it. `t_s`: session time now; `zero_s`: the monotonic moment of t_s = 0 on this boot; `gap_s`: None where no clock can
+    vouch for it; `doubt`: by how much what it was taken for may be wrong."""
 
     verdict: Verdict
     t_s: float
     zero_s: float
     gap_s: float | None
-    spread_s: float
+    doubt: GapDoubt = SURE
 
 
 def plan(earlier: UnfinishedSession, clock: Clock) -> ResumePlan:
-    """How to resume this session now, or that it is lost."""
+    """How to resume this session now, or that it is lost. What no clock can vouch for decides nothing: lost is only what must be over."""
     now_s = clock.mono_s()
     last_s = earlier.last_t_s
+    zero_s = earlier.life.get("mono0_s")
+    if earlier.recipe is None:
+        return ResumePlan("lost", last_s, now_s - last_s, None)
+    if _same_boot(earlier, clock) and isinstance(zero_s, (int, float)):
+        t_s = max(now_s - zero_s, last_s)
+        return ResumePlan("same boot", t_s, zero_s, t_s - last_s)
+    gap = _gap(earlier, clock)
+    most_of_all_s = earlier.recipe.total_s + LATER_S - last_s
+    if gap.least_s > most_of_all_s:
+        return ResumePlan("lost", last_s, now_s - last_s, gap.counted_s if gap.sure else None)
+    most_s = max(gap.counted_s, min(gap.most_s, most_of_all_s))  # were it longer, the session would be over
+    doubt = GapDoubt(most_s - gap.counted_s, gap.counted_s - gap.least_s)
+    t_s = last_s + gap.counted_s
+    return ResumePlan("other boot", t_s, now_s - t_s, gap.counted_s if gap.sure else None, doubt)
+
+
+def _same_boot(earlier: UnfinishedSession, clock: Clock) -> bool:
     life = earlier.life
     zero_s = life.get("mono0_s")
-    same = life.get("boot_id") == clock.boot_id() != "unknown" and isinstance(zero_s, (int, float)) and now_s - zero_s >= last_s - 1.0
-    if earlier.recipe is None:
-        return ResumePlan("lost", last_s, now_s - last_s, None, 0.0)
-    if same and isinstance(zero_s, (int, float)):
-        t_s = max(now_s - zero_s, last_s)
-        return ResumePlan("same boot", t_s, zero_s, t_s - last_s, 0.0)
+    named = life.get("boot_id") == clock.boot_id() != "unknown"
+    return named and isinstance(zero_s, (int, float)) and clock.mono_s() - zero_s >= earlier.last_t_s - 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """How long nothing was recorded: what it is taken for, and between what bounds it lies. `sure`: by clocks that network time had set."""
+
+    counted_s: float
+    least_s: float
+    most_s: float
+    sure: bool
+
+
+def _gap(earlier: UnfinishedSession, clock: Clock) -> _Gap:
+    """On another boot. It is at least the time since that boot, and at most what the wall clocks allow.
+
+    A wall clock that nobody has set runs behind the true time or shows it, never ahead: where only the first was unset the difference is
+    too large, and where only the second was, too small. So it bounds the gap on the far side alone.
+    """
+    up_s = clock.mono_s()
     away_s = _away_s(earlier, clock.wall())
-    sure = clock.wall_set() and bool(life.get("wall_set")) and away_s is not None and away_s >= 0
-    if away_s is not None and last_s + away_s > earlier.recipe.total_s + LATER_S:
-        return ResumePlan("lost", last_s, now_s - last_s, away_s if sure else None, 0.0)
-    if sure and away_s is not None:
-        return ResumePlan("other boot", last_s + away_s, now_s - last_s - away_s, away_s, SURE_S)
-    guess_s = max(now_s, away_s or 0.0)  # since the boot at least this long has passed
-    if away_s is not None and _went_on(earlier, now_s, away_s):
-        guess_s = away_s
-    return ResumePlan("other boot", last_s + guess_s, now_s - last_s - guess_s, None, UNSURE_S)
+    if away_s is not None and _went_on(earlier, up_s, away_s):
+        return _Gap(away_s, max(0.0, min(away_s - UNSURE_S, up_s)), away_s + UNSURE_S, False)
+    if away_s is not None and clock.wall_set() and _wall_was_set(earlier) and away_s >= up_s - SURE_S:
+        return _Gap(away_s, max(min(up_s, away_s), away_s - SURE_S), away_s + SURE_S, True)
+    far_s = up_s + UNSURE_S
+    if away_s is None or away_s < up_s:
+        return _Gap(up_s, up_s, far_s, False)
+    return _Gap(away_s if away_s <= far_s else up_s, up_s, max(far_s, away_s + SURE_S), False)
+
+
+def _wall_was_set(earlier: UnfinishedSession) -> bool:
+    """Whether the wall times of the last life can be believed: network time had set the clock before it, and nobody has moved it since."""
+    life = earlier.life
+    since = earlier.records[earlier.records.index(life) :]
+    return life.get("wall_set") is True and not any(r["kind"] == "clock" and r.get("event") == "stepped" for r in since)
 
 
 def can_go_on(earlier: UnfinishedSession, clock: Clock) -> bool:

@@ -26,6 +26,7 @@ from monitor.live.station.probes_now import comparison_of
 from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
 
+LAMP_STAYS_DARK = "the station was away: no restart makes light; the lamp stays dark for the rest of this session"
 ROUNDING_S = 1e-6
 """Monotonic and session seconds differ by up to this much through rounding."""
 
@@ -171,10 +172,13 @@ class Running:
             self.session.fold(record)
             if record["kind"] == "reading":
                 self._read_s[record["probe"]] = float(record["t_s"])
-        self._latest_s = plan.t_s
+        t_s = max(plan.t_s, self._clock.mono_s() - self._zero_s)  # reading a long journal has taken its time
+        self._latest_s = t_s
         self._restart_player(generation)
-        effects = self.session.resume(plan.t_s, plan.gap_s, plan.verdict == "same boot", plan.spread_s)
-        self._do(effects)
+        gap_s = None if plan.gap_s is None else plan.gap_s + t_s - plan.t_s
+        self._do(self.session.resume(t_s, gap_s, plan.verdict == "same boot", plan.doubt))
+        if earlier.opening.get("lamp") is True and not self.session.closed:
+            self.note("lamp", {"permitted": False, "why": LAMP_STAYS_DARK}, self._zero_s + t_s)
 
     def _restart_player(self, generation: int) -> None:
         self.generation = generation

@@ -12,6 +12,7 @@ import math
 import sys
 import traceback
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -75,7 +76,7 @@ class Sessions:
             told = plan(earlier, self._parts.clock)
             if told.verdict == "lost":
                 return False
-            session = Session(earlier.recipe, beliefs_of(earlier.opening, earlier.recipe), options_of(earlier.opening))
+            session = Session(earlier.recipe, beliefs_of(earlier.opening, earlier.recipe), replace(options_of(earlier.opening), lamp=False))
             self.running = self._new(session, earlier.session, told.zero_s)
             self.running.take_up(self._next_generation(), earlier, told)
         except Exception as wrong:  # a record that this program cannot fold: the session cannot be saved, the station can

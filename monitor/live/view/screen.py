@@ -151,7 +151,7 @@ def _development(state: ViewState, width: int, column: int, limit: str, look: Lo
     else:
         share = 100.0 * min(1.0, max(0.0, (t_s - begun_s) / (end_s - begun_s))) if end_s > begun_s else 100.0
         blocks.append(_LineGroup(5, _bar("passed", share, f"{share:5.1f} % of the time", width, column, look)))
-    blocks.append(_LineGroup(3, labelled("end", _end(state, begun_s, end_s, limit), width, column)))
+    blocks.append(_LineGroup(3, labelled("end", _end(state, limit), width, column)))
     if state.sheets is not None and state.exits:
         out = ", ".join(f"{sheet} at {format_duration(at_s - begun_s)}" for sheet, at_s in state.exits)
         blocks.append(_LineGroup(5, labelled("sheets", f"out: {out}", width, column)))
@@ -184,18 +184,13 @@ def _bar(label: str, percent: float, text: str, width: int, column: int, look: L
     return [cut_line(line, width), *labelled("", text.strip(), width, column, "bold")]
 
 
-def _end(state: ViewState, begun_s: float, end_s: float, limit: str) -> str:
+def _end(state: ViewState, limit: str) -> str:
     seen = state.seen
-    at = format_duration(end_s - begun_s)
-    if not seen.steered:
-        return f"at {at} by the clock" + ("; temperature does not move it" if seen.role == "develop" else "")
+    if not seen.steered and seen.end_between_s is None:
+        return f"{words.end(seen)} by the clock" + ("; temperature does not move it" if seen.role == "develop" else "")
     fixed = "fixed now" if seen.frozen else "forecast"
-    doubt = f" +/- {2.0 * (seen.end_sd_s or 0.0):.0f} s"
-    spread = ""
-    if seen.spread_s:
-        spread = f", between {format_duration(end_s - seen.spread_s - begun_s)} and {format_duration(end_s + seen.spread_s - begun_s)}"
     moved = "" if state.moved_s is None or abs(state.moved_s) < 0.5 else f"; {words.moved(state.moved_s)}"
-    return f"at {at}{doubt}, {fixed}{spread}" + (f", {limit}" if limit else "") + moved
+    return f"{words.end(seen)}, {fixed}" + (f", {limit}" if limit else "") + moved
 
 
 def _sounded(state: ViewState) -> str:

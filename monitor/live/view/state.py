@@ -349,6 +349,8 @@ class Watched:
             now_s=due.fixed_now_s if due.now_s is None else due.now_s,
             end_t_s=self._end_s(due),
             end_sd_s=forecast.get("end_sd_s") or 0.0,
+            earliest_end_t_s=forecast.get("earliest_end_t_s"),
+            latest_end_t_s=forecast.get("latest_end_t_s"),
             frozen=due.planned_end_s is not None,
             done_ref_s=forecast.get("done_ref_s"),
             done_sd_ref_s=forecast.get("done_sd_ref_s"),

@@ -94,6 +94,17 @@ def reading(name: str, told: LastReading, sd_c: float, now_s: float) -> tuple[st
     return figure, f'probe "{name}", {age(max(0.0, now_s - told.t_s))}{silent}'
 
 
+def end(seen: Snapshot, of_it: str = "") -> str:
+    """When the stage ends, on its own clock (`of_it`: words that say so): one figure with +/-, or after a power cut two times."""
+    end_s, began_s = seen.end_t_s or 0.0, seen.began_s or 0.0
+    at = format_duration(end_s - began_s) + of_it
+    between = seen.end_between_s
+    if between is None:
+        return f"at {at}" + (f" +/- {2.0 * (seen.end_sd_s or 0.0):.0f} s" if seen.steered else "")
+    first, last = (format_duration(max(0.0, t - began_s)) for t in between)
+    return f"between {first} and {last}, counted {at}: the power was gone"
+
+
 def left(seconds: float) -> str:
     """Time left, whole seconds, rounded up so that 0:00 is the moment itself."""
     return format_duration(float(math.ceil(max(0.0, seconds) - 1e-6)))

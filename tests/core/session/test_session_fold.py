@@ -7,7 +7,7 @@ import json
 import pytest
 
 from monitor.core.session import cues
-from monitor.core.session.session import Session
+from monitor.core.session.session import GapDoubt, Session
 from tests.core.session.test_session_sheets import entered, tray
 from tests.evening import FIX, STOP, Evening, Record, develop, recipe
 
@@ -200,7 +200,7 @@ def test_another_boot_sounds_fault_and_gives_earliest_and_latest() -> None:
     for record in dead.records:
         alive.session.fold(record)
     alive.records, alive.t_s, alive._reading_s = list(dead.records), 120.0, 121.0
-    alive._do(alive.session.resume(120.0, None, same_boot=False, spread_s=15.0))
+    alive._do(alive.session.resume(120.0, None, same_boot=False, doubt=GapDoubt(15.0, 15.0)))
     alive.to(140)
     assert len(alive.cues("fault")) == 1
     last: Record = alive.kind("progress")[-1]

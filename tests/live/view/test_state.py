@@ -25,8 +25,9 @@ def test_after_an_interruption_the_end_lies_between_two_times() -> None:
     """Nobody knows how long the power was gone."""
     told = Teller()
     told.begin(1, 0.0)
-    told.see(150.0, spread_s=15.0)
-    assert "between 4:45 and 5:15" in told.screen()
+    told.see(150.0, earliest_end_t_s=285.0, latest_end_t_s=315.0)
+    assert "between 4:37 and 5:23, counted 5:00" in told.screen()
+    assert "5:00 +/-" not in told.screen()
     told.see(151.0)
     assert "between" not in told.screen()
 
