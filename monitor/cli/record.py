@@ -52,7 +52,8 @@ def run(args: argparse.Namespace) -> int:
         if recorder.complete():
             _say(f"{args.until_closed}: complete already")
             return 0
-        recorder.connect()
+        if not recorder.connect():
+            return 0
         _say(f"recording {', '.join(args.station) or 'every station'} from {host}:{port} into {args.into}")
         recorder.run()
         _say(recorder.summary())

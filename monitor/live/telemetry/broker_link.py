@@ -104,7 +104,7 @@ class BrokerLink:
         inflow_per_s: float | None = None,
     ) -> None:
         self._config, self._client_id, self._owner, self._clock, self._timing = config, client_id, owner, clock, timing
-        self._longest, self._will = longest, will
+        self._longest, self._will, self._stopping = longest, will, stopping
         self._inflow = None if inflow_per_s is None else TokenBucket(inflow_per_s, inflow_per_s / 2.0)
         self._client: GuardedClient | None = None
         self._mqtt_5 = True
@@ -139,19 +139,28 @@ class BrokerLink:
         else:
             try:
                 self.open()
-            except BrokerRefused as refused:
-                self._lost(refused.why)
+            except (BrokerRefused, OSError) as wrong:
+                if not self._stopping():
+                    self._lost(str(wrong))
 
     def open(self) -> None:
-        """Connect and send CONNECT; `link_up` follows in a later turn. Blocks for `connect_s` at most. Raises `BrokerRefused`."""
+        """Connect and send CONNECT; `link_up` follows in a later turn. Blocks for `connect_s` at most.
+
+        Raises `BrokerRefused`, and OSError where this process may open no further file.
+        """
         for line in open_to_others(self._config):
             self._tell(line)
         password = None if self._config.password_file is None else password_of(self._config.password_file)
-        client = self._new_client(self._dial.connect(self._timing.connect_s), password)
+        ready = self._dial.connect(self._timing.connect_s)
+        try:
+            client = self._new_client(ready, password)
+        except BaseException:
+            ready.close()
+            raise
         self._client, self._refusal = client, None
         self._unacked.clear()
         self.window, self._most_bytes = RECEIVE_MAXIMUM, None
-        self._written_s = self._clock.mono_s()
+        self._written_s, self._packet = self._clock.mono_s(), -1
         self._connack_by_s = self._written_s + self._timing.connect_s * (_SHARE_OF_MQTT_5 if self._mqtt_5 else 1.0)
         try:
             self._greet(client)

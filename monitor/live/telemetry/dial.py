@@ -81,7 +81,7 @@ class _Lookup:
     def __init__(self, host: str, port: int, resolve: Callable[..., list[Any]], waker: Waker) -> None:
         self._host, self._port, self._resolve, self._waker = host, port, resolve, waker
         self.found: list[Address] | None = None
-        self.wrong: str | None = None
+        self.wrong: OSError | UnicodeError | None = None
         self.thread = threading.Thread(target=self._run, name="lookup", daemon=True)
         self.thread.start()
 
@@ -90,7 +90,7 @@ class _Lookup:
             rows = self._resolve(self._host, self._port, type=socket.SOCK_STREAM)
             self.found = [(row[0], row[4]) for row in rows]
         except (OSError, UnicodeError) as wrong:
-            self.wrong = getattr(wrong, "strerror", None) or str(wrong)
+            self.wrong = wrong
         self._waker.ring()
 
 
@@ -112,21 +112,23 @@ class Dial:
         self._lookup: _Lookup | None = None
 
     def connect(self, within_s: float) -> socket.socket:
-        """A connection that does not block, encrypted where the configuration says so. Raises `BrokerRefused` after `within_s` at most."""
+        """A connection that does not block, encrypted where the configuration says so. Raises `BrokerRefused` after `within_s` at most,
+        and OSError where this process may open no further file.
+        """
         context = tls_context(self._config)
         by_s = self._clock.mono_s() + within_s
         addresses = self._addresses(by_s)
-        why = "no address"
+        why = BrokerRefused("no address")
         for number, (family, where) in enumerate(addresses):
             now_s = self._clock.mono_s()
             share_s = (by_s - now_s) / (len(addresses) - number)
             try:
                 sock = self._reach(family, where, now_s + share_s)
             except OSError as wrong:
-                why = wrong.strerror or str(wrong) or type(wrong).__name__
+                why = _refusal(wrong)
                 continue
             return sock if context is None else self._encrypt(sock, context, by_s)
-        raise BrokerRefused(why)
+        raise why
 
     def _addresses(self, by_s: float) -> list[Address]:
         host, port = self._config.host, self._config.port
@@ -142,7 +144,7 @@ class Dial:
                 raise BrokerRefused("its name is not answered by the name server")  # the question stays open, and is not asked twice
         done, self._lookup = self._lookup, None
         if done.found is None:
-            raise BrokerRefused(done.wrong or "its name is not known")
+            raise _refusal(done.wrong) from None
         return done.found
 
     def _reach(self, family: int, where: Any, by_s: float) -> socket.socket:
@@ -202,6 +204,15 @@ class Dial:
                     raise BrokerRefused("this program is ending")
             if sock is None or sock.fileno() in ready:
                 return True
+
+
+def _refusal(wrong: OSError | UnicodeError | None) -> BrokerRefused:
+    """In the system's own words. Raises the error itself where this process may open no further file: no broker is at fault then."""
+    if isinstance(wrong, OSError):
+        if wrong.errno in (errno.EMFILE, errno.ENFILE):
+            raise wrong
+        return BrokerRefused(wrong.strerror or str(wrong) or type(wrong).__name__)
+    return BrokerRefused("its name is not known" if wrong is None else "it is no name of a host")
 
 
 def _tls_words(wrong: Exception, host: str) -> str:

@@ -116,14 +116,19 @@ class Recorder:
         )
         self._link = BrokerLink(config, client_id, self, clock, self._timing, LONGEST_LINE + 1024, stopping=lambda: self._stopping)
 
-    def connect(self) -> None:
-        """The first connection, which must succeed. Raises `NotThere` if no broker answers, `InputWrong` if it refuses this client."""
+    def connect(self) -> bool:
+        """The first connection, which must succeed. False if `stop` was called meanwhile.
+
+        Raises `NotThere` if no broker answers, `InputWrong` if it refuses this client.
+        """
         where = f"{self._config.host}:{self._config.port}"
         try:
             self._link.open()
             while not self._link.up and self._first_loss is None and not self._stopping:
                 self._link.turn(0.5)
         except BrokerRefused as refused:
+            if self._stopping:
+                return False
             if refused.by_input:
                 raise InputWrong(f"broker {where}: {refused.why}") from None
             raise NotThere(f"broker {where}: not there ({refused.why}); allowed: the address of an MQTT broker that runs") from None
@@ -131,6 +136,7 @@ class Recorder:
             raise InputWrong(f"broker {where}: {self._first_loss}; allowed: a user and password that the broker accepts")
         if self._first_loss is not None:
             raise NotThere(f"broker {where}: not there ({self._first_loss}); allowed: the address of an MQTT broker that runs")
+        return self._link.up
 
     def run(self) -> None:
         """Record until `stop` is called or the awaited session is complete. A broker that goes away is waited for."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import itertools
 import json
 import resource
+import socket
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -456,3 +458,21 @@ def test_a_fault_of_the_owner_is_not_taken_for_one_of_the_broker() -> None:
             until(lambda: one.turn(0.02), "raised", 5.0)
         assert owner.downs == []
         one.close()
+
+
+def test_a_process_without_descriptors_waits_as_for_a_broker_that_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each further attempt would fail in the same way, and without a pause between them they would take a whole core."""
+
+    def none_left(*_: object) -> socket.socket:
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    owner, clock = Heard(), FakeClock()
+    one = BrokerLink(MqttConfig("127.0.0.1", 1), "test", owner, clock, Timing(), LONGEST)
+    with monkeypatch.context() as few:
+        few.setattr(socket, "socket", none_left)
+        for _ in range(10):
+            one.turn(0.0)
+        clock.advance(1.1)
+        one.turn(0.0)
+    one.close()
+    assert owner.downs == ["[Errno 24] Too many open files"] * 2

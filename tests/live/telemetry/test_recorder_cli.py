@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.live.telemetry.brokers import EmbeddedBroker, free_port
+from monitor.live.clock import RealClock
+from tests.live.telemetry.brokers import EmbeddedBroker, free_port, until
+from tests.live.telemetry.fake_broker import FakeBroker, Wire
 from tests.live.telemetry.publishers import journal, publisher
 
 COMMAND = [sys.executable, "-m", "monitor.cli.main", "record"]
@@ -83,3 +85,17 @@ def test_too_few_descriptors_end_in_one_line(tmp_path: Path) -> None:
     assert done.returncode == 2, done.stderr
     assert len(done.stderr.splitlines()) == 1
     assert "ulimit -n" in done.stderr
+
+
+def test_ctrl_c_while_it_connects_ends_it_with_0_and_it_says_nothing_of_recording(tmp_path: Path) -> None:
+    """What answers at that port accepts and is silent; nobody waits for it to the end."""
+    clock = RealClock()
+    with FakeBroker(Wire.wait) as silent:
+        words = [*COMMAND, "--broker", f"127.0.0.1:{silent.port}", "--into", str(tmp_path / "kept")]
+        child = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        until(lambda: silent.connections, "connects")
+        begin_s = clock.mono_s()
+        child.send_signal(signal.SIGINT)
+        output, errors = child.communicate(timeout=20)
+        assert (child.returncode, output, errors) == (0, b"", b"")
+        assert clock.mono_s() - begin_s < 3.0
