@@ -277,10 +277,14 @@ class BrokerLink:
         return not client.want_write() and not self._inflow.empty
 
     def _read(self, client: GuardedClient) -> None:
-        client.loop_read()
-        if self._inflow is not None:
-            self._inflow.take(client.cost)
-        client.cost = 0.0
+        for _ in range(RECEIVE_MAXIMUM):
+            before = client.packets
+            client.loop_read()
+            if self._inflow is not None:
+                self._inflow.take(client.cost)
+            client.cost = 0.0
+            if client.packets == before or client.socket() is None or not self._may_read(client):
+                break
 
     def _give_up_on_silence(self) -> None:
         client, now_s = self._client, self._clock.mono_s()

@@ -25,6 +25,8 @@ from tests.live.telemetry.fake_broker import DISCONNECT, PINGREQ, PUBACK, PUBLIS
 from tests.live.telemetry.publishers import EAGER, QUICK, journal, publisher
 
 LONGEST = 65536
+PATIENT = Timing(keepalive_s=60)
+"""Nothing ends within a test by itself."""
 AGAIN = b"evenbath/laundry/again"
 
 
@@ -110,7 +112,7 @@ def sends(*packets: Callable[[int], bytes]) -> Callable[[Wire], None]:
 )
 def test_what_no_broker_may_send_or_nobody_asked_for_ends_the_connection(sent: Callable[[int], bytes], words: str) -> None:
     """QoS 2 was never asked for, and the library keeps each such message until it is released: 250 MB on one connection."""
-    told = against(sends(sent), lambda owner: owner.downs)
+    told = against(sends(sent), lambda owner: owner.downs, PATIENT)
     assert words in told.downs[0]
     assert told.messages == 0
 
@@ -131,7 +133,7 @@ def test_what_no_broker_may_send_or_nobody_asked_for_ends_the_connection(sent: C
 )
 def test_packets_that_lie_about_themselves_end_the_connection_and_nothing_else(sent: bytes) -> None:
     """Whatever the library makes of them."""
-    told = against(sends(lambda version: sent), lambda owner: owner.downs)
+    told = against(sends(lambda version: sent), lambda owner: owner.downs, PATIENT)
     assert told.downs[0]
 
 
@@ -152,22 +154,61 @@ def test_a_packet_too_long_is_refused_before_its_body_is_read() -> None:
 
 
 def test_messages_are_read_no_faster_than_their_acknowledgements_are_taken() -> None:
-    """A broker that sends at QoS 1 and reads nothing: its answers would wait in memory, one for each message, for ever."""
+    """A broker that sends at QoS 1 and reads nothing: its answers would wait in memory, one for each message."""
 
     def behave(wire: Wire) -> None:
         wire.greet()
         for first in itertools.count():
             wire.send(b"".join(publish(wire.version, AGAIN, b"x", 1, (first * 500 + n) % 65535 + 1) for n in range(500)))
 
+    owner, clock = Heard(), RealClock()
+    with FakeBroker(behave, small=True) as broker:
+        one = link(broker.port, owner, PATIENT)
+        still_s, heard = clock.mono_s(), 0
+
+        def stands_still() -> bool:
+            nonlocal still_s, heard
+            one.turn(0.02)
+            if owner.messages != heard:
+                still_s, heard = clock.mono_s(), owner.messages
+            return heard > 0 and clock.mono_s() - still_s > 0.7
+
+        until(stands_still, "reads no further", 15.0)
+        one.close()
+    assert owner.downs == []
+
+
+def test_a_broker_that_takes_nothing_any_more_is_left() -> None:
+    """It sends, and reads no answer: a connection that helps nobody."""
+
+    def behave(wire: Wire) -> None:
+        wire.greet()
+        while True:
+            wire.send(publish(wire.version, AGAIN, b"x", 1, 7) * 500)
+
     owner = Heard()
     with FakeBroker(behave, small=True) as broker:
         one = link(broker.port, owner, Timing(keepalive_s=60, stall_s=0.5))
-        clock = RealClock()
-        end_s = clock.mono_s() + 20.0
-        while not owner.downs and clock.mono_s() < end_s:
+
+        def left() -> object:
             one.turn(0.02)
+            return owner.downs
+
+        until(left, "left", 20.0)
         one.close()
     assert owner.downs == ["it takes nothing any more"]
+
+
+@pytest.mark.parametrize("error", [KeyError("reason"), IndexError("index out of range"), ValueError("packet"), RecursionError()])
+def test_whatever_the_library_raises_at_foreign_bytes_ends_the_connection(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
+    """Older versions of it let such errors through; in `record` one ended the program."""
+
+    def raises(self: object) -> None:
+        raise error
+
+    monkeypatch.setattr("paho.mqtt.client.Client._handle_publish", raises)
+    told = against(sends(lambda v: publish(v, AGAIN, b"x")), lambda owner: owner.downs, PATIENT)
+    assert told.downs == [f"it sent what is not MQTT ({type(error).__name__})"]
 
 
 def test_a_flood_is_read_no_faster_than_its_owner_wants() -> None:

@@ -18,6 +18,7 @@ from monitor.live.broker import MqttConfig
 from monitor.live.clock import RealClock
 from monitor.live.telemetry.broker_link import BrokerLink, Timing
 from monitor.live.telemetry.dial import BrokerRefused, Dial, Waker, open_to_others, password_of, tls_context
+from monitor.live.telemetry.mqtt import Publisher, PublishPace
 from tests.live.telemetry.brokers import free_port, until
 from tests.live.telemetry.certificates import authority, signed
 from tests.live.telemetry.fake_broker import FakeBroker, Wire
@@ -207,8 +208,9 @@ def test_of_several_addresses_the_one_that_answers_is_taken() -> None:
             phone.dial.connect(5.0).close()
 
 
-def test_addresses_that_swallow_everything_share_the_time() -> None:
-    """Each had its own five seconds, so ten of them took fifty. These queues are full, so that a further connection is never answered."""
+@pytest.fixture
+def swallowing() -> Iterator[tuple[str, int]]:
+    """An address whose queue is full, so that a further connection is never answered."""
     with socket.create_server(("127.0.0.1", 0), backlog=0) as full:
         fillers = []
         for _ in range(4):
@@ -216,14 +218,42 @@ def test_addresses_that_swallow_everything_share_the_time() -> None:
             filler.setblocking(False)
             filler.connect_ex(full.getsockname())
             fillers.append(filler)
-        many = NameServer(*[full.getsockname()] * 5)
-        many.go.set()
-        with Phone(1883, "broker.lan", many) as phone:
-            begin_s = CLOCK.mono_s()
-            assert phone.refused(0.5) == "timed out"
-            assert 0.3 < CLOCK.mono_s() - begin_s < 1.5
+        yield full.getsockname()
         for filler in fillers:
             filler.close()
+
+
+def test_addresses_that_swallow_everything_share_the_time(swallowing: tuple[str, int]) -> None:
+    """Each had its own five seconds, so ten of them took fifty."""
+    many = NameServer(*[swallowing] * 5)
+    many.go.set()
+    with Phone(1883, "broker.lan", many) as phone:
+        begin_s = CLOCK.mono_s()
+        assert phone.refused(0.5) == "timed out"
+        assert 0.3 < CLOCK.mono_s() - begin_s < 1.5
+
+
+def test_an_address_that_swallows_everything_leaves_time_for_the_next(swallowing: tuple[str, int]) -> None:
+    """A home's name often has two addresses, of which one leads nowhere."""
+    with FakeBroker(Wire.wait) as broker:
+        two = NameServer(swallowing, ("127.0.0.1", broker.port))
+        two.go.set()
+        with Phone(broker.port, "broker.lan", two) as phone:
+            phone.dial.connect(1.0).close()
+
+
+@needs_openssl
+def test_a_station_that_ends_waits_for_no_handshake(papers: Path, tmp_path: Path) -> None:
+    """The service manager waits five seconds for the whole station."""
+    with FakeBroker(Wire.wait) as broker:
+        config = MqttConfig("127.0.0.1", broker.port, ca_file=str(papers / "ca.crt"))
+        voice = Publisher(config, "laundry", tmp_path, tmp_path, CLOCK, Timing(connect_s=30.0), PublishPace(farewell_s=0.5))
+        voice.start()
+        until(lambda: broker.connections, "connects")
+        begin_s = CLOCK.mono_s()
+        voice.stop()
+        assert CLOCK.mono_s() - begin_s < 1.4
+        assert not voice._thread.is_alive()
 
 
 @pytest.mark.parametrize("while_doing", ["the name", "the handshake"])
