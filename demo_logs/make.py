@@ -16,7 +16,7 @@ from typing import Any
 
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
-from monitor.cli.rehearse import ROLES
+from monitor.cli.rehearse import DEMO_COMPARISON_SD_C, ROLES
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.journal.records import encode
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
@@ -41,7 +41,7 @@ class Evening:
     recipe: str
     session: str
     start: datetime
-    comparison_sd_c: float = 0.05
+    comparison_sd_c: float = DEMO_COMPARISON_SD_C
     start_c: float | None = None
     vessel: Vessel | None = None
     pour_c: float | None = None
@@ -127,8 +127,8 @@ def journal(evening: Evening) -> bytes:
         {
             "version": VERSION,
             "zone": "UTC",
-            "probes": [{**asdict(p), "compared": p.comparison_sd_c < NOT_COMPARED_SD_C - 1e-9} for p in probes],
-            "compared": evening.comparison_sd_c < NOT_COMPARED_SD_C,
+            "probes": [{**asdict(p), "compared": p.was_compared} for p in probes],
+            "compared": probes[0].was_compared,
             "vessel": None if evening.vessel is None else asdict(evening.vessel),
             "pour_c": evening.pour_c,
             "trace": f"{evening.name}.csv",

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 ROLES: dict[str, Role] = {"developer": "developer", "bath": "bath", "room": "room"}
 VESSEL_LAG_SD = 0.05
 """A lag learned from one run with water is good to about 5 % (simulated runs of this project, tests/prepare)."""
+DEMO_COMPARISON_SD_C = 0.09
+"""The probes of the invented evenings were compared in melting ice: 0.02 C of the ice, 0.01 C of scatter and 0.004 C for each of 20 C
+that a usual probe's slope may be off (`monitor.prepare.probes.comparing`), in quadrature and rounded up."""
 DEMO = Path(__file__).parent / "demo"
 
 
@@ -113,7 +116,8 @@ def _beliefs(args: argparse.Namespace, recipe: Any, lag_s: float, has_room: bool
         if not 0.0 <= sd_c <= 5.0:
             raise InputWrong(f"--comparison-sd-c {sd_c:g}; allowed: 0 to 5")
     elif demo:
-        sd_c = 0.05
+        sd_c = DEMO_COMPARISON_SD_C
+    compared = demo or args.comparison_sd_c is not None
     vessel = None
     if args.vessel_lag_s is not None or demo:
         vessel_lag_s = 360.0 if args.vessel_lag_s is None else read_number("--vessel-lag-s", args.vessel_lag_s)
@@ -122,9 +126,9 @@ def _beliefs(args: argparse.Namespace, recipe: Any, lag_s: float, has_room: bool
         if args.vessel_in == "room" and not has_room:
             raise InputWrong("--vessel-in room, but the trace has no room_c; allowed: bath, or a trace with room_c")
         vessel = Vessel(vessel_lag_s, VESSEL_LAG_SD * vessel_lag_s, args.vessel_in)
-    probes = [ProbeModel("developer", "developer", lag_s, sd_c), ProbeModel("bath", "bath", 0.0, sd_c)]
+    probes = [ProbeModel("developer", "developer", lag_s, sd_c, compared), ProbeModel("bath", "bath", 0.0, sd_c, compared)]
     if has_room:
-        probes.append(ProbeModel("room", "room", 0.0, NOT_COMPARED_SD_C))
+        probes.append(ProbeModel("room", "room", 0.0, NOT_COMPARED_SD_C, False))
     steered = next((s for s in recipe.stages if s.role == "develop"), recipe.stages[0])
     pour_c = None if args.pour_c is None else read_temperature(args.pour_c)
     return Beliefs(steered.reference_c, tuple(probes), vessel, pour_c)
@@ -135,14 +139,12 @@ def _opening(args: argparse.Namespace, beliefs: Beliefs, lag_s: float, zone: str
     from dataclasses import asdict
 
     from monitor import __version__
-    from monitor.core.probes.learned import NOT_COMPARED_SD_C
 
-    compared = {p.name: p.comparison_sd_c < NOT_COMPARED_SD_C - 1e-9 for p in beliefs.probes}
     return {
         "version": __version__,
         "zone": zone,
-        "probes": [{**asdict(p), "compared": compared[p.name]} for p in beliefs.probes],
-        "compared": compared["developer"],
+        "probes": [{**asdict(p), "compared": p.was_compared} for p in beliefs.probes],
+        "compared": beliefs.probes[0].was_compared,
         "vessel": None if beliefs.vessel is None else asdict(beliefs.vessel),
         "pour_c": beliefs.pour_c,
         "trace": "built-in" if args.trace is None else Path(args.trace).name,

@@ -17,7 +17,9 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.cli.rehearse import DEMO
+from monitor.core.probes.learned import ComparisonPoint
 from monitor.core.recipe.reader import load_recipe
+from monitor.prepare.probes.comparing import ICE, ICE_SD_C, combine
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +52,16 @@ def test_trust_is_lost_and_regained_and_every_stage_passes(played: tuple[list[st
     assert len([r for r in records if r["kind"] == "cue" and r["cue"] == "fault"]) == 1
     begun = [m[1] for m in (re.match(r" *[\d:]+  ([A-Z]+) begins", line) for line in said) if m]
     assert begun == ["PRESOAK", "DEVELOP", "STOP", "FIX", "WASH", "RINSE"]
+
+
+def test_its_probes_are_as_sure_as_melting_ice_makes_them(played: tuple[list[str], Path]) -> None:
+    """What `compare --ice` leaves at 20 C, rounded up; no better thermometer is pretended."""
+    ice = ComparisonPoint(0.0, 0.1, 0.01, ICE, ICE_SD_C)
+    kept = combine([ice], probe="jug", number=None, reference=ICE, reference_sd_c=ICE_SD_C, who="", day="2026-11-01")
+    told = {p["name"]: p for p in json.loads(played[1].read_text().splitlines()[0])["probes"]}
+    for name in ("developer", "bath"):
+        assert kept.sd_at(20.0) <= told[name]["comparison_sd_c"] <= 1.1 * kept.sd_at(20.0)
+        assert told[name]["compared"] is True
 
 
 def test_its_recipe_gives_no_warning() -> None:

@@ -34,6 +34,19 @@ def test_the_summary_says_what_happened_and_where_the_journal_is(files: tuple[st
     assert "compensated" not in said.lower()
 
 
+@pytest.mark.parametrize(("options", "compared"), [([], False), (["--comparison-sd-c", "0.3"], True), (["--comparison-sd-c", "0.1"], True)])
+def test_a_comparison_is_one_however_unsure_it_left_the_probe(
+    files: tuple[str, str, str], options: list[str], compared: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By glass to 0.3 C, which is no surer than none: the record and the words say compared."""
+    plan, liquids, out = files
+    assert main(["rehearse", plan, "--trace", liquids, "--journal", out, *options]) == 0
+    opening = json.loads(Path(out).read_text().splitlines()[0])
+    assert opening["compared"] is compared
+    assert [p["compared"] for p in opening["probes"][:2]] == [compared, compared]
+    assert ("probe not compared" in capsys.readouterr().out) is not compared
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [

@@ -14,12 +14,20 @@ from monitor.core.probes.readings import Role, Source
 
 @dataclass(frozen=True, slots=True)
 class ProbeModel:
-    """What is known of one probe. `comparison_sd_c`: standard uncertainty left after its comparison."""
+    """What is known of one probe. `comparison_sd_c`: standard uncertainty left after its comparison. `compared`: whether there was one;
+    None where only the uncertainty is known (one made with a glass thermometer leaves as much as none).
+    """
 
     name: str
     role: Role
     lag_s: float = DEFAULT_LAG_S
     comparison_sd_c: float = NOT_COMPARED_SD_C
+    compared: bool | None = None
+
+    @property
+    def was_compared(self) -> bool:
+        """Whether it has been compared; where nobody says so, whether it is surer than one that has not."""
+        return self.comparison_sd_c < NOT_COMPARED_SD_C - 1e-6 if self.compared is None else self.compared
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,9 @@ from monitor.core.development.beliefs import Beliefs
 from monitor.core.development.estimator import Estimator
 from monitor.core.journal import records
 from monitor.core.journal.records import GapDoubt
-from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.calls import Calls
 from monitor.core.session.effects import Effect, Write
-from monitor.core.session.limits import EPS_S
 from monitor.core.session.watch import GateWatch
 
 
@@ -50,7 +48,7 @@ class Desk:
         """Probes that are not believed, and why."""
         self._gaps: list[tuple[float, GapDoubt]] = []
         direct = [p for p in beliefs.probes if p.role in ("developer", "witness")] or list(beliefs.probes)
-        self.compared = bool(direct) and all(p.comparison_sd_c < NOT_COMPARED_SD_C - EPS_S for p in direct)
+        self.compared = bool(direct) and all(p.was_compared for p in direct)
         """Whether every probe that the developer's temperature may come from has been compared."""
 
     def doubt_gap(self, back_s: float, doubt: GapDoubt) -> None:

@@ -60,7 +60,7 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
     lag = learned.probe_lag(probe.id) or learned.probe_lag(probe.name)
     lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
     sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
-    return ProbeModel(probe.name, probe.role, lag_s, sd_c), comparison
+    return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None), comparison
 
 
 def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | None:
@@ -115,7 +115,10 @@ def _vessel_fields(vessel: Vessel) -> dict[str, Any]:
 
 def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
     """The same beliefs, read from the open record of an earlier run."""
-    probes = tuple(ProbeModel(p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"])) for p in opening.get("probes", ()))
+    probes = tuple(
+        ProbeModel(p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"]), bool(p["compared"]) if "compared" in p else None)
+        for p in opening.get("probes", ())
+    )
     told = opening.get("vessel")
     vessel = None if told is None else Vessel(float(told["lag_s"]), float(told["lag_sd_s"]), told["coupled_to"])
     return Beliefs(reference_c(recipe), probes, vessel, opening.get("pour_c"))

@@ -406,7 +406,8 @@ class Watched:
         for told in probes:
             name = str(told["name"] if "name" in told else told["probe"])
             sd_c = float(told.get("comparison_sd_c", NOT_COMPARED_SD_C))
-            self._probes[name] = KnownProbe(told["role"], sd_c, sd_c < NOT_COMPARED_SD_C - 1e-6)
+            compared = bool(told["compared"]) if "compared" in told else sd_c < NOT_COMPARED_SD_C - 1e-6
+            self._probes[name] = KnownProbe(told["role"], sd_c, compared)
         speaking = [p for p in self._probes.values() if p.role in ("developer", "witness")] or list(self._probes.values())
         self._compared = bool(speaking) and all(p.compared for p in speaking)
 

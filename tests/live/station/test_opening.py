@@ -1,6 +1,8 @@
 """What a session believes at its start, what its first record says of that, and what a later run makes of it."""
 
+import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +11,7 @@ import pytest
 from monitor.core.development.beliefs import Beliefs
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, ComparisonPoint, Learned, ProbeLag, VesselLag
 from monitor.core.recipe.reader import load_recipe
+from monitor.core.session.session import Session
 from monitor.live.station.running import StartRequest, beliefs_of, opening_fields, options_of
 from tests.fake_clock import FakeClock
 from tests.live.simulated import BOWL, JUG, SHORT, config_for
@@ -54,6 +57,26 @@ def test_a_comparison_counts_by_the_probes_id_or_its_name(key: str) -> None:
     jug, bowl = fields["probes"]
     assert jug["compared"] is None
     assert (bowl["compared"]["against"], bowl["compared"]["offset_c"]) == ("glass", 0.3)
+
+
+def test_a_comparison_with_a_glass_thermometer_is_one() -> None:
+    """It leaves 0.3 C, as much as none; compared it is all the same, in this life and in the next one."""
+    glass = replace(comparison("jug", 0.3), reference_sd_c=0.3)
+    beliefs, fields = opening(Learned(comparisons={"jug": glass, "bowl": comparison("bowl", 0.1)}))
+    for probes in (beliefs.probes, beliefs_of(json.loads(json.dumps(fields)), RECIPE).probes):
+        assert [p.was_compared for p in probes] == [True, True]
+        assert probes[0].comparison_sd_c > NOT_COMPARED_SD_C
+    assert Session(RECIPE, beliefs, options_of(fields)).snapshot.compared
+    not_compared = opening(Learned(comparisons={"bowl": comparison("bowl", 0.1)}))
+    assert not Session(RECIPE, beliefs_of(not_compared[1], RECIPE), options_of(fields)).snapshot.compared
+
+
+def test_an_open_record_of_an_earlier_version_tells_by_the_uncertainty() -> None:
+    """It did not say of each probe whether it had been compared."""
+    _, fields = opening(Learned(comparisons={"bowl": comparison("bowl", 0.1)}))
+    for told in fields["probes"]:
+        del told["compared"]
+    assert [p.was_compared for p in beliefs_of(fields, RECIPE).probes] == [False, True]
 
 
 def test_with_both_the_comparison_of_the_id_counts() -> None:
