@@ -77,6 +77,15 @@ def test_held_warming_and_hot_baths_are_forecast_too(truth: Truth) -> None:
     assert abs(ahead.celsius - truth(1800.0)) < 0.15
 
 
+def test_the_last_twenty_minutes_count_and_nothing_before_them() -> None:
+    """The bath was 4 C colder 21 minutes ago: it is forecast as if the readings began 20 minutes ago, and better than from 10."""
+    cooling = newton(20.5, 8.0, 2940.0)
+    whole = bath_of(lambda t: cooling(t) - (4.0 if t < 1140.0 else 0.0), 2400)
+    last = [fit_bath(whole.between(2400.0 - used_s, 2400.0)) for used_s in (1200.0, 600.0)]
+    assert fit_bath(whole) == last[0]
+    assert fit_bath(whole).at(3300.0).sd_c < last[1].at(3300.0).sd_c
+
+
 def test_the_interval_grows_with_the_time_ahead() -> None:
     """Now is known best; nothing is known for ever."""
     cooling = fit_bath(bath_of(newton(20.5, 8.0, 2940.0), 900))
