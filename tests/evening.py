@@ -52,6 +52,7 @@ class Evening:
         pour_c: float | None = None,
         sd_c: float = NOT_COMPARED_SD_C,
         lag_s: float = 8.0,
+        reading_every_s: float = 1.0,
         mode: Any = "live",
         **options: Any,
     ) -> None:
@@ -65,7 +66,7 @@ class Evening:
         self._liquids: list[tuple[str, Role, Liquid]] = [("developer", "developer", developer)]
         if bath is not None:
             self._liquids.append(("bath", "bath", bath))
-        self._reading_s = 0.0
+        self._reading_s, self._reading_every_s = 0.0, reading_every_s
         self._lag_s = lag_s
         self._probe_c: float | None = None
         self._liquid_c = 0.0
@@ -84,7 +85,7 @@ class Evening:
                 break
             self.t_s = max(at_s, self.t_s)
             if self._reading_s <= at_s:
-                self._reading_s += 1.0
+                self._reading_s += self._reading_every_s
                 self._read()
             elif self.mixer.next_onset_s is not None and self.mixer.next_onset_s <= at_s:
                 self._sound()
@@ -129,11 +130,11 @@ class Evening:
             self._do(self.session.take(Reading(self.t_s, name, role, raw_c, raw_c, quality), self.t_s))
 
     def _lagged(self, liquid_c: float) -> float:
-        """What the developer's probe has, a second after its last reading: exact for a liquid that went straight."""
+        """What the developer's probe has, a reading's time after its last one: exact for a liquid that went straight."""
         if self._probe_c is None:
             self._probe_c = liquid_c
         else:
-            self._probe_c = relaxed_c(self._probe_c, self._liquid_c, liquid_c, 1.0, self._lag_s)
+            self._probe_c = relaxed_c(self._probe_c, self._liquid_c, liquid_c, self._reading_every_s, self._lag_s)
         self._liquid_c = liquid_c
         return self._probe_c
 

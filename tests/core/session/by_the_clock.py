@@ -22,14 +22,16 @@ STOP = timed("stop", "1:00")
 """Begun at 120: READY 140, NOW 170, end 180."""
 FIX = timed("fix", "5:00", 'at_most = "8:00"')
 LOAD = 'name = "load"\nrole = "load"'
+FEW_S = 4.0
+"""Often enough for a probe to be believed, and not to be missed."""
 
 
 class Listened(Evening):
-    """An evening that also remembers what it asked the sounder to play."""
+    """An evening that also remembers what it asked the sounder to play. Its readings are few, since they move nothing."""
 
     def __init__(self, *args: object, **options: object) -> None:
         self.played: list[Sound] = []
-        super().__init__(*args, **options)  # type: ignore[arg-type]
+        super().__init__(*args, **{"reading_every_s": FEW_S, **options})  # type: ignore[arg-type]
 
     def _do(self, effects: Sequence[Effect]) -> None:
         self.played += [effect.sound for effect in effects if isinstance(effect, Play)]

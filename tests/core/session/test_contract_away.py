@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.core.journal.history import History
-from tests.core.session.by_the_clock import DEVELOP, FIX, STOP, begun, nows, taps, timed
+from tests.core.session.by_the_clock import DEVELOP, FEW_S, FIX, STOP, begun, nows, taps, timed
 from tests.core.session.second_reading import any_presses, any_stages
 from tests.core.session.test_session_fold import revive
 from tests.evening import Evening, recipe
@@ -159,9 +159,9 @@ def test_killed_anywhere_every_moment_is_where_it_would_have_been(kind: str, see
     else:
         before = draw.choice([[], [timed("presoak", "1:00")], [timed("presoak", "0:45", 'until = "at least"')]])
         plan = recipe(*before, TRAY, STOP, FIX, tail=SHEETS, vessel="open tray")
-    whole = lived(Evening(plan).open(), presses, until_s)
+    whole = lived(Evening(plan, reading_every_s=FEW_S).open(), presses, until_s)
     for at_s, gap_s in deaths(draw, whole, presses, until_s, 4):
-        dead = lived(Evening(plan).open(), [p for p in presses if p[1] <= at_s], at_s)
+        dead = lived(Evening(plan, reading_every_s=FEW_S).open(), [p for p in presses if p[1] <= at_s], at_s)
         if dead.session.closed:
             continue
         alive = lived(back(dead, gap_s), [p for p in presses if p[0] > at_s], until_s)

@@ -21,7 +21,7 @@ def liquid(t_s: float) -> float:
 
 def revive(dead: Evening, gap_s: float, **options: object) -> Evening:
     """A new session from the dead one's records, which goes on after a gap."""
-    alive = Evening(dead.session.recipe, *(f for _, _, f in dead._liquids))
+    alive = Evening(dead.session.recipe, *(f for _, _, f in dead._liquids), reading_every_s=dead._reading_every_s)
     alive.session = Session(dead.session.recipe, dead.session.beliefs, dead.session.options)
     for record in dead.records:
         alive.session.fold(json.loads(json.dumps(record)))
