@@ -25,8 +25,15 @@ RANGE_C = (-55.0, 125.0)
 NO_POWER_C = 127.9375
 """What the register holds when a conversion failed for lack of power (kernel, Documentation/w1/slaves/w1_therm.rst)."""
 
+PULLED_READS = 4
+"""So many empty reads in a row are a probe that is not there. The kernel keeps the folder of a pulled probe for a minute and more, and its
+file reads empty as after a bad checksum; but then it has tried five times, and the next read as a rule succeeds."""
+
 LONGEST_READ_S = 5.0
 """A read that took longer says nothing about when the conversion was; a slow board needs up to 1.9 s (common reports)."""
+
+
+_EMPTY = "empty, refused by its checksum, or all zero"
 
 
 class OneWireBus:
@@ -38,6 +45,7 @@ class OneWireBus:
 
     def __init__(self, clock: Callable[[], float], base_directory: Path | None = None) -> None:
         self._clock = clock
+        self._empty: dict[str, int] = {}
         self._base = KERNEL_TREE if base_directory is None else Path(base_directory)
         if not self._base.is_dir():
             on_board = "enable it with dtoverlay=w1-gpio in the board's config.txt and restart"
@@ -61,6 +69,9 @@ class OneWireBus:
         """Read one probe once, stamped in the middle of the read. Never raises for a fault of the world."""
         before_s = self._clock()
         raw_c, fault, detail = self._attempt(probe_id)
+        empty = self._empty[probe_id] = self._empty.get(probe_id, 0) + 1 if detail == _EMPTY else 0
+        if empty >= PULLED_READS:
+            fault, detail = "missing", f"its folder stays and its file is empty, {empty} reads long: pulled, or its wire"
         after_s = self._clock()
         if fault is None and after_s - before_s > LONGEST_READ_S:
             fault, detail = "stale", f"the read took {after_s - before_s:.1f} s"
@@ -79,7 +90,7 @@ class OneWireBus:
         except library.NoSensorFoundError:
             return None, "missing", "not on the bus" if not (self._base / probe_id).is_dir() else "cannot be opened"
         except library.SensorNotReadyError:
-            return None, "crc", "empty, refused by its checksum, or all zero"
+            return None, "crc", _EMPTY
         except IndexError:
             return None, "crc", "half a file"
         except Exception as wrong:  # the one place that meets the library: nothing of it gets past here

@@ -48,7 +48,16 @@ def load_factory(name: str) -> Any:
         raise
     except Exception as wrong:  # every factory has its own errors, and none is a reason for a traceback
         why = f"{type(wrong).__name__}: {wrong}"
-        raise HardwareAbsent(f"pin factory {name} does not start here ({why}); it needs a Raspberry Pi; no other is tried") from None
+        raise HardwareAbsent(f"pin factory {name} does not start here ({why}); {chips_hint()}; no other is tried") from None
+
+
+def chips_hint(devices: Path = Path("/dev")) -> str:
+    """What to do where no pins can be had: a right that is missing is named as one."""
+    chips = sorted(devices.glob("gpiochip*"))
+    barred = [chip for chip in chips if not os.access(chip, os.R_OK | os.W_OK)]
+    if barred and len(barred) == len(chips):
+        return f"this user may not use {barred[0]}: put it into the group gpio, and a service's unit must allow the device"
+    return "it needs a Raspberry Pi, and there is no gpiochip here" if not chips else "it needs a Raspberry Pi"
 
 
 def _import_lgpio() -> None:

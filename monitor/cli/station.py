@@ -32,6 +32,9 @@ INTERRUPTED = 130
 """The exit status after Ctrl-C. A service manager takes 0 for success, so 0 is for SIGTERM alone."""
 LOOK_AGAIN_S = 2.0
 """The kernel looks for probes every ten seconds, so one that has just been plugged in deserves a second look."""
+BOOTING_S, BOOT_PATIENCE_S = 120.0, 25.0
+"""So long after the boot the tree of the probes, the pins and the right to them may still be coming, and are waited for. Four of twenty
+loaded boots were faster than their 1-Wire tree (own measurement)."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -66,10 +69,11 @@ def open_station(name: str) -> StationConfig:
     from monitor.live.station.station_file import load_station
     from monitor.prepare.state.folder import state_folder
 
-    return load_station(read_file(name, "station file"), name, state_folder())
+    return load_station(read_file(name, "station file"), name, state_folder(station_file=name))
 
 
 def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines) -> int:
+    from hardware.silence import stand_by
     from monitor.core.probes.learned import Learned
     from monitor.live.inbox import Inbox, Stop
     from monitor.live.station.control import Control
@@ -104,6 +108,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
         log.say(f"{wrong}; the session goes on without what was learned")
     bus = open_bus(config, clock, rig, must_be_there=not waiting)
     panel = open_panel(config, clock, rig)
+    beside = None if rig is not None else stand_by(config.file)
     control = Control(config.state, inbox.put, clock=clock)
     player = Player(clock, panel.sounder, inbox.put, vibrator=panel.vibrator)
     notifier = Notifier()
@@ -139,6 +144,8 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
             reader.stop()
         player.stop()
         panel.close()
+        if beside is not None and beside.stdin is not None:
+            beside.stdin.close()  # it lets go of the pins once more, and ends
         keeper.stop()
         station.sessions.stop()
         control.stop()
@@ -197,7 +204,7 @@ def open_bus(config: StationConfig, clock: Clock, rig: Path | None, *, must_be_t
     from hardware.one_wire import OneWireBus
 
     base = None if rig is None else rig / "w1"
-    until_s = clock.mono_s() + LOOK_AGAIN_S
+    until_s = clock.mono_s() + patience_s(clock, rig)
     pause = threading.Condition()
     while True:
         missing: list[str] = []
@@ -218,6 +225,11 @@ def open_bus(config: StationConfig, clock: Clock, rig: Path | None, *, must_be_t
             clock.wait(pause, clock.mono_s() + 0.25)
 
 
+def patience_s(clock: Clock, rig: Path | None) -> float:
+    """How long hardware that is not there is waited for: on a board that has just booted longer than on any other."""
+    return BOOT_PATIENCE_S if rig is None and clock.mono_s() < BOOTING_S else LOOK_AGAIN_S
+
+
 def _missing(config: StationConfig, name: str, present: set[str]) -> str:
     probe = config.probe(name)
     there = ", ".join(sorted(present)) or "none at all"
@@ -233,15 +245,31 @@ def open_panel(config: StationConfig, clock: Clock, rig: Path | None) -> Any:
             from hardware.rig import RigPanel
 
             return RigPanel(rig, config.panel, clock.mono_s)
-        from hardware.panel import Panel
-
-        return Panel(config.panel, clock.mono_s)
+        return _wait_for_pins(config, clock)
     except HardwareAbsent as wrong:
         raise NotThere(str(wrong)) from None
     except HardwareConfig as wrong:
         raise FileWrong([Problem(config.file, 1, str(wrong), "see [panel]")]) from None
     except OSError as wrong:
         raise InputWrong(f"{rig}: cannot be used as a rig ({wrong.strerror}); allowed: a folder that the station may write") from None
+
+
+def _wait_for_pins(config: StationConfig, clock: Clock) -> Any:
+    """The real panel, as soon as its pins can be had; raises what the last try raised."""
+    import threading
+
+    from hardware.errors import HardwareAbsent
+    from hardware.panel import Panel
+
+    until_s, pause = clock.mono_s() + patience_s(clock, None), threading.Condition()
+    while True:
+        try:
+            return Panel(config.panel, clock.mono_s)
+        except HardwareAbsent:
+            if clock.mono_s() >= until_s:
+                raise
+        with pause:
+            clock.wait(pause, clock.mono_s() + 0.25)
 
 
 def open_publisher(config: StationConfig, clock: Clock) -> Publisher | None:

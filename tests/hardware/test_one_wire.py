@@ -198,3 +198,14 @@ def test_importing_the_adapter_loads_no_library_and_no_kernel_module() -> None:
     modules = "import hardware.one_wire, hardware.panel, hardware.rig, sys"
     code = f"{modules}; print([m for m in ('w1thermsensor', 'gpiozero') if m in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+
+
+def test_an_empty_file_that_stays_empty_is_a_pulled_probe(tmp_path: Path) -> None:
+    """The kernel keeps its folder: three empty reads may be a bad checksum, the fourth is a missing probe. A good read ends it."""
+    bus = _bus(tmp_path)
+    _plug(tmp_path, "")
+    assert [bus.read(PROBE).fault for _ in range(6)] == ["crc"] * 3 + ["missing"] * 3
+    _plug(tmp_path, GOOD)
+    assert bus.read(PROBE).fault is None
+    _plug(tmp_path, "")
+    assert bus.read(PROBE).fault == "crc"

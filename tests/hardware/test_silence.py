@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPin
 
 from hardware.errors import HardwareAbsent
-from hardware.silence import main
+from hardware.silence import OUTLIVED, main, stand_by
 
 STATION = '[panel]\nfactory = "lgpio"\nsounder = "GPIO18"\nlamp = "GPIO23"\nswitch = "GPIO24"\n'
 
@@ -64,3 +70,66 @@ def test_no_file_and_no_board_are_one_line_each(tmp_path: Path, capsys: pytest.C
     assert main(["--file", str(tmp_path / "none.toml")]) == 2
     assert main(_file(tmp_path), absent) == 3
     assert len(capsys.readouterr().err.splitlines()) == 2
+
+
+HELPER = """
+import signal, sys, time
+from gpiozero.pins.mock import MockFactory, MockPin
+from hardware.silence import OUTLIVED, main, stand_by
+busy = [3]
+class Told(MockPin):
+    def _set_pull(self, value):
+        if value == "down":
+            if busy[0]:
+                busy[0] -= 1
+                raise RuntimeError("GPIO busy")
+            print(self.info.name, time.monotonic(), flush=True)
+        super()._set_pull(value)
+def load(name):
+    print("loaded", flush=True)
+    return MockFactory(pin_class=Told)
+sys.exit(main(sys.argv[1:], load))
+"""
+STATION_THAT_DIES = """
+import subprocess, sys, time
+subprocess.Popen([sys.executable, "-c", sys.argv[1], *sys.argv[2:]], stdin=subprocess.PIPE)
+time.sleep(60)
+"""
+
+
+def test_a_station_that_is_killed_is_silenced_by_the_process_beside_it(tmp_path: Path) -> None:
+    """It is loaded before, does nothing while the station lives, outlives what a service manager sends, and lets go of busy pins too."""
+    words = [sys.executable, "-c", STATION_THAT_DIES, HELPER, *_file(tmp_path), "--when-gone"]
+    station = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, process_group=0)
+    assert station.stdout is not None
+    assert station.stdout.readline() == "loaded\n"
+    helper = int(Path(f"/proc/{station.pid}/task/{station.pid}/children").read_text())
+    until_s = time.monotonic() + 10.0
+    while not int(re.findall(r"SigIgn:\t(\w+)", Path(f"/proc/{helper}/status").read_text())[0], 16) >> (signal.SIGTERM - 1) & 1:
+        assert time.monotonic() < until_s
+    for number in OUTLIVED:
+        os.kill(helper, number)
+    killed_s = time.monotonic()
+    station.kill()
+    station.wait()
+    told = [line.split() for line in station.stdout]  # to the end of the process beside it
+    assert {pin for pin, _ in told} == {"GPIO18", "GPIO23"}
+    assert all(0.0 < float(at_s) - killed_s < 2.0 for _, at_s in told), told
+    station.stdout.close()
+
+
+def test_the_process_beside_the_station_gets_the_station_s_file_and_ends_with_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No notification socket and no FIFO folder of the station's."""
+    monkeypatch.setenv("NOTIFY_SOCKET", "/run/x")
+    monkeypatch.setenv("LG_WD", "/run/evenbath")
+    beside = stand_by(_file(tmp_path)[1])
+    assert beside is not None
+    assert beside.stdin is not None
+    words = Path(f"/proc/{beside.pid}/cmdline").read_bytes().split(b"\0")
+    environment = Path(f"/proc/{beside.pid}/environ").read_bytes()
+    beside.stdin.close()
+    assert beside.wait(20.0) in (0, 3)
+    if len(words) > 2:  # it had begun by then
+        assert words[1:-1] == [b"-m", b"hardware.silence", b"--file", _file(tmp_path)[1].encode(), b"--when-gone"]
+        assert b"NOTIFY_SOCKET=" not in environment
+        assert b"LG_WD=" not in environment

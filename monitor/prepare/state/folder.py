@@ -1,7 +1,8 @@
 """Which folder a station and its tools keep their state in: the one answer to that question.
 
-Decides between the `--state` option, a station file's `state`, $STATE_DIRECTORY and the XDG state folder, in this
-order; creates nothing. The station itself checks the whole station file; only `state` and the probes' ids are read here.
+Decides between the `--state` option, a station file's `state`, $STATE_DIRECTORY, the service's folder for a station file below
+/etc, and the XDG state folder, in this order; creates nothing. So whoever names the service's station file finds the service.
+The station itself checks the whole station file; only `state` and the probes' ids are read here.
 Tests: tests/prepare/state/test_folder.py.
 """
 
@@ -17,17 +18,22 @@ if TYPE_CHECKING:
     from monitor.core.text.toml_table import Document
 
 PROGRAM = "evenbath"
+SYSTEM_FILES, SERVICE_STATE = Path("/etc"), Path("/var/lib/evenbath")
+"""Where the service's station file and its state are (hardware/systemd)."""
 LEARNED = "learned"
 """The subfolder for what was learned about probes, vessels and rooms."""
 
 
-def state_folder(given: str | Path | None = None) -> Path:
-    """The state folder: `given` if not empty, else $STATE_DIRECTORY (its first entry), else the XDG state folder. It is not created."""
+def state_folder(given: str | Path | None = None, station_file: str | Path | None = None) -> Path:
+    """The state folder: `given` if not empty, else $STATE_DIRECTORY (its first entry), else the service's folder if `station_file` lies
+    below /etc, else the XDG state folder. It is not created."""
     if given is not None and str(given):
         return Path(given).expanduser()
     from_service = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
     if from_service:
         return Path(from_service)
+    if station_file is not None and SYSTEM_FILES in Path(os.path.realpath(station_file)).parents:
+        return SERVICE_STATE
     base = os.environ.get("XDG_STATE_HOME", "")
     root = Path(base) if base and Path(base).is_absolute() else Path.home() / ".local" / "state"
     return root / PROGRAM
@@ -41,7 +47,7 @@ def station_state(file: str | Path) -> Path:
     document = _document(file)
     named = document.root().text("state", longest=4096)
     document.raise_problems()
-    return state_folder(named)
+    return state_folder(named, file)
 
 
 def station_probe_id(file: str | Path, probe: str) -> str | None:

@@ -6,8 +6,20 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.station import open_station
 from monitor.core.errors import FileWrong, NotThere
+from monitor.prepare.state import folder
 from monitor.prepare.state.folder import state_folder, station_probe_id, station_state
+
+STATION = """schema = 1
+name = "laundry"
+[probes.jug]
+id = "28-0316a2795f3c"
+role = "developer"
+[panel]
+factory = "lgpio"
+sounder = "GPIO18"
+"""
 
 
 def test_what_is_given_wins_over_the_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -35,6 +47,23 @@ def test_a_station_file_names_its_own_folder(tmp_path: Path, monkeypatch: pytest
     with pytest.raises(FileWrong) as refused:
         station_state(file)
     assert refused.value.lines[0].startswith(f"{file}:2: ")
+
+
+def test_whoever_names_the_service_s_file_finds_the_service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without an environment variable, also through a link; `state` in the file and --state still win."""
+    monkeypatch.delenv("STATE_DIRECTORY", raising=False)
+    monkeypatch.setattr(folder, "SYSTEM_FILES", tmp_path / "etc")
+    (tmp_path / "etc" / "evenbath").mkdir(parents=True)
+    file = tmp_path / "etc" / "evenbath" / "station.toml"
+    file.write_text(STATION)
+    (tmp_path / "link.toml").symlink_to(file)
+    for name in (file, tmp_path / "link.toml"):
+        assert station_state(name) == Path("/var/lib/evenbath")
+        assert open_station(str(name)).state == Path("/var/lib/evenbath")
+    (tmp_path / "own.toml").write_text(STATION)
+    assert open_station(str(tmp_path / "own.toml")).state == state_folder() != Path("/var/lib/evenbath")
+    file.write_text(f'state = "/data/laundry"\n{STATION}')
+    assert open_station(str(file)).state == station_state(file) == Path("/data/laundry")
 
 
 def test_a_probes_permanent_number_stands_in_the_station_file(tmp_path: Path) -> None:
