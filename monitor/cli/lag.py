@@ -1,4 +1,4 @@
-"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check it by the developer poured off.
+"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check vessel or witness by what was poured off.
 
 Decides nothing itself: monitor.prepare.probes.lags does. Tests: tests/cli/test_lag.py.
 """
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from monitor.core.probes.learned import Learned
-    from monitor.prepare.probes.lags import LagFound
+    from monitor.prepare.probes.lags import LagFound, PouredOff
     from monitor.prepare.probes.readings import ProbeReadings, ReadingSource
 
 VESSEL_PROBES = ("witness", "developer")
@@ -33,7 +33,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--volume", metavar="VOLUME", help="with --vessel: how much water was in it, for the record")
     parser.add_argument("--agitation", metavar="WORDS", help="with --vessel: how it was agitated, for the record")
     parser.add_argument("--save", action="store_true", help="store it for the estimator")
-    parser.add_argument("--poured-off", metavar="TEMPERATURE", help="with --vessel: the developer poured off, within 60 s")
+    parser.add_argument(
+        "--poured-off", metavar="TEMPERATURE", help="the developer poured off the film, within 60 s: checks a --vessel or a witness --probe"
+    )
     parser.add_argument(
         "--estimated", metavar="TEMPERATURE", help="with --poured-off: what was estimated; default: the journal's last progress"
     )
@@ -47,8 +49,10 @@ def run(args: argparse.Namespace) -> int:
 
     state = state_of(args)
     if args.probe is not None:
-        if args.poured_off is not None or args.inside is not None or args.coupled_to is not None:
-            raise InputWrong("--poured-off, --inside and --coupled-to belong to --vessel; allowed: --probe with --at")
+        if args.inside is not None or args.coupled_to is not None:
+            raise InputWrong("--inside and --coupled-to belong to --vessel; allowed: --probe with --at, or with --poured-off")
+        if args.poured_off is not None:
+            return _check_witness(args, state)
         return _probe(args, open_source(args).probe(args.probe), state)
     if args.poured_off is not None:
         return _check(args, state)
@@ -134,32 +138,66 @@ def _drives(source: ReadingSource, inside: ProbeReadings, only: str | None) -> l
 
 def _check(args: argparse.Namespace, state: Path) -> int:
     from monitor.core.errors import InputWrong
+    from monitor.prepare.probes.learned_store import mark_learn_again
+
+    check, source = _poured_off(args)
+    if source == "witness":
+        raise InputWrong("the temperature at the end came from the witness, not from the vessel's lag; allowed: --probe with its name")
+    if check.learn_again and args.save:
+        mark_learn_again(state, args.vessel, check.text)
+    return _print(args, _check_data(check), [f"{args.vessel}: {check.text}"], storable=check.learn_again)
+
+
+def _check_witness(args: argparse.Namespace, state: Path) -> int:
+    from monitor.cli.arguments.common import today
+    from monitor.core.errors import InputWrong
+    from monitor.core.probes.learned import WitnessCheck
+    from monitor.prepare.probes.learned_store import save_witness_check
+    from monitor.prepare.probes.readings import read_journal
+    from monitor.prepare.state.folder import station_probe_id
+
+    check, source = _poured_off(args)
+    if args.journal is not None:
+        role = read_journal(args.journal).probe(args.probe).role
+        if role != "witness":
+            raise InputWrong(f"{args.probe} is a {role} probe; allowed: the witness, or --vessel to check a lag")
+    if source not in (None, "witness"):
+        raise InputWrong(f"the temperature at the end is {source}, not the witness's; allowed: --estimated with what the witness said")
+    number = station_probe_id(args.file, args.probe) if args.file is not None else None
+    found = WitnessCheck(args.probe, number, check.difference_c, today().isoformat())
+    if args.save:
+        save_witness_check(state, found)
+    return _print(args, {**_check_data(check), "shown": found.shown}, [f"{args.probe}: {check.witness_text}"])
+
+
+def _poured_off(args: argparse.Namespace) -> tuple[PouredOff, str | None]:
+    """Measured against estimated, and what the estimate came from: None where the person told it, or the journal does not."""
+    from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import read_temperature
     from monitor.prepare.probes.lags import PouredOff
-    from monitor.prepare.probes.learned_store import mark_learn_again
     from monitor.prepare.probes.readings import read_journal
 
     measured = read_temperature(args.poured_off)
     if args.estimated is not None:
-        estimated = read_temperature(args.estimated)
-    else:
-        if args.journal is None:
-            raise InputWrong("the estimate is missing; allowed: the session's JOURNAL, or --estimated TEMPERATURE")
-        progress = read_journal(args.journal).last_progress
-        if progress is None or not isinstance(progress.get("developer_c"), (int, float)):
-            raise InputWrong(
-                f"{args.journal}: no progress with a temperature of the developer; allowed: a session's journal, or --estimated"
-            )
-        estimated = float(progress["developer_c"])
-    check = PouredOff(estimated, measured)
-    if check.learn_again and args.save:
-        mark_learn_again(state, args.vessel, check.text)
-    return _print(
-        args,
-        {"estimated_c": estimated, "measured_c": measured, "difference_c": check.difference_c, "learn_again": check.learn_again},
-        [f"{args.vessel}: {check.text}"],
-        storable=check.learn_again,
-    )
+        return PouredOff(read_temperature(args.estimated), measured), None
+    if args.journal is None:
+        raise InputWrong("the estimate is missing; allowed: the session's JOURNAL, or --estimated TEMPERATURE")
+    progress = read_journal(args.journal).last_progress
+    if progress is None or not isinstance(progress.get("developer_c"), (int, float)):
+        raise InputWrong(
+            f"{args.journal}: no progress with a temperature of the developer; allowed: a session's journal, or --estimated"
+        )
+    source = progress.get("source")
+    return PouredOff(float(progress["developer_c"]), measured), source if isinstance(source, str) else None
+
+
+def _check_data(check: PouredOff) -> dict[str, Any]:
+    return {
+        "estimated_c": check.estimated_c,
+        "measured_c": check.measured_c,
+        "difference_c": check.difference_c,
+        "learn_again": check.learn_again,
+    }
 
 
 def _data(found: LagFound) -> dict[str, Any]:

@@ -93,6 +93,56 @@ def test_the_poured_off_developer_checks_the_lag_and_marks_it(capsys: pytest.Cap
     assert run(capsys, *base, "--poured-off", "18.5 C", "--estimated", "18.6 C", "--json")[1]["learn_again"] is False
 
 
+@pytest.fixture
+def watched(tmp_path: Path) -> Path:
+    """A session that went by a witness, which said 19.1 C at the end."""
+    session = tmp_path / "watched.jsonl"
+    head = '"session":"s","wall":"w"'
+    session.write_text(
+        f'{{"seq":1,{head},"t_s":599,"kind":"reading","probe":"tank","role":"witness","raw_c":19.1,"celsius":19.1,"quality":"good"}}\n'
+        f'{{"seq":2,{head},"t_s":600,"kind":"reading","probe":"bowl","role":"bath","raw_c":18.0,"celsius":18.0,"quality":"good"}}\n'
+        f'{{"seq":3,{head},"t_s":600,"kind":"progress","stage":1,"developer_c":19.1,"source":"witness"}}\n'
+    )
+    return session
+
+
+def test_the_poured_off_developer_shows_a_witness(capsys: pytest.CaptureFixture[str], watched: Path, tmp_path: Path) -> None:
+    """Within 0.4 C it counts from then on as a probe in the film's own developer; only what is saved counts."""
+    base = [str(watched), "--probe", "tank", "--state", str(tmp_path)]
+    status, data, _ = run(capsys, *base, "--poured-off", "19.3 C", "--json")
+    assert (status, data["shown"], data["stored"]) == (0, True, False)
+    assert data["difference_c"] == pytest.approx(0.2)
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
+    text = run(capsys, *base, "--poured-off", "19.3 C", "--save")[1]
+    assert "tank: poured off 19.3 C, witness 19.1 C: +0.2 C, within 0.4 C; it counts as a probe in the film's own developer" in text
+    assert text.endswith("\nstored\n")
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.0
+    text = run(capsys, *base, "--poured-off", "18.5 C", "--save")[1]
+    assert "more than 0.4 C off; it goes on counting 0.2 C worse" in text
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
+    assert run(capsys, "--probe", "tank", "--state", str(tmp_path), "--poured-off", "18.5 C", "--estimated", "18.6 C", "--save")[0] == 0
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.0
+
+
+def test_what_the_witness_said_checks_no_lag_and_what_a_lag_said_no_witness(
+    capsys: pytest.CaptureFixture[str], watched: Path, tmp_path: Path
+) -> None:
+    """Nor does a bath's probe become a witness."""
+    state = ["--state", str(tmp_path), "--poured-off", "19.3 C", "--save"]
+    for words, said in (
+        ([str(watched), "--vessel", "tank", *state], "came from the witness"),
+        ([str(watched), "--probe", "bowl", *state], "bowl is a bath probe"),
+        ([str(watched), "--probe", "nobody", *state], 'no good reading of a probe "nobody"'),
+    ):
+        status, out, err = run(capsys, *words)
+        assert (status, out) == (2, "")
+        assert said in err
+    watched.write_text(watched.read_text().replace('"source":"witness"', '"source":"vessel model"'))
+    status, out, err = run(capsys, str(watched), "--probe", "tank", *state)
+    assert (status, out) == (2, "")
+    assert "the temperature at the end is vessel model, not the witness's" in err
+
+
 def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str], dip: Path, tank: Path, tmp_path: Path) -> None:
     """No such probe, no dip, no bath, no estimate: exit status 2."""
     for words in (

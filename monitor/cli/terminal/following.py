@@ -322,10 +322,15 @@ class Following:
         if self._over is not None:
             yield self._over
         summary, seq = Summary(), 0
+        opened: Mapping[str, Any] = {}
+        source = None
         try:
             for record in self._around.records_after(self._session, 0):
                 summary.add(record)
                 seq = record["seq"]
+                if seq == 1:
+                    opened = record
+                source = record["source"] if record["kind"] == "progress" else source
         except OSError:
             seq = 0
         if seq:
@@ -333,6 +338,11 @@ class Following:
                 if late["seq"] > seq:
                     summary.add(late)
             yield from summary.lines()
-        yield f"Journal: {self._around.journal(self._session)}"
+        journal = self._around.journal(self._session)
+        yield f"Journal: {journal}"
+        new = [p["probe"] for p in opened.get("probes", ()) if p.get("witness_sd_c")] if source == "witness" else []
+        for witness in new:
+            yield f"Did you measure the developer that you poured off? It shows whether the witness {witness} speaks for it:"
+            yield f'      evenbath lag {shlex.quote(str(journal))} --file {self._file} --probe {witness} --poured-off "19.1 C" --save'
         yield f"Next: evenbath review {self._session} --file {self._file}"
         yield f"      evenbath judge {self._session} --file {self._file}, when the film is dry"

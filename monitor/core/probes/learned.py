@@ -24,6 +24,11 @@ DEFAULT_LAG_S = 8.0
 """Lag of a probe whose lag was never learned, seconds (the project's practice: 8 to 20 s for a steel sheath)."""
 NOT_COMPARED_SD_C = 0.29
 """Standard uncertainty of a probe that was never compared, C: half-width 0.5 C (data sheet of the usual probe), uniform: 0.5/sqrt(3)."""
+WITNESS_SD_C = 0.2
+"""Standard uncertainty of a witness as the film's own developer, C, until the developer poured off has shown it: it stands in other
+water, in another vessel, and nobody shook it as much (ours)."""
+POURED_OFF_C = 0.4
+"""An estimate further than this from the developer poured off is wrong (common practice)."""
 NEAR_C = 2.0
 """A comparison holds within this distance of its points; farther away it is extrapolated (common practice, no source)."""
 
@@ -124,12 +129,28 @@ class VesselLag:
 
 
 @dataclass(frozen=True, slots=True)
+class WitnessCheck:
+    """A witness against the developer poured off the film: `difference_c` is measured minus estimated, C. `date`: ISO day."""
+
+    probe: str
+    id: str | None
+    difference_c: float
+    date: str
+
+    @property
+    def shown(self) -> bool:
+        """Whether it has shown that the witness speaks for the film's developer."""
+        return abs(self.difference_c) <= POURED_OFF_C
+
+
+@dataclass(frozen=True, slots=True)
 class Learned:
     """All that has been learned so far: the newest of each. Keys are names, and permanent numbers where there is one."""
 
     comparisons: Mapping[str, Comparison] = field(default_factory=dict)
     probe_lags: Mapping[str, ProbeLag] = field(default_factory=dict)
     vessel_lags: Mapping[str, VesselLag] = field(default_factory=dict)
+    witness_checks: Mapping[str, WitnessCheck] = field(default_factory=dict)
 
     def comparison(self, probe: str) -> Comparison | None:
         """The newest comparison of a probe, by its permanent number or its name; None if it was never compared."""
@@ -142,3 +163,8 @@ class Learned:
     def vessel_lag(self, vessel: str) -> VesselLag | None:
         """The newest lag of a vessel, by its name."""
         return self.vessel_lags.get(vessel)
+
+    def witness_sd_c(self, *probe: str) -> float:
+        """How much worse than its comparison a witness is, standard, C. `probe`: its permanent number, then its name."""
+        check = next((self.witness_checks[key] for key in probe if key in self.witness_checks), None)
+        return 0.0 if check is not None and check.shown else WITNESS_SD_C

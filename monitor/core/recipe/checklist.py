@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.core.probes.learned import COLOUR_DAYS, NOT_COMPARED_SD_C
+from monitor.core.probes.learned import COLOUR_DAYS, NOT_COMPARED_SD_C, WITNESS_SD_C
 from monitor.core.probes.register import DATASHEET_STEP_C
 from monitor.core.recipe.conditions import (
     Condition,
@@ -138,6 +138,12 @@ ITEMS: tuple[Item, ...] = (
         "register", "probes", "machine", False, always,
         f"Does each probe step by {DATASHEET_STEP_C} C, as its data sheet says?",
         "It is set to fewer bits, or it is a clone; between its steps it says nothing. Take a better one for the developer.",
+    ),
+    Item(
+        "witness", "probes", "machine", False, steered,
+        "Has the developer poured off the film shown that the witness speaks for it?",
+        f"It counts {WITNESS_SD_C} C worse until then. Measure what you pour off within a minute, and tell it afterwards (evenbath lag"
+        " --poured-off).",
     ),
     Item(
         "data", "probes", "person", True, steered,

@@ -110,6 +110,7 @@ class Machine:
             has_vessel_lag=probes.learned.vessel_lag(wanted.vessel or wanted.recipe.vessel) is not None,
             broker=self.broker,
             pour_c=wanted.pour_c,
+            new_witnesses=probes.new_witnesses,
         )
 
     def status(self) -> dict[str, Any]:

@@ -44,7 +44,7 @@ Kind = Literal["yes", "press", "count", "lift"]
 @dataclass(frozen=True, slots=True)
 class PreflightFacts:
     """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none. `pour_c`: the
-    developer's temperature as the person measured it, None if not.
+    developer's temperature as the person measured it, None if not. `new_witnesses`: those that no developer poured off has shown yet.
     """
 
     probes: tuple[ProbeStatus, ...]
@@ -58,6 +58,7 @@ class PreflightFacts:
     has_vessel_lag: bool
     broker: Literal["none", "there", "away"]
     pour_c: float | None = None
+    new_witnesses: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +106,10 @@ def _register(item: Item, facts: PreflightFacts) -> list[Finding]:
     ]
 
 
+def _witness(item: Item, facts: PreflightFacts) -> list[Finding]:
+    return [Finding(item.id, False, False, 2, f"witness {name}: {item.if_no}") for name in facts.new_witnesses]
+
+
 def _lag(item: Item, facts: PreflightFacts) -> list[Finding]:
     well = facts.has_vessel_lag or any(p.role in ("developer", "witness") for p in facts.probes)
     return [Finding(item.id, well, False, 2, "" if well else item.if_no)]
@@ -141,8 +146,8 @@ def _switch(item: Item, facts: PreflightFacts) -> list[Finding]:
 
 
 _CHECKS: Mapping[str, Callable[[Item, PreflightFacts], list[Finding]]] = {
-    "probes": _probes, "compared": _compared, "register": _register, "lag": _lag, "disk": _disk, "clock": _clock, "power": _power,
-    "switch": _switch,
+    "probes": _probes, "compared": _compared, "register": _register, "witness": _witness, "lag": _lag, "disk": _disk, "clock": _clock,
+    "power": _power, "switch": _switch,
 }  # fmt: skip
 
 

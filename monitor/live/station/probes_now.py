@@ -128,6 +128,11 @@ class ProbesNow:
             now_s - reading.t_s, None if good_s is None else now_s - good_s, self._step_c(probe.name),
         )  # fmt: skip
 
+    @property
+    def new_witnesses(self) -> tuple[str, ...]:
+        """The witnesses that no developer poured off has shown yet."""
+        return tuple(p.name for p in self._probes.values() if p.role == "witness" and self.learned.witness_sd_c(p.id, p.name) > 0.0)
+
     def _step_c(self, name: str) -> float | None:
         """From its newest good values, as the register gave them: a correction with a slope would stretch the steps."""
         good = (r.raw_c for r in reversed(self._kept) if r.probe == name and r.celsius is not None and r.raw_c is not None)

@@ -7,6 +7,7 @@ tests/live/station/test_resume.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -60,6 +61,8 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
     lag = learned.probe_lag(probe.id) or learned.probe_lag(probe.name)
     lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
     sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
+    if probe.role == "witness":
+        sd_c = math.hypot(sd_c, learned.witness_sd_c(probe.id, probe.name))
     return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None), comparison
 
 
@@ -83,10 +86,11 @@ def opening_fields(
         if comparison is not None:
             compared = {
                 "date": comparison.date, "against": comparison.reference, "who": comparison.who, "at_c": comparison.at_c,
-                "offset_c": comparison.offset_c, "slope_per_c": comparison.slope_per_c, "sd_c": model.comparison_sd_c,
+                "offset_c": comparison.offset_c, "slope_per_c": comparison.slope_per_c, "sd_c": comparison.sd_at(at_c),
             }  # fmt: skip
         told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "comparison_sd_c": model.comparison_sd_c}
-        probes.append({**told, "compared": compared})
+        worse = {"witness_sd_c": learned.witness_sd_c(probe.id, probe.name)} if probe.role == "witness" else {}
+        probes.append({**told, **worse, "compared": compared})
     vessel = vessel_of(wanted, learned)
     beliefs = Beliefs(at_c, tuple(models), None if vessel is None else vessel[1], wanted.pour_c)
     fields: dict[str, Any] = {

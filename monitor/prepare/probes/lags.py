@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from monitor.core.errors import InputWrong
-from monitor.core.probes.learned import NOT_COMPARED_SD_C, Coupled
+from monitor.core.probes.learned import NOT_COMPARED_SD_C, POURED_OFF_C, WITNESS_SD_C, Coupled
 from monitor.prepare.probes.coded_fit import CodedFit, Matrix, fit_codes, step_of
 from monitor.prepare.probes.comparing import WATER_DRIFT_SD_C_PER_S
 from monitor.prepare.probes.readings import ProbeReadings
@@ -40,8 +40,6 @@ MOST_READINGS, MOST_DRIVES = 1000, 600
 BOTH_NOT_COMPARED_SD_C = math.sqrt(2.0) * NOT_COMPARED_SD_C
 BOTH_COMPARED_SD_C = 0.1
 """Standard uncertainty of the difference between two probes, C: neither compared, and both compared (ours)."""
-RELEARN_C = 0.4
-"""If a vessel's estimate is further than this from the developer poured off, its lag is to be learned again (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,19 +334,28 @@ class PouredOff:
     @property
     def learn_again(self) -> bool:
         """True if it is more than 0.4 C off."""
-        return abs(self.difference_c) > RELEARN_C
+        return abs(self.difference_c) > POURED_OFF_C
 
     @property
     def text(self) -> str:
         """One sentence."""
         found = f"poured off {self.measured_c:.1f} C, estimated {self.estimated_c:.1f} C: {self.difference_c:+.1f} C"
         if self.learn_again:
-            return f"{found}, more than {RELEARN_C} C off; learn this vessel's lag again (same volume, same agitation)"
-        return f"{found}, within {RELEARN_C} C; the lag stands"
+            return f"{found}, more than {POURED_OFF_C} C off; learn this vessel's lag again (same volume, same agitation)"
+        return f"{found}, within {POURED_OFF_C} C; the lag stands"
+
+    @property
+    def witness_text(self) -> str:
+        """The same of a witness that made the estimate."""
+        found = f"poured off {self.measured_c:.1f} C, witness {self.estimated_c:.1f} C: {self.difference_c:+.1f} C"
+        if self.learn_again:
+            worse = f"it goes on counting {WITNESS_SD_C} C worse than a probe in the film's own developer"
+            return f"{found}, more than {POURED_OFF_C} C off; {worse}. Same vessel, same volume, same bath, filled from the same jug?"
+        return f"{found}, within {POURED_OFF_C} C; it counts as a probe in the film's own developer"
 
 
 WHEN_AGAIN = (
     "Learn it again for another volume, another vessel or another way of agitation, "
-    f"and when the developer poured off is more than {RELEARN_C} C off."
+    f"and when the developer poured off is more than {POURED_OFF_C} C off."
 )
 """Said with every vessel's lag."""

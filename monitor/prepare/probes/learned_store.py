@@ -15,13 +15,14 @@ from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 from monitor.core.errors import FileWrong, Problem
-from monitor.core.probes.learned import Comparison, ComparisonPoint, Coupled, Learned, ProbeLag, VesselLag
+from monitor.core.probes.learned import Comparison, ComparisonPoint, Coupled, Learned, ProbeLag, VesselLag, WitnessCheck
 from monitor.prepare.state.folder import LEARNED
 from monitor.prepare.state.kept_lines import ALLOWED, read_lines, writing
 
 Value = TypeVar("Value")
 
 COMPARISONS, PROBE_LAGS, VESSEL_LAGS = "comparisons.jsonl", "probe_lags.jsonl", "vessel_lags.jsonl"
+WITNESS_CHECKS = "witness_checks.jsonl"
 
 
 def load_learned(state: Path) -> Learned:
@@ -29,6 +30,7 @@ def load_learned(state: Path) -> Learned:
     comparisons: dict[str, Comparison] = {}
     probe_lags: dict[str, ProbeLag] = {}
     vessel_lags: dict[str, VesselLag] = {}
+    witness_checks: dict[str, WitnessCheck] = {}
     for comparison in _rows(state, COMPARISONS, _comparison):
         for key in _keys(comparison.probe, comparison.id):
             comparisons[key] = comparison
@@ -37,7 +39,10 @@ def load_learned(state: Path) -> Learned:
             probe_lags[key] = probe_lag
     for vessel_lag in _rows(state, VESSEL_LAGS, _vessel_lag):
         vessel_lags[vessel_lag.vessel] = vessel_lag
-    return Learned(comparisons, probe_lags, vessel_lags)
+    for check in _rows(state, WITNESS_CHECKS, _witness_check):
+        for key in _keys(check.probe, check.id):
+            witness_checks[key] = check
+    return Learned(comparisons, probe_lags, vessel_lags, witness_checks)
 
 
 def save_comparison(state: Path, comparison: Comparison) -> None:
@@ -53,6 +58,11 @@ def save_probe_lag(state: Path, lag: ProbeLag) -> None:
 def save_vessel_lag(state: Path, lag: VesselLag) -> None:
     """Append one vessel's lag. Raises `InputWrong` if the folder cannot be written."""
     _append(state, VESSEL_LAGS, asdict(lag))
+
+
+def save_witness_check(state: Path, check: WitnessCheck) -> None:
+    """Append one check of a witness. Raises `InputWrong` if the folder cannot be written."""
+    _append(state, WITNESS_CHECKS, asdict(check))
 
 
 def mark_learn_again(state: Path, vessel: str, why: str) -> None:
@@ -95,6 +105,10 @@ def _point(row: Mapping[str, Any]) -> ComparisonPoint:
 
 def _probe_lag(row: Mapping[str, Any]) -> ProbeLag:
     return ProbeLag(_text(row, "probe"), _maybe_text(row, "id"), _number(row, "lag_s"), _number(row, "sd_s"), _day(row))
+
+
+def _witness_check(row: Mapping[str, Any]) -> WitnessCheck:
+    return WitnessCheck(_text(row, "probe"), _maybe_text(row, "id"), _number(row, "difference_c"), _day(row))
 
 
 def _vessel_lag(row: Mapping[str, Any]) -> VesselLag:

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
+from shlex import quote
 from typing import Any
 
 import pytest
@@ -297,6 +298,29 @@ def test_at_the_end_stand_summary_journal_and_the_next_command(evening: Evening)
     assert any("probe not compared" in line for line in end)
     assert f"Journal: {evening.world.journal(evening.name)}" in end
     assert f"Next: evenbath review {evening.name} --file 'my station.toml'" in end
+
+
+@pytest.mark.parametrize(("worse_c", "source", "asked"), [(0.2, "witness", True), (0.0, "witness", False), (0.2, "vessel model", False)])
+def test_a_session_by_a_new_witness_asks_for_the_developer_poured_off(
+    evening: Evening, worse_c: float, source: str, asked: bool
+) -> None:
+    """With the command that tells it; not where the witness has been shown, or did not speak at the end."""
+    evening.begin()
+    evening.room.at(30, evening.abandon)
+    read = evening.room.records_after
+
+    def by_a_witness(session: str, seq: int) -> Iterator[dict[str, Any]]:
+        for record in read(session, seq):
+            if record["kind"] == "session" and record["event"] == "open":
+                record = {**record, "probes": [{**p, "witness_sd_c": worse_c} if p["probe"] == "jug" else p for p in record["probes"]]}
+            yield {**record, "source": source} if record["kind"] == "progress" else record
+
+    evening.room.records_after = by_a_witness  # type: ignore[method-assign]
+    assert evening.follow() == 0
+    journal = evening.world.journal(evening.name)
+    command = f"evenbath lag {quote(str(journal))} --file 'my station.toml' --probe jug --poured-off \"19.1 C\" --save"
+    assert (command in evening.room.text) is asked
+    assert ("Did you measure the developer that you poured off?" in evening.room.text) is asked
 
 
 def test_a_journal_that_may_not_be_read_costs_the_summary_alone(evening: Evening) -> None:

@@ -1,6 +1,7 @@
 """What a session believes at its start, what its first record says of that, and what a later run makes of it."""
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -9,7 +10,16 @@ from typing import Any
 import pytest
 
 from monitor.core.development.beliefs import Beliefs
-from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, ComparisonPoint, Learned, ProbeLag, VesselLag
+from monitor.core.probes.learned import (
+    DEFAULT_LAG_S,
+    NOT_COMPARED_SD_C,
+    Comparison,
+    ComparisonPoint,
+    Learned,
+    ProbeLag,
+    VesselLag,
+    WitnessCheck,
+)
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.session import Session
 from monitor.live.station.running import StartRequest, beliefs_of, opening_fields, options_of
@@ -77,6 +87,34 @@ def test_an_open_record_of_an_earlier_version_tells_by_the_uncertainty() -> None
     for told in fields["probes"]:
         del told["compared"]
     assert [p.was_compared for p in beliefs_of(fields, RECIPE).probes] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("checks", "worse_c"),
+    [
+        ({}, 0.2),
+        ({"jug": WitnessCheck("jug", None, 0.4, "2026-11-01")}, 0.0),
+        ({JUG: WitnessCheck("jug", JUG, -0.1, "2026-11-01")}, 0.0),
+        ({"jug": WitnessCheck("jug", None, -0.5, "2026-11-01")}, 0.2),
+        ({JUG: WitnessCheck("jug", JUG, 0.6, "2026-11-01"), "jug": WitnessCheck("jug", None, 0.0, "2026-10-01")}, 0.2),
+    ],
+)
+def test_a_witness_is_less_sure_until_the_developer_poured_off_has_shown_it(checks: dict[str, WitnessCheck], worse_c: float) -> None:
+    """0.2 C in quadrature with its comparison; a check that failed shows nothing; the other probes are as sure as ever."""
+    learned = Learned(comparisons={"jug": comparison("jug", 0.3), "bowl": comparison("bowl", 0.3)}, witness_checks=checks)
+    own = comparison("jug", 0.3).sd_at(20.0)
+    config = config_for(Path("/nowhere"))
+    witnesses = replace(config, probes=tuple(replace(p, role="witness") if p.name == "jug" else p for p in config.probes))
+    beliefs, fields = opening_fields(witnesses, StartRequest(RECIPE), learned, FakeClock(), 0.0, {})
+    jug, bowl = beliefs.probes
+    assert jug.comparison_sd_c == pytest.approx(math.hypot(own, worse_c))
+    assert bowl.comparison_sd_c == pytest.approx(own)
+    told = fields["probes"][0]
+    assert told["witness_sd_c"] == worse_c
+    assert told["compared"]["sd_c"] == pytest.approx(own)
+    assert "witness_sd_c" not in fields["probes"][1]
+    assert beliefs_of(json.loads(json.dumps(fields)), RECIPE).probes == beliefs.probes
+    assert opening(learned)[0].probes[0].comparison_sd_c == pytest.approx(own)
 
 
 def test_with_both_the_comparison_of_the_id_counts() -> None:

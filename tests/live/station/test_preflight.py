@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from monitor.core.probes.learned import Learned, WitnessCheck
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.inbox import MachineHealth
 from monitor.live.station.preflight import (
@@ -18,9 +19,9 @@ from monitor.live.station.preflight import (
     questions_for,
     stopping,
 )
-from monitor.live.station.probes_now import ProbeStatus
+from monitor.live.station.probes_now import ProbesNow, ProbeStatus
 from tests.fake_clock import FakeClock
-from tests.live.simulated import BOWL, DARK, JUG, SHORT, WALL, World
+from tests.live.simulated import BOWL, DARK, JUG, SHORT, WALL, World, config_for
 
 RECIPE = load_recipe(SHORT.encode(), "r")
 GOOD = PreflightFacts(
@@ -81,6 +82,7 @@ def test_each_of_the_machines_items_can_withhold_the_start(facts: PreflightFacts
         replace(GOOD, has_switch=False),
         probe("jug", step_c=0.5),
         probe("bowl", step_c=0.1),
+        replace(GOOD, new_witnesses=("jug",)),
     ],
 )
 def test_what_does_not_stop_is_remarked(facts: PreflightFacts) -> None:
@@ -146,6 +148,17 @@ def test_a_register_with_coarse_steps_is_remarked_on_by_name() -> None:
     assert said[0].startswith("probe jug steps by 0.25 C, a sound one by 0.0625 C: ")
     for step_c in (None, 0.0625):
         assert not [f for f in machine_findings(RECIPE, probe("jug", step_c=step_c)) if f.item == "register"]
+
+
+def test_a_witness_that_was_not_shown_yet_is_told_with_what_to_do(tmp_path: Path) -> None:
+    """Measure what is poured off. Once shown it is not told again."""
+    config = config_for(tmp_path)
+    probes = tuple(replace(p, role="witness") if p.name == "jug" else p for p in config.probes)
+    assert ProbesNow(probes, Learned()).new_witnesses == ("jug",)
+    assert ProbesNow(config.probes, Learned()).new_witnesses == ()
+    assert ProbesNow(probes, Learned(witness_checks={JUG: WitnessCheck("jug", JUG, 0.1, "2026-11-01")})).new_witnesses == ()
+    (said,) = [f.said for f in machine_findings(RECIPE, replace(GOOD, new_witnesses=("jug",))) if f.item == "witness"]
+    assert said.startswith("witness jug: It counts 0.2 C worse until then. Measure what you pour off within a minute")
 
 
 def test_bare_film_brings_the_dark_list() -> None:

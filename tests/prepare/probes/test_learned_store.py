@@ -10,8 +10,15 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.core.probes.learned import Comparison, ComparisonPoint, ProbeLag, VesselLag, apply
-from monitor.prepare.probes.learned_store import load_learned, mark_learn_again, save_comparison, save_probe_lag, save_vessel_lag
+from monitor.core.probes.learned import Comparison, ComparisonPoint, ProbeLag, VesselLag, WitnessCheck, apply
+from monitor.prepare.probes.learned_store import (
+    load_learned,
+    mark_learn_again,
+    save_comparison,
+    save_probe_lag,
+    save_vessel_lag,
+    save_witness_check,
+)
 
 
 def comparison(probe: str = "jug", offset_c: float = 0.37, slope_per_c: float = 0.0, day: str = "2026-03-01") -> Comparison:
@@ -50,6 +57,15 @@ def test_a_comparison_of_an_earlier_version_is_read(tmp_path: Path) -> None:
     new = replace(old, points=(*old.points, ComparisonPoint(0.0, 0.3, 0.01, "melting ice", 0.02)), slope_per_c=0.0035)
     save_comparison(tmp_path, new)
     assert load_learned(tmp_path).comparison("jug") == new
+
+
+def test_the_newest_check_of_a_witness_counts(tmp_path: Path) -> None:
+    """By name and by number; more than 0.4 C off shows nothing."""
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
+    save_witness_check(tmp_path, WitnessCheck("tank", "28-0316a2795f3c", 0.1, "2026-03-01"))
+    assert load_learned(tmp_path).witness_sd_c("tank") == load_learned(tmp_path).witness_sd_c("28-0316a2795f3c", "other") == 0.0
+    save_witness_check(tmp_path, WitnessCheck("tank", "28-0316a2795f3c", -0.41, "2026-03-02"))
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
 
 
 def test_a_torn_last_line_is_left_out_and_the_next_writing_is_whole(tmp_path: Path) -> None:
