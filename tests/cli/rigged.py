@@ -5,6 +5,8 @@ Waits are for files, sockets and lines, never for a time alone.
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import signal
@@ -16,6 +18,7 @@ from typing import Any
 
 from hardware.ports import Sample
 from hardware.simulated.w1_tree import W1Tree
+from monitor.cli.main import main
 from monitor.live.clock import RealClock
 
 IDS = {"jug": "28-000000000a01", "bowl": "28-000000000a02"}
@@ -100,11 +103,13 @@ class Rigged:
         return self.run("develop", self.recipe(text), "--file", str(self.file), "--detach", "--waive", "a test", *more)
 
     def arm(self, text: str = QUICK, *more: str) -> str:
-        """Arm one and return its name."""
-        done = self.develop(text, *more)
-        assert done.returncode == 0, done.stderr
-        assert done.stdout.startswith("armed: ")
-        return done.stdout.removeprefix("armed: ").strip()
+        """Arm one, by the command in this process, and return its name."""
+        out, err = io.StringIO(), io.StringIO()
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            status = main(["develop", self.recipe(text), "--file", str(self.file), "--detach", "--waive", "a test", *more])
+        assert status == 0, err.getvalue()
+        assert out.getvalue().startswith("armed: ")
+        return out.getvalue().removeprefix("armed: ").strip()
 
     def foot(self, word: str) -> None:
         """`down` or `up`."""
