@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 GRACE_S = 2.0
 """A thread that was told to end may take this long to do so."""
@@ -19,6 +20,10 @@ GRACE_S = 2.0
 SLOW_BY_WAITING = ("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/cli/test_status.py")
 """Files that mostly wait for a process that lives in real time; begun first, others run beside them."""
 
+
+settings.register_profile("busy machine", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("busy machine")
+"""An example that took long because others had the processor has found nothing; what needs more examples than these says so itself."""
 
 MORE_THAN_CORES = 2
 """Workers beyond one for each core: some always wait, for a process, a broker or the disk."""

@@ -19,11 +19,11 @@ def told(tmp_path: Path, *args: Any, **options: Any) -> str:
     return paragraph(measure(load(play(*args, **options).write(tmp_path / "s.jsonl"))).numbers)
 
 
-@pytest.fixture
-def lost_probe(tmp_path: Path) -> str:
+@pytest.fixture(scope="module")
+def lost_probe(tmp_path_factory: pytest.TempPathFactory) -> str:
     """A cold laundry: the probe lay in the air for three minutes, the pour was 20 s late."""
     return told(
-        tmp_path,
+        tmp_path_factory.mktemp("laundry"),
         recipe_data(),
         lambda t: 20.5 - 0.0021 * t,
         bath=lambda t: 20.5 - 0.004 * t,
