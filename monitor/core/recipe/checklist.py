@@ -147,8 +147,8 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "data", "probes", "person", True, steered,
-        "Is the developer as warm or cold as the recipe's data cover, and will it stay so?",
-        f"Temper it first (evenbath temper). Outside the data the rate is three times as unsure; {KNOWN_BELOW}.",
+        "Is the developer's temperature within the recipe's data, and will it stay there?",
+        f"Temper it first (evenbath temper). Outside the data the rate is three times as uncertain; {KNOWN_BELOW}.",
     ),
     Item(
         "lag", "probes", "machine", False, both(closed_vessel, steered),

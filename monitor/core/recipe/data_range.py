@@ -25,6 +25,6 @@ def known_outside(stage: Stage, celsius: float) -> str:
     """How far the data of a stage with a law go, and what is known on the side where `celsius` lies."""
     assert stage.law is not None
     low_c, high_c = stage.law.valid_c
-    said = f"the recipe's data go from {low_c:g} C to {high_c:g} C; outside them the rate is three times as unsure"
+    said = f"the recipe's data go from {low_c:g} C to {high_c:g} C; outside them the rate is three times as uncertain"
     known = "" if stage.reference_c > WARM_C else KNOWN_BELOW if celsius < low_c else KNOWN_ABOVE if celsius > high_c else ""
     return f"{said}; {known}" if known else said

@@ -113,8 +113,8 @@ def test_a_developer_outside_the_recipes_data_is_asked_about_and_a_no_withholds_
     assert outside(probe("jug", celsius=16.0)) == outside(probe("jug", celsius=24.0)) == []
     (text,) = outside(probe("jug", celsius=12.4))
     assert text == (
-        "Outside data: the jug probe reads 12.4 C, the recipe's data go from 16 C to 24 C; outside them the rate is three times as unsure;"
-        " hydroquinone nearly stops below about 13 C. Start all the same?"
+        "Outside data: the jug probe reads 12.4 C, the recipe's data go from 16 C to 24 C; outside them the rate is three times as"
+        " uncertain; hydroquinone nearly stops below about 13 C. Start all the same?"
     )
     assert "gelatine softens" in outside(probe("jug", celsius=24.1))[0]
     preflight = Preflight(1, questions_for(RECIPE, probe("jug", celsius=12.4)))

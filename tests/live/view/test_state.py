@@ -118,11 +118,11 @@ def test_a_developer_outside_the_recipes_data_is_told_with_what_is_known_there()
     told.begin(1, 0.0)
     told.progress(2.0, developer_c=12.5)
     assert "outside data" not in told.screen()
-    why = "outside data: 12.5 C, the recipe's data go from 16 C to 24 C; outside them the rate is three times as unsure; and so on"
+    why = "outside data: 12.5 C, the recipe's data go from 16 C to 24 C; outside them the rate is three times as uncertain; and so on"
     told.tell("trust", 3.0, probe="developer", believed=True, why=why, since_t_s=3.0, source="developer")
     assert told.lines[-1].endswith(why)
     screen = " ".join(told.screen().split())
-    assert "outside data: the recipe's data go from 16 C to 24 C; outside them the rate is three times as unsure" in screen
+    assert "outside data: the recipe's data go from 16 C to 24 C; outside them the rate is three times as uncertain" in screen
     assert "hydroquinone nearly stops below about 13 C" in screen
     told.tell("trust", 50.0, probe="developer", believed=True, why="inside data again", since_t_s=50.0, source="developer")
     assert "outside data" not in told.screen()
