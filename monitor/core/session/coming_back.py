@@ -43,7 +43,8 @@ def call_after_return(desk: Desk, film: Film, t_s: float, missed: list[Sound], w
 def why_away(gap_s: float | None, same_boot: bool, missed: Sequence[str]) -> str | None:
     """Why FAULT sounds at the return; None where nothing was missed."""
     if not same_boot:
-        return "the power was gone; nobody knows for how long: count on the second clock"
+        known = "; nobody knows for how long" if gap_s is None else f" for {gap_s:.0f} s"
+        return f"the power was gone{known}: count on the second clock"
     if not missed:
         return None
     away = "" if gap_s is None else f" for {gap_s:.0f} s"

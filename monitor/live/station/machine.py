@@ -34,6 +34,7 @@ class Machine:
         self._noted_throttled = 0
         self._switch_dead = False
         self._disk_late = False
+        self._wall_set = parts.clock.wall_set()
         self._noted_lost = 0
         self._wall_ahead_s = self._ahead()
 
@@ -50,6 +51,9 @@ class Machine:
         moved_s, self._wall_ahead_s = ahead_s - self._wall_ahead_s, ahead_s
         if abs(moved_s) > CLOCK_STEP_S:
             self._sessions.note("clock", {"event": "stepped", "by_s": moved_s})
+        was_set, self._wall_set = self._wall_set, self._parts.clock.wall_set()
+        if self._wall_set and not was_set:
+            self._sessions.note("clock", {"event": "set", "by": "network time"})
         self._look_at_switch(now_s)
         self._look_at_disk(now_s)
         lost, self._noted_lost = self._parts.inbox.lost - self._noted_lost, self._parts.inbox.lost

@@ -16,6 +16,8 @@ from monitor.core.recipe.values import Recipe
 from monitor.live.station.running import StartRequest
 
 POUR_C = (0.0, 60.0)
+LONGEST_RECIPE = 64 * 1024
+"""Characters. A recipe has a few thousand; 256 KiB of tables took seconds to read, on a small board longer than its watchdog waits."""
 MOST_SOLUTIONS = 40
 MOST_PARTS, PART_MS, SOUND_MS = 64, (10, 5000), 60_000
 """A sound of a lesson: pulses and gaps in it, milliseconds of each, and of all."""
@@ -38,7 +40,10 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
     text, file = body.get("recipe"), body.get("file")
     if not isinstance(text, str):
         raise RequestRefused("no recipe in the request")
-    recipe = load_recipe(text.encode(), file if isinstance(file, str) else "recipe")
+    name = file if isinstance(file, str) else "recipe"
+    if len(text) > LONGEST_RECIPE:
+        raise RequestRefused(f"{name}: more than {LONGEST_RECIPE} characters; allowed: a recipe that a station reads in a moment")
+    recipe = load_recipe(text.encode(), name)
     lamp = body.get("lamp") is True
     if lamp:
         refuse_lamp(recipe)

@@ -132,10 +132,14 @@ def _gap(earlier: UnfinishedSession, clock: Clock) -> _Gap:
 
 
 def _wall_was_set(earlier: UnfinishedSession) -> bool:
-    """Whether the wall times of the last life can be believed: network time had set the clock before it, and nobody has moved it since."""
+    """Whether the wall times at the end of the last life can be believed: network time has set the clock, before it or in it, and nobody
+    has moved it since."""
     life = earlier.life
-    since = earlier.records[earlier.records.index(life) :]
-    return life.get("wall_set") is True and not any(r["kind"] == "clock" and r.get("event") == "stepped" for r in since)
+    believed = life.get("wall_set") is True
+    for record in earlier.records[earlier.records.index(life) :]:
+        if record["kind"] == "clock":
+            believed = record.get("event") == "set"  # it comes behind the step that setting it makes
+    return believed
 
 
 def can_go_on(earlier: UnfinishedSession, clock: Clock) -> bool:

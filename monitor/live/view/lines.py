@@ -71,7 +71,8 @@ class PlainLines:
         elif isinstance(told, Note) and told.named == "trouble":
             yield f"{told.told.get('part', 'the tool')}: {told.told['why']}"
         elif isinstance(told, Resumed):
-            gap = "" if told.same_boot else "; nobody knows how long the power was gone: count on the second clock"
+            known = "; nobody knows for how long" if told.gap_s is None else f" for {told.gap_s:.0f} s"
+            gap = "" if told.same_boot else f"; the power was gone{known}: count on the second clock"
             yield f"taken up again{gap}"
         elif isinstance(told, Closed):
             yield f"closed: {told.why}"

@@ -170,7 +170,8 @@ def _time(state: ViewState, begun_s: float) -> str:
         if state.left_s <= 0:
             return f"{at} in {seen.name}; the minimum is over"
         return f"{at} in {seen.name}; {words.left(state.left_s)} to the minimum"
-    return f"{at} in {seen.name}; {words.left(state.left_s)} left{sheet}"
+    counted = "" if seen.end_between_s is None else " as counted"
+    return f"{at} in {seen.name}; {words.left(state.left_s)} left{sheet}{counted}"
 
 
 def _bar(label: str, percent: float, text: str, width: int, column: int, look: Look) -> list[Line]:

@@ -492,6 +492,13 @@ def test_an_effect_that_fails_takes_no_record_with_it(world: World) -> None:
     assert gapless(world, name)
 
 
+def test_a_recipe_that_takes_long_to_read_is_refused_at_once(world: World) -> None:
+    """A quarter of a megabyte of tables would keep the thread that owns the state for longer than its watchdog waits."""
+    answer = world.ask(verb="develop", recipe="[[stage]]\n" * 7000, file="long.toml", waive="x")
+    assert (answer["ok"], answer["status"]) == (False, 2)
+    assert answer["lines"][0].startswith("long.toml: more than 65536 characters; allowed: ")
+
+
 def test_a_request_that_fails_in_the_station_is_answered_all_the_same(world: World) -> None:
     """One line, status 1: nobody waits for an answer that never comes."""
     world.station._machine.status = lambda: 1 / 0  # type: ignore[method-assign, assignment, return-value]

@@ -72,6 +72,25 @@ def test_a_clock_that_was_moved_in_the_session_loses_none() -> None:
     assert bounds(told)[1] == pytest.approx(30.0)
 
 
+def test_a_clock_that_network_time_has_set_in_the_session_counts_from_there(tmp_path: Path) -> None:
+    """The usual board: it begins without the right time and gets it a little later. A step after that, and it counts no more."""
+    world, name = begun(tmp_path)
+    world.clock.step_wall(YEAR_S)
+    world.clock.set_by_network = True
+    world.go(5)
+    assert [r["event"] for r in world.records(name, "clock")] == ["stepped", "set"]
+    for stepped in (False, True):
+        if stepped:
+            world.clock.step_wall(-100.0)
+            world.go(5)
+            world.write()
+        world.clock.reboot(40.0, f"boot-{stepped}")
+        world.life()
+        world.go(5)
+        resume = world.records(name, "session", event="resume")[-1]
+        assert (resume["gap_s"] is None) is stepped, resume
+
+
 def test_a_step_of_an_earlier_life_is_over() -> None:
     """The station was started again since, on a clock that network time had set."""
     moved = {"seq": 2, "t_s": 40.0, "wall": "", "kind": "clock", "event": "stepped", "by_s": -YEAR_S}

@@ -344,12 +344,12 @@ def away_at(tmp_path: Path, cue: str, for_s: float) -> tuple[World, str, float]:
     (tmp_path / cue).mkdir()
     world, name = begun(tmp_path / cue)
     world.go_until(lambda: bool(world.records(name, "stage", event=cue)))
-    due_s = first(world, name, "stage", event=cue)
+    due_s, zero_s = first(world, name, "stage", event=cue), world.records(name)[0]["mono0_s"]
     path = world.journal(name)
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(b"".join(line for line in lines if json.loads(line)["t_s"] < due_s - 0.6))
-    world.clock.advance(due_s + for_s - world.records(name)[0]["t_s"] - (world.clock.mono_s() - world.records(name)[0]["mono0_s"]))
-    world.life()
+    world.clock.advance(due_s + for_s - (world.clock.mono_s() - zero_s))
+    world.life()  # before the writer of the old life looks at its file again, which it would put right
     return world, name, world.records(name, "session", event="resume")[0]["t_s"]
 
 
