@@ -23,6 +23,9 @@ FAULTS = ("missing", "crc", "reset", "stuck", "air")
 REGISTER_C = (-55.0, 125.0)
 """What the probe's register can say (DS18B20 data sheet, range)."""
 
+FAHRENHEIT_FROM = 50.0
+"""A developer that is this warm throughout is given in Fahrenheit: 50 F is 10 C, and references end at 50 C (own measure)."""
+
 LONGEST_S = 1e9
 """No trace is longer than thirty years; beyond it floats lose the milliseconds."""
 
@@ -30,6 +33,9 @@ _REQUIRED = ("t_s", "developer_c", "bath_c")
 _TEMPERATURES = ("developer_c", "bath_c", "room_c")
 _FAULT_COLUMNS = ("developer_fault", "bath_fault")
 _COLUMNS = (*_REQUIRED, "room_c", *_FAULT_COLUMNS)
+_POINTS = "allowed: commas between cells and points in numbers, such as 60,20.5,19.8"
+_COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
+_WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 
 
@@ -108,17 +114,22 @@ def load_trace(text: bytes) -> Trace:
     if header is None:
         raise TraceWrong([(1, "the file is empty", f"allowed: a header row ({','.join(_REQUIRED)}, ...) and rows")])
     problems: list[tuple[int, str, str]] = []
+    _check_separator(*header)
     _check_header(*header, problems)
     reader = _RowReader(header[1], problems)
     read = 0
     for line, cells in rows:
+        _check_separator(line, cells)
+        _check_commas(line, cells, header[1])
         reader.read(line, cells)
         read += 1
     if not read:
         problems.append((header[0], "no rows under the header", "allowed: one row or more"))
     if problems:
         raise TraceWrong(problems)
-    return reader.trace()
+    trace = reader.trace()
+    _check_unit(header[0], trace)
+    return trace
 
 
 def _decoded(text: bytes) -> str:
@@ -155,6 +166,32 @@ def _check_header(line: int, names: list[str], problems: list[tuple[int, str, st
             problems.append((line, f"unknown column {_shown(name)}", allowed))
         elif names.count(name) > 1:
             problems.append((line, f"column {name} stands {names.count(name)} times", "allowed: once"))
+
+
+def _check_separator(line: int, names: list[str]) -> None:
+    """A table of a country with decimal commas is told as one, not as three missing columns and a thousand rows."""
+    for sign, word in ((";", "semicolons"), ("\t", "tabs")):
+        if any(sign in name for name in names):
+            raise TraceWrong([(line, f"cells with {word} between them", _POINTS)])
+
+
+def _check_commas(line: int, cells: list[str], names: list[str]) -> None:
+    """Raise `TraceWrong` at the first number with a decimal comma: each row of such a file has them."""
+    shown = next((cell for cell in cells if _COMMA.fullmatch(cell)), None)
+    if shown is not None:
+        raise TraceWrong([(line, f"{_shown(shown)} is a number with a decimal comma", _POINTS)])
+    if len(cells) > len(names) and all(_WHOLE.fullmatch(cell) for cell in cells):
+        raise TraceWrong([(line, f"{len(cells)} cells for {len(names)} columns: numbers with decimal commas", _POINTS)])
+
+
+def _check_unit(line: int, trace: Trace) -> None:
+    """Raise `TraceWrong` where a column in degrees Celsius can only be Fahrenheit: no developer and no room is that hot throughout."""
+    for name in ("developer_c", "room_c"):
+        values = trace.columns_c.get(name)
+        if values is not None and min(values) >= FAHRENHEIT_FROM:
+            low, high = min(values), max(values)
+            told = f"{name} is {low:g} to {high:g} throughout: that is Fahrenheit ({(low - 32) / 1.8:.1f} to {(high - 32) / 1.8:.1f} C)"
+            raise TraceWrong([(line, told, "allowed: degrees Celsius")])
 
 
 class _RowReader:

@@ -47,6 +47,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+KEEP_STATE = frozenset({"station", "record"})
+"""Commands whose files are for their own user and group alone, whatever the umask."""
+OURS_ALONE, OTHERS_WRITE = 0o027, 0o002
+"""A umask that lets everybody write, as 000 does, is nobody's wish."""
+
+
 def _help() -> str:
     width = max(map(len, COMMANDS))
     rows = "\n".join(f"  {name:<{width}}  {text}" for name, (_, text) in COMMANDS.items())
@@ -61,7 +67,7 @@ def _help() -> str:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command. Returns the exit status; never lets a traceback reach a person unless EVENBATH_TRACEBACK is set."""
-    words = sys.argv[1:] if argv is None else argv
+    words = [_text(word) for word in (sys.argv[1:] if argv is None else argv)]
     if not words or words[0] in ("-h", "--help"):
         sys.stdout.write(_help())
         return 0 if words else 2
@@ -69,19 +75,43 @@ def main(argv: list[str] | None = None) -> int:
         sys.stdout.write(f"evenbath {__version__}\n")
         return 0
     if words[0] not in COMMANDS:
-        sys.stderr.write(f'evenbath: "{words[0]}" is not a command; allowed: {", ".join(COMMANDS)}\n')
+        from monitor.core.text.controls import one_line
+
+        sys.stderr.write(f'evenbath: "{one_line(words[0])}" is not a command; allowed: {", ".join(COMMANDS)}\n')
         return 2
     return _run(words[0], words[1:])
 
 
+def _text(word: str) -> str:
+    """An argument as text that can be written anywhere: bytes that are no UTF-8 are replaced, unless they name a file that is there."""
+    if word.isascii() or os.path.lexists(word):
+        return word
+    return "".join("\ufffd" if "\ud800" <= sign <= "\udfff" else sign for sign in word)
+
+
 def _run(name: str, words: list[str]) -> int:
+    from monitor.cli.plain_streams import plain_streams
+
+    if sys.stdout is None:  # closed by the caller, `>&-`: output goes nowhere, the work is done all the same
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115, PTH123
+    mask = os.umask(0o077)
+    os.umask(mask | OURS_ALONE if name in KEEP_STATE or not mask & OTHERS_WRITE else mask)
+    try:
+        with plain_streams(name):
+            return _finished(name, words)
+    finally:
+        os.umask(mask)
+
+
+def _finished(name: str, words: list[str]) -> int:
     import argparse
     import importlib
 
     from monitor.core.errors import EvenbathError
+    from monitor.core.text.controls import one_line
 
-    if sys.stdout is None:  # closed by the caller, `>&-`: output goes nowhere, the work is done all the same
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123
     try:
         module = importlib.import_module(COMMANDS[name][0])
         parser = _parser(argparse.ArgumentParser)(
@@ -95,7 +125,7 @@ def _run(name: str, words: list[str]) -> int:
         return stop.code if isinstance(stop.code, int) else 2
     except EvenbathError as wrong:
         for line in wrong.lines:
-            sys.stderr.write(f"{line}\n")
+            sys.stderr.write(f"{one_line(line)}\n")
         return wrong.exit_status
     except KeyboardInterrupt:
         sys.stderr.write("evenbath: stopped by the keyboard\n")
@@ -110,7 +140,7 @@ def _run(name: str, words: list[str]) -> int:
             return _no_descriptors(name, fault)
         if os.environ.get("EVENBATH_TRACEBACK"):
             raise
-        sys.stderr.write(f"evenbath {name}: an error in the program itself: {type(fault).__name__}: {fault}\n")
+        sys.stderr.write(f"evenbath {name}: an error in the program itself: {type(fault).__name__}: {one_line(str(fault))}\n")
         sys.stderr.write("Nothing more was done. For a report to the developers set EVENBATH_TRACEBACK=1 and run it again.\n")
         return 1
 
@@ -120,7 +150,9 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
 
     class Parser(base):  # type: ignore[misc, valid-type]
         def error(self, message: str) -> NoReturn:
-            sys.stderr.write(f"{self.prog}: {message}; {self.prog} --help tells what is allowed\n")
+            from monitor.core.text.controls import one_line
+
+            sys.stderr.write(f"{self.prog}: {one_line(message)}; {self.prog} --help tells what is allowed\n")
             raise SystemExit(2)
 
     return Parser

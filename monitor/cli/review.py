@@ -85,7 +85,11 @@ def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
 
     status = 0
     for file in files:
-        journal = load(file)
+        try:
+            journal = load(file)
+        except InputWrong as wrong:  # the other files of a folder are shown all the same
+            status = max(status, _tell(list(wrong.lines)))
+            continue
         review = measure(journal)
         numbers = review.numbers
         status = max(status, _tell(numbers.problems))

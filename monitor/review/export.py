@@ -12,9 +12,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from monitor.core.text.controls import INSTEAD, one_line
 from monitor.review.numbers import SessionMeasures
 
 Columns = Mapping[str, Sequence[Any]]
+FORMULA_SIGNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "|", "%")
+"""What begins a formula or a command in some spreadsheet, full-width forms among them (common practice, no source)."""
 
 
 def as_json(numbers: SessionMeasures) -> dict[str, Any]:
@@ -49,7 +52,17 @@ def write_csv(columns: Columns, path: Path) -> None:
         writer = csv.writer(file)
         writer.writerow(columns)
         for row in zip(*columns.values(), strict=True):
-            writer.writerow(["" if v is None or (isinstance(v, float) and math.isnan(v)) else v for v in row])
+            writer.writerow([_cell(v) for v in row])
+
+
+def _cell(value: Any) -> Any:
+    """A cell as a spreadsheet may read it: text is on one line and begins no formula."""
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if not isinstance(value, str):
+        return value
+    text = one_line(value)
+    return f"'{text}" if text.lstrip(f" '{INSTEAD}").startswith(FORMULA_SIGNS) else text
 
 
 def write_parquet(columns: Columns, path: Path) -> None:

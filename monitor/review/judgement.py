@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Literal
 
-from monitor.core.errors import FileWrong, Problem
+from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.review.numbers import StageMeasures
 
 SCHEMA_VERSION = 1
@@ -99,12 +99,15 @@ def append_judgement(journal: Path, judgement: Judgement) -> Path:
     """Add one entry to the file beside the journal, on the disk when this returns. The journal itself is not touched."""
     path = judgement_file(journal)
     line = json.dumps({"schema": SCHEMA_VERSION, **asdict(judgement)}, ensure_ascii=False, allow_nan=False) + "\n"
-    handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o644)
+    try:
+        handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o644)
+    except OSError as wrong:
+        raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); allowed: a folder of journals that you may write") from None
     try:
         size = os.fstat(handle).st_size
         if size and os.pread(handle, 1, size - 1) != b"\n":  # an earlier entry was cut off: begin a line of our own
             line = "\n" + line
-        os.write(handle, line.encode("utf-8"))
+        os.write(handle, line.encode("utf-8", "replace"))
         os.fsync(handle)
     finally:
         os.close(handle)
@@ -114,8 +117,10 @@ def append_judgement(journal: Path, judgement: Judgement) -> Path:
 def read_judgements(journal: Path) -> list[Judgement]:
     """All entries beside a journal, oldest first; none if there is no file. Raises `FileWrong` for lines that are none."""
     path = judgement_file(journal)
-    if not path.exists():
+    if not os.path.lexists(path):
         return []
+    if not path.is_file():
+        raise InputWrong(f"{path}: no regular file; allowed: the judgements of this session, or nothing of this name")
     found: list[Judgement] = []
     problems: list[Problem] = []
     raw = path.read_bytes()
@@ -131,7 +136,7 @@ def read_judgements(journal: Path) -> list[Judgement]:
             value["seen"] = tuple(value.get("seen") or ())
             known = set(Judgement.__dataclass_fields__)
             found.append(Judgement(**{k: v for k, v in value.items() if k in known}))
-        except (ValueError, TypeError, AttributeError):
+        except (ValueError, TypeError, AttributeError, RecursionError):
             if number == len(lines):  # no newline: the last entry was cut off
                 break
             problems.append(Problem(str(path), number, "not a judgement", "allowed: one JSON object a line, as evenbath judge writes it"))

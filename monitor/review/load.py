@@ -8,6 +8,7 @@ held at a time. Tests: tests/review/test_load.py.
 from __future__ import annotations
 
 import contextlib
+import stat
 from array import array
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
@@ -97,15 +98,30 @@ class Journal:
 
 
 def lines_of(path: Path) -> Iterator[bytes]:
-    """The file's lines with their newlines, in pieces of bounded size. Raises `InputWrong` if it cannot be read."""
+    """The file's lines with their newlines; of one that is longer than a record may be only so much that this can be told.
+
+    Raises `InputWrong` if it is no regular file or cannot be read.
+    """
     try:
+        refuse_special(path)
         with path.open("rb") as file:
             while line := file.readline(LONGEST_LINE + 2):
+                if len(line) > LONGEST_LINE and not line.endswith(b"\n"):
+                    rest = line
+                    while rest and not rest.endswith(b"\n"):
+                        rest = file.readline(LONGEST_LINE)
+                    line += b"\n"
                 yield line
     except FileNotFoundError:
         raise InputWrong(f"{path}: there is no such file; allowed: a journal (SESSION.jsonl) or a folder of them") from None
     except OSError as wrong:
         raise InputWrong(f"{path}: cannot be read ({wrong.strerror or wrong}); allowed: a journal or a folder of them") from None
+
+
+def refuse_special(path: Path) -> None:
+    """Raise `InputWrong` for a folder, a FIFO or a device: reading would fail, wait for ever or never end. Raises OSError."""
+    if not stat.S_ISREG(path.stat().st_mode):
+        raise InputWrong(f"{path}: not a file; allowed: a journal or a folder of them")
 
 
 def journal_files(paths: Iterable[Path]) -> Iterator[Path]:

@@ -76,3 +76,13 @@ def test_presses_that_overlap_or_run_backward_are_refused_by_line(
     (said,) = capsys.readouterr().err.splitlines()
     assert said.startswith(f"{tmp_path / 'foot.csv'}:{line}: ")
     assert "allowed" in said
+
+
+@pytest.mark.parametrize("rows", ["5,5,7,0\n65,5,67,0\n", '"5,5","7,0"\n"65,5","67,0"\n'])
+def test_decimal_commas_are_told_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str], rows: str) -> None:
+    """However many rows there are."""
+    status, records = rehearse(tmp_path, "down_s,up_s\n" + rows)
+    assert (status, records) == (2, [])
+    err = capsys.readouterr().err
+    assert "foot.csv:2: numbers with decimal commas" in err
+    assert err.count("\n") == 1

@@ -95,3 +95,30 @@ def test_segments_cut_at_rows_alone() -> None:
     assert list(trace.segments(-3, 12)) == [(-3, 0), (0, 10), (10, 12)]
     assert list(trace.segments(10, 15)) == [(10, 15)]
     assert list(trace.segments(20, 20)) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "says"),
+    [
+        (b"t_s;developer_c;bath_c\n0;20,5;19,8\n60;20,4;19,7\n", 1, "semicolons"),
+        (b"t_s\tdeveloper_c\tbath_c\n0\t20,5\t19,8\n", 1, "tabs"),
+        (HEAD + b"0;20,5;19,8\n60;20,4;19,7\n", 2, "semicolons"),
+        (HEAD + b"0,20,5,19,8\n60,20,4,19,7\n", 2, "decimal commas"),
+        (HEAD + b'0,"20,5","19,8"\n60,"20,4","19,7"\n', 2, "decimal comma"),
+        (HEAD + b'0,20.5,19.8\n60,20.4,"19,7"\n', 3, "decimal comma"),
+        (HEAD + b"0,68.5,67.1\n60,68.9,67\n", 1, "developer_c is 68.5 to 68.9 throughout: that is Fahrenheit (20.3 to 20.5 C)"),
+        (b"t_s,developer_c,bath_c,room_c\n0,20,20,59\n60,20,20,60\n", 1, "room_c is 59 to 60 throughout: that is Fahrenheit"),
+    ],
+)
+def test_a_table_of_another_country_is_told_in_one_line(text: bytes, line: int, says: str) -> None:
+    """Not as three missing columns and a thousand rows, and Fahrenheit is not taken for Celsius."""
+    with pytest.raises(TraceWrong) as caught:
+        load_trace(text)
+    assert len(caught.value.problems) == 1
+    assert caught.value.problems[0][0] == line
+    assert says in caught.value.problems[0][1]
+
+
+def test_a_hot_moment_or_a_hot_bath_is_no_fahrenheit() -> None:
+    """A probe may be dipped into hot water, and a bath may be one."""
+    assert load_trace(HEAD + b"0,20,60\n60,85,61\n").developer_c(60) == 85

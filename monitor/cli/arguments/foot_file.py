@@ -54,6 +54,9 @@ def _presses(text: str, name: str) -> list[tuple[float, float]]:
                     problems.append(Problem(name, reader.line_num, f"the header is {','.join(cells)[:60]!r}", "allowed: down_s,up_s"))
                     break
                 continue
+            if any("," in cell for cell in cells) or (len(cells) > len(COLUMNS) and all(cell.isdigit() for cell in cells)):
+                problems.append(Problem(name, reader.line_num, "numbers with decimal commas", "allowed: points, such as 1.5,2.7"))
+                break
             press = _press(cells, presses[-1] if presses else None)
             if isinstance(press, tuple):
                 presses.append(press)

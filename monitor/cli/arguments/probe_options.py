@@ -6,6 +6,7 @@ Decides what is refused and how it is said; what the probes do is decided in har
 from __future__ import annotations
 
 import argparse
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -64,9 +65,13 @@ def open_trace(name: str) -> Trace:
     from hardware.simulated.trace import load_trace
 
     try:
+        if not stat.S_ISREG(Path(name).stat().st_mode):
+            raise InputWrong(f"{name}: not a file; allowed: the path of a trace in CSV")
         return load_trace(Path(name).read_bytes())
     except TraceWrong as wrong:
         raise FileWrong(Problem(name, line, what, allowed) for line, what, allowed in wrong.problems) from None
     except (OSError, ValueError) as wrong:
+        if isinstance(wrong, InputWrong):
+            raise
         why = wrong.strerror if isinstance(wrong, OSError) and wrong.strerror else "not a valid path"
         raise InputWrong(f"{name}: cannot be read ({why}); allowed: the path of a trace in CSV") from None

@@ -18,6 +18,7 @@ from monitor.core.errors import Problem
 from monitor.core.journal.records import SCHEMA_VERSION
 from monitor.core.journal.words import CUES, GATE_STATES, MEANINGS, SESSION_EVENTS, STAGE_EVENTS
 from monitor.core.probes.readings import QUALITIES, ROLES, SOURCES
+from monitor.core.text.controls import without_controls
 
 MOST_PROBLEMS = 20
 """So many problems of one file are told one by one; the rest are counted. A wrong file has thousands."""
@@ -133,7 +134,23 @@ def _parse(line: bytes) -> Record:
         raise _Parse(f"not JSON ({what})") from None
     if not isinstance(value, dict):
         raise _Parse("JSON, but not an object")
+    if b"\\" in line or not line.isascii():  # only there can a character stand that is none, or that does something
+        try:
+            if not _writable(value):
+                raise _Parse("a lone surrogate, which is no character")
+            cleaned: Record = without_controls(value)
+            return cleaned
+        except RecursionError as wrong:
+            raise _Parse(f"not JSON ({type(wrong).__name__})") from None
     return value
+
+
+def _writable(value: Record) -> bool:
+    try:
+        json.dumps(value, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 _DECODER = json.JSONDecoder(parse_constant=_no_constant)

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from monitor.core.errors import InputWrong
 from monitor.core.journal.records import encode
+from monitor.live.disk.own_files import kind_of
 
 
 class JournalFile:
@@ -21,9 +23,11 @@ class JournalFile:
 
     def __init__(self, path: Path, overwrite: bool) -> None:
         self.path = path
-        self._safe = 0
         try:
-            self._file = path.open("wb" if overwrite else "xb")
+            if overwrite and os.path.lexists(path) and not stat.S_ISREG(mode := os.lstat(path).st_mode):
+                raise InputWrong(f"{path}: {kind_of(mode)}, which is not overwritten; allowed: another name")
+            flags = os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
+            self._file = open(os.open(path, flags | (os.O_TRUNC if overwrite else os.O_EXCL), 0o666), "wb")  # noqa: PTH123, SIM115
         except FileExistsError:
             raise InputWrong(f"{path}: exists already; allowed: another name, or --overwrite") from None
         except OSError as wrong:
@@ -41,7 +45,7 @@ class JournalFile:
 
     def close_on_full_disk(self, closing: Mapping[str, Any]) -> str:
         """The disk is full: keep as many whole records as leave room for `closing`, numbered on. Returns what was done, in words."""
-        fd = os.open(self.path, os.O_RDWR)
+        fd = os.open(self.path, os.O_RDWR | os.O_NOFOLLOW | os.O_CLOEXEC)
         try:
             self._file.raw.close() if hasattr(self._file, "raw") else None
         except OSError as wrong:

@@ -8,6 +8,7 @@ tests/prepare/bottles/test_booking.py.
 from __future__ import annotations
 
 import json
+import stat
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,8 @@ def read_records(path: Path, wanted: Callable[[bytes], bool], take: Callable[[Ma
 
 def _read(path: Path) -> bytes:
     try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise InputWrong(f"{path}: not a file; allowed: a journal")
         if path.stat().st_size > _LONGEST_BYTES:
             raise InputWrong(f"{path}: longer than {_LONGEST_BYTES >> 20} MiB; allowed: one session's journal")
         return path.read_bytes()
