@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -45,13 +46,12 @@ def run(args: argparse.Namespace) -> int:
     request["solutions"] = _solutions(config.state, recipe)
     with StationLink(config.state) as link:
         answer = told(link.ask(request))
-        for remark in answer.get("remarks", []):
-            note = f"note: {remark}"
-            sys.stderr.write(f"{folded(note, 6) if sys.stderr.isatty() else note}\n")
+        _tell(answer)
         if "questions" in answer:
             try:
                 Questions(link, AnswerLines(sys.stdin.fileno(), write)).ask_all(answer)
                 answer = told(link.ask({"verb": "arm"}))
+                _tell(answer)
             except InputWrong as wrong:
                 raise InputWrong(*wrong.lines, _goes_on()) from None
             except KeyboardInterrupt:
@@ -65,6 +65,15 @@ def run(args: argparse.Namespace) -> int:
             Machine(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"]), red=args.red
         )
         return following.run(link)
+
+
+def _tell(answer: Mapping[str, Any]) -> None:
+    """What the station remarks on."""
+    from monitor.cli.terminal.questions import folded
+
+    for remark in answer.get("remarks", []):
+        note = f"note: {remark}"
+        sys.stderr.write(f"{folded(note, 6) if sys.stderr.isatty() else note}\n")
 
 
 def _goes_on() -> str:

@@ -2,9 +2,9 @@
 
 The list is `monitor.core.recipe.checklist`'s. Here is decided what counts as a yes for the machine's items, and how three of the
 person's are tried out instead of believed: the switch is pressed, a sounded number is tapped back, and each probe is lifted,
-so that two that were swapped are found. Whether the developer is within the recipe's data is asked only where it is not. A "no"
-withholds the start where the list says so; `--waive` passes a person's items with a reason, never a machine's.
-Pure but for the dice handed in; the daemon plays and reads.
+so that two that were swapped are found. Whether the developer is within the recipe's data, and whether its probe's steps are fine
+enough, is asked only where they are not. A "no" withholds the start where the list says so; `--waive` passes a person's items with
+a reason, never a machine's. Pure but for the dice handed in; the daemon plays and reads.
 Tests: tests/live/station/test_preflight.py.
 """
 
@@ -98,12 +98,16 @@ def _compared(item: Item, facts: PreflightFacts) -> list[Finding]:
     return [Finding(item.id, p.compared, False, 2, "" if p.compared else f"probe {p.name}: {item.if_no}") for p in believed]
 
 
+def _coarse(facts: PreflightFacts) -> list[ProbeStatus]:
+    return [p for p in facts.probes if p.step_c is not None and p.step_c > DATASHEET_STEP_C + SAME_STEP_C]
+
+
+def _steps(probe: ProbeStatus) -> str:
+    return f"probe {probe.name} moves in steps of {probe.step_c:g} C, a sound one in steps of {DATASHEET_STEP_C:g} C"
+
+
 def _register(item: Item, facts: PreflightFacts) -> list[Finding]:
-    return [
-        Finding(item.id, False, False, 2, f"probe {p.name} steps by {p.step_c:g} C, a sound one by {DATASHEET_STEP_C:g} C: {item.if_no}")
-        for p in facts.probes
-        if p.step_c is not None and p.step_c > DATASHEET_STEP_C + SAME_STEP_C
-    ]
+    return [Finding(item.id, False, False, 2, f"{_steps(p)}: {item.if_no}") for p in _coarse(facts)]
 
 
 def _witness(item: Item, facts: PreflightFacts) -> list[Finding]:
@@ -173,6 +177,10 @@ def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuest
     for item in items_for(recipe):
         if item.id == "switch" and facts.has_switch:
             asked.append(PreflightQuestion("switch", "press", "Press the foot switch once.", item.stops, item.if_no))
+        elif item.id == "register":
+            for probe in (p for p in _coarse(facts) if p.role in ("developer", "witness")):
+                text = f"The {_steps(probe)}. Start with it all the same?"
+                asked.append(PreflightQuestion(f"register {probe.name}", "yes", text, True, item.if_no))
         elif item.asked_of == "machine":
             continue
         elif item.id == "sounder":
@@ -211,10 +219,11 @@ def outside_now(recipe: Recipe, facts: PreflightFacts) -> str | None:
 
 @dataclass(slots=True)
 class Preflight:
-    """The questions of one start and what has been answered. `line`: the connection that asks; it may hang up."""
+    """The questions of one start and what has been answered. `line`: the connection that asks; it may hang up. `remarks`: what was told."""
 
     line: int
     questions: tuple[PreflightQuestion, ...]
+    remarks: Sequence[str] = ()
     answers: dict[str, Any] = field(default_factory=dict)
     refused: str | None = None
     _baseline: dict[str, float] = field(default_factory=dict)

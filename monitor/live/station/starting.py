@@ -120,7 +120,7 @@ class Starting:
             remarks += [] if outside is None else [outside]
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
-        answer = self._ask(Preflight(pending.request.line, questions_for(wanted.recipe, facts)), pending.request, wanted)
+        answer = self._ask(Preflight(pending.request.line, questions_for(wanted.recipe, facts), remarks), pending.request, wanted)
         reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
 
     def _ask(self, preflight: Preflight, request: Request, wanted: StartRequest) -> dict[str, Any]:
@@ -210,11 +210,13 @@ class Starting:
         preflight, wanted = self._mine(request)
         if not preflight.passed:
             raise RequestRefused(f"{preflight.left} questions are still open; allowed: arm after the last one")
-        stopped = self._stopped(wanted.recipe, self._machine.facts(self._probes, wanted))
+        facts = self._machine.facts(self._probes, wanted)
+        stopped = self._stopped(wanted.recipe, facts)
         if stopped is not None:
             return stopped
         self._asked = None
-        return self._start(wanted, preflight.answers)
+        remarks = [f.said for f in machine_findings(wanted.recipe, facts) if f.said and f.said not in preflight.remarks]
+        return {**self._start(wanted, preflight.answers), "remarks": remarks}
 
     def pressed(self) -> None:
         """The switch went down, and no session runs."""

@@ -141,13 +141,23 @@ def test_a_recipe_that_temperature_does_not_move_is_not_asked_about_its_data() -
     assert not [q for q in questions_for(fixed, probe("jug", celsius=12.4)) if q.id == "data"]
 
 
-def test_a_register_with_coarse_steps_is_remarked_on_by_name() -> None:
-    """A sound one, and one that cannot be told yet, are not."""
-    said = [f.said for f in machine_findings(RECIPE, probe("jug", step_c=0.25)) if f.item == "register"]
-    assert len(said) == 1
-    assert said[0].startswith("probe jug steps by 0.25 C, a sound one by 0.0625 C: ")
-    for step_c in (None, 0.0625):
-        assert not [f for f in machine_findings(RECIPE, probe("jug", step_c=step_c)) if f.item == "register"]
+def test_a_register_with_coarse_steps_is_remarked_on_and_asked_about() -> None:
+    """By name and step. A sound one, and one that cannot be told yet, are not; that of a bath is only remarked on."""
+
+    def coarse(facts: PreflightFacts) -> list[str]:
+        said = [f.said for f in machine_findings(RECIPE, facts) if f.item == "register"]
+        return said + [q.text for q in questions_for(RECIPE, facts) if q.id.startswith("register")]
+
+    steps = "probe jug moves in steps of 0.25 C, a sound one in steps of 0.0625 C"
+    remark, question = coarse(probe("jug", step_c=0.25))
+    assert remark.startswith(f"{steps}: ")
+    assert question == f"The {steps}. Start with it all the same?"
+    assert len(coarse(probe("bowl", step_c=0.25))) == 1
+    assert coarse(probe("jug", step_c=None)) == coarse(probe("jug", step_c=0.0625)) == []
+    preflight = Preflight(1, questions_for(RECIPE, probe("jug", step_c=0.25)))
+    asked = preflight.find("register jug")
+    assert asked is not None
+    assert preflight.answer_yes(asked, False) is not None
 
 
 def test_a_witness_that_was_not_shown_yet_is_told_with_what_to_do(tmp_path: Path) -> None:
@@ -296,6 +306,34 @@ def test_a_person_goes_through_all_of_it_and_the_session_is_armed(tmp_path: Path
     assert not asked.world.records(str(armed["armed"]), "tap")
 
 
+def test_a_step_that_only_the_trials_have_shown_is_told_at_arming(tmp_path: Path) -> None:
+    """Still water cannot tell it; the lifted probe does. What was told before is not told twice."""
+    asked = Asked(tmp_path)
+    fine = asked.world.bus.liquids[JUG]
+    asked.world.bus.liquids[JUG] = lambda t: round(fine(t) * 2) / 2
+    for question in asked.questions:
+        number = question["id"]
+        if question["kind"] == "lift":
+            name = JUG if number.endswith("jug") else BOWL
+            asked.world.ask(verb="answer", id=number, phase="begin")
+            for depth_c in (0.5, 1.0, 1.5, 2.0, 1.5, 1.0, 0.5, 0.0) * 2:
+                asked.air[name] = depth_c if name == JUG else 0.8 * depth_c
+                asked.world.go(5)
+                asked.world.ask(verb="answer", id=number, phase="look")
+        elif question["kind"] == "press":
+            asked.world.ask(verb="answer", id=number, phase="begin")
+            asked.world.press()
+            asked.world.ask(verb="answer", id=number, phase="look")
+        elif question["kind"] == "count":
+            assert [asked.count()["well"] for _ in range(3)][-1]
+        else:
+            asked.yes(number)
+    armed = asked.world.ask(verb="arm")
+    assert armed["ok"]
+    (told,) = armed["remarks"]
+    assert told.startswith("probe jug moves in steps of 0.5 C")
+
+
 def test_what_the_machine_finds_is_looked_at_once_more_at_arming(tmp_path: Path) -> None:
     """A probe that fell out of the water during the questions withholds the start, and so does a full disk."""
     asked = Asked(tmp_path)
@@ -440,7 +478,7 @@ def test_a_waiver_is_told_what_it_passed_over(tmp_path: Path) -> None:
     answer = world.ask(verb="develop", recipe=SHORT, file="r", waive="a test")
     assert answer["ok"]
     assert any("Outside data: the jug probe reads 1" in remark for remark in answer["remarks"])
-    assert any("probe jug steps by 0.5 C" in remark for remark in answer["remarks"])
+    assert any("probe jug moves in steps of 0.5 C" in remark for remark in answer["remarks"])
 
 
 def test_a_waiver_is_written_down(tmp_path: Path) -> None:
