@@ -1,8 +1,8 @@
 """The bus of temperature probes, through w1thermsensor and the kernel's tree; every error and every false value becomes a `fault`.
 
-Decides what a reading is worth by itself; how it compares with others is decided elsewhere. Never writes to the bus: no
-resolution, no EEPROM, no bulk trigger, and so needs no root. A probe that comes back is read again. Tests:
-tests/hardware/test_one_wire.py.
+Decides what a reading is worth by itself; how it compares with others is decided elsewhere. Writes nothing to a probe, neither its
+resolution nor its EEPROM; one conversion for all probes is begun where that is permitted (`hardware.bulk`), and so it needs no
+root. A probe that comes back is read again. Tests: tests/hardware/test_one_wire.py.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from hardware.bulk import BulkConversion
 from hardware.errors import HardwareAbsent
 from hardware.ports import Sample, SampleFault, is_probe_id
 
@@ -25,6 +26,8 @@ RANGE_C = (-55.0, 125.0)
 NO_POWER_C = 127.9375
 """What the register holds when a conversion failed for lack of power (kernel, Documentation/w1/slaves/w1_therm.rst)."""
 
+CONVERSION_S = 0.75
+"""A conversion at 12 bits (DS18B20 data sheet, the longest)."""
 PULLED_READS = 4
 """So many empty reads in a row are a probe that is not there. The kernel keeps the folder of a pulled probe for a minute and more, and its
 file reads empty as after a bad checksum; but then it has tried five times, and the next read as a rule succeeds."""
@@ -46,6 +49,7 @@ class OneWireBus:
     def __init__(self, clock: Callable[[], float], base_directory: Path | None = None) -> None:
         self._clock = clock
         self._empty: dict[str, int] = {}
+        self._bulk = BulkConversion(KERNEL_TREE if base_directory is None else Path(base_directory), clock)
         self._base = KERNEL_TREE if base_directory is None else Path(base_directory)
         if not self._base.is_dir():
             on_board = "enable it with dtoverlay=w1-gpio in the board's config.txt and restart"
@@ -66,16 +70,22 @@ class OneWireBus:
             return ()
 
     def read(self, probe_id: str) -> Sample:
-        """Read one probe once, stamped in the middle of the read. Never raises for a fault of the world."""
+        """Read one probe once, stamped in the middle of its conversion. Never raises for a fault of the world."""
+        begin_s = self._clock()
+        span = self._bulk.conversion(probe_id) if is_probe_id(probe_id) else None
+        if span is None and self._bulk.holds_an_old_value(probe_id):
+            self._attempt(probe_id)
         before_s = self._clock()
         raw_c, fault, detail = self._attempt(probe_id)
         empty = self._empty[probe_id] = self._empty.get(probe_id, 0) + 1 if detail == _EMPTY else 0
         if empty >= PULLED_READS:
             fault, detail = "missing", f"its folder stays and its file is empty, {empty} reads long: pulled, or its wire"
         after_s = self._clock()
-        if fault is None and after_s - before_s > LONGEST_READ_S:
-            fault, detail = "stale", f"the read took {after_s - before_s:.1f} s"
-        return Sample(probe_id, (before_s + after_s) / 2, raw_c, fault, detail)
+        if fault is None and after_s - begin_s > LONGEST_READ_S:
+            fault, detail = "stale", f"the read took {after_s - begin_s:.1f} s"
+        if span is None or after_s - before_s > CONVERSION_S / 2:  # it has converted by itself, at the end of the read
+            span = (max(before_s, after_s - CONVERSION_S), after_s)
+        return Sample(probe_id, (span[0] + span[1]) / 2, raw_c, fault, detail)
 
     def _attempt(self, probe_id: str) -> tuple[float | None, SampleFault | None, str]:
         if not is_probe_id(probe_id):

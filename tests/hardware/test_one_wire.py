@@ -102,12 +102,6 @@ def test_each_lie_has_its_name(tmp_path: Path, text: str | bytes, raw_c: float |
     assert bool(sample.detail) == (fault is not None)
 
 
-def test_a_reading_is_stamped_in_the_middle_of_its_span(tmp_path: Path) -> None:
-    """The stamp lies half way between the look at the clock before and the one after."""
-    _plug(tmp_path, GOOD)
-    assert _bus(tmp_path).read(PROBE).t_s == pytest.approx(100 + 1.5 * 0.8)
-
-
 def test_a_read_that_took_far_too_long_is_stale(tmp_path: Path) -> None:
     """When the conversion was cannot be said any more, so the value is not used, though shown."""
     _plug(tmp_path, GOOD)
