@@ -213,6 +213,15 @@ def _fell_into_a_gap(journal: Journal, event: str, at_s: float) -> bool:
     return any(event in missed and a_s - SOUND_LATE_S <= at_s <= b_s + SOUND_EARLY_S for a_s, b_s, missed in _away(journal))
 
 
+def _at_the_return(journal: Journal, event: str, at_s: float) -> str:
+    """What became of a call that fell into a time in which the station was away."""
+    call = f"the {event.upper()} of session time {at_s:.0f} s"
+    late = [c["late_s"] for c in journal.of("cue") if c["cue"] == event and isinstance(c.get("late_s"), (int, float)) and c["t_s"] >= at_s]
+    if not late:
+        return f"{call} did not sound, since it did not hold any more when the station was back"
+    return f"{call} sounded at the return of the station, {late[0]:.0f} s late"
+
+
 def _cues(found: Check, journal: Journal) -> None:
     cues = journal.of("cue")
     heard = {name: [c["t_s"] for c in cues if c["cue"] == name] for name in ("ready", "now", "fault")}
@@ -222,7 +231,7 @@ def _cues(found: Check, journal: Journal) -> None:
         away = [at_s for at_s in silent if _fell_into_a_gap(journal, event, at_s)]
         silent = [at_s for at_s in silent if at_s not in away]
         if said:
-            late = "" if not away else f"; {len(away)} of them at the return of the station, or not any more, since it was away"
+            late = "".join(f"; {_at_the_return(journal, event, at_s)}" for at_s in away)
             found.hold(
                 not silent,
                 f"each of {len(said)} {event.upper()} has its sound{late}",

@@ -35,8 +35,8 @@ from monitor.live.station.lines_in import LineWrong, read_line
 from monitor.live.station.lines_out import pieces
 
 NAME = "control.sock"
-LONGEST_REQUEST = 1 << 20
-MOST_INCOMING = 4 << 20
+LONGEST_REQUEST = 1 << 19
+MOST_INCOMING = 2 << 20
 """Bytes of all connections together that are not a whole request yet; whoever comes to more is dropped."""
 MOST_BEHIND = 1000
 """A connection with more objects than this waiting for it is dropped: a follower gets about eight a second."""

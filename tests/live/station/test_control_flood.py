@@ -140,16 +140,16 @@ def test_who_asks_and_runs_away_a_thousand_times_fills_no_inbox(door: Door) -> N
 
 
 def test_lines_without_end_share_a_bounded_room(door: Door) -> None:
-    """Twelve connections of nearly a megabyte each: somebody has to go, and memory stays."""
+    """Twelve connections of nearly half a megabyte each: somebody has to go, and memory stays."""
     for _ in range(12):
         link = door.link()
         with contextlib.suppress(OSError):
-            link._end.sendall(b"x" * 900_000)
+            link._end.sendall(b"x" * 400_000)
     asker = door.link()
     asker.send({"verb": "status"})
     door.request().reply({"ok": True})
     assert asker.receive()["ok"]
-    assert sum(len(c.incoming) for c in door.control.open_lines) <= 4 << 20
+    assert sum(len(c.incoming) for c in door.control.open_lines) <= 2 << 20
 
 
 STRANGE = {

@@ -265,7 +265,7 @@ def test_a_now_that_sounded_at_the_return_is_named_and_agrees(tmp_path: Path) ->
     world.clock.reboot(0.0, "boot-2")
     world.clock.advance(40.0)
     world.life()
-    world.go_until(lambda: bool(world.records(name, "stage", stage=1, event="end")))
+    world.go_until(lambda: bool(world.records(name, "cue", cue="now")))
     world.press()
     world.go(60)
     resume = world.records(name, "session", event="resume")[0]
@@ -275,7 +275,10 @@ def test_a_now_that_sounded_at_the_return_is_named_and_agrees(tmp_path: Path) ->
     review = measure(journal)
     found = check(journal, review)
     assert not found.disagree
-    assert any("1 of them at the return" in line for line in found.agree), found.agree
+    late_s = next(c["late_s"] for c in world.records(name, "cue", cue="now") if "late_s" in c)
+    at_s = next(s["t_s"] for s in world.records(name, "stage", event="now"))
+    told = f"the NOW of session time {at_s:.0f} s sounded at the return of the station, {late_s:.0f} s late"
+    assert any(told in line for line in found.agree), found.agree
     assert "nobody knows for how long" in paragraph(review.numbers)
     text = path.read_text()
     quiet = "".join(line for line in text.splitlines(keepends=True) if '"cue":"now"' not in line)
