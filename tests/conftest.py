@@ -17,8 +17,13 @@ from hypothesis import HealthCheck, settings
 GRACE_S = 2.0
 """A thread that was told to end may take this long to do so."""
 
-SLOW_BY_WAITING = ("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/cli/test_status.py")
-"""Files that mostly wait for a process that lives in real time; begun first, others run beside them."""
+BEGUN_FIRST = (
+    *("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/cli/test_lesson_dry_run.py", "tests/cli/test_status.py"),
+    *("tests/live/telemetry/test_publisher_wire.py", "tests/live/test_rehearsal.py", "tests/review/test_report.py"),
+    *("tests/core/development/test_estimator.py", "tests/review/test_with_rehearsal.py", "tests/review/test_measures.py"),
+)
+"""The files that take longest, so that none of them is left over at the end; before all others those that wait for a process that
+lives in real time, while other files run beside them."""
 
 
 settings.register_profile("busy machine", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
@@ -69,8 +74,9 @@ def pytest_collection(session: pytest.Session) -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What waits comes first."""
-    items.sort(key=lambda item: item.nodeid.partition("::")[0] not in SLOW_BY_WAITING)
+    """What takes longest comes first."""
+    places = {file: place for place, file in enumerate(BEGUN_FIRST)}
+    items.sort(key=lambda item: places.get(item.nodeid.partition("::")[0], len(places)))
 
 
 @pytest.fixture(autouse=True)
