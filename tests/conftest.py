@@ -35,8 +35,9 @@ MORE_THAN_CORES = 2
 
 
 def asked_for(config: pytest.Config) -> list[Path]:
-    """The files and folders of the command line, each once."""
-    return list(dict.fromkeys(Path(arg.partition("::")[0]) for arg in config.args))
+    """The test files that the command line means, by name or by their folder."""
+    named = dict.fromkeys(Path(arg.partition("::")[0]) for arg in config.args)
+    return sorted({file for path in named for file in ([path] if path.is_file() else path.rglob("test_*.py"))})
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -53,8 +54,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """No worker for a single file: starting one takes longer than most files do."""
-    asked = asked_for(config)
-    return 0 if len(asked) == 1 and asked[0].is_file() else (os.cpu_count() or 1) + MORE_THAN_CORES
+    files = len(asked_for(config))
+    return 0 if files <= 1 else min(files, (os.cpu_count() or 1) + MORE_THAN_CORES)
 
 
 def pytest_collection(session: pytest.Session) -> None:
@@ -65,8 +66,7 @@ def pytest_collection(session: pytest.Session) -> None:
     worker = getattr(session.config, "workerinput", None)
     if worker is None:
         return
-    root = Path(__file__).parents[1]
-    files = sorted(file for path in asked_for(session.config) for file in ([path] if path.is_file() else path.rglob("test_*.py")))
+    root, files = Path(__file__).parents[1], asked_for(session.config)
     first = len(files) * int(worker["workerid"].removeprefix("gw")) // worker["workercount"]
     for file in files[first:] + files[:first]:
         with contextlib.suppress(Exception, pytest.skip.Exception):
