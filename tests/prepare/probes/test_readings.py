@@ -53,7 +53,7 @@ def test_a_probe_that_is_not_there_is_told_with_those_that_are(tmp_path: Path) -
         source.needed("bath")
     with pytest.raises(InputWrong, match="cannot be read"):
         read_journal(tmp_path / "nowhere.jsonl")
-    with pytest.raises(InputWrong, match="cannot be read"):
+    with pytest.raises(InputWrong, match="not a file"):
         read_journal(tmp_path)
 
 
