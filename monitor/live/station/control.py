@@ -302,9 +302,10 @@ class Control:
             if events & select.POLLIN:
                 data = connection.end.recv(PIECE)
                 connection.incoming += data
-                if not data or sum(len(c.incoming) for c in self.open_lines) > MOST_INCOMING:
+                if not data and connection.has_more:
+                    connection.last = True  # it says nothing more, and may still listen
+                elif not data or sum(len(c.incoming) for c in self.open_lines) > MOST_INCOMING:
                     self._drop(connection)
-                    return
             elif events & (select.POLLHUP | select.POLLERR | select.POLLNVAL):
                 self._drop(connection)
         except BlockingIOError:

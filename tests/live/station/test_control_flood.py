@@ -225,6 +225,18 @@ def test_half_an_hour_of_readings_is_written_as_it_is_read(door: Door) -> None:
     }  # fmt: skip
 
 
+def test_who_has_nothing_more_to_say_still_gets_the_whole_answer(door: Door) -> None:
+    """As a pipe into a socket does: it closes its own half behind the request."""
+    link = door.link()
+    link.send({"verb": "readings"})
+    link._end.shutdown(socket.SHUT_WR)
+    rows = [Reading(float(i), "jug", "developer", 20.0, 20.0, "good") for i in range(9000)]
+    door.request().reply({"ok": True, "readings": Told(rows)})
+    assert len(link.receive()["readings"]) == 9000
+    with pytest.raises(NotThere):
+        link.receive()
+
+
 def test_a_client_waits_for_its_turn_where_many_knock(tmp_path: Path) -> None:
     """A full queue before the door is no station that is not there."""
     listener = socket.socket(socket.AF_UNIX)

@@ -263,7 +263,7 @@ def test_a_now_that_sounded_at_the_return_is_named_and_agrees(tmp_path: Path) ->
     """It fell into the gap; `review --check` finds it beside the resume, and says so. One that never sounded is still found out."""
     world, name = begun(tmp_path, SHORT, 90.0)
     world.clock.reboot(0.0, "boot-2")
-    world.clock.advance(40.0)
+    world.clock.advance(25.0)
     world.life()
     world.go_until(lambda: bool(world.records(name, "cue", cue="now")))
     world.press()
