@@ -83,8 +83,8 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _text(word: str) -> str:
-    """An argument as text that can be written anywhere: bytes that are no UTF-8 are replaced, unless they name a file that is there."""
-    if word.isascii() or os.path.lexists(word):
+    """An argument as text that can be written anywhere: bytes that are no UTF-8 are replaced, unless they are a path."""
+    if word.isascii() or os.path.lexists(word) or ("/" in word and os.path.isdir(os.path.dirname(word))):  # noqa: PTH112, PTH120
         return word
     return "".join("\ufffd" if "\ud800" <= sign <= "\udfff" else sign for sign in word)
 

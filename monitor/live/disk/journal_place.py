@@ -18,6 +18,7 @@ from pathlib import Path
 
 from monitor.live.disk.disk import Disk
 from monitor.live.disk.own_files import BLOCK_BYTES, kind_of, open_regular
+from monitor.live.disk.packed import BLOCK_BYTES as PACKED_BLOCK_BYTES
 from monitor.live.disk.packed import PackedBytes
 from monitor.live.disk.whole_lines import end_of_whole_lines
 
@@ -42,6 +43,7 @@ class JournalPlace:
         self._descriptor: int | None = None
         self._seen: Seen | None = None
         self._what = ""
+        self._next_block = 0
         self.given_up = False
         self.safe_bytes = _whole_bytes(path)
 
@@ -53,20 +55,39 @@ class JournalPlace:
             self.look(rest)
             assert self._descriptor is not None
             self._put(self._descriptor, rest, self.safe_bytes)
+            wrote = _seen_of(os.fstat(self._descriptor))
             self._disk.sync(self._descriptor)
-            seen, there = _seen_of(os.fstat(self._descriptor)), _seen(self._path)
-            if there is not None and there[:2] == seen[:2] and (seen[2] == self.safe_bytes + len(rest) or not self._is_file()):
-                self._seen = seen
-                copy.add(rest)
-                self.safe_bytes += len(rest)
-                return
-            self._mend(rest)
+            seen, there, length = _seen_of(os.fstat(self._descriptor)), _seen(self._path), self.safe_bytes + len(rest)
+            if there is None or there[:2] != seen[:2] or (self._is_file() and (seen != wrote or seen[2] != length or not self._sound())):
+                self._mend(rest)
+                if self._seen is None or self._seen[2] != length:
+                    continue
+                seen = self._seen
+            self._seen = seen
+            copy.add(rest)
+            self.safe_bytes = length
+            return
         raise OSError(errno.EBUSY, "somebody else writes into the journal")
 
     def look(self, rest: bytes = b"") -> None:
         """Notice what others did to the file, and put it right. `rest`: what may stand there behind what is safe. Raises OSError."""
-        if self._seen is not None and (self._descriptor is not None or not rest) and _seen(self._path) != self._seen:
+        if self._seen is None or (self._descriptor is None and rest):
+            return
+        if _seen(self._path) != self._seen or not self._sound():
             self._mend(rest)
+
+    def _sound(self) -> bool:
+        """Whether the end of the file and one older block, in turn, are what was written: two hands at the same moment, a tick of the
+        kernel's clock, leave no other trace."""
+        if self._descriptor is None or self._copy is None or not self._is_file():
+            return True
+        self._next_block = (self._next_block + 1) % self._copy.blocks
+        return all(self._block_is_sound(self._copy, n) for n in {self._next_block, max(0, self._copy.blocks - 2), self._copy.blocks - 1})
+
+    def _block_is_sound(self, copy: PackedBytes, number: int) -> bool:
+        assert self._descriptor is not None
+        at = number * PACKED_BLOCK_BYTES
+        return copy.agrees(number, os.pread(self._descriptor, min(PACKED_BLOCK_BYTES, copy.length - at), at))
 
     def close(self) -> None:
         """Close the file; what is in it is remembered, so that a change is noticed when it is opened again."""

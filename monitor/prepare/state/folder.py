@@ -12,7 +12,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.core.errors import NotThere
+from monitor.core.errors import InputWrong, NotThere
 
 if TYPE_CHECKING:
     from monitor.core.text.toml_table import Document
@@ -42,7 +42,8 @@ def state_folder(given: str | Path | None = None, station_file: str | Path | Non
 def station_state(file: str | Path) -> Path:
     """The state folder named in a station file, else the default one.
 
-    Raises `NotThere` for a file that cannot be read and `FileWrong` for one that is not TOML or whose `state` is not text.
+    Raises `NotThere` for a file that cannot be read, `InputWrong` for what is no file, and `FileWrong` for one that is not TOML or whose
+    `state` is not text.
     """
     document = _document(file)
     named = document.root().text("state", longest=4096)
@@ -62,6 +63,8 @@ def _document(file: str | Path) -> Document:
 
     path = Path(file)
     try:
+        if path.exists() and not path.is_file():
+            raise InputWrong(f"{path}: not a file; allowed: the path of a station file in TOML")
         text = path.read_bytes()
     except OSError as wrong:
         raise NotThere(f"{path}: cannot be read ({wrong.strerror}); allowed: a station file") from None

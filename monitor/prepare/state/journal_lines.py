@@ -54,7 +54,7 @@ def read_records(path: Path, wanted: Callable[[bytes], bool], take: Callable[[Ma
 def _read(path: Path) -> bytes:
     try:
         if not stat.S_ISREG(path.stat().st_mode):
-            raise InputWrong(f"{path}: not a file; allowed: a journal")
+            raise InputWrong(f"{path}: cannot be read (not a file); allowed: a journal")
         if path.stat().st_size > _LONGEST_BYTES:
             raise InputWrong(f"{path}: longer than {_LONGEST_BYTES >> 20} MiB; allowed: one session's journal")
         return path.read_bytes()

@@ -45,6 +45,7 @@ class KeptLines:
 def read_lines(path: Path) -> KeptLines:
     """All rows; none if there is no file. Raises `FileWrong` for damaged lines before the last, `InputWrong` where it cannot be read."""
     try:
+        _refuse_special(path)
         return _parsed(path, path.read_bytes())
     except FileNotFoundError:
         return KeptLines((), None, 0)
@@ -79,6 +80,7 @@ def writing(path: Path) -> Iterator[Writing]:
     """Lock the file, repair its end and hand it over. Raises as `read_lines`, and `InputWrong` if it cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _refuse_special(path)
         with path.with_name(f".{path.name}.lock").open("ab") as lock:
             fcntl.flock(lock.fileno(), fcntl.LOCK_EX)
             new = not path.exists()
@@ -90,6 +92,12 @@ def writing(path: Path) -> Iterator[Writing]:
         if isinstance(wrong, InputWrong):
             raise
         raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); nothing was stored; allowed: a state folder of your own") from None
+
+
+def _refuse_special(path: Path) -> None:
+    """Raise `InputWrong` where something stands there that is no file: a FIFO would be waited for."""
+    if path.exists() and not path.is_file():
+        raise InputWrong(f"{path}: not a file; allowed: a state folder of your own")
 
 
 def _sync_folder(folder: Path) -> None:

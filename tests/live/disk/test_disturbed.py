@@ -211,6 +211,38 @@ def test_nothing_is_told_safe_that_does_not_stand_at_its_path(tmp_path: Path) ->
     assert len(kept.told()) == 1
 
 
+def test_an_edit_in_place_during_a_write_is_noticed(tmp_path: Path) -> None:
+    """As long as the file then is: its lines turned round, while the record behind them is being made safe."""
+    kept = Kept(tmp_path / "state")
+
+    def turned() -> None:
+        body = kept.path.read_bytes().splitlines(keepends=True)
+        in_place(kept.path, b"".join([*reversed(body[:-1]), body[-1]]))
+
+    kept.disk.meanwhile = turned
+    kept.more()
+    assert lines(kept.path) == [1, 2, 3, 4, 5, 6]
+    assert len(kept.told()) == 1
+
+
+@pytest.mark.parametrize("at", [0, 70_000, 140_000, -200])
+def test_a_change_that_left_no_other_trace_is_found_all_the_same(tmp_path: Path, at: int) -> None:
+    """Within one tick of the kernel's clock, as long as before: at the end at once, elsewhere as soon as its block has its turn."""
+    kept = Kept(tmp_path / "state", 2500)
+    body = bytearray(kept.path.read_bytes())
+    place = at if at >= 0 else len(body) + at
+    body[place] ^= 1
+    before = kept.path.stat()
+    with kept.path.open("rb+") as file:
+        file.seek(place)
+        file.write(body[place : place + 1])
+    os.utime(kept.path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    for _ in range(1 if at < 0 else 5):
+        kept.writer.step()
+    assert lines(kept.path) == list(range(1, 2501))
+    assert len(kept.told()) == 1
+
+
 def test_it_is_noticed_within_two_seconds_while_nothing_is_written(tmp_path: Path) -> None:
     """By the thread itself; real time, for once."""
     path = tmp_path / "s.jsonl"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
 from monitor.cli.station import open_station
-from monitor.core.errors import FileWrong, NotThere
+from monitor.core.errors import FileWrong, InputWrong, NotThere
 from monitor.prepare.state import folder
 from monitor.prepare.state.folder import state_folder, station_probe_id, station_state
 
@@ -80,3 +81,10 @@ def test_a_station_file_that_is_not_there_is_something_missing(tmp_path: Path) -
     """Exit status 3, with the path."""
     with pytest.raises(NotThere, match=r"nowhere\.toml"):
         station_state(tmp_path / "nowhere.toml")
+
+
+def test_a_fifo_as_station_file_is_refused_at_once(tmp_path: Path) -> None:
+    """Nobody waits for a writer that never comes."""
+    os.mkfifo(tmp_path / "station.toml")
+    with pytest.raises(InputWrong, match="not a file"):
+        station_state(tmp_path / "station.toml")

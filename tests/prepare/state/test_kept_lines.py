@@ -174,3 +174,17 @@ def test_a_writer_holds_the_lock_until_it_has_written(tmp_path: Path) -> None:
         file.append({"n": 1})
     with (tmp_path / ".lines.jsonl.lock").open("ab") as other:
         fcntl.flock(other.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+@pytest.mark.parametrize("what", ["FIFO", "folder"])
+def test_what_is_no_file_is_refused_and_waited_for_by_nobody(tmp_path: Path, what: str) -> None:
+    """Read or written."""
+    path = tmp_path / "lines.jsonl"
+    if what == "FIFO":
+        os.mkfifo(path)
+    else:
+        path.mkdir()
+    with pytest.raises(InputWrong, match="not a file"):
+        read_lines(path)
+    with pytest.raises(InputWrong, match="not a file"), writing(path):
+        pass
