@@ -1,7 +1,8 @@
 """What a broker that misbehaves costs. `python -m tests.benchmarks.bench_broker [SECONDS [NAME...]]`, about four minutes.
 
 For each attack of a raw broker on a publisher and on a recorder, each in a process of its own: by how much its memory grew at most,
-how many connections it made, and how late ticks of 50 ms came beside it (the publisher lives in the station's process).
+how many connections it made, how much of a core it took, and how late ticks of 50 ms came beside it: the publisher lives in the station's
+process.
 """
 
 from __future__ import annotations
@@ -107,7 +108,7 @@ def status_kb(key: str) -> int:
 
 
 def victim(kind: str, port: int, folder: Path, seconds: float) -> None:
-    """The attacked: prints growth of memory in kB, then lateness p50, p99, worst in ms."""
+    """The attacked: prints growth of memory in kB, processor time in percent, then lateness p50, p99, worst in ms."""
     logging.disable(logging.CRITICAL)
     sys.setswitchinterval(0.001)
     config = MqttConfig("127.0.0.1", port)
@@ -126,15 +127,16 @@ def victim(kind: str, port: int, folder: Path, seconds: float) -> None:
     pause, late = threading.Event(), []
     pause.wait(0.3)
     before = status_kb("VmRSS")
-    begin_s = CLOCK.mono_s()
+    begin_s, used_s = CLOCK.mono_s(), sum(os.times()[:2])
     for number in range(1, int(seconds / 0.05) + 1):
         due_s = begin_s + number * 0.05
         pause.wait(max(0.0, due_s - CLOCK.mono_s()))
         late.append((CLOCK.mono_s() - due_s) * 1000.0)
     late.sort()
+    busy = 100.0 * (sum(os.times()[:2]) - used_s) / (CLOCK.mono_s() - begin_s)
     grown = status_kb("VmHWM") - before
     stop()
-    print(grown, *(f"{late[min(len(late) - 1, int(len(late) * share))]:.2f}" for share in (0.5, 0.99, 1.0)), flush=True)
+    print(grown, busy, *(f"{late[min(len(late) - 1, int(len(late) * share))]:.2f}" for share in (0.5, 0.99, 1.0)), flush=True)
     os._exit(0)
 
 
@@ -149,9 +151,9 @@ def attack(name: str, seconds: float) -> None:
             if done.returncode != 0:
                 print(f"{name:38s} {kind:9s} DIED: {done.stderr.strip().splitlines()[-1:]}")
                 continue
-            grown, p50, p99, worst = map(float, done.stdout.split())
+            grown, busy, p50, p99, worst = map(float, done.stdout.split())
             print(
-                f"{name:38s} {kind:9s} +{grown / 1024:7.1f} MB  {broker.connections:4d} connections  "
+                f"{name:38s} {kind:9s} +{grown / 1024:7.1f} MB  {broker.connections:4d} connections  {busy:3.0f} % of a core  "
                 f"ticks p50 {p50:.2f} p99 {p99:.2f} worst {worst:.2f} ms",
                 flush=True,
             )
