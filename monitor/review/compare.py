@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from monitor.core.errors import FileWrong
+from monitor.core.text.doubt import plus_minus
 from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import latest, read_judgements
 from monitor.review.load import load
@@ -183,7 +184,8 @@ def rate_difference_percent(row: Row, first: Row) -> float | None:
 
 
 DIFFERENCES = (
-    *("session", "mean", "against first", "mean rate", "against first", "done", "against first", "actual", "against first"),
+    *("session", "mean (+/- 2 sd)", "against first", "mean rate", "against first", "done (+/- 2 sd)", "against first"),
+    *("actual", "against first"),
     *("overrun", "estimated", "dilution", "solution age", "density", "grade"),
 )
 
@@ -217,10 +219,10 @@ def difference_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequ
 
 
 def _with_sd(value: float | None, sd: float | None, unit: str = " C", places: int = 2) -> str:
-    return "" if value is None else f"{value:.{places}f}{unit}" + (f" +/-{sd:.{places}f}" if sd else "")
+    return "" if value is None else f"{value:.{places}f}{unit}" + (f" {plus_minus(sd, places)}" if sd else "")
 
 
-SEASON = ("opened", "session", "recipe", "mean rate", "done", "overrun", "estimated", "faults", "comparison age", "mode")
+SEASON = ("opened", "session", "recipe", "mean rate", "done (+/- 2 sd)", "overrun", "estimated", "faults", "comparison age", "mode")
 
 
 def season_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:

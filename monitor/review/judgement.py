@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.text.doubt import plus_minus, said_once
 from monitor.review.numbers import StageMeasures
 
 SCHEMA_VERSION = 1
@@ -198,7 +199,7 @@ def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float
             if stage.overrun_s is not None and abs(stage.overrun_s) >= 2
             else ""
         )
-        return f"the record says: development {stage.done_percent:.1f} % +/-{sd:.1f} of what was wanted{late}"
+        return f"the record says: development {stage.done_percent:.1f} % {said_once(plus_minus(sd, 1))} of what was wanted{late}"
     if cause.about == "temperature" and warmest_gap_c is not None:
         return f"the record says: the largest step of the mean between two stages was {warmest_gap_c:.1f} C"
     return None

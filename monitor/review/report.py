@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from monitor.core.development.rate import rate
+from monitor.core.text.doubt import SHOWN, TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review import figures, summary
 from monitor.review.figures import DASH_DOT, DASHED, DIM, FIRST, INK, LONG, SECOND, THIRD, Mark, Picture, PlotLine
@@ -89,11 +90,11 @@ def session_page(journal: Journal, review: Review) -> str:
 
 
 def _percent(value: float | None, sd: float | None = None) -> str:
-    return "not known" if value is None else f"{value:.1f} %" + (f" ±{sd:.1f}" if sd else "")
+    return "not known" if value is None else f"{value:.1f} %" + (f" ±{two_sd(sd):.1f}" if sd else "")
 
 
 def _celsius(value: float | None, sd: float | None = None) -> str:
-    return "not measured" if value is None else f"{value:.2f} C" + (f" ±{sd:.2f}" if sd is not None else "")
+    return "not measured" if value is None else f"{value:.2f} C" + (f" ±{two_sd(sd):.2f}" if sd is not None else "")
 
 
 def _seconds(value: float | None) -> str:
@@ -139,7 +140,7 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
         ))  # fmt: skip
     places = sorted({s.measured_by for s in stages if s.measured_by})
     where = " and ".join(summary.where_in_words(p) for p in places) or "not measured"
-    return table(f"Stages; temperatures {where}, smoothed afterwards", head, rows)
+    return table(f"Stages; temperatures {where}, smoothed afterwards; ± {TWO_SD}", head, rows)
 
 
 def _probes_table(journal: Journal, review: Review) -> str:
@@ -148,7 +149,7 @@ def _probes_table(journal: Journal, review: Review) -> str:
         series = journal.readings.get(probe.probe)
         good = 0 if series is None else sum(q == "good" for q in series.quality)
         count = 0 if series is None else len(series.quality)
-        rows.append((probe.probe, probe.role, f"{probe.lag_s:g} s", f"±{probe.comparison_sd_c:.2f} C",
+        rows.append((probe.probe, probe.role, f"{probe.lag_s:g} s", f"±{two_sd(probe.comparison_sd_c):.2f} C",
                      summary.probe_sentence(probe).split(": ", 1)[1], f"{good} of {count}"))  # fmt: skip
     if not rows:
         return "<p>No probe in the record.</p>"
@@ -156,7 +157,7 @@ def _probes_table(journal: Journal, review: Review) -> str:
         f"<li>{html.escape(g.what)}: no good reading from {format_duration(g.from_s)} to {format_duration(g.to_s)}</li>"
         for g in review.numbers.gaps
     )
-    return table("Probes of the session", ("probe", "role", "lag", "standard uncertainty", "comparison", "good readings"), rows) + (
+    return table("Probes of the session", ("probe", "role", "lag", "two standard deviations", "comparison", "good readings"), rows) + (
         f"<ul>{gaps}</ul>" if gaps else "<p>No gap of more than 5 s in any probe's readings.</p>"
     )
 
@@ -208,7 +209,7 @@ def _temperature_figure(journal: Journal, review: Review) -> str:
     shown_c: list[float] = []
     joined = _joined_tracks(review)
     times, celsius, spread, dotted = joined
-    lines.append(PlotLine("developer, now known", times / 60.0, celsius, colour=INK, width=2.0, dotted=dotted, spread=spread))
+    lines.append(PlotLine("developer, now known", times / 60.0, celsius, colour=INK, width=2.0, dotted=dotted, spread=SHOWN * spread))
     shown_c += [float(np.nanmin(celsius)), float(np.nanmax(celsius))]
     live = _live_line(journal)
     if live is not None:
@@ -246,17 +247,17 @@ def _temperature_figure(journal: Journal, review: Review) -> str:
         for s in told
     )
     caption = "Temperature in C over minutes of the session" + ("; the shaded strip is the wanted band" if band else "")
-    caption += ". Shaded around the line: one standard deviation. Dotted: estimated, no probe was believed."
+    caption += f". Shaded around the line: {TWO_SD}. Dotted: estimated, no probe was believed."
     caption += "".join(f" {words}." for words in left_out)
     picture = Picture(lines, marks, "minutes of the session", "C", levels, band=band)
     rows = _thin_rows(
         [
-            (format_duration(t), f"{c:.2f} C", f"±{s:.2f}", "estimated" if d else "measured")
+            (format_duration(t), f"{c:.2f} C", f"±{two_sd(s):.2f}", "estimated" if d else "measured")
             for t, c, s, d in zip(*joined, strict=True)
             if not np.isnan(c)
         ]
     )
-    behind = table("Temperature now known, thinned", ("session time", "developer", "standard deviation", "rests on"), rows)
+    behind = table("Temperature now known, thinned", ("session time", "developer", TWO_SD, "rests on"), rows)
     return _figure(picture, "temperature", alt, caption, behind)
 
 

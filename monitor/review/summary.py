@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.core.text.doubt import plus_minus, said_once
 from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 
@@ -29,7 +30,7 @@ def at_place(celsius: float | None, sd_c: float | None, where: str | None) -> st
     """A temperature with its uncertainty and place."""
     if celsius is None:
         return "not measured"
-    spread = "" if sd_c is None else f" +/-{sd_c:.2f} C"
+    spread = "" if sd_c is None else f" {plus_minus(sd_c, 2, ' C')}"
     return f"{celsius:.2f} C{spread}" + (f" {where_in_words(where)}" if where else "")
 
 
@@ -99,7 +100,7 @@ def done_sentence(stage: StageMeasures) -> str:
     if between is not None:
         said = f"development between {between[0]:.0f} % and {between[1]:.0f} % of what was wanted: the power was gone"
         return f"{said}, counted {stage.done_percent:.1f} %"
-    said = f"development {stage.done_percent:.1f} % +/-{stage.done_sd_percent:.1f} of what was wanted (now known"
+    said = f"development {stage.done_percent:.1f} % {plus_minus(stage.done_sd_percent or 0.0, 1)} of what was wanted (now known"
     return said + (f"; live said {stage.live_done_percent:.1f} %)" if stage.live_done_percent is not None else ")")
 
 
@@ -166,8 +167,8 @@ def _extremes(stage: StageMeasures) -> str:
     off = worst_c - reference_c
     from_reference = f"{abs(off):.2f} C {'above' if off > 0 else 'below'} the {'reference' if stage.reference_c is not None else 'mean'}"
     return (
-        f"worst {worst_c:.2f} C +/-{worst_sd:.2f} at {format_duration(worst_at_s - stage.begin_s)} ({from_reference}), "
-        f"{name} {other_c:.2f} C +/-{other_sd:.2f} at {format_duration(other_at_s - stage.begin_s)}, "
+        f"worst {worst_c:.2f} C {plus_minus(worst_sd, 2)} at {format_duration(worst_at_s - stage.begin_s)} ({from_reference}), "
+        f"{name} {other_c:.2f} C {plus_minus(other_sd, 2)} at {format_duration(other_at_s - stage.begin_s)}, "
         f"both {where_in_words(stage.measured_by)}"
     )
 
@@ -183,11 +184,12 @@ def estimated_sentence(stage: StageMeasures) -> str:
 def probe_sentence(probe: RecordedProbe) -> str:
     """Which probe was compared when against what."""
     name = f'probe "{probe.probe}" ({probe.role})'
+    doubt = plus_minus(probe.comparison_sd_c, 2, " C")
     if probe.compared is None:
-        return f"{name}: not compared, +/-{probe.comparison_sd_c:.2f} C"
+        return f"{name}: not compared, {doubt}"
     told = probe.compared
     if not told:
-        return f"{name}: compared, when and against what is not in the record, +/-{probe.comparison_sd_c:.2f} C left"
+        return f"{name}: compared, when and against what is not in the record, {doubt} left"
     when = told.get("wall") or told.get("date") or told.get("when")
     against = told.get("against") or told.get("reference")
     at_c = told.get("at_c")
@@ -199,7 +201,7 @@ def probe_sentence(probe: RecordedProbe) -> str:
         words.append(f"at {at_c:g} C")
     offset = told.get("offset_c")
     taken = f", offset {offset:+.2f} C taken off" if isinstance(offset, (int, float)) else ""
-    return " ".join(words) + f"{taken}, +/-{probe.comparison_sd_c:.2f} C left"
+    return " ".join(words) + f"{taken}, {doubt} left"
 
 
 def solution_sentence(solution: Mapping[str, Any]) -> str:
@@ -299,11 +301,11 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
             live = f" (live said {s.live_done_percent:.1f} %)" if s.live_done_percent is not None else ""
             between = s.done_between_percent
             words.append(
-                f"development {s.done_percent:.1f} % +/-{s.done_sd_percent:.1f}{live}" if between is None else
+                f"development {s.done_percent:.1f} % {plus_minus(s.done_sd_percent or 0.0, 1)}{live}" if between is None else
                 f"development between {between[0]:.0f} % and {between[1]:.0f} %: the power was gone"
             )  # fmt: skip
         if s.mean_c is not None:
-            words.append(f"mean {s.mean_c:.2f} C +/-{s.mean_sd_c:.2f}")
+            words.append(f"mean {s.mean_c:.2f} C {plus_minus(s.mean_sd_c or 0.0, 2)}")
         if s.estimated_spans:
             words.append(estimated_sentence(s))
         each.append(", ".join(words))
@@ -388,4 +390,7 @@ def sentences(session: SessionMeasures) -> list[str]:
     told_all += [f"{note}." for note in session.notes]
     if session.torn:
         told_all.append(f"{session.torn}.")
+    first = next((n for n, sentence in enumerate(told_all) if said_once(sentence) != sentence), None)
+    if first is not None:
+        told_all[first] = said_once(told_all[first])
     return told_all

@@ -142,7 +142,8 @@ def test_the_words_show_each_pair_with_its_residual(capsys: pytest.CaptureFixtur
     assert main(["fit", "18 C=12:10", "20 C=10:00", "24 C=6:45"]) == 0
     out = capsys.readouterr().out
     assert "   20 C   10:00    9:58.9    0.2 % longer\n" in out
-    assert "70.7 kJ/mol (+/-2.0 kJ/mol or 0.3 % of the time per C, one standard deviation); 2.69 times as fast at 25 C as at 15 C\n" in out
+    doubt = "+/- 4.0 kJ/mol or 0.6 % of the time per C, two standard deviations"
+    assert f"70.7 kJ/mol ({doubt}); 2.69 times as fast at 25 C as at 15 C\n" in out
 
 
 def test_the_time_at_the_reference_is_ones_own_or_the_fitted_one(capsys: pytest.CaptureFixture[str]) -> None:

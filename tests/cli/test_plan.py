@@ -149,7 +149,7 @@ def test_the_words_tell_what_temperature_may_move_and_what_sounds(tmp_path: Path
     assert "Agitation: 0:30 from 0:00, 0:10 every 1:00; none that would run into NOW." in out
     assert "READY sounds once at the minimum; your tap ends it." in out
     assert "     20 C    10:00  <- reference" in out
-    assert "     24 C     6:45 +/-0:08" in out
+    assert "     24 C     6:45 +/- 0:16" in out
     assert "Outside 18 C to 24 C the rate goes on, three times as uncertain (outside data)." in out
 
 

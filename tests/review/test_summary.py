@@ -38,14 +38,14 @@ def lost_probe(tmp_path_factory: pytest.TempPathFactory) -> str:
     [
         ("when was the end planned", r"planned 11:00 at 20 C, end moved 2\d s later, to 11:2\d"),
         ("when was it really", r"actual end 11:4\d \(told by a tap\), the pour was 20 s later than the planned end"),
-        ("how much development was done", r"development 10[23]\.\d % \+/-\d\.\d of what was wanted"),
+        ("how much development was done", r"development 10[23]\.\d % \+/- \d\.\d \(two standard deviations\) of what was wanted"),
         ("what did the station say then", r"live said 10[23]\.\d %"),
-        ("how warm was it on the whole", r'mean 19\.6\d C \+/-0\.\d\d C at the probe "developer"'),
-        ("how warm at worst", r"worst 18\.\d\d C \+/-0\.\d\d at 11:4\d \(1\.\d\d C below the reference\)"),
+        ("how warm was it on the whole", r'mean 19\.6\d C \+/- 0\.\d\d C at the probe "developer"'),
+        ("how warm at worst", r"worst 18\.\d\d C \+/- 0\.\d\d at 11:4\d \(1\.\d\d C below the reference\)"),
         ("which minutes were estimated", r"estimated, not measured: 6:1\d to 9:\d\d \(held\), 3:2\d in all"),
         ("which probe was compared when", r'probe "developer" \(developer\): compared 2026-02-20T18:00:00Z'),
-        ("against what", r"against glass thermometer 3 at 20\.1 C, offset \+0\.12 C taken off, \+/-0\.10 C left"),
-        ("which was not", r'probe "bath" \(bath\): not compared, \+/-0\.29 C'),
+        ("against what", r"against glass thermometer 3 at 20\.1 C, offset \+0\.12 C taken off, \+/- 0\.20 C left"),
+        ("which was not", r'probe "bath" \(bath\): not compared, \+/- 0\.58 C'),
         ("how old was the solution", r"developer A, diluted 1\+31, mixed 2026-03-01T18:40:00Z, 25 minutes old at the begin"),
         ("how much area", r"area 1 units of 80 sq in"),
         ("what was lost and when", r'at 6:1\d of develop "developer" not believed \(air, so since 6:06 of develop\)'),
@@ -63,9 +63,17 @@ def test_nothing_is_praised_and_nothing_is_said_to_be_cured(lost_probe: str) -> 
 
 def test_every_temperature_of_a_liquid_has_its_uncertainty(lost_probe: str) -> None:
     """No bare number: what is measured carries +/-, what remains is the reference, a difference, a rate's steady value or a setting."""
-    bare = re.findall(r"(?<![\d.+/-])(\d+\.\d\d) C(?! \+/-)(?! below| above)", lost_probe)
+    bare = re.findall(r"(?<![\d.+/-])(?<!\+/- )(\d+\.\d\d) C(?! \+/-)(?! below| above)", lost_probe)
     assert len(bare) == 1, bare
     assert f"by the rate a steady {bare[0]} C" in lost_probe
+
+
+def test_what_a_doubt_means_is_said_once_and_it_is_twice_the_number_in_the_tables(lost_probe: str) -> None:
+    """0.29 C is what a probe has that was never compared; a person reads 0.58 C, as in the live view."""
+    assert lost_probe.count("two standard deviations") == 1
+    first = lost_probe.index("+/- ")
+    assert lost_probe.index("two standard deviations") - first < 15
+    assert "+/- 0.29" not in lost_probe
 
 
 def test_colour_is_told_as_what_it_was(tmp_path: Path) -> None:

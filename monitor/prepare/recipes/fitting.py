@@ -26,6 +26,7 @@ from monitor.core.recipe.reader import (
     TIME_SAYS,
 )
 from monitor.core.recipe.values import SAME
+from monitor.core.text.doubt import TWO_SD, plus_minus, two_sd
 from monitor.core.text.quantities import (
     QuantityWrong,
     format_duration,
@@ -194,8 +195,8 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
         longer = "longer" if residual >= 0 else "shorter"
         yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
     two = own.fit.sd_kj_mol is None
-    source = "the spread of published tables, because two pairs leave no residuals" if two else "one standard deviation"
-    spread = f"+/-{own.sd_kj_mol:.1f} kJ/mol or {own.sd_percent_per_c:.1f} % of the time per C, {source}"
+    source = ", from the spread of published tables, because two pairs leave no residuals" if two else ""
+    spread = f"{plus_minus(own.sd_kj_mol, 1)} kJ/mol or {two_sd(own.sd_percent_per_c):.1f} % of the time per C, {TWO_SD}{source}"
     yield ""
     yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at 25 C as at 15 C"
     if not two:

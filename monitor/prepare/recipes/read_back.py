@@ -15,6 +15,7 @@ from typing import Any
 from monitor.core.development.rate import planned_time
 from monitor.core.recipe.light import session_refusal
 from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S, SAME, Recipe, Stage
+from monitor.core.text.doubt import TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
 
@@ -241,10 +242,10 @@ def _sheet_lines(recipe: Recipe) -> Iterator[str]:
 
 def _chart_lines(stage: Stage) -> Iterator[str]:
     yield ""
-    yield f"{stage.name}, if it stayed at one temperature"
+    yield f"{stage.name}, if it stayed at one temperature; +/- is {TWO_SD} of its rate"
     for point in chart_points(stage):
         mark = "  <- reference" if abs(point["celsius"] - stage.reference_c) <= SAME else ""
-        spread = f" +/-{format_duration(point['sd_s'])}" if point["sd_s"] >= 0.5 else ""
+        spread = f" +/- {format_duration(two_sd(point['sd_s']))}" if two_sd(point["sd_s"]) >= 0.5 else ""
         yield f"  {format_number(point['celsius'], 2):>5} C  {format_duration(point['planned_s']):>7}{spread}{mark}"
     if stage.valid_c is not None:
         low_c, high_c = stage.valid_c
