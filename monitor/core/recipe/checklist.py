@@ -142,7 +142,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "witness", "probes", "machine", False, steered,
         "Has the developer poured off the film shown that the witness speaks for it?",
-        f"It counts {WITNESS_SD_C} C worse until then. Measure what you pour off within a minute, and tell it afterwards (evenbath lag"
+        f"It counts {WITNESS_SD_C} C worse until it has. Measure what you pour off within a minute, and tell it afterwards (evenbath lag"
         " --poured-off).",
     ),
     Item(

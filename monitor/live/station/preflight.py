@@ -111,7 +111,8 @@ def _register(item: Item, facts: PreflightFacts) -> list[Finding]:
 
 
 def _witness(item: Item, facts: PreflightFacts) -> list[Finding]:
-    return [Finding(item.id, False, False, 2, f"witness {name}: {item.if_no}") for name in facts.new_witnesses]
+    said = f"no developer poured off has shown it yet. {item.if_no}"
+    return [Finding(item.id, False, False, 2, f"witness {name}: {said}") for name in facts.new_witnesses]
 
 
 def _lag(item: Item, facts: PreflightFacts) -> list[Finding]:

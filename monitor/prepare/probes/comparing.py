@@ -35,6 +35,8 @@ SLOPE_PRIOR_PER_C = 0.004
 """Standard deviation of a usual probe's fault of slope before it is compared at two temperatures: about +/-0.5 C over its range
 of 95 C is 0.005 per C (data sheet); encapsulated ones needed a straight line each (facts of a published study). Rounded, ours."""
 OFFSET_PRIOR_C = 1.0
+MISFIT = 4.0
+"""Two references whose points lie this many variances a point off contradict each other: by chance 2 in 100 do (chi-squared, 2 points)."""
 LINE_SPAN_C = 5.0
 """Points closer together than this do not determine a slope."""
 ICE = "melting ice"
@@ -206,7 +208,7 @@ def _across(
     With weights w of a reference's points and its variance v, its part of the normal equations is X'WX - (X'w)(X'w)'/(1/v + sum w).
     """
     a00, a01, a11 = 1.0 / OFFSET_PRIOR_C**2, 0.0, 1.0 / SLOPE_PRIOR_PER_C**2
-    b0 = b1 = 0.0
+    b0 = b1 = squares = 0.0
     for group in dict.fromkeys(own):
         rows = [(p.reference_c, p.offset_c, 1.0 / max(p.sd_c, 1e-4) ** 2) for p, one in zip(points, own, strict=True) if one == group]
         w0, w1 = math.fsum(w for _, _, w in rows), math.fsum(w * c for c, _, w in rows)
@@ -217,12 +219,15 @@ def _across(
         a11 += math.fsum(w * c * c for c, _, w in rows) - w1 * w1 * shift
         b0 += wo - w0 * wo * shift
         b1 += math.fsum(w * c * o for c, o, w in rows) - w1 * wo * shift
+        squares += math.fsum(w * o * o for _, o, w in rows) - wo * wo * shift
     determinant = a00 * a11 - a01 * a01
     offset_0, slope = (a11 * b0 - a01 * b1) / determinant, (a00 * b1 - a01 * b0) / determinant
+    misfit = (squares - b0 * offset_0 - b1 * slope) / len(points)
+    wider = math.sqrt(misfit) if misfit > MISFIT else 1.0  # references that contradict each other: nobody knows which is wrong
     at_c = a01 / a00  # where offset and slope are uncorrelated: minus their covariance over the slope's variance
     return Comparison(
-        probe, number, at_c, offset_0 + slope * at_c, slope, 1.0 / math.sqrt(a00), math.sqrt(a00 / determinant), named, 0.0, who, day,
-        tuple(points),
+        probe, number, at_c, offset_0 + slope * at_c, slope, wider / math.sqrt(a00), wider * math.sqrt(a00 / determinant), named, 0.0,
+        who, day, tuple(points),
     )  # fmt: skip
 
 

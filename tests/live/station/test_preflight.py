@@ -168,7 +168,7 @@ def test_a_witness_that_was_not_shown_yet_is_told_with_what_to_do(tmp_path: Path
     assert ProbesNow(config.probes, Learned()).new_witnesses == ()
     assert ProbesNow(probes, Learned(witness_checks={JUG: WitnessCheck("jug", JUG, 0.1, "2026-11-01")})).new_witnesses == ()
     (said,) = [f.said for f in machine_findings(RECIPE, replace(GOOD, new_witnesses=("jug",))) if f.item == "witness"]
-    assert said.startswith("witness jug: It counts 0.2 C worse until then. Measure what you pour off within a minute")
+    assert said.startswith("witness jug: no developer poured off has shown it yet. It counts 0.2 C worse until it has. Measure what you")
 
 
 def test_bare_film_brings_the_dark_list() -> None:

@@ -218,6 +218,14 @@ def test_a_thermometer_that_cannot_be_right_is_told() -> None:
     assert any("by the ice, your glass reads 1.50 C high near 20 C" in line and "make the ice again" in line for line in lines)
 
 
+def test_references_that_contradict_each_other_leave_more_doubt() -> None:
+    """0.5 C between ice and a glass good to 0.3 C is chance; 1.5 C is not: then the probe is hardly surer than by the glass."""
+    ice = ComparisonPoint(0.0, 0.1, 0.01, ICE, 0.02)
+    chance, wrong = (made([ice, ComparisonPoint(20.0, 0.1 - off_c, 0.01, "glass", 0.3)]).sd_at(20.0) for off_c in (0.5, 1.5))
+    assert chance < 0.09
+    assert 0.25 < wrong < 0.4
+
+
 def test_a_fault_of_slope_is_found_at_38_c_and_not_at_the_ice_point() -> None:
     """1 % of slope: nothing at 0 C, 0.38 C at 38 C; the text says so."""
     ice = compare_at(water(5, 0.0, 0.0), 0.0, 300.0, 0.01)
