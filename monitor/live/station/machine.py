@@ -18,6 +18,8 @@ from monitor.live.station.sessions import Sessions
 
 PLAYER_LATE_S = 3.0
 """A player that has not moved for this long has stopped: the watchdog is no longer fed."""
+HEALTH_OLD_S = 60.0
+"""What the keeper has found, every ten seconds, counts for so long: it may hang on the card."""
 DISK_LATE_S = 5.0
 """A disk that has not answered for this long is told."""
 CLOCK_STEP_S = 1.0
@@ -31,6 +33,7 @@ class Machine:
         self._parts = parts
         self._sessions = sessions
         self._health = MachineHealth(None, None)
+        self._health_s = parts.clock.mono_s()
         self._noted_throttled = 0
         self._switch_dead = False
         self._disk_late = False
@@ -40,7 +43,7 @@ class Machine:
 
     def take(self, health: MachineHealth) -> None:
         """Take what the keeper found. A change of the board's throttling word is noted, and a first word that reports a fault."""
-        self._health = health
+        self._health, self._health_s = health, self._parts.clock.mono_s()
         if health.throttled is not None and health.throttled != self._noted_throttled:
             self._noted_throttled = health.throttled
             self._sessions.note("power", {"throttled": health.throttled})
@@ -61,6 +64,11 @@ class Machine:
             self._sessions.note("trouble", {"part": "inbox", "well": False, "why": f"{lost} messages found no room"})
         if self._parts.notifier is not None and self._moves(now_s):
             self._parts.notifier.alive()
+
+    @property
+    def _free_bytes(self) -> int | None:
+        """Free space of the state's disk; None where nobody has seen it lately."""
+        return self._health.free_bytes if self._parts.clock.mono_s() - self._health_s <= HEALTH_OLD_S else None
 
     def _ahead(self) -> float:
         return self._parts.clock.wall().timestamp() - self._parts.clock.mono_s()
@@ -107,7 +115,7 @@ class Machine:
             has_switch=panel.switch is not None,
             switch_alive=panel.alive(),
             switch_down=panel.switch is not None and panel.switch.is_down(),
-            free_bytes=self._health.free_bytes,
+            free_bytes=self._free_bytes,
             wall_set=clock.wall_set(),
             wall_plausible=clock.wall() >= BUILT,
             throttled=self._health.throttled,
@@ -121,7 +129,7 @@ class Machine:
         """For `status`. `throttled`: the board's throttling word, null where it has none."""
         panel, publisher = self._parts.panel, self._parts.publisher
         return {
-            "free_bytes": self._health.free_bytes,
+            "free_bytes": self._free_bytes,
             "throttled": self._health.throttled,
             "wall_set": self._parts.clock.wall_set(),
             "realtime_cues": self._parts.player.realtime,

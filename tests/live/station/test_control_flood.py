@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import select
 import socket
 import threading
 from collections.abc import Iterator
@@ -217,6 +218,7 @@ def test_half_an_hour_of_readings_is_written_as_it_is_read(door: Door) -> None:
     link.send({"verb": "readings"})
     rows = [Reading(float(i), "jug", "developer", 20.0, 20.0, "good") for i in range(9000)]
     door.request().reply({"ok": True, "readings": Told(rows)})
+    assert select.select([link], [], [], PATIENCE_S)[0], "some of it has been written"
     assert max(len(c.outgoing) for c in door.control.open_lines) < 256 << 10
     answer = link.receive()
     assert [row["t_s"] for row in answer["readings"]] == [row.t_s for row in rows]

@@ -9,7 +9,9 @@ import pytest
 
 from hardware.ports import Sample
 from monitor.cli.status import lines
+from monitor.core.journal.records import Note
 from monitor.core.session.cues import FAULT, TICK, Sound
+from monitor.core.session.effects import Play
 from monitor.live.inbox import Edge, MachineHealth, Sampled, Sounded, Unsounded
 from monitor.live.station.readers import Reader
 from monitor.live.station.sdnotify import Notifier
@@ -478,16 +480,24 @@ def test_whatever_a_note_says_no_number_is_skipped(world: World, why: object) ->
 
 
 def test_an_effect_that_fails_takes_no_record_with_it(world: World) -> None:
-    """The player refuses each sound: its fault is told, the records of the same moment stand in the journal."""
+    """The player refuses a sound: its fault is told, and the record behind it stands in the journal."""
     name = world.develop()
+    running = world.station.running
+    assert running is not None
 
     def broken(sound: Sound) -> None:
         raise ValueError("no")
 
     world.player.add = broken  # type: ignore[method-assign]
+    desk = running.session._desk
+    desk.effects.append(Play(Sound(1, "tick", 0.0, TICK)))
+    desk.write(Note(t_s=desk.t_s, named="behind", told={}))
+    with pytest.raises(ValueError, match="no"):
+        running._do(desk.take_effects())
     world.press(1.2)
     world.go(10)
     assert world.station.sessions.mishaps
+    assert world.records(name, "behind")
     assert world.records(name, "stage", event="begin")
     assert gapless(world, name)
 
@@ -611,6 +621,17 @@ def test_a_disk_that_does_not_answer_is_told_and_starves_no_watchdog(tmp_path: P
     assert told == [("disk", False), ("disk", True)]
     seqs = [r["seq"] for r in world.records(name)]
     assert seqs == list(range(1, len(seqs) + 1))
+
+
+def test_free_space_that_nobody_has_seen_for_a_minute_is_not_known(world: World) -> None:
+    """The thread that looks hangs on the card: its last word is no figure of now. Whoever wants to start is told so, too."""
+    assert world.ask(verb="status")["free_bytes"] == 1000 * MIB
+    world._health_s = 1e12
+    world.go(75)
+    assert world.ask(verb="status")["free_bytes"] is None
+    world.inbox.put(MachineHealth(900 * MIB, None))
+    world.go(1)
+    assert world.ask(verb="status")["free_bytes"] == 900 * MIB
 
 
 def test_a_station_that_stood_still_itself_accuses_no_probe(tmp_path: Path) -> None:
