@@ -83,7 +83,9 @@ class JournalReader:
 
 
 @dataclass(slots=True)
-class _Journal:
+class _Cursor:
+    """How far one journal is safe, was sent and is acknowledged, in bytes; `early`: acknowledged ahead of what stands before them."""
+
     path: Path
     safe: int
     sent: int
@@ -100,7 +102,7 @@ class Outbox:
 
     def __init__(self, journals: Path, cursor_file: Path, sync: Callable[[int], None] = os.fsync) -> None:
         self._folder, self._cursor_file, self._sync = journals, cursor_file, sync
-        self._journals: dict[str, _Journal] = {}
+        self._journals: dict[str, _Cursor] = {}
         self._waiting: set[str] = set()
         self._current: str | None = None
         self._reader: JournalReader | None = None
@@ -123,7 +125,7 @@ class Outbox:
             except OSError:
                 self.unreadable += 1
                 continue
-            self._journals[session] = _Journal(path, safe, at, at, deque(), set())
+            self._journals[session] = _Cursor(path, safe, at, at, deque(), set())
             if at < safe:
                 self._waiting.add(session)
 
@@ -147,7 +149,7 @@ class Outbox:
         if journal is None:
             if not SESSION.fullmatch(session):
                 return False
-            journal = self._journals[session] = _Journal(journal_path(self._folder, session), 0, 0, 0, deque(), set())
+            journal = self._journals[session] = _Cursor(journal_path(self._folder, session), 0, 0, 0, deque(), set())
         if offset < journal.sent:  # cut back by a repair: what follows is sent anew
             journal.sent = journal.acked = _at_line_start(journal.path, offset, offset)
             journal.flying.clear()
@@ -256,7 +258,9 @@ class Outbox:
 
 
 @dataclass(slots=True)
-class _Replay:
+class _Resend:
+    """What is sent again of one session: the line to come, and the end."""
+
     seq: int
     until: int
     below_seq: int | None = None
@@ -276,7 +280,7 @@ class Replays:
 
     def __init__(self, outbox: Outbox) -> None:
         self._outbox = outbox
-        self._turns: OrderedDict[str, _Replay] = OrderedDict()
+        self._turns: OrderedDict[str, _Resend] = OrderedDict()
         self._reader: JournalReader | None = None
         self._left = CHUNK
         self.cost = 0
@@ -290,7 +294,7 @@ class Replays:
             return "unknown"
         replay = self._turns.get(session)
         if replay is None:
-            self._turns[session] = _Replay(from_seq, self._outbox.bounds(session)[1])
+            self._turns[session] = _Resend(from_seq, self._outbox.bounds(session)[1])
             return "taken"
         replay.until = self._outbox.bounds(session)[1]
         replay.below_seq = None  # a pass over a part goes on to the end now
@@ -322,7 +326,7 @@ class Replays:
             return JournalLine(session, start, start + len(line), line[:-1], seq)
         return None
 
-    def _line(self, path: Path, below: int, replay: _Replay) -> bytes | None:
+    def _line(self, path: Path, below: int, replay: _Resend) -> bytes | None:
         if replay.below_seq is not None and replay.seq >= replay.below_seq:
             return None
         if self._reader is None:
@@ -332,10 +336,10 @@ class Replays:
             replay.offset = self._reader.seek(replay.seq, below)
         return None if replay.offset is None else self._reader.line(replay.offset, below)
 
-    def _finish(self, session: str, replay: _Replay) -> None:
+    def _finish(self, session: str, replay: _Resend) -> None:
         del self._turns[session]
         if replay.again_from is not None:
-            self._turns[session] = _Replay(replay.again_from, replay.until, replay.again_below)
+            self._turns[session] = _Resend(replay.again_from, replay.until, replay.again_below)
         self._next_turn()
 
     def _next_turn(self) -> None:
