@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.terminal.keyboard import AnswerLines
     from monitor.cli.terminal.questions import Questions, folded, write
     from monitor.cli.terminal.refusals import told
-    from monitor.cli.terminal.surroundings import Machine
+    from monitor.cli.terminal.surroundings import RealSurroundings
     from monitor.live.station.control import StationLink
 
     request, recipe = _request(args)
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
         if args.detach:
             return 0
         following = Following(
-            Machine(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"]), red=args.red
+            RealSurroundings(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"]), red=args.red
         )
         return following.run(link)
 

@@ -50,14 +50,14 @@ def _follow(config: StationConfig, args: argparse.Namespace) -> int:
     """To the session's end, or to Ctrl-C. Raises `NotThere` where no station answers and `InputWrong` where no session runs."""
     from monitor.cli.terminal.following import Following
     from monitor.cli.terminal.refusals import told
-    from monitor.cli.terminal.surroundings import Machine
+    from monitor.cli.terminal.surroundings import RealSurroundings
     from monitor.core.recipe.reader import recipe_from_data
     from monitor.live.station.control import StationLink
 
     with StationLink(config.state) as link:
         answer = told(link.ask({"verb": "follow"}))
         recipe, has_switch = recipe_from_data(answer["recipe"]), config.panel.switch is not None
-        following = Following(Machine(config), recipe, answer["session"], args.file, has_switch=has_switch, red=args.red)
+        following = Following(RealSurroundings(config), recipe, answer["session"], args.file, has_switch=has_switch, red=args.red)
         return following.run(link, answer)
 
 

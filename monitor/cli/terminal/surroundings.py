@@ -73,7 +73,7 @@ class Surroundings(Protocol):
         """On the screen, at once."""
 
 
-class Machine:
+class RealSurroundings:
     """The real ones."""
 
     def __init__(self, config: StationConfig) -> None:
