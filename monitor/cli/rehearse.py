@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
     _keep_the_input(path, args)
     journal = JournalFile(path, args.overwrite)
     session = Session(recipe, beliefs, Options("rehearsal", override_gate=why))
-    play = _Play(session, journal, name, clock, speed)
+    play = _Showing(session, journal, name, clock, speed)
     rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s, foot)
     for sentence in recipe.warnings:
         play.say(f"note: {sentence}")
@@ -159,7 +159,7 @@ class _JournalFails(Exception):
         self.wrong = wrong
 
 
-class _Play:
+class _Showing:
     """Goes through a rehearsal at its speed, writes the journal and shows what happens."""
 
     def __init__(self, session: Session, journal: JournalFile, name: str, clock: Any, speed: float | None) -> None:
