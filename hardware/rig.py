@@ -100,7 +100,7 @@ class RigPanel:
         self._panel = Panel(config, clock, self._mock)
         pin = None if config.switch is None else self._mock.pin(config.switch)
         try:
-            self._foot = _Foot(directory / "switch", pin)
+            self._foot = _FootFifo(directory / "switch", pin)
         except BaseException:
             self._panel.close()
             self._edges.close()
@@ -219,7 +219,7 @@ class _Fifo:
             self._file = -1
 
 
-class _Foot:
+class _FootFifo:
     """Reads the FIFO in a thread and moves the mock pin."""
 
     def __init__(self, path: Path, pin: Any) -> None:
