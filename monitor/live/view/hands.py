@@ -48,7 +48,7 @@ def hands(state: ViewState) -> list[tuple[str, str]]:
         return lines
     if stage.has_no_clock:
         return [*lines, ("next", "load the film; lid on: hold the switch for a full second"), ("then", then)]
-    clock = _Clock(state.t_s, seen.began_s, seen.end_t_s)
+    clock = _StageClock(state.t_s, seen.began_s, seen.end_t_s)
     if stage.role == "load":
         wait = "" if clock.began_s + clock.at_s >= clock.end_s else f", not before {clock.tell(clock.end_s)}"
         return [*lines, ("next", f"load the film; lid on: hold the switch for a full second{wait}"), ("then", then)]
@@ -68,7 +68,7 @@ def last_word(state: ViewState) -> str:
     if stage is None or seen.began_s is None or seen.end_t_s is None or stage.has_no_clock or state.closed is not None:
         return ""
     then = "the last stage is over" if following is None else words.next_pour(following)
-    clock = _Clock(state.t_s, seen.began_s, seen.end_t_s)
+    clock = _StageClock(state.t_s, seen.began_s, seen.end_t_s)
     begun = f" after {stage.name.upper()} began"
     first = next(s for s in state.stages if not s.has_no_clock)
     if stage != first and state.begins and state.begins[0][1] == first.name:  # else this view came too late to see it
@@ -81,7 +81,7 @@ def last_word(state: ViewState) -> str:
     return f"{off} at {about}{clock.tell(now_s)}{begun}; {then}"
 
 
-class _Clock:
+class _StageClock:
     """The stage's own clock, which reads `at_s` now. `end_s`: the stage's end, session time."""
 
     def __init__(self, t_s: float, began_s: float, end_s: float) -> None:
@@ -107,7 +107,7 @@ def _gate(stage: Stage) -> str:
     return f"the developer has been within {stage.gate.band_c:g} C of {stage.reference_c:g} C for {format_duration(stage.gate.for_s)}"
 
 
-def _movement(stage: Stage, clock: _Clock, now_s: float | None) -> str | None:
+def _movement(stage: Stage, clock: _StageClock, now_s: float | None) -> str | None:
     if stage.continuous:
         return "agitate all the time"
     comes = next_movement(stage.agitation, clock.at_s, now_s)
@@ -118,7 +118,7 @@ def _movement(stage: Stage, clock: _Clock, now_s: float | None) -> str | None:
     return f"agitate at {format_duration(comes[0])}, for {format_duration(comes[1] - comes[0])}"
 
 
-def _timed(seen: Snapshot, stage: Stage, clock: _Clock, then: str, last: bool) -> list[tuple[str, str]]:
+def _timed(seen: Snapshot, stage: Stage, clock: _StageClock, then: str, last: bool) -> list[tuple[str, str]]:
     now_s = clock.end_s - stage.drain_s if seen.now_s is None else seen.now_s
     off = "pour off" if seen.sheet is None else f"lift sheet {seen.sheet}"
     if clock.began_s + clock.at_s >= now_s:
@@ -131,7 +131,7 @@ def _timed(seen: Snapshot, stage: Stage, clock: _Clock, then: str, last: bool) -
     return [("next", moves or "nothing: let it stand"), ("then", f"{off} at {about}{clock.tell(now_s)}; {then}")]
 
 
-def _at_least(_: Snapshot, stage: Stage, clock: _Clock, then: str, last: bool) -> list[tuple[str, str]]:
+def _at_least(_: Snapshot, stage: Stage, clock: _StageClock, then: str, last: bool) -> list[tuple[str, str]]:
     latest = "" if stage.at_most_s is None else f", {format_duration(stage.at_most_s)} at most"
     tap = "tap to end" if last else f"tap when you pour {then}"
     if clock.began_s + clock.at_s >= clock.end_s:
