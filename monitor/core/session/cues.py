@@ -175,7 +175,7 @@ class _Playing:
 
 
 @dataclass(slots=True)
-class Step:
+class MixerStep:
     """What the sounder does at a moment: its level, what began, what will never sound, and when to look again."""
 
     on: bool
@@ -215,9 +215,9 @@ class Mixer:
             self._playing = None
         self._waiting = [w for w in self._waiting if w[1].cue not in cues]
 
-    def step(self, t_s: float) -> Step:
+    def step(self, t_s: float) -> MixerStep:
         """Go on to `t_s`."""
-        result = Step(on=False)
+        result = MixerStep(on=False)
         while True:
             if self._playing is not None and self._playing.end_s() <= t_s + 1e-9:
                 self._playing = None
@@ -234,7 +234,7 @@ class Mixer:
         result.next_s = min(times) if times else None
         return result
 
-    def _start(self, onset_s: float, sound: Sound, again: bool, result: Step) -> None:
+    def _start(self, onset_s: float, sound: Sound, again: bool, result: MixerStep) -> None:
         if sound.cue == "tick" and self._in_the_way(onset_s, sound):
             result.dropped.append(sound)
             return

@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from monitor.core.journal.words import Cue
-from monitor.core.session.cues import Mixer, Sound, Step
+from monitor.core.session.cues import Mixer, MixerStep, Sound
 
 PULSE_LEAST_S = 0.120
 GAP_LEAST_S = 0.180
@@ -43,6 +43,6 @@ class Vibration:
         """Silence these families at once."""
         self._mixer.hush(families, t_s)
 
-    def step(self, t_s: float) -> Step:
+    def step(self, t_s: float) -> MixerStep:
         """Go on to `t_s`."""
         return self._mixer.step(t_s)
