@@ -14,8 +14,8 @@ from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Kind
 
 AIR_PRIOR_LOG = math.log(1.0 / 2000.0)
 """Probability that a probe is lifted in a given second, beside 1/600 for each kind of step of the liquid (`CHANGES_PER_S` in `rivals`)."""
-IN_AIR: dict[Kind, float] = {"calm": 0.01, "lively": 0.003, "jump": 0.003, "stir": 0.004, "air": 0.98}
-BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0, "air": 0.2}
+IN_AIR: dict[Kind, float] = {"calm": 0.01, "lively": 0.003, "jump": 0.003, "stir": 0.003, "fault": 0.001, "air": 0.98}
+BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0, "fault": 0.0, "air": 0.2}
 """Weights at the start of a history: the probe has just been lifted; it reads again after an absence."""
 MOST_FORKS = 16
 HOPELESS_LOG = 12.0

@@ -14,15 +14,19 @@ from typing import Literal
 
 from monitor.core.development.filter import AIR, PROBE, QUIET, TRANSIENT, Count, Noise, Step, T, Track, air_step
 
-Kind = Literal["calm", "lively", "jump", "stir", "air"]
+Kind = Literal["calm", "lively", "jump", "stir", "fault", "air"]
 NOISES: dict[Kind, Noise] = {
     "calm": Noise(slope=2e-8, transient=1e-8),
     "lively": Noise(slope=2e-8, transient=4e-5),
     "jump": Noise(slope=2e-8, transient=1e-5, jump=2.0),
     "stir": Noise(slope=2e-8, transient=1e-5, stir=0.06**2),
+    "fault": Noise(slope=2e-8, transient=1e-8),
     "air": Noise(slope=2e-8, transient=0.0, air=0.002),
 }
-ALL_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "air")
+ALL_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "fault", "air")
+FAULT_SD_C = 1.0
+"""Standard deviation of a reading under an electrical fault: it says little, and the liquid stays calm (tuned on this project's own
+liquids)."""
 
 
 def merged(tracks: list[Track], weights: list[float]) -> Track:
@@ -54,19 +58,21 @@ CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
     ("calm", "lively"): 1 / 600,
     ("calm", "jump"): 1 / 600,
     ("calm", "stir"): 1 / 600,
+    ("calm", "fault"): 1 / 600,
     ("calm", "air"): 1 / 3000,
     ("lively", "calm"): 1 / 30,
     ("lively", "jump"): 1 / 600,
     ("lively", "stir"): 1 / 600,
     ("lively", "air"): 1 / 3000,
+    ("fault", "calm"): 1 / 5,
     ("air", "calm"): 1 / 90,
 }
 """Rates of the Markov chain between models, per second (tuned on this project's own liquids)."""
-AFTER_A_JUMP: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
+AFTER_A_JUMP: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "fault": 0.0, "air": 0.0}
 """Weights after a model that is over at once (jump, stir)."""
-OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "air": 0.0025}
+OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "fault": 0.0025, "air": 0.0025}
 """Weights when the rivals start (tuned on this project's own liquids)."""
-LIQUID_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir")
+LIQUID_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "fault")
 NO_AIR_C = (0.4, 1.5)
 """Air this close to the liquid (room read, room not read) looks like the liquid; that model then loses weight."""
 NEAR_AIR_LOG = 0.7
@@ -174,7 +180,7 @@ class Bank:
             return surprise, total
         logs = [math.log(max(self.weights[0], 1e-12)) + log]
         for track, kind, weight in zip(self.tracks[1:], self.kinds[1:], self.weights[1:], strict=True):
-            off, var = track.update(PROBE, value, variance)
+            off, var = track.update(PROBE, value, variance + FAULT_SD_C**2 if kind == "fault" else variance)
             log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
             if kind == "air" and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
                 log -= NEAR_AIR_LOG
