@@ -11,11 +11,15 @@ from dataclasses import dataclass
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Coupled
 from monitor.core.probes.readings import Role, Source
 
+LAG_LOG_SD = 0.6
+"""Standard deviation of the logarithm of a lag that was never learned: 8 s, give or take a factor of 1.8 (this project's own choice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ProbeModel:
     """What is known of one probe. `comparison_sd_c`: standard uncertainty left after its comparison. `compared`: whether there was one;
-    None where only the uncertainty is known (one made with a glass thermometer leaves as much as none).
+    None where only the uncertainty is known (one made with a glass thermometer leaves as much as none). `lag_log_sd`: standard deviation
+    of the lag's logarithm (0.1: the lag is known to 10 %).
     """
 
     name: str
@@ -23,6 +27,7 @@ class ProbeModel:
     lag_s: float = DEFAULT_LAG_S
     comparison_sd_c: float = NOT_COMPARED_SD_C
     compared: bool | None = None
+    lag_log_sd: float = LAG_LOG_SD
 
     @property
     def was_compared(self) -> bool:

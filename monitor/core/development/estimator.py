@@ -231,7 +231,9 @@ class Estimator:
         verdict = self._suspicion.judge(probe, reading, sigma, replay)
         if verdict is not None:
             return self._lose(probe, verdict)
-        replay.rerun_start(probe.model.name, reading.t_s)
+        found = replay.rerun_start(probe.as_told, reading.t_s)
+        if found is not None:
+            probe.learn_lag(found.lag_s)
         return []
 
     # What is asked

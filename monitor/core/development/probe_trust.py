@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.core.development.beliefs import ProbeModel
 from monitor.core.development.filter import PROBE, QUANTUM_C, SLOPE, TRANSIENT, TRANSIENT_S, T, Track, liquid_step
@@ -226,13 +226,17 @@ class ProbeTrust:
     """What is known of one probe. `ever`: it has been believed at least once. `told`: that it is missing from the start has been told."""
 
     def __init__(self, model: ProbeModel) -> None:
-        self.model = model
+        self.model = self.as_told = model
         self.believed = self.ever = self.told = False
         self.last_good_t_s: float | None = None
         self.first_readings = FirstReadings()
         self.code = SameCode()
         self.second = SecondProbe()
         self.returning = Returning()
+
+    def learn_lag(self, lag_s: float) -> None:
+        """Its settling has told its lag."""
+        self.model = replace(self.model, lag_s=lag_s)
 
     def believe(self) -> None:
         """It is believed from now on."""

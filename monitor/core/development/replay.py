@@ -14,11 +14,12 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from monitor.core.development.beliefs import Beliefs
+from monitor.core.development.beliefs import Beliefs, ProbeModel
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw
 from monitor.core.development.rivals import ALL_KINDS, Kind
+from monitor.core.development.settling import Settled, settled
 from monitor.core.probes.readings import Role
 
 SNAPSHOT_S = 8.0
@@ -26,7 +27,7 @@ KEEP_S = 300.0
 """A copy of the moment is kept this often, and the copies reach back at least this far: a begin in the past, a loss found late."""
 READINGS_AT_START = 4000
 """Most readings kept while nothing has been believed yet. With more, the start is no longer computed again."""
-RERUN_S = (15.0, 40.0)
+RERUN_S = (15.0, 40.0, 75.0)
 """The start is computed again at these times after the first belief, about the temperature found by then (design, section 2)."""
 REFERENCE_SD_C = 3.0
 """Standard deviation of the liquid's temperature about the reference before anything is known (design, section 2)."""
@@ -331,18 +332,26 @@ class Replay:
         self.first_belief_t_s = t_s
         self._reruns = [t_s + s for s in RERUN_S]
 
-    def rerun_start(self, probe: str, t_s: float) -> None:
-        """Compute the start again if that is due at `t_s`: about the temperature found by now, carried back to the first reading."""
+    def rerun_start(self, model: ProbeModel, t_s: float) -> Settled | None:
+        """Compute the start again if that is due at `t_s`: about the temperature found by now, carried back to the first reading, and with
+        the lag and the moment of wetting that the readings tell (which are returned)."""
         if not self._reruns or t_s < self._reruns[0]:
-            return
+            return None
         self._reruns.pop(0)
+        told = None
         if self._origin is not None:
+            heard = [(r.t_s, r.celsius) for r in self.readings if r.probe == model.name]
+            if self.following is self._segments[0] and self._segments[0].probe == model.name:
+                told = settled(heard, model.lag_s, model.lag_log_sd, self.moment.reading_variance)
+            if told is not None:
+                self._segments[0] = replace(self._segments[0], since_t_s=told.wet_t_s, lag_s=told.lag_s)
             x = self.moment.bank.mean().x
-            first_t_s = next((r.t_s for r in self.readings if r.probe == probe), self.moment.t)
+            first_t_s = heard[0][0] if heard else self.moment.t
             self._start_about(x[T] - x[SLOPE] * (self.moment.t - first_t_s))
             self.run_again(self._origin.t)
         if not self._reruns:
             self._origin = None
+        return told
 
     def _start_about(self, celsius: float) -> None:
         if self._origin is not None:

@@ -1,0 +1,124 @@
+"""What the first minute of a probe in the developer tells: its lag, and when it was wetted.
+
+A probe that comes from the bench or hangs in the tank's air until the developer reaches it settles along a curve whose shape is its
+lag. For every pair of a lag and a moment of wetting the curve is a straight sum of unknowns (liquid, slope, transient, the probe's
+own temperature), so that pair's likelihood follows from linear algebra (C. M. Bishop, Pattern Recognition and Machine Learning
+(2006), section 3.5: from memory). Where the probe was warm through from the start all lags are equally likely, and what was told
+stands. Tests: tests/core/development/test_settling.py, figures: tests/benchmarks/bench_doubt.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from operator import mul
+
+from monitor.core.development.filter import AIR_LAG_S, START_SLOPE_SD_C_PER_S, liquid_step
+
+COARSE = tuple(4.0 ** (k / 4.0) for k in range(-4, 5))
+FINE = tuple(4.0 ** (k / 32.0) for k in range(-8, 9))
+"""Lags that are tried, as multiples of the lag that was told, then of the likeliest of these."""
+LEAST_MOVE_C = 0.5
+"""A probe whose readings move by less than this tells nothing of its lag (this project's own choice)."""
+HOPELESS_LOG = 10.0
+"""Moments of wetting whose likelihood is exp(10) times smaller than that of the likeliest are not followed up."""
+LONGEST_DRY_S = 15.0
+DRY_AT_FIRST = 0.3
+"""The probability that the probe is wetted later than its first reading, and how much later at most (common practice, no source: a tank
+is filled in 10 to 20 s)."""
+LIQUID_SD_C = 3.0
+PROBE_SD_C = 10.0
+AIR_SD_C = 8.0
+"""Standard deviations of liquid, probe and air about the first readings, before anything else is known."""
+LEAST_READINGS = 10
+LEAST_LOG_SD = 0.03
+"""Fewer readings tell nothing; a lag is never known better than this (the sheath is no exact first-order lag)."""
+CALM_TRANSIENT_SD, WALL_TRANSIENT_SD = 0.001, 0.03
+"""Standard deviation of the liquid's transient slope at the start, C/s: a liquid at rest, and one that meets a cold wall (1.8 C in all)."""
+AT_A_WALL = 0.3
+"""The probability of the second."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The lag, the standard deviation of its logarithm, and when the probe was wetted (session seconds)."""
+
+    lag_s: float
+    lag_log_sd: float
+    wet_t_s: float
+
+
+def settled(readings: Sequence[tuple[float, float]], lag_s: float, lag_log_sd: float, variance: float) -> Settled | None:
+    """What these readings (t s, C; rising in time) of one probe tell. `lag_s`, `lag_log_sd`: the lag that was told and the standard
+    deviation of its logarithm; `variance`: of one reading, C^2. None where there are too few or where they hardly move."""
+    values = [z for _, z in readings]
+    if len(readings) < LEAST_READINGS or max(values) - min(values) < LEAST_MOVE_C:
+        return None
+    onsets = [i for i, (t, _) in enumerate(readings[:-LEAST_READINGS // 2]) if t - readings[0][0] <= LONGEST_DRY_S]
+    priors = {i: _dry(readings[:i], variance) + math.log(DRY_AT_FIRST / len(onsets) if i else 1.0 - DRY_AT_FIRST) for i in onsets}
+
+    def weigh(factor: float, onset: int) -> float:
+        return priors[onset] + _wet(readings[onset:], factor * lag_s, variance) - 0.5 * (math.log(factor) / lag_log_sd) ** 2
+
+    coarse = {(f, i): weigh(f, i) for f in COARSE for i in onsets}
+    top = max(coarse.values())
+    likeliest = max(coarse, key=lambda option: coarse[option])[0]
+    alive = {i for (_, i), log in coarse.items() if log > top - HOPELESS_LOG}
+    fine = {(f * likeliest, i): weigh(f * likeliest, i) for f in FINE for i in alive}
+    top = max(fine.values())
+    weights = {option: math.exp(log - top) for option, log in fine.items()}
+    whole = math.fsum(weights.values())
+    mean = math.fsum(w * math.log(f) for (f, _), w in weights.items()) / whole
+    var = math.fsum(w * (math.log(f) - mean) ** 2 for (f, _), w in weights.items()) / whole
+    wet = max(alive, key=lambda i: math.fsum(w for (_, k), w in weights.items() if k == i))
+    return Settled(lag_s * math.exp(mean), math.hypot(math.sqrt(var), LEAST_LOG_SD), readings[wet][0])
+
+
+def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> float:
+    """Logarithm of the likelihood of readings in the liquid from the first of them on: with a liquid at rest or one at a cold wall."""
+    t0, z0 = readings[0]
+    steps = [liquid_step(max(t - t0, 0.0), lag_s) for t, _ in readings]
+    columns = [[getattr(step, name) for step in steps] for name in ("p_liquid", "p_slope", "p_transient", "p_probe")]
+    sums = Sums(columns, [z - z0 for _, z in readings], variance)
+    calm = sums.evidence((LIQUID_SD_C, START_SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C))
+    wall = sums.evidence((LIQUID_SD_C, START_SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C))
+    top = max(calm, wall)
+    return top + math.log((1.0 - AT_A_WALL) * math.exp(calm - top) + AT_A_WALL * math.exp(wall - top))
+
+
+def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:
+    """Logarithm of the likelihood of readings in air, where the probe relaxes slowly."""
+    if not readings:
+        return 0.0
+    t0, z0 = readings[0]
+    stays = [math.exp(-(t - t0) / AIR_LAG_S) for t, _ in readings]
+    return Sums([stays, [1.0 - e for e in stays]], [z - z0 for _, z in readings], variance).evidence((PROBE_SD_C, AIR_SD_C))
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return sum(map(mul, a, b))
+
+
+class Sums:
+    """Values that are a sum of columns, each times an unknown, and noise of `variance`."""
+
+    def __init__(self, columns: Sequence[Sequence[float]], values: Sequence[float], variance: float) -> None:
+        self._squares = [[_dot(a, b) / variance for b in columns[: i + 1]] for i, a in enumerate(columns)]
+        self._right = [_dot(a, values) / variance for a in columns]
+        self._rest = _dot(values, values) / variance + len(values) * math.log(2.0 * math.pi * variance)
+
+    def evidence(self, sds: Sequence[float]) -> float:
+        """Logarithm of the likelihood of the values, the unknowns normal about 0 with these standard deviations."""
+        k = len(sds)
+        lower = [[0.0] * k for _ in range(k)]
+        solved = [0.0] * k
+        log_det = fitted = 0.0
+        for i, sd in enumerate(sds):
+            for j in range(i + 1):
+                rest = self._squares[i][j] - sum(lower[i][m] * lower[j][m] for m in range(j))
+                lower[i][j] = math.sqrt(rest + 1.0 / (sd * sd)) if i == j else rest / lower[j][j]
+            solved[i] = (self._right[i] - sum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
+            fitted += solved[i] * solved[i]
+            log_det += 2.0 * math.log(lower[i][i] * sd)
+        return -0.5 * (self._rest - fitted + log_det)
