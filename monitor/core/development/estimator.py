@@ -12,7 +12,7 @@ import math
 from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
-from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
+from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.held import held_slope
 from monitor.core.development.integral import simpson
@@ -66,6 +66,10 @@ class Estimator:
             return changes
         good = GoodReading(reading.t_s, model.name, model.role, reading.celsius)
         probe = self._trusts.get(model.name)
+        if probe is not None and reading.raw_c is not None:
+            step_c = probe.register.hear(reading.raw_c)
+            if step_c is not None and step_c != self._replay.moment.steps_c.get(model.name, QUANTUM_C):
+                self._replay.learn_step(model.name, step_c)
         return changes + (self._beside(good) if probe is None else self._direct(probe, good))
 
     def advance(self, t_s: float) -> list[TrustChange]:

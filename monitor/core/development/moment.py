@@ -60,6 +60,14 @@ NOISE_MEMORY = 90
 """The noise is a running mean over so many readings; the start value counts as `NOISE_START` of them."""
 NOISE_CLIP = 8.0
 """One reading counts for at most this many times the variance believed: it may be an outlier."""
+DWELL_READINGS = 30.0
+"""Readings of one coarse code are one reading, not many: the first so many together count as one, all later ones as one more."""
+EDGE_SHARE = 0.125
+"""Standard deviation, as a share of a coarse step, with which the edge between two codes is known to be the probe's temperature when the
+code changes (this project's own choice)."""
+DITHERED = 0.25
+DITHER_MEMORY = 20.0
+"""Where more than this share of the last readings changed the code, noise spreads them and they are taken as they are."""
 AIR_UNKNOWN = (18.0, 8.0)
 """The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
 ROOM_SD_C = 0.5
@@ -110,7 +118,9 @@ class Moment:
     """The state at `t`. `bank` has the liquid's models, `ambient` what surrounds the vessel.
 
     `attach`: the next reading of the followed probe is its first. `known`: a probe has been believed. `room`: the room has been read.
-    `between_c`: the range of all that was read. `bases`: for each integral, what `systematics` was at its begin.
+    `between_c`: the range of all that was read. `bases`: for each integral, what `systematics` was at its begin. `steps_c`: the step of
+    each probe's register where it is not the usual one; shared by all copies, so what is learned later holds for the past too. `dwell`:
+    for how many readings a coarse code has stood; `flips`: the share of the last readings that changed it.
     """
 
     __slots__ = (
@@ -121,6 +131,8 @@ class Moment:
         "bath_c",
         "between_c",
         "drift",
+        "dwell",
+        "flips",
         "follows_room",
         "known",
         "lag_s",
@@ -131,6 +143,7 @@ class Moment:
         "probe",
         "room",
         "room_c",
+        "steps_c",
         "systematics",
         "t",
     )
@@ -156,6 +169,9 @@ class Moment:
         self.noise = NOISE_FIRST
         self.noises = NOISE_START
         self.last_two = ((t, celsius), (t, celsius))
+        self.steps_c: dict[str, float] = {}
+        self.dwell = 0
+        self.flips = 0.0
         self.ambient = Ambient()
         self.systematics = Systematics()
         self.law: RateLaw | None = None
@@ -171,6 +187,7 @@ class Moment:
         other.known, other.room_c = self.known, self.room_c
         other.bath_c, other.follows_room, other.between_c = self.bath_c, self.follows_room, self.between_c
         other.noises, other.last_two = self.noises, self.last_two
+        other.steps_c, other.dwell, other.flips = self.steps_c, self.dwell, self.flips
         return other
 
     def keep_only(self, alive: set[int]) -> None:
@@ -279,7 +296,12 @@ class Moment:
     @property
     def reading_variance(self) -> float:
         """Of one reading of the probe: noise as learned, quantisation."""
-        return self.noise + QUANTUM_C * QUANTUM_C / 12.0
+        return self.noise + self.step_c * self.step_c / 12.0
+
+    @property
+    def step_c(self) -> float:
+        """Step of the register of the probe that is followed."""
+        return self.steps_c.get(self.probe, QUANTUM_C)
 
     def read(self, t: float, celsius: float, pending: list[Key]) -> float:
         """A reading of the probe that is followed. Returns the surprise in standard deviations, signed."""
@@ -294,11 +316,33 @@ class Moment:
                 track.replace(PROBE, celsius, self.reading_variance)
             self.systematics.follow_probe(self.probe)
             return 0.0
+        before_c = self.last_two[1][1]
         self._learn_noise(t, celsius)
-        variance = self.reading_variance
-        surprise, total = self.bank.update(celsius, variance, self.room)
+        value_c, variance = celsius, self.reading_variance
+        if self.step_c > QUANTUM_C:
+            value_c, variance = self._coarse(before_c, celsius)
+        surprise, total = self.bank.update(value_c, variance, self.room)
         self._keep_within(celsius)
         return surprise / math.sqrt(total)
+
+    def _coarse(self, before_c: float, celsius: float) -> tuple[float, float]:
+        """What a reading of a coarse register measures, and its variance: at a change of code the edge between both; as long as one code
+        stands little, unless the probe was expected beyond its edge."""
+        step, moved = self.step_c, abs(celsius - before_c)
+        self.dwell = self.dwell + 1 if moved < 0.5 * step else 0
+        self.flips += ((moved >= 0.5 * step) - self.flips) / DITHER_MEMORY
+        at_an_edge = self.noise + (EDGE_SHARE * step) ** 2
+        if self.flips > DITHERED or moved > 1.5 * step:
+            return celsius, self.reading_variance
+        if self.dwell == 0:
+            return 0.5 * (celsius + before_c), at_an_edge
+        calm, within = self.bank.tracks[0], step * step / 12.0
+        off, here = calm.x[PROBE] - celsius, calm.c[PROBE][PROBE]
+        if abs(off) > 0.5 * step:
+            return celsius + math.copysign(0.5 * step, off), at_an_edge
+        if here > within:
+            return celsius, here * within / (here - within)
+        return celsius, self.noise + within * max(DWELL_READINGS, self.dwell * self.dwell / DWELL_READINGS)
 
     def _keep_within(self, celsius: float) -> None:
         """Clamp temperatures, slopes and counts to what is physically possible, whatever a probe that was elsewhere has said."""
@@ -336,7 +380,7 @@ class Moment:
         seen = min(off * off / (1.0 + share * share + (1.0 - share) ** 2), NOISE_CLIP * self.reading_variance)
         low, high = NOISE_RANGE
         self.noises = min(self.noises + 1, NOISE_MEMORY)
-        noise = self.noise + (seen - QUANTUM_C * QUANTUM_C / 12.0 - self.noise) / self.noises
+        noise = self.noise + (seen - self.step_c * self.step_c / 12.0 - self.noise) / self.noises
         self.noise = min(max(noise, low), high)
 
     def read_room(self, celsius: float) -> None:

@@ -17,6 +17,7 @@ from monitor.core.development.histories import Histories, returning
 from monitor.core.development.moment import Moment, Segment
 from monitor.core.development.replay import GoodReading
 from monitor.core.development.rivals import NOISES
+from monitor.core.probes.register import register_step_c
 
 LOST_S = 15.0
 """A probe without a good reading for longer than this is lost (the project's practice, section 6). Until then nothing is said, but the
@@ -104,12 +105,51 @@ class SameCode:
         c = track.c
         var = c[T][T] + h * h * c[SLOPE][SLOPE] + fade * fade * c[TRANSIENT][TRANSIENT] + NOISES["calm"].slope * h**3 / 3.0 + before.noise
         off = abs(expected_c - self._celsius)
-        same = math.erf(0.5 * QUANTUM_C / math.sqrt(2.0 * before.noise))
+        same = math.erf(0.5 * before.step_c / math.sqrt(2.0 * before.noise))
         if off < max(SAME_CODE_OFF_C, SAME_CODE_SIGMA * math.sqrt(var)) or -self._count * math.log(same) < SAME_CODE_LOG:
             return None
         self.moved = False
         why = f"the same value for {t_s - self._since_t_s:.0f} s while the liquid has moved {off:.1f} C"
         return Verdict(False, self._since_t_s, why)
+
+
+STEP_VALUES = 600
+"""So many values of a register are looked at for its step; a sound one is known after three or four."""
+TWO_CODES, REST_READINGS = 20, 4
+COARSE_STEPS_C = (0.1, 0.125, 0.2, 0.25, 0.5)
+LIKE_A_STEP_C = 0.04
+"""Where so many readings show two codes only, each at least so often, nothing between them can be told: if they are apart by one of these
+steps (to within `LIKE_A_STEP_C`), it is taken for the register's until the values tell more."""
+
+
+class Register:
+    """Finds the step of a probe's register from its raw values."""
+
+    def __init__(self) -> None:
+        self._values_c: list[float] = []
+        self._step_c: float | None = None
+
+    def hear(self, raw_c: float) -> float | None:
+        """Take a raw value. The step, when it has just been found or found to be another."""
+        values = self._values_c
+        if len(values) >= STEP_VALUES or self._step_c == QUANTUM_C:
+            return None
+        changed = not values or raw_c != values[-1]
+        values.append(raw_c)
+        step_c = register_step_c(values) if changed else self._of_two_codes() if self._step_c is None else None
+        if step_c is None or step_c == self._step_c:
+            return None
+        self._step_c = step_c
+        return step_c
+
+    def _of_two_codes(self) -> float | None:
+        newest = self._values_c[-TWO_CODES:]
+        codes = sorted(set(newest))
+        if len(codes) != 2 or min(newest.count(code) for code in codes) < REST_READINGS:
+            return None
+        leap_c = codes[1] - codes[0]
+        nearest = min(COARSE_STEPS_C, key=lambda step_c: abs(step_c - leap_c))
+        return nearest if abs(nearest - leap_c) <= LIKE_A_STEP_C else None
 
 
 WRONG_WITNESS_C = 0.5
@@ -231,6 +271,7 @@ class ProbeTrust:
         self.last_good_t_s: float | None = None
         self.first_readings = FirstReadings()
         self.code = SameCode()
+        self.register = Register()
         self.second = SecondProbe()
         self.returning = Returning()
 

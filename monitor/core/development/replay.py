@@ -109,7 +109,7 @@ class Replay:
 
     `keys` are the integrals that count by a rate law; `snapshots` and `readings` are what is kept, oldest first (for others to read).
 
-    Until the start has been computed for the last time (`RERUN_S`), `_origin` is the moment before anything was heard; from then on
+    For `KEEP_S` after the first belief `_origin` is the moment before anything was heard; from then on
     nothing older than the oldest snapshot is kept. 26 methods: computing a stretch again needs each
     step of the arithmetic.
     """
@@ -213,6 +213,17 @@ class Replay:
         sigma = self._take_among_rivals(reading)
         self._snapshot()
         return sigma
+
+    def learn_step(self, probe: str, step_c: float) -> None:
+        """The register of a probe turns out to have this step: all that is kept is computed again."""
+        self.moment.steps_c[probe] = step_c
+        if self._origin is not None:
+            self.run_again(self._origin.t)
+        elif self.snapshots:
+            oldest = self.snapshots[0]
+            oldest.bank.close()
+            oldest.bank.tracks[0].loosen(step_c * step_c / 12.0)
+            self.run_again(oldest.t)
 
     def leap(self, celsius: float) -> None:
         """The followed probe has repeated an old value and now reads `celsius` (see `Moment.shift`)."""
@@ -335,6 +346,8 @@ class Replay:
     def rerun_start(self, model: ProbeModel, t_s: float) -> Settled | None:
         """Compute the start again if that is due at `t_s`: about the temperature found by now, carried back to the first reading, and with
         the lag and the moment of wetting that the readings tell (which are returned)."""
+        if self._origin is not None and not self._reruns and t_s > self.first_belief_t_s + KEEP_S:
+            self._origin = None
         if not self._reruns or t_s < self._reruns[0]:
             return None
         self._reruns.pop(0)
@@ -349,8 +362,6 @@ class Replay:
             first_t_s = heard[0][0] if heard else self.moment.t
             self._start_about(x[T] - x[SLOPE] * (self.moment.t - first_t_s))
             self.run_again(self._origin.t)
-        if not self._reruns:
-            self._origin = None
         return told
 
     def _start_about(self, celsius: float) -> None:
