@@ -235,7 +235,7 @@ class Estimator:
         verdict = self._suspicion.judge(probe, reading, sigma, replay)
         if verdict is not None:
             return self._lose(probe, verdict)
-        found = replay.rerun_start(probe.as_told, reading.t_s)
+        found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
             probe.learn_lag(found.lag_s)
         return []

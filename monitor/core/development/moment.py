@@ -88,6 +88,8 @@ class Segment:
     """Held only: the slope that fades out."""
     different: bool = False
     """Another probe than the last one, or one that returns: the temperature may be off by the two comparisons."""
+    transient_sd_c_per_s: float = 0.001
+    """Standard deviation of the liquid's transient slope as a probe is taken up after none was followed."""
 
     def due(self, t: float) -> bool:
         """Whether it comes before a reading at `t`: a probe is used from that reading on, a loss comes after the last good one."""
@@ -190,6 +192,14 @@ class Moment:
         other.steps_c, other.dwell, other.flips = self.steps_c, self.dwell, self.flips
         return other
 
+    def another_liquid(self, celsius: float, sd_c: float) -> None:
+        """Nothing is known of the liquid but this; what is known of room, bath and noise stays."""
+        fresh = Moment(self.t, celsius, sd_c, "").bank
+        air = self.bank.mean()
+        fresh.tracks[0].replace(AIR, air.x[AIR], air.c[AIR][AIR])
+        self.bank, self.drift, self.probe, self.attach, self.known = fresh, "held", "", False, False
+        self.bases = {}
+
     def keep_only(self, alive: set[int]) -> None:
         """Drop what nobody asks for."""
         self.bank.keep_only(alive)
@@ -247,7 +257,7 @@ class Moment:
                 track.widen(T, uncertain_c * uncertain_c)
             if before != "liquid":
                 track.replace(SLOPE, track.x[SLOPE] if before == "held" else 0.0, START_SLOPE_SD_C_PER_S**2)
-                track.replace(TRANSIENT, 0.0, 1e-6)
+                track.replace(TRANSIENT, 0.0, segment.transient_sd_c_per_s**2)
             return
         if segment.drift == "held":
             track.x[SLOPE] = segment.slope_c_per_s

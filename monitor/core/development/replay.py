@@ -19,7 +19,7 @@ from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw
 from monitor.core.development.rivals import ALL_KINDS, Kind
-from monitor.core.development.settling import Settled, settled
+from monitor.core.development.settling import LONGEST_DRY_S, WALL_TRANSIENT_SD, Settled, settled
 from monitor.core.probes.readings import Role
 
 SNAPSHOT_S = 8.0
@@ -33,6 +33,10 @@ REFERENCE_SD_C = 3.0
 """Standard deviation of the liquid's temperature about the reference before anything is known (design, section 2)."""
 POUR_SD_C = 0.5
 """Standard deviation of a temperature that a person measured at pour-in (household thermometer, common practice, no source)."""
+BEFORE_POURING_S = 30.0
+"""So much of what a probe said before the developer was poured in tells whether it hung in air (this project's own choice)."""
+AT_A_WALL_SD_C = 1.5
+"""Standard deviation of what a cold or warm wall makes of a measured pour-in (the project's practice, section 2a: 1.2 C)."""
 JUST_AFTER_S = 1e-6
 """The reading at the moment of a switch still belongs to the rivalry before it."""
 
@@ -131,7 +135,8 @@ class Replay:
         self._numbers = 0
         self._pending: list[Key] = []
         self.first_belief_t_s = 0.0
-        self._reruns: list[float] = []
+        self._origin_until_t_s = math.inf
+        self._reruns: list[tuple[float, float | None]] = []
         self._mean: Track | None = None
 
     def _prior(self, reference_c: float) -> tuple[float, float]:
@@ -172,6 +177,8 @@ class Replay:
         self._numbers += 1
         pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
         self.keys[key] = Key(self._numbers, t_s, law, pour)
+        if first:
+            self._reruns = sorted([r for r in self._reruns if r[1] is None] + [(t_s + s, t_s) for s in RERUN_S])
         if t_s < self.moment.t:
             if self._origin is not None:
                 self._origin.t = min(self._origin.t, t_s)  # begun before anything was heard
@@ -341,28 +348,62 @@ class Replay:
         if self._origin is not None and not from_vessel_model:
             self._start_about(next(r.celsius for r in self.readings if r.probe == probe))
         self.first_belief_t_s = t_s
-        self._reruns = [t_s + s for s in RERUN_S]
+        self._origin_until_t_s = t_s + KEEP_S
+        self._reruns = [(t_s + s, None) for s in RERUN_S]
 
-    def rerun_start(self, model: ProbeModel, t_s: float) -> Settled | None:
-        """Compute the start again if that is due at `t_s`: about the temperature found by now, carried back to the first reading, and with
-        the lag and the moment of wetting that the readings tell (which are returned)."""
-        if self._origin is not None and not self._reruns and t_s > self.first_belief_t_s + KEEP_S:
+    def settle(self, model: ProbeModel, t_s: float) -> Settled | None:
+        """If that is due at `t_s`, compute the start (or what followed the pouring-in) again: about the temperature found by now, with the
+        lag and the moment of wetting that the readings of the followed probe tell. `model`: what was told of it."""
+        if self._origin is not None and not self._reruns and t_s > self._origin_until_t_s:
             self._origin = None
-        if not self._reruns or t_s < self._reruns[0]:
+        if not self._reruns or t_s < self._reruns[0][0]:
             return None
-        self._reruns.pop(0)
-        told = None
-        if self._origin is not None:
-            heard = [(r.t_s, r.celsius) for r in self.readings if r.probe == model.name]
-            if self.following is self._segments[0] and self._segments[0].probe == model.name:
-                told = settled(heard, model.lag_s, model.lag_log_sd, self.moment.reading_variance)
-            if told is not None:
-                self._segments[0] = replace(self._segments[0], since_t_s=told.wet_t_s, lag_s=told.lag_s)
-            x = self.moment.bank.mean().x
-            first_t_s = heard[0][0] if heard else self.moment.t
-            self._start_about(x[T] - x[SLOPE] * (self.moment.t - first_t_s))
-            self.run_again(self._origin.t)
-        return told
+        poured_t_s = self._reruns.pop(0)[1]
+        return self._settle_start(model) if poured_t_s is None else self._settle_poured(model, poured_t_s)
+
+    def _settle_start(self, model: ProbeModel) -> Settled | None:
+        if self._origin is None:
+            return None
+        heard = [(r.t_s, r.celsius) for r in self.readings if r.probe == model.name]
+        found = None
+        if self.following is self._segments[0] and self._segments[0].probe == model.name:
+            found = settled(heard, model.lag_s, model.lag_log_sd, self.moment.reading_variance)
+        if found is not None:
+            self._segments[0] = self._wetted(self._segments[0], found)
+        x = self.moment.bank.mean().x
+        first_t_s = heard[0][0] if heard else self.moment.t
+        self._start_about(x[T] - x[SLOPE] * (self.moment.t - first_t_s))
+        self.run_again(self._origin.t)
+        return found
+
+    def _settle_poured(self, model: ProbeModel, poured_t_s: float) -> Settled | None:
+        """Developer has been poured in: was the probe dry until then?"""
+        following = self.following
+        if following is None or following.probe != model.name or following.since_t_s > poured_t_s + LONGEST_DRY_S:
+            return None
+        heard = [(r.t_s, r.celsius) for r in self.readings if r.probe == model.name and r.t_s > poured_t_s - BEFORE_POURING_S]
+        found = settled(heard, model.lag_s, model.lag_log_sd, self.moment.reading_variance, poured_t_s)
+        if found is None or not found.was_dry:
+            return None
+        x = self.moment.bank.mean().x
+        celsius, sd_c = self._prior(x[T])
+        while self.snapshots and self.snapshots[-1].t > poured_t_s:
+            self.snapshots.pop()
+        origin = self.snapshots[-1].copy() if self.snapshots else self._origin
+        if origin is None:
+            return None
+        origin.another_liquid(celsius, math.hypot(sd_c, found.at_a_wall * AT_A_WALL_SD_C))
+        self._origin, self._origin_until_t_s = origin, poured_t_s + KEEP_S
+        self.snapshots.clear()
+        self._segments = [self._wetted(following, found)]
+        self._reruns = [r for r in self._reruns if r[1] is not None]
+        self.run_again(origin.t)
+        return found
+
+    @staticmethod
+    def _wetted(segment: Segment, found: Settled) -> Segment:
+        sd = math.hypot(segment.transient_sd_c_per_s, found.at_a_wall * WALL_TRANSIENT_SD)
+        return replace(segment, since_t_s=found.wet_t_s, lag_s=found.lag_s, transient_sd_c_per_s=sd)
 
     def _start_about(self, celsius: float) -> None:
         if self._origin is not None:

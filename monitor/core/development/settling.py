@@ -42,41 +42,50 @@ AT_A_WALL = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """The lag, the standard deviation of its logarithm, and when the probe was wetted (session seconds)."""
+    """The lag, the standard deviation of its logarithm, when the probe was wetted (session seconds), whether that was later than the first
+    of the readings, and how likely the liquid met a cold or warm wall."""
 
     lag_s: float
     lag_log_sd: float
     wet_t_s: float
+    was_dry: bool
+    at_a_wall: float
 
 
-def settled(readings: Sequence[tuple[float, float]], lag_s: float, lag_log_sd: float, variance: float) -> Settled | None:
+def settled(
+    readings: Sequence[tuple[float, float]], lag_s: float, lag_log_sd: float, variance: float, poured_t_s: float | None = None
+) -> Settled | None:
     """What these readings (t s, C; rising in time) of one probe tell. `lag_s`, `lag_log_sd`: the lag that was told and the standard
-    deviation of its logarithm; `variance`: of one reading, C^2. None where there are too few or where they hardly move."""
+    deviation of its logarithm; `variance`: of one reading, C^2; `poured_t_s`: when the developer was poured in, where that lies among
+    them (else about the first). None where there are too few or where they hardly move."""
     values = [z for _, z in readings]
     if len(readings) < LEAST_READINGS or max(values) - min(values) < LEAST_MOVE_C:
         return None
-    onsets = [i for i, (t, _) in enumerate(readings[:-LEAST_READINGS // 2]) if t - readings[0][0] <= LONGEST_DRY_S]
-    priors = {i: _dry(readings[:i], variance) + math.log(DRY_AT_FIRST / len(onsets) if i else 1.0 - DRY_AT_FIRST) for i in onsets}
+    since = readings[0][0] if poured_t_s is None else poured_t_s
+    dry = [i for i, (t, _) in enumerate(readings[: -LEAST_READINGS // 2]) if i and since <= t <= since + LONGEST_DRY_S]
+    priors = {0: math.log(1.0 - DRY_AT_FIRST)} | {i: _dry(readings[:i], variance) + math.log(DRY_AT_FIRST / len(dry)) for i in dry}
 
-    def weigh(factor: float, onset: int) -> float:
-        return priors[onset] + _wet(readings[onset:], factor * lag_s, variance) - 0.5 * (math.log(factor) / lag_log_sd) ** 2
+    def weigh(factor: float, onset: int) -> tuple[float, float]:
+        log, wall = _wet(readings[onset:], factor * lag_s, variance)
+        return priors[onset] + log - 0.5 * (math.log(factor) / lag_log_sd) ** 2, wall
 
-    coarse = {(f, i): weigh(f, i) for f in COARSE for i in onsets}
+    coarse = {(f, i): weigh(f, i)[0] for f in COARSE for i in priors}
     top = max(coarse.values())
     likeliest = max(coarse, key=lambda option: coarse[option])[0]
     alive = {i for (_, i), log in coarse.items() if log > top - HOPELESS_LOG}
     fine = {(f * likeliest, i): weigh(f * likeliest, i) for f in FINE for i in alive}
-    top = max(fine.values())
-    weights = {option: math.exp(log - top) for option, log in fine.items()}
+    top = max(log for log, _ in fine.values())
+    weights = {option: math.exp(log - top) for option, (log, _) in fine.items()}
     whole = math.fsum(weights.values())
     mean = math.fsum(w * math.log(f) for (f, _), w in weights.items()) / whole
     var = math.fsum(w * (math.log(f) - mean) ** 2 for (f, _), w in weights.items()) / whole
     wet = max(alive, key=lambda i: math.fsum(w for (_, k), w in weights.items() if k == i))
-    return Settled(lag_s * math.exp(mean), math.hypot(math.sqrt(var), LEAST_LOG_SD), readings[wet][0])
+    wall = math.fsum(w * fine[option][1] for option, w in weights.items()) / whole
+    return Settled(lag_s * math.exp(mean), math.hypot(math.sqrt(var), LEAST_LOG_SD), readings[wet][0], wet > 0, wall)
 
 
-def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> float:
-    """Logarithm of the likelihood of readings in the liquid from the first of them on: with a liquid at rest or one at a cold wall."""
+def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> tuple[float, float]:
+    """Logarithm of the likelihood of readings in the liquid from the first of them on, and the probability that it met a wall."""
     t0, z0 = readings[0]
     steps = [liquid_step(max(t - t0, 0.0), lag_s) for t, _ in readings]
     columns = [[getattr(step, name) for step in steps] for name in ("p_liquid", "p_slope", "p_transient", "p_probe")]
@@ -84,7 +93,8 @@ def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float)
     calm = sums.evidence((LIQUID_SD_C, START_SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C))
     wall = sums.evidence((LIQUID_SD_C, START_SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C))
     top = max(calm, wall)
-    return top + math.log((1.0 - AT_A_WALL) * math.exp(calm - top) + AT_A_WALL * math.exp(wall - top))
+    at_rest, at_wall = (1.0 - AT_A_WALL) * math.exp(calm - top), AT_A_WALL * math.exp(wall - top)
+    return top + math.log(at_rest + at_wall), at_wall / (at_rest + at_wall)
 
 
 def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:
