@@ -327,7 +327,7 @@ class Replay:
             moment = self.snapshots[-1].copy()
         elif self._origin is not None:
             moment = self._origin.copy()
-            moment.t = min(moment.t, since_t_s)
+            moment.t = min(moment.t, since_t_s, *(s.since_t_s for s in self._segments[:1]))
         else:
             return False
         moment.keep_only({k.number for k in self.keys.values()})

@@ -14,13 +14,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import mul
 
-from monitor.core.development.filter import AIR_LAG_S, START_SLOPE_SD_C_PER_S, liquid_step
+from monitor.core.development.filter import AIR_LAG_S, liquid_step
 
 COARSE = tuple(4.0 ** (k / 4.0) for k in range(-4, 5))
 FINE = tuple(4.0 ** (k / 32.0) for k in range(-8, 9))
 """Lags that are tried, as multiples of the lag that was told, then of the likeliest of these."""
 LEAST_MOVE_C = 0.5
-"""A probe whose readings move by less than this tells nothing of its lag (this project's own choice)."""
+"""A probe that settles by less than this, apart from a straight drift, tells nothing of its lag (this project's own choice)."""
 HOPELESS_LOG = 10.0
 """Moments of wetting whose likelihood is exp(10) times smaller than that of the likeliest are not followed up."""
 LONGEST_DRY_S = 15.0
@@ -34,6 +34,8 @@ AIR_SD_C = 8.0
 LEAST_READINGS = 10
 LEAST_LOG_SD = 0.03
 """Fewer readings tell nothing; a lag is never known better than this (the sheath is no exact first-order lag)."""
+SLOPE_SD_C_PER_S = 0.012
+"""Of the liquid's slow slope: wide, so that a steep drift is not taken for a longer lag (tuned on this project's own liquids)."""
 CALM_TRANSIENT_SD, WALL_TRANSIENT_SD = 0.001, 0.03
 """Standard deviation of the liquid's transient slope at the start, C/s: a liquid at rest, and one that meets a cold wall (1.8 C in all)."""
 AT_A_WALL = 0.3
@@ -58,8 +60,7 @@ def settled(
     """What these readings (t s, C; rising in time) of one probe tell. `lag_s`, `lag_log_sd`: the lag that was told and the standard
     deviation of its logarithm; `variance`: of one reading, C^2; `poured_t_s`: when the developer was poured in, where that lies among
     them (else about the first). None where there are too few or where they hardly move."""
-    values = [z for _, z in readings]
-    if len(readings) < LEAST_READINGS or max(values) - min(values) < LEAST_MOVE_C:
+    if len(readings) < LEAST_READINGS or _settles_by(readings) < LEAST_MOVE_C:
         return None
     since = readings[0][0] if poured_t_s is None else poured_t_s
     dry = [i for i, (t, _) in enumerate(readings[: -LEAST_READINGS // 2]) if i and since <= t <= since + LONGEST_DRY_S]
@@ -84,14 +85,25 @@ def settled(
     return Settled(lag_s * math.exp(mean), math.hypot(math.sqrt(var), LEAST_LOG_SD), readings[wet][0], wet > 0, wall)
 
 
+def _settles_by(readings: Sequence[tuple[float, float]]) -> float:
+    """How far any reading lies off the straight line through the means of the third and the last quarter, C."""
+    n = len(readings)
+    (t0, z0), (t1, z1) = (_middle(readings[n // 2 : n - n // 4]), _middle(readings[n - n // 4 :]))
+    return max(abs(z - z0 - (z1 - z0) * (t - t0) / (t1 - t0)) for t, z in readings)
+
+
+def _middle(readings: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    return math.fsum(t for t, _ in readings) / len(readings), math.fsum(z for _, z in readings) / len(readings)
+
+
 def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> tuple[float, float]:
     """Logarithm of the likelihood of readings in the liquid from the first of them on, and the probability that it met a wall."""
     t0, z0 = readings[0]
     steps = [liquid_step(max(t - t0, 0.0), lag_s) for t, _ in readings]
     columns = [[getattr(step, name) for step in steps] for name in ("p_liquid", "p_slope", "p_transient", "p_probe")]
     sums = Sums(columns, [z - z0 for _, z in readings], variance)
-    calm = sums.evidence((LIQUID_SD_C, START_SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C))
-    wall = sums.evidence((LIQUID_SD_C, START_SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C))
+    calm = sums.evidence((LIQUID_SD_C, SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C))
+    wall = sums.evidence((LIQUID_SD_C, SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C))
     top = max(calm, wall)
     at_rest, at_wall = (1.0 - AT_A_WALL) * math.exp(calm - top), AT_A_WALL * math.exp(wall - top)
     return top + math.log(at_rest + at_wall), at_wall / (at_rest + at_wall)
