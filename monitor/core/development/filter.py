@@ -83,9 +83,9 @@ def liquid_step(h: float, lag_s: float) -> Step:
     return Step(h, 1.0, 0.0, h, by_transient, 1.0, decay, e, 1.0 - e, h - lag * (1.0 - e), p_transient, 0.0)
 
 
-def air_step(h: float) -> Step:
-    """The probe hangs in air and relaxes towards it; the liquid drifts on."""
-    decay, e = math.exp(-h / TRANSIENT_S), math.exp(-h / AIR_LAG_S)
+def air_step(h: float, lag_s: float = AIR_LAG_S) -> Step:
+    """The probe hangs in air and relaxes towards it with `lag_s`; the liquid drifts on."""
+    decay, e = math.exp(-h / TRANSIENT_S), math.exp(-h / lag_s)
     return Step(h, 1.0, 0.0, h, TRANSIENT_S * (1.0 - decay), 1.0, decay, e, 0.0, 0.0, 0.0, 1.0 - e)
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from monitor.core.development.filter import AIR
+from monitor.core.development.lifting import Lifting
 from monitor.core.development.moment import Moment
 from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Kind
 
@@ -17,6 +19,8 @@ AIR_PRIOR_LOG = math.log(1.0 / 2000.0)
 IN_AIR: dict[Kind, float] = {"calm": 0.01, "lively": 0.003, "jump": 0.003, "stir": 0.003, "fault": 0.001, "air": 0.98}
 BACK: dict[Kind, float] = {"calm": 0.5, "lively": 0.1, "jump": 0.2, "stir": 0.0, "fault": 0.0, "air": 0.2}
 """Weights at the start of a history: the probe has just been lifted; it reads again after an absence."""
+AIR_DRIES_SD_C = 0.5
+"""The wet bulb drifts towards the room as the probe dries: standard deviation, C (this project's own choice)."""
 MOST_FORKS = 16
 HOPELESS_LOG = 12.0
 """At most so many possible beginnings of air are followed, and none whose likelihood is exp(12) times smaller than the best one's."""
@@ -109,6 +113,22 @@ def weigh(start: Moment, readings: Sequence[tuple[float, float, bool]], odd_t: f
     onset, best = forks[0]
     best.bank.open(ALL_KINDS, IN_AIR)
     return Histories(best, AIR_PRIOR_LOG, liquid, onset)
+
+
+def lifted(start: Moment, readings: Sequence[tuple[float, float, bool]], lifting: Lifting) -> Histories:
+    """The history of a probe that has been lifted as `lifting` found. `start` is a moment before, `readings` as in `weigh`."""
+    air = bare(start)
+    for t, celsius, of_room in readings:
+        if of_room:
+            air.read_room(celsius)
+        elif t > air.t:
+            if t > lifting.since_t_s and air.bank.air_lag_s is None:
+                air.bank.only("air")
+                air.bank.air_lag_s = lifting.lag_s
+                air.bank.tracks[0].replace(AIR, lifting.towards_c, lifting.towards_sd_c**2 + AIR_DRIES_SD_C**2)
+            air.read(t, celsius, [])
+    air.bank.open(ALL_KINDS, IN_AIR)
+    return Histories(air, 0.0, None, lifting.since_t_s)
 
 
 def _likely(forks: list[tuple[float, Moment]]) -> list[tuple[float, Moment]]:

@@ -400,7 +400,8 @@ class Moment:
         for track in self.bank.tracks:
             if learning:
                 track.x[AIR] += celsius - self.room_c
-                track.nudge(AIR, celsius, ROOM_SD_C**2 * ROOM_MEMORY)
+                if self.bank.air_lag_s is None:
+                    track.nudge(AIR, celsius, ROOM_SD_C**2 * ROOM_MEMORY)
             else:
                 track.replace(AIR, celsius, ROOM_SD_C**2)
         self.room, self.room_c = True, celsius

@@ -24,6 +24,8 @@ NOISES: dict[Kind, Noise] = {
     "air": Noise(slope=2e-8, transient=0.0, air=0.002),
 }
 ALL_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "fault", "air")
+DRYING = Noise(slope=2e-8, transient=0.0, air=0.03)
+"""Of a wet probe in air: what it tends to drifts as it dries (tuned on this project's own liquids)."""
 FAULT_SD_C = 1.0
 """Standard deviation of a reading under an electrical fault: it says little, and the liquid stays calm (tuned on this project's own
 liquids)."""
@@ -94,15 +96,17 @@ def _moves(h: float, kinds: tuple[Kind, ...]) -> tuple[tuple[float, ...], ...]:
 
 
 class Bank:
-    """One calm track, or rivals with their weights. `log_evidence`: natural logarithm of the readings' likelihood so far."""
+    """One calm track, or rivals with their weights. `log_evidence`: natural logarithm of the readings' likelihood so far. `air_lag_s`: with
+    this the probe follows the air, where its curve has told that; None: as a dry one does."""
 
-    __slots__ = ("kinds", "log_evidence", "tracks", "weights")
+    __slots__ = ("air_lag_s", "kinds", "log_evidence", "tracks", "weights")
 
     def __init__(self, tracks: list[Track], weights: list[float], kinds: tuple[Kind, ...] = ("calm",), log_evidence: float = 0.0) -> None:
         self.tracks = tracks
         self.weights = weights
         self.kinds = kinds
         self.log_evidence = log_evidence
+        self.air_lag_s: float | None = None
 
     @property
     def mixing(self) -> bool:
@@ -111,7 +115,9 @@ class Bank:
 
     def copy(self) -> Bank:
         """An independent copy."""
-        return Bank([t.copy() for t in self.tracks], self.weights[:], self.kinds, self.log_evidence)
+        other = Bank([t.copy() for t in self.tracks], self.weights[:], self.kinds, self.log_evidence)
+        other.air_lag_s = self.air_lag_s
+        return other
 
     def open(self, kinds: tuple[Kind, ...] = ALL_KINDS, weights: Mapping[Kind, float] = OPENING) -> None:
         """Start the rivals, all from what is believed now."""
@@ -164,7 +170,12 @@ class Bank:
     def predict(self, step: Step) -> None:
         """Carry every model over one step with readings to come."""
         for track, kind in zip(self.tracks, self.kinds, strict=True):
-            track.predict(air_step(step.h) if kind == "air" else step, NOISES[kind])
+            if kind != "air":
+                track.predict(step, NOISES[kind])
+            elif self.air_lag_s is None:
+                track.predict(air_step(step.h), NOISES[kind])
+            else:
+                track.predict(air_step(step.h, self.air_lag_s), DRYING)
 
     def drift(self, step: Step, noise: Noise = QUIET) -> None:
         """Carry over one step without readings (held or vessel model)."""
@@ -182,7 +193,7 @@ class Bank:
         for track, kind, weight in zip(self.tracks[1:], self.kinds[1:], self.weights[1:], strict=True):
             off, var = track.update(PROBE, value, variance + FAULT_SD_C**2 if kind == "fault" else variance)
             log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
-            if kind == "air" and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
+            if kind == "air" and self.air_lag_s is None and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
                 log -= NEAR_AIR_LOG
             logs.append(log)
         top = max(logs)

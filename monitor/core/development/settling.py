@@ -132,15 +132,22 @@ class Sums:
 
     def evidence(self, sds: Sequence[float]) -> float:
         """Logarithm of the likelihood of the values, the unknowns normal about 0 with these standard deviations."""
-        k = len(sds)
-        lower = [[0.0] * k for _ in range(k)]
-        solved = [0.0] * k
-        log_det = fitted = 0.0
+        lower, solved = self._factor(sds)
+        log_det = math.fsum(2.0 * math.log(row[i] * sd) for i, (row, sd) in enumerate(zip(lower, sds, strict=True)))
+        return -0.5 * (self._rest - math.fsum(v * v for v in solved) + log_det)
+
+    def last(self, sds: Sequence[float]) -> tuple[float, float]:
+        """The last unknown: mean and standard deviation after the values."""
+        lower, solved = self._factor(sds)
+        return solved[-1] / lower[-1][-1], 1.0 / lower[-1][-1]
+
+    def _factor(self, sds: Sequence[float]) -> tuple[list[list[float]], list[float]]:
+        """Cholesky's lower triangle of the unknowns' inverse covariance, and the right side solved with it."""
+        lower = [[0.0] * len(sds) for _ in sds]
+        solved = [0.0] * len(sds)
         for i, sd in enumerate(sds):
             for j in range(i + 1):
                 rest = self._squares[i][j] - sum(lower[i][m] * lower[j][m] for m in range(j))
                 lower[i][j] = math.sqrt(rest + 1.0 / (sd * sd)) if i == j else rest / lower[j][j]
             solved[i] = (self._right[i] - sum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
-            fitted += solved[i] * solved[i]
-            log_det += 2.0 * math.log(lower[i][i] * sd)
-        return -0.5 * (self._rest - fitted + log_det)
+        return lower, solved

@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import math
 
-from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, T
-from monitor.core.development.histories import weigh
+from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, TRANSIENT, T
+from monitor.core.development.histories import lifted, weigh
+from monitor.core.development.lifting import Base, weigh_lifting
+from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import ProbeTrust, Verdict
 from monitor.core.development.replay import RERUN_S, GoodReading, Replay
 from monitor.core.development.rivals import LIQUID_KINDS
@@ -84,6 +86,30 @@ AIRLESS_S = 40.0
 fifty times, likelier, air is ruled out, and the other rivals go on for at most so long. All tuned on this project's own liquids."""
 
 
+LOOK_EVERY_S = 4.0
+CURVE_S = 42.0
+SHORTEST_CURVE_S = 10.0
+YOUNGEST_ONSET_S = 3.0
+"""While rivals run the curve of the last 42 s is looked at every 4 s (of at least 10 s, where the probe has not been followed for longer);
+what began in the last 3 s cannot be told yet."""
+LIFTED_OFF_C = 0.4
+LIFTED_AHEAD = (5.0, 3.0)
+"""Natural logarithms: lifted if that is exp(5) times likelier than a liquid that has moved, or exp(3) times twice running (tuned on this
+project's own liquids)."""
+
+
+def _settled_before(replay: Replay, t_s: float) -> Moment | None:
+    """The newest moment before `t_s` since which a probe has been followed, or the oldest one since then."""
+    found = None
+    for one in reversed(replay.snapshots):
+        if one.drift != "liquid" or one.attach:
+            break
+        found = one
+        if one.t < t_s:
+            break
+    return found if found is not None and replay.moment.t - found.t >= SHORTEST_CURVE_S else None
+
+
 class Suspicion:
     """Watches the probe that is followed, whichever that is. An estimator has one."""
 
@@ -92,11 +118,13 @@ class Suspicion:
         self._opened_t_s = 0.0
         self._airless_t_s = 0.0
         self._air_count = self._air_tries = 0
+        self._looked_t_s = 0.0
+        self._ahead = 0.0
 
     def judge(self, probe: ProbeTrust, reading: GoodReading, sigma: float, replay: Replay) -> Verdict | None:
         """After the followed probe's reading has been taken, with its surprise `sigma`: a verdict if it is no longer to be believed."""
         if replay.moment.bank.mixing:
-            return self._among_rivals(probe, reading, replay)
+            return self._look_whether_lifted(probe, reading, replay) or self._among_rivals(probe, reading, replay)
         self._watch(reading.t_s, sigma, replay)
         return probe.code.stuck(reading.t_s, probe.model.lag_s, replay.snapshots)
 
@@ -105,10 +133,41 @@ class Suspicion:
         odd = abs(sigma) > SUSPICION_SIGMA or abs(self._smooth_sigma) > DRIFT_SIGMA * math.sqrt(SMOOTHING / (2.0 - SMOOTHING))
         if odd and t_s - replay.first_belief_t_s > RERUN_S[0]:
             replay.rivalries.open(t_s - LOOK_BACK_S)
-            self._opened_t_s = t_s
-            self._smooth_sigma = 0.0
+            self._opened_t_s = self._looked_t_s = t_s
+            self._ahead = self._smooth_sigma = 0.0
             self._air_count = self._air_tries = 0
             replay.run_again(t_s - LOOK_BACK_S)
+
+    def _look_whether_lifted(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
+        """Every few seconds while rivals run: does the curve say that the probe has been lifted? Certain at once, or twice running."""
+        t_s = reading.t_s
+        if t_s - self._looked_t_s < LOOK_EVERY_S:
+            return None
+        self._looked_t_s = t_s
+        start = _settled_before(replay, t_s - CURVE_S)
+        if start is None:
+            return None
+        track = start.bank.mean()
+        known = [(track.x[i], math.sqrt(track.c[i][i])) for i in (PROBE, SLOPE, TRANSIENT)]
+        base = Base(start.t, *known)
+        if abs(reading.celsius - base.at(t_s)) < LIFTED_OFF_C:
+            return None
+        since_start = [r for r in replay.readings if r.t_s > start.t and (r.probe == probe.model.name or r.role == "room")]
+        mine = [(r.t_s, r.celsius) for r in since_start if r.role != "room"]
+        onsets_s = [t for t, _ in mine if t <= t_s - YOUNGEST_ONSET_S]
+        room_c = replay.moment.room_c if replay.moment.room else None
+        lifting = weigh_lifting(base, mine, onsets_s, probe.model.lag_s, replay.moment.reading_variance, room_c)
+        if lifting is None:
+            return None
+        before, self._ahead = self._ahead, lifting.ahead
+        if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
+            return None
+        histories = lifted(start, [(r.t_s, r.celsius, r.role == "room") for r in since_start], lifting)
+        fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
+        why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
+        since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
+        replay.rivalries.drop_open()
+        return Verdict(False, since, why, histories=histories)
 
     def _among_rivals(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         t_s, bank = reading.t_s, replay.moment.bank

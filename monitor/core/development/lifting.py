@@ -1,0 +1,118 @@
+"""Has the probe been lifted out of the liquid, or has the liquid moved? Both leave a curve; its shape and its size tell.
+
+Water stirred in reaches the probe through its lag and is over within a minute; it makes a degree or two. A probe in air goes at once
+and for minutes: dry towards the room, wet towards the wet bulb, 2 to 8 C under it, and quicker (psychrometry: air temperature less
+wet bulb at 35 to 70 % relative humidity, 10 to 25 C). For each shape and each moment of its beginning the unknown sizes enter
+straight, so likelihoods follow from linear algebra as in `settling`. Tests: tests/core/development/test_lifting.py, figures:
+tests/benchmarks/bench_doubt.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.core.development.filter import TRANSIENT_S
+from monitor.core.development.settling import Sums
+
+STIR_S = ((0.5, 0.2), (5.0, 0.2), (10.0, 0.2), (20.0, 0.2), (40.0, 0.15), (80.0, 0.05))
+"""Time constants with which water that is stirred in spreads, seconds, and their probabilities (tuned on this project's own liquids)."""
+STIRRED_C = ((1.2, 0.9), (4.0, 0.1))
+"""What it makes of the liquid's temperature: standard deviations, C, and their probabilities (common practice, no source)."""
+DRY_S, WET_S = (100.0, 130.0, 170.0), (35.0, 50.0, 70.0, 100.0)
+"""Time constants of a probe in air, dry and wet, seconds (`AIR_LAG_S` in `filter`; evaporation makes it up to three times quicker)."""
+WET = 0.7
+"""A lifted probe is wet, at first."""
+DRY_SD_C = 0.8
+WET_BELOW_C = (4.5, 2.2)
+"""Where it goes to: near the room's temperature; wet, so much below it (mean, standard deviation)."""
+NO_ROOM_C = (18.0, 7.0)
+"""The room, where no probe reads it: mean and standard deviation."""
+LIFTED_AHEAD_LOG = math.log(600.0 / 2000.0)
+"""A probe is lifted once in 2000 s, water stirred in once in 600 s (the rates of `histories` and `rivals`)."""
+MISFIT_SD_C = 0.015
+"""Standard deviation by which neither curve is quite what it is taken for (this project's own choice)."""
+CHIP_S = 2.0
+"""The chip follows its sleeve with about this (data sheets of sheathed probes, from memory): the curve begins a little late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """The probe before it all: at `t_s` this warm, drifting so, and with a drift that dies away; each with its standard deviation."""
+
+    t_s: float
+    celsius: tuple[float, float]
+    slope_c_per_s: tuple[float, float]
+    transient_c_per_s: tuple[float, float]
+
+    def at(self, t_s: float) -> float:
+        """What the probe would read at `t_s`."""
+        h = t_s - self.t_s
+        return self.celsius[0] + self.slope_c_per_s[0] * h + self.transient_c_per_s[0] * TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))
+
+
+@dataclass(frozen=True, slots=True)
+class Lifting:
+    """`ahead`: natural logarithm of how many times likelier the probe has been lifted than the liquid has moved. Where it was lifted:
+    since when, and with which time constant it goes where."""
+
+    ahead: float
+    since_t_s: float
+    lag_s: float
+    towards_c: float
+    towards_sd_c: float
+
+
+def weigh_lifting(
+    base: Base, readings: Sequence[tuple[float, float]], onsets_s: Sequence[float], lag_s: float, variance: float, room_c: float | None
+) -> Lifting | None:
+    """Weigh both for readings (t s, C) since `base`, beginning at one of `onsets_s`. `lag_s`: of the probe in the liquid; `room_c`: the
+    room's temperature, None where it is not read. None without an onset before the newest reading."""
+    onsets_s = [t for t in onsets_s if readings and t < readings[-1][0]]
+    if not onsets_s:
+        return None
+    variance = variance + MISFIT_SD_C**2
+    flat = [1.0] * len(readings)
+    drift = [t - base.t_s for t, _ in readings]
+    dying = [TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S)) for h in drift]
+    before = (base.celsius[1], base.slope_c_per_s[1], base.transient_c_per_s[1])
+    rest = [z - base.at(t) for t, z in readings]
+    liquid, air = [], []
+    targets = ((room_c, DRY_SD_C), (room_c - WET_BELOW_C[0], WET_BELOW_C[1])) if room_c is not None else (
+        NO_ROOM_C, (NO_ROOM_C[0] - WET_BELOW_C[0], NO_ROOM_C[1]))  # fmt: skip
+    for onset in onsets_s:
+        ages = [t - onset for t, _ in readings]
+        for tau, share in STIR_S:
+            sums = Sums([flat, drift, dying, [_stirred(age, tau, lag_s) for age in ages]], rest, variance)
+            liquid += [math.log(share * p) + sums.evidence((*before, size)) for size, p in STIRRED_C]
+        h = onset - base.t_s
+        stopped = [min(d, h) for d in drift]
+        died = [min(d, TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))) for d in dying]
+        stays = base.at(onset)
+        left = [z - base.at(min(t, onset)) for t, z in readings]
+        for (towards, sd_c), lags, p in zip(targets, (DRY_S, WET_S), (1.0 - WET, WET), strict=True):
+            for lag in lags:
+                gone = [1.0 - math.exp(-max(age - CHIP_S, 0.0) / lag) for age in ages]
+                moved = [v - (towards - stays) * g for v, g in zip(left, gone, strict=True)]
+                sums = Sums([flat, stopped, died, gone], moved, variance)
+                log = math.log(p / len(lags)) + sums.evidence((*before, sd_c))
+                air.append((log, onset, lag, towards, sd_c, sums))
+    ahead = _sum_log([option[0] for option in air]) - _sum_log(liquid) + LIFTED_AHEAD_LOG
+    _, onset, lag, towards, sd_c, sums = max(air, key=lambda option: option[0])
+    off, off_sd = sums.last((*before, sd_c))
+    return Lifting(ahead, onset, lag, towards + off, off_sd)
+
+
+def _sum_log(logs: Sequence[float]) -> float:
+    top = max(logs)
+    return top + math.log(math.fsum(math.exp(log - top) for log in logs))
+
+
+def _stirred(age: float, tau: float, lag: float) -> float:
+    """The share of a step, spreading with `tau`, that a probe with `lag` shows after `age` seconds."""
+    if age <= 0.0:
+        return 0.0
+    if abs(tau - lag) < 0.05 * lag:
+        tau = 1.05 * lag
+    return 1.0 - (tau * math.exp(-age / tau) - lag * math.exp(-age / lag)) / (tau - lag)
