@@ -127,13 +127,13 @@ class Estimator:
     def _most_trusted(self) -> ProbeTrust | None:
         return next((p for p in self._ladder_order if p.believed), None)
 
-    def _resettle(self, since_t_s: float) -> None:
-        """Follow the best source there is, from `since_t_s` on."""
+    def _resettle(self, since_t_s: float, off_c: float = 0.0) -> None:
+        """Follow the best source there is, from `since_t_s` on. `off_c`: how far it is from what was believed."""
         self._source, segment = self._best_source(since_t_s)
         current = self._replay.following
         if current is not None and (current.drift, current.probe) == (segment.drift, segment.probe):
             return
-        self._replay.switch(replace(segment, different=segment.drift == "liquid" and current is not None))
+        self._replay.switch(replace(segment, different=segment.drift == "liquid" and current is not None, off_c=off_c))
 
     def _change(self, probe: str, verdict: Verdict, loss: bool) -> list[TrustChange]:
         return [TrustChange(probe, verdict.believed, verdict.why, verdict.since_t_s, self._source, loss)]
@@ -149,7 +149,7 @@ class Estimator:
         probe.believe()
         if self._most_trusted() is probe:
             self._believed_t_s = t_s
-            self._resettle(verdict.since_t_s)
+            self._resettle(verdict.since_t_s, verdict.off_c)
         return self._change(probe.model.name, verdict, loss=False)
 
     def _missing_from_start(self, probe: ProbeTrust, since_t_s: float, quiet_s: float) -> list[TrustChange]:

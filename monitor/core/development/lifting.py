@@ -31,6 +31,8 @@ NO_ROOM_C = (18.0, 7.0)
 """The room, where no probe reads it: mean and standard deviation."""
 LIFTED_AHEAD_LOG = math.log(600.0 / 2000.0)
 """A probe is lifted once in 2000 s, water stirred in once in 600 s (the rates of `histories` and `rivals`)."""
+COARSE_ONSETS = 3
+"""Every third moment is tried as the beginning, then those about the likeliest."""
 MISFIT_SD_C = 0.015
 """Standard deviation by which neither curve is quite what it is taken for (this project's own choice)."""
 CHIP_S = 2.0
@@ -78,27 +80,37 @@ def weigh_lifting(
     dying = [TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S)) for h in drift]
     before = (base.celsius[1], base.slope_c_per_s[1], base.transient_c_per_s[1])
     rest = [z - base.at(t) for t, z in readings]
-    liquid, air = [], []
     targets = ((room_c, DRY_SD_C), (room_c - WET_BELOW_C[0], WET_BELOW_C[1])) if room_c is not None else (
         NO_ROOM_C, (NO_ROOM_C[0] - WET_BELOW_C[0], NO_ROOM_C[1]))  # fmt: skip
-    for onset in onsets_s:
+
+    def moved(onset: float) -> list[float]:
         ages = [t - onset for t, _ in readings]
+        logs = []
         for tau, share in STIR_S:
             sums = Sums([flat, drift, dying, [_stirred(age, tau, lag_s) for age in ages]], rest, variance)
-            liquid += [math.log(share * p) + sums.evidence((*before, size)) for size, p in STIRRED_C]
+            logs += [math.log(share * p) + sums.evidence((*before, size)) for size, p in STIRRED_C]
+        return logs
+
+    def lifted(onset: float) -> list[tuple[float, float, float, float, float, Sums]]:
         h = onset - base.t_s
         stopped = [min(d, h) for d in drift]
         died = [min(d, TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))) for d in dying]
         stays = base.at(onset)
         left = [z - base.at(min(t, onset)) for t, z in readings]
+        options = []
         for (towards, sd_c), lags, p in zip(targets, (DRY_S, WET_S), (1.0 - WET, WET), strict=True):
             for lag in lags:
-                gone = [1.0 - math.exp(-max(age - CHIP_S, 0.0) / lag) for age in ages]
-                moved = [v - (towards - stays) * g for v, g in zip(left, gone, strict=True)]
-                sums = Sums([flat, stopped, died, gone], moved, variance)
-                log = math.log(p / len(lags)) + sums.evidence((*before, sd_c))
-                air.append((log, onset, lag, towards, sd_c, sums))
-    ahead = _sum_log([option[0] for option in air]) - _sum_log(liquid) + LIFTED_AHEAD_LOG
+                gone = [1.0 - math.exp(-max(t - onset - CHIP_S, 0.0) / lag) for t, _ in readings]
+                values = [v - (towards - stays) * g for v, g in zip(left, gone, strict=True)]
+                sums = Sums([flat, stopped, died, gone], values, variance)
+                options.append((math.log(p / len(lags)) + sums.evidence((*before, sd_c)), onset, lag, towards, sd_c, sums))
+        return options
+
+    coarse = range(0, len(onsets_s), COARSE_ONSETS)
+    likeliest = (max(coarse, key=lambda i: max(moved(onsets_s[i]))), max(coarse, key=lambda i: max(option[0] for option in lifted(onsets_s[i]))))
+    fine = sorted({i for best in likeliest for i in range(best - COARSE_ONSETS + 1, best + COARSE_ONSETS) if 0 <= i < len(onsets_s)})
+    air = [option for i in fine for option in lifted(onsets_s[i])]
+    ahead = _sum_log([option[0] for option in air]) - _sum_log([log for i in fine for log in moved(onsets_s[i])]) + LIFTED_AHEAD_LOG
     _, onset, lag, towards, sd_c, sums = max(air, key=lambda option: option[0])
     off, off_sd = sums.last((*before, sd_c))
     return Lifting(ahead, onset, lag, towards + off, off_sd)

@@ -88,6 +88,8 @@ class Segment:
     """Held only: the slope that fades out."""
     different: bool = False
     """Another probe than the last one, or one that returns: the temperature may be off by the two comparisons."""
+    off_c: float = 0.0
+    """One that returns: how far the liquid is from what was believed meanwhile, as its readings have it by now."""
     transient_sd_c_per_s: float = 0.001
     """Standard deviation of the liquid's transient slope as a probe is taken up after none was followed."""
 
@@ -252,7 +254,7 @@ class Moment:
             self.probe = segment.probe
             self.attach = True
             if before != "liquid" and segment.different:
-                track.loosen(uncertain_c * uncertain_c + RETURN_SD_C**2)
+                track.loosen(uncertain_c * uncertain_c + max(RETURN_SD_C, abs(segment.off_c)) ** 2)
             elif segment.different:
                 track.widen(T, uncertain_c * uncertain_c)
             if before != "liquid":

@@ -33,6 +33,8 @@ class Verdict:
     why: str
     liquid_moved: bool = False
     """When the stretch since then is computed again, rival models of the liquid run in it."""
+    off_c: float = 0.0
+    """How far the probe that is believed again is from what was believed meanwhile."""
     histories: Histories | None = None
     """Of a probe in air: they may show later that it was in the liquid after all."""
 
@@ -250,10 +252,10 @@ class Returning:
             self._agrees_since_t_s = t_s
         if self._agrees_since_t_s is not None and t_s - self._agrees_since_t_s >= AGREE_S:
             why = f"within {near:.1f} C of the estimate for {AGREE_S:.0f} s"
-            return Verdict(True, _used_from(histories, self._agrees_since_t_s), why)
+            return Verdict(True, _used_from(histories, self._agrees_since_t_s), why, off_c=off)
         if t_s - self._liquid_since_t_s >= STEADY_S:
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
-            return Verdict(True, _used_from(histories, self._liquid_since_t_s), why)
+            return Verdict(True, _used_from(histories, self._liquid_since_t_s), why, off_c=off)
         return None
 
 

@@ -87,26 +87,30 @@ fifty times, likelier, air is ruled out, and the other rivals go on for at most 
 
 
 LOOK_EVERY_S = 4.0
-CURVE_S = 42.0
-SHORTEST_CURVE_S = 10.0
+CURVE_S, SHORTEST_CURVE_S, LONGEST_CURVE_S = 42.0, 10.0, 80.0
 YOUNGEST_ONSET_S = 3.0
-"""While rivals run the curve of the last 42 s is looked at every 4 s (of at least 10 s, where the probe has not been followed for longer);
-what began in the last 3 s cannot be told yet."""
+"""While rivals run the curve since the newest calm moment 42 s ago or more is looked at every 4 s (of 10 s at least, where the probe has
+not been followed for longer, of 80 s at most); what began in the last 3 s cannot be told yet."""
+ODD_S = (10.0, 40.0)
+"""From so long before the rivals were let run to so long after, no moment counts as calm."""
 LIFTED_OFF_C = 0.4
 LIFTED_AHEAD = (5.0, 3.0)
 """Natural logarithms: lifted if that is exp(5) times likelier than a liquid that has moved, or exp(3) times twice running (tuned on this
 project's own liquids)."""
 
 
-def _settled_before(replay: Replay, t_s: float) -> Moment | None:
-    """The newest moment before `t_s` since which a probe has been followed, or the oldest one since then."""
+def _calm_before(replay: Replay, t_s: float, opened_t_s: float) -> Moment | None:
+    """The newest calm moment before `t_s`, or else the oldest since a probe has been followed. Not one about the time at which something
+    began to look odd: that may lie in the midst of a movement."""
     found = None
     for one in reversed(replay.snapshots):
-        if one.drift != "liquid" or one.attach:
+        if one.drift != "liquid" or one.attach or replay.moment.t - one.t > LONGEST_CURVE_S:
             break
-        found = one
-        if one.t < t_s:
-            break
+        doubtful = opened_t_s - ODD_S[0] < one.t < opened_t_s + ODD_S[1]
+        if not doubtful and (not one.bank.mixing or one.bank.weight("calm") > CALM_AGAIN):
+            found = one
+            if one.t < t_s:
+                break
     return found if found is not None and replay.moment.t - found.t >= SHORTEST_CURVE_S else None
 
 
@@ -144,7 +148,7 @@ class Suspicion:
         if t_s - self._looked_t_s < LOOK_EVERY_S:
             return None
         self._looked_t_s = t_s
-        start = _settled_before(replay, t_s - CURVE_S)
+        start = _calm_before(replay, t_s - CURVE_S, self._opened_t_s)
         if start is None:
             return None
         track = start.bank.mean()
