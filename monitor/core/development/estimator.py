@@ -81,7 +81,7 @@ class Estimator:
             since_t_s = replay.first_t_s if probe.last_good_t_s is None else probe.last_good_t_s
             quiet_s = replay.now_t_s - since_t_s
             if probe.believed and quiet_s > LOST_S:
-                changes += self._lose(probe, Verdict(False, since_t_s, f"no reading for {LOST_S:.0f} s"))
+                changes += self._lose(probe, Verdict(False, since_t_s, f"no reading for {LOST_S:.0f} s", silent=True))
             elif not probe.ever and not probe.told and quiet_s > (FIRST_WAIT_S if self._ambient_known() else LOST_S):
                 probe.told = True
                 changes += self._missing_from_start(probe, since_t_s, quiet_s)
@@ -139,7 +139,7 @@ class Estimator:
         return [TrustChange(probe, verdict.believed, verdict.why, verdict.since_t_s, self._source, loss)]
 
     def _lose(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
-        probe.disbelieve(verdict.histories)
+        probe.disbelieve(verdict)
         self._resettle(verdict.since_t_s)
         return self._change(probe.model.name, verdict, loss=True)
 

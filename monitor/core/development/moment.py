@@ -60,6 +60,9 @@ NOISE_MEMORY = 90
 """The noise is a running mean over so many readings; the start value counts as `NOISE_START` of them."""
 NOISE_CLIP = 8.0
 """One reading counts for at most this many times the variance believed: it may be an outlier."""
+LAG_MISFIT = 0.03
+"""A probe in its sleeve follows the liquid not quite with one lag: standard deviation of a reading as a share of how far it is behind
+(tuned on this project's own liquids)."""
 DWELL_READINGS = 30.0
 """Readings of one coarse code are one reading, not many: the first so many together count as one, all later ones as one more."""
 EDGE_SHARE = 0.125
@@ -333,6 +336,9 @@ class Moment:
         value_c, variance = celsius, self.reading_variance
         if self.step_c > QUANTUM_C:
             value_c, variance = self._coarse(before_c, celsius)
+        if "air" not in self.bank.kinds:
+            x = self.bank.tracks[0].x
+            variance += (LAG_MISFIT * (x[T] - x[PROBE])) ** 2
         surprise, total = self.bank.update(value_c, variance, self.room)
         self._keep_within(celsius)
         return surprise / math.sqrt(total)

@@ -33,6 +33,8 @@ class Verdict:
     why: str
     liquid_moved: bool = False
     """When the stretch since then is computed again, rival models of the liquid run in it."""
+    silent: bool = False
+    """Nothing was odd; it only gave no readings."""
     off_c: float = 0.0
     """How far the probe that is believed again is from what was believed meanwhile."""
     histories: Histories | None = None
@@ -208,6 +210,8 @@ STEADY_S = 35.0
 project's own choice)."""
 LIQUID_AHEAD = 4.0
 """The verdict of air is taken back when a moving liquid turns out exp(4), fifty times, likelier."""
+CONTRADICTS_S = 12.0
+"""A probe that was only silent is believed after its first readings if they agree, else after so long (this project's own choice)."""
 STILL_IN_AIR = 0.1
 """Belief does not return while the probability of being in air is greater than this."""
 
@@ -215,8 +219,9 @@ STILL_IN_AIR = 0.1
 class Returning:
     """A probe that is not believed: does it measure the liquid again, or did it all the time?"""
 
-    def __init__(self, histories: Histories | None = None) -> None:
+    def __init__(self, histories: Histories | None = None, silent: bool = False) -> None:
         self._histories = histories
+        self._silent = FirstReadings() if silent else None
         self._agrees_since_t_s: float | None = None
         self._liquid_since_t_s: float | None = None
 
@@ -237,6 +242,8 @@ class Returning:
 
     def believed_again(self, t_s: float, histories: Histories, moved: bool, liquid_c: float, liquid_sd_c: float) -> Verdict | None:
         """Call after `hear`. `moved`: whether the code has changed since it was stuck. `liquid_c`, `liquid_sd_c`: what is believed now."""
+        if self._silent is not None:
+            return self._after_silence(t_s, histories, liquid_c, liquid_sd_c)
         if histories.liquid_ahead > LIQUID_AHEAD:
             return Verdict(True, histories.since_t_s, "its readings are a moving liquid's after all", liquid_moved=True)
         if not moved or histories.in_air > STILL_IN_AIR:
@@ -257,6 +264,20 @@ class Returning:
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
             return Verdict(True, _used_from(histories, self._liquid_since_t_s), why, off_c=off)
         return None
+
+
+    def _after_silence(self, t_s: float, histories: Histories, liquid_c: float, liquid_sd_c: float) -> Verdict | None:
+        """Nothing spoke against the probe but its silence: it is believed at once, or a little later where it contradicts."""
+        if self._silent is None or self._silent.hear(t_s) is None:
+            return None
+        liquid = (histories.silent or histories.air).bank.mean()
+        off = liquid.x[T] - liquid_c
+        if abs(off) <= max(AGREE_C, 2.0 * liquid_sd_c):
+            return Verdict(True, histories.since_t_s, f"reads again, {abs(off):.1f} C from the estimate", off_c=off)
+        if t_s - histories.since_t_s < CONTRADICTS_S:
+            return None
+        why = f"reads again, for {CONTRADICTS_S:.0f} s {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
+        return Verdict(True, histories.since_t_s, why, liquid_moved=True, off_c=off)
 
 
 def _used_from(histories: Histories, since_t_s: float) -> float:
@@ -286,7 +307,7 @@ class ProbeTrust:
         self.believed = self.ever = True
         self.returning = Returning()
 
-    def disbelieve(self, histories: Histories | None) -> None:
+    def disbelieve(self, verdict: Verdict) -> None:
         """It is no longer believed; its readings from now on are judged afresh."""
         self.believed = False
-        self.returning = Returning(histories)
+        self.returning = Returning(verdict.histories, verdict.silent)
