@@ -60,7 +60,7 @@ NOISE_MEMORY = 90
 """The noise is a running mean over so many readings; the start value counts as `NOISE_START` of them."""
 NOISE_CLIP = 8.0
 """One reading counts for at most this many times the variance believed: it may be an outlier."""
-LAG_MISFIT = 0.03
+LAG_MISFIT = 0.015
 """A probe in its sleeve follows the liquid not quite with one lag: standard deviation of a reading as a share of how far it is behind
 (tuned on this project's own liquids)."""
 DWELL_READINGS = 30.0
