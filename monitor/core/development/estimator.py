@@ -216,7 +216,8 @@ class Estimator:
             return [] if verdict is None else self._lose(probe, verdict)
         histories = probe.returning.hear(reading, probe.model, moment)
         liquid_sd_c = math.sqrt(replay.mean.c[T][T])
-        verdict = probe.returning.believed_again(reading.t_s, histories, probe.code.moved, liquid_c, liquid_sd_c)
+        better = any(p.believed for p in self._ladder_order[: self._ladder_order.index(probe)])
+        verdict = probe.returning.believed_again(reading.t_s, histories, probe.code.moved, liquid_c, liquid_sd_c, better)
         if verdict is None:
             return []
         if verdict.liquid_moved:

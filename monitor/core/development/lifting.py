@@ -20,7 +20,7 @@ STIR_S = ((0.5, 0.2), (5.0, 0.2), (10.0, 0.2), (20.0, 0.2), (40.0, 0.15), (80.0,
 """Time constants with which water that is stirred in spreads, seconds, and their probabilities (tuned on this project's own liquids)."""
 STIRRED_C = ((1.2, 0.9), (4.0, 0.1))
 """What it makes of the liquid's temperature: standard deviations, C, and their probabilities (common practice, no source)."""
-DRY_S, WET_S = (100.0, 130.0, 170.0), (35.0, 50.0, 70.0, 100.0)
+DRY_S, WET_S = (100.0, 130.0, 170.0), (35.0, 47.0, 62.0, 82.0, 110.0)
 """Time constants of a probe in air, dry and wet, seconds (`AIR_LAG_S` in `filter`; evaporation makes it up to three times quicker)."""
 WET = 0.7
 """A lifted probe is wet, at first."""
@@ -35,6 +35,8 @@ COARSE_ONSETS = 3
 """Every third moment is tried as the beginning, then those about the likeliest."""
 MISFIT_SD_C = 0.015
 """Standard deviation by which neither curve is quite what it is taken for (this project's own choice)."""
+WORST_FIT = 3.0
+"""The squares of what a curve leaves, in deviations, may be so much on average (this project's own choice)."""
 CHIP_S = 2.0
 """The chip follows its sleeve with about this (data sheets of sheathed probes, from memory): the curve begins a little late."""
 
@@ -70,7 +72,8 @@ def weigh_lifting(
     base: Base, readings: Sequence[tuple[float, float]], onsets_s: Sequence[float], lag_s: float, variance: float, room_c: float | None
 ) -> Lifting | None:
     """Weigh both for readings (t s, C) since `base`, beginning at one of `onsets_s`. `lag_s`: of the probe in the liquid; `room_c`: the
-    room's temperature, None where it is not read. None without an onset before the newest reading."""
+    room's temperature, None where it is not read. None without an onset before the newest reading, or where no curve of a probe in air
+    comes near the readings."""
     onsets_s = [t for t in onsets_s if readings and t < readings[-1][0]]
     if not onsets_s:
         return None
@@ -112,6 +115,8 @@ def weigh_lifting(
     air = [option for i in fine for option in lifted(onsets_s[i])]
     ahead = _sum_log([option[0] for option in air]) - _sum_log([log for i in fine for log in moved(onsets_s[i])]) + LIFTED_AHEAD_LOG
     _, onset, lag, towards, sd_c, sums = max(air, key=lambda option: option[0])
+    if sums.misfit((*before, sd_c)) > WORST_FIT * len(readings):
+        return None
     off, off_sd = sums.last((*before, sd_c))
     return Lifting(ahead, onset, lag, towards + off, off_sd)
 

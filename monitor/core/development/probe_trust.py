@@ -206,8 +206,8 @@ AGREE_S = 30.0
 """Belief returns when the probe has agreed this closely for this long (practice, section 6), or within two deviations of the estimate
 where those are wider."""
 STEADY_S = 35.0
-"""A probe that has returned to some liquid for this long is believed even where the estimate was different: a real step wins (this
-project's own choice)."""
+"""A probe that has returned to some liquid for this long is believed even where the estimate was different, unless a better probe has
+it so: a real step wins (this project's own choice)."""
 LIQUID_AHEAD = 4.0
 """The verdict of air is taken back when a moving liquid turns out exp(4), fifty times, likelier."""
 CONTRADICTS_S = 12.0
@@ -240,8 +240,11 @@ class Returning:
         histories.read(reading.t_s, reading.celsius)
         return histories
 
-    def believed_again(self, t_s: float, histories: Histories, moved: bool, liquid_c: float, liquid_sd_c: float) -> Verdict | None:
-        """Call after `hear`. `moved`: whether the code has changed since it was stuck. `liquid_c`, `liquid_sd_c`: what is believed now."""
+    def believed_again(
+        self, t_s: float, histories: Histories, moved: bool, liquid_c: float, liquid_sd_c: float, beside_better: bool = False
+    ) -> Verdict | None:
+        """Call after `hear`. `moved`: whether the code has changed since it was stuck. `liquid_c`, `liquid_sd_c`: what is believed now,
+        by a probe that is better than this one (`beside_better`) or not."""
         if self._silent is not None:
             return self._after_silence(t_s, histories, liquid_c, liquid_sd_c)
         if histories.liquid_ahead > LIQUID_AHEAD:
@@ -260,7 +263,7 @@ class Returning:
         if self._agrees_since_t_s is not None and t_s - self._agrees_since_t_s >= AGREE_S:
             why = f"within {near:.1f} C of the estimate for {AGREE_S:.0f} s"
             return Verdict(True, _used_from(histories, self._agrees_since_t_s), why, off_c=off)
-        if t_s - self._liquid_since_t_s >= STEADY_S:
+        if t_s - self._liquid_since_t_s >= STEADY_S and not beside_better:
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
             return Verdict(True, _used_from(histories, self._liquid_since_t_s), why, off_c=off)
         return None

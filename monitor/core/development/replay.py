@@ -361,6 +361,12 @@ class Replay:
         poured_t_s = self._reruns.pop(0)[1]
         return self._settle_start(model) if poured_t_s is None else self._settle_poured(model, poured_t_s)
 
+    @property
+    def settling(self) -> bool:
+        """Whether the readings since the first belief or the pouring-in are still too few to tell how the probe settles."""
+        since_t_s = [self.first_belief_t_s, *(k.begin_t_s for k in self.keys.values())]
+        return any(0.0 <= self.now_t_s - t < RERUN_S[1] + 1.0 for t in since_t_s)
+
     def _settle_start(self, model: ProbeModel) -> Settled | None:
         if self._origin is None:
             return None

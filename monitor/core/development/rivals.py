@@ -72,7 +72,7 @@ CHANGES_PER_S: dict[tuple[Kind, Kind], float] = {
 """Rates of the Markov chain between models, per second (tuned on this project's own liquids)."""
 AFTER_A_JUMP: dict[Kind, float] = {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "fault": 0.0, "air": 0.0}
 """Weights after a model that is over at once (jump, stir)."""
-OPENING: dict[Kind, float] = {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "fault": 0.0025, "air": 0.0025}
+OPENING: dict[Kind, float] = {"calm": 0.9875, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "fault": 0.0025, "air": 0.0025}
 """Weights when the rivals start (tuned on this project's own liquids)."""
 LIQUID_KINDS: tuple[Kind, ...] = ("calm", "lively", "jump", "stir", "fault")
 NO_AIR_C = (0.4, 1.5)

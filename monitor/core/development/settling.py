@@ -128,13 +128,18 @@ class Sums:
     def __init__(self, columns: Sequence[Sequence[float]], values: Sequence[float], variance: float) -> None:
         self._squares = [[_dot(a, b) / variance for b in columns[: i + 1]] for i, a in enumerate(columns)]
         self._right = [_dot(a, values) / variance for a in columns]
-        self._rest = _dot(values, values) / variance + len(values) * math.log(2.0 * math.pi * variance)
+        self._squared = _dot(values, values) / variance
+        self._norm = len(values) * math.log(2.0 * math.pi * variance)
 
     def evidence(self, sds: Sequence[float]) -> float:
         """Logarithm of the likelihood of the values, the unknowns normal about 0 with these standard deviations."""
         lower, solved = self._factor(sds)
         log_det = math.fsum(2.0 * math.log(row[i] * sd) for i, (row, sd) in enumerate(zip(lower, sds, strict=True)))
-        return -0.5 * (self._rest - math.fsum(v * v for v in solved) + log_det)
+        return -0.5 * (self._squared - math.fsum(v * v for v in solved) + self._norm + log_det)
+
+    def misfit(self, sds: Sequence[float]) -> float:
+        """The sum of squares, in standard deviations, that the likeliest unknowns leave (of values and unknowns together)."""
+        return self._squared - math.fsum(v * v for v in self._factor(sds)[1])
 
     def last(self, sds: Sequence[float]) -> tuple[float, float]:
         """The last unknown: mean and standard deviation after the values."""

@@ -145,7 +145,7 @@ class Suspicion:
     def _look_whether_lifted(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         """Every few seconds while rivals run: does the curve say that the probe has been lifted? Certain at once, or twice running."""
         t_s = reading.t_s
-        if t_s - self._looked_t_s < LOOK_EVERY_S:
+        if t_s - self._looked_t_s < LOOK_EVERY_S or replay.settling:
             return None
         self._looked_t_s = t_s
         start = _calm_before(replay, t_s - CURVE_S, self._opened_t_s)

@@ -208,7 +208,7 @@ def test_a_model_in_air_may_be_away_from_its_probe() -> None:
     for track in moment.bank.tracks:
         track.x[T] = 40.0
     moment._keep_within(20.0)
-    assert [track.x[T] for track in moment.bank.tracks] == [26.5, 26.5, 26.5, 26.5, 40.0]
+    assert [track.x[T] for track in moment.bank.tracks] == [26.5, 26.5, 26.5, 26.5, 26.5, 40.0]
 
 
 @pytest.mark.parametrize(("done", "celsius"), [(300.0, 26.5), (20.0, 13.5)])

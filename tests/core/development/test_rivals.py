@@ -34,17 +34,18 @@ def sure(celsius: float = 20.0) -> Bank:
 
 
 def test_a_rivalry_opens_in_favour_of_calm() -> None:
-    """99 to 1, the others alike; without air the same among what is left."""
+    """79 to 1, the others alike; without air the same among what is left."""
     bank = sure()
     assert dict(zip(bank.kinds, bank.weights, strict=True)) == pytest.approx(
-        {"calm": 0.99, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "air": 0.0025}
+        {"calm": 0.9875, "lively": 0.0025, "jump": 0.0025, "stir": 0.0025, "fault": 0.0025, "air": 0.0025}
     )
     bank.open(LIQUID_KINDS)
-    assert bank.weights == pytest.approx([0.99 / 0.9975] + [0.0025 / 0.9975] * 3)
+    assert bank.weights == pytest.approx([0.9875 / 0.9975] + [0.0025 / 0.9975] * 4)
 
 
 @pytest.mark.parametrize(("one", "other", "rate"), [
-    ("calm", "lively", 1 / 600), ("calm", "jump", 1 / 600), ("calm", "stir", 1 / 600), ("calm", "air", 1 / 3000),
+    ("calm", "lively", 1 / 600), ("calm", "jump", 1 / 600), ("calm", "stir", 1 / 600), ("calm", "fault", 1 / 600),
+    ("calm", "air", 1 / 3000), ("fault", "calm", 1 / 5), ("fault", "jump", 0.0),
     ("lively", "calm", 1 / 30), ("lively", "air", 1 / 3000), ("air", "calm", 1 / 90), ("air", "lively", 0.0),
 ])
 def test_models_change_into_each_other_at_their_rates(one: Kind, other: Kind, rate: float) -> None:
@@ -63,7 +64,7 @@ def test_a_jump_and_a_stir_are_over_at_once(one: Kind) -> None:
     bank.weights = [1.0 if kind == one else 0.0 for kind in bank.kinds]
     bank.mix(1.0)
     assert dict(zip(bank.kinds, bank.weights, strict=True)) == pytest.approx(
-        {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "air": 0.0}
+        {"calm": 0.3, "lively": 0.68, "jump": 0.01, "stir": 0.01, "fault": 0.0, "air": 0.0}
     )
 
 
@@ -71,8 +72,8 @@ def test_a_model_that_is_entered_makes_its_part_unsure() -> None:
     """A jump the liquid by 1.4 C, a stir the transient by 0.06 C a second; the others nothing."""
     bank = sure()
     bank.mix(1.0)
-    assert [bank.track(kind).c[T][T] for kind in ALL_KINDS] == pytest.approx([0.0, 0.0, 2.0, 0.0, 0.0])
-    assert [bank.track(kind).c[TRANSIENT][TRANSIENT] for kind in ALL_KINDS] == pytest.approx([0.0, 0.0, 0.0, 0.0036, 0.0])
+    assert [bank.track(kind).c[T][T] for kind in ALL_KINDS] == pytest.approx([0.0, 0.0, 2.0, 0.0, 0.0, 0.0])
+    assert [bank.track(kind).c[TRANSIENT][TRANSIENT] for kind in ALL_KINDS] == pytest.approx([0.0, 0.0, 0.0, 0.0036, 0.0, 0.0])
 
 
 @pytest.mark.parametrize(
@@ -151,15 +152,17 @@ def test_rivals_tell_a_step_of_the_liquid_from_a_probe_in_air(kind: str, path: l
 
 
 def test_a_reading_weighs_the_models_by_its_likelihood() -> None:
-    """Bayes' rule with normal densities (scipy); the logarithm of their mean adds to the evidence."""
+    """Bayes' rule with normal densities (standard library); under an electrical fault a reading says little: 1 C. The logarithm of their
+    mean adds to the evidence."""
     bank = sure()
-    off = {"calm": 0.0, "lively": 0.3, "jump": 0.6, "stir": -0.3, "air": 1.0}
+    off = {"calm": 0.0, "lively": 0.3, "jump": 0.6, "stir": -0.3, "fault": 0.0, "air": 1.0}
     for kind in ALL_KINDS:
         track = bank.track(kind)
         track.x[PROBE] += off[kind]
         track.c[PROBE][PROBE] = 0.04
     before = bank.weights[:]
-    densities = [NormalDist(20.0 + off[kind], math.sqrt(0.04 + 0.01)).pdf(20.2) for kind in ALL_KINDS]
+    says_little = {"fault": 1.0}
+    densities = [NormalDist(20.0 + off[kind], math.sqrt(0.04 + 0.01 + says_little.get(kind, 0.0))).pdf(20.2) for kind in ALL_KINDS]
     whole = sum(w * d for w, d in zip(before, densities, strict=True))
     surprise, total = bank.update(20.2, 0.01, False)
     assert (surprise, total) == pytest.approx((0.2, 0.05))
@@ -188,7 +191,7 @@ def test_air_as_warm_as_the_liquid_loses_weight(air_c: float, room_known: bool, 
         track.x[AIR] = air_c
         track.c[PROBE][PROBE] = 0.04
     bank.update(20.0, 0.01, room_known)
-    assert bank.weight("air") == pytest.approx(0.0025 * (math.exp(-0.7) if less else 1.0), rel=2e-3)
+    assert bank.weight("air") == pytest.approx(0.0025 * (math.exp(-0.7) if less else 1.0), rel=5e-3)
 
 
 # Histories

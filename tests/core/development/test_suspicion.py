@@ -115,9 +115,9 @@ def rivalry(watched: Watched, calm: float, air: float, until_s: int) -> float | 
     judge, replay = Suspicion(), watched.replay
     judge.judge(watched.trust(), at(90.0, 20.0), 9.0, replay)
     assert replay.moment.bank.mixing
-    rest = (1.0 - calm - air) / 3.0
+    rest = (1.0 - calm - air) / 4.0
     for t in range(91, until_s):
-        replay.moment.bank.weights = [calm, rest, rest, rest, air]
+        replay.moment.bank.weights = [calm, rest, rest, rest, rest, air]
         judge.judge(watched.trust(), at(float(t), 20.0), 0.0, replay)
         if not replay.moment.bank.mixing:
             return float(t)
@@ -171,7 +171,7 @@ def in_air(
     for t in range(91, until_s):
         bank: Bank = replay.moment.bank
         if bank.kinds == ALL_KINDS:
-            bank.weights = [(1.0 - air) / 4.0] * 4 + [air]
+            bank.weights = [(1.0 - air) / 5.0] * 5 + [air]
             x = bank.track("air").x
             x[PROBE] = x[T] - off_c
         verdict = judge.judge(watched.trust(), at(float(t), 20.0), 0.0, replay)
@@ -247,7 +247,7 @@ def test_without_air_the_rivals_end_after_forty_seconds(settled: Watched, monkey
     while replay.moment.bank.mixing:
         t += 1.0
         kinds = replay.moment.bank.kinds
-        replay.moment.bank.weights = [0.1] * 4 + [0.6] if kinds == ALL_KINDS else [0.25] * 4
+        replay.moment.bank.weights = [0.08] * 5 + [0.6] if kinds == ALL_KINDS else [0.2] * 5
         x = replay.moment.bank.track("air").x
         x[PROBE] = x[T] - 1.0
         judge.judge(settled.trust(), at(t, 20.0), 0.0, replay)

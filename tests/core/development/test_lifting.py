@@ -1,0 +1,65 @@
+"""Lifted out, or has the liquid moved? Curves by closed forms, weighed."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+
+import pytest
+
+from monitor.core.development.lifting import Base, Lifting, weigh_lifting
+
+VARIANCE = 0.03**2 + 0.0625**2 / 12.0
+AT_S = 30.0
+
+
+def weighed(course: Callable[[float], float], seconds: float, room_c: float | None) -> Lifting | None:
+    """What is said so long after something began at 30 s; the probe stood at 20 C before."""
+    rng = random.Random(3)
+    rows = [(float(t), round((course(t - AT_S) + rng.gauss(0.0, 0.03)) * 16.0) / 16.0) for t in range(1, int(AT_S + seconds) + 1)]
+    base = Base(0.0, (20.0, 0.02), (0.0, 0.001), (0.0, 0.001))
+    return weigh_lifting(base, rows, [t for t, _ in rows if t <= AT_S + seconds - 3.0], 8.0, VARIANCE, room_c)
+
+
+def in_air(target_c: float, lag_s: float) -> Callable[[float], float]:
+    """A probe that goes towards the air, its chip 2 s behind."""
+    return lambda h: 20.0 if h < 2.0 else target_c + (20.0 - target_c) * math.exp(-(h - 2.0) / lag_s)
+
+
+def stirred(by_c: float, tau_s: float, lag_s: float = 8.0) -> Callable[[float], float]:
+    """Water that spreads with `tau_s`, as a probe with `lag_s` shows it."""
+    return lambda h: 20.0 if h < 0 else 20.0 + by_c * (1.0 - (tau_s * math.exp(-h / tau_s) - lag_s * math.exp(-h / lag_s)) / (tau_s - lag_s))
+
+
+@pytest.mark.parametrize(("target_c", "lag_s", "room_c"), [
+    (8.0, 120.0, 8.0), (26.0, 120.0, 26.0), (9.0, 60.0, 14.0), (14.0, 45.0, 18.0), (12.0, 80.0, None), (14.0, 60.0, 21.0),
+])  # fmt: skip
+def test_a_probe_in_air_is_told_within_half_a_minute(target_c: float, lag_s: float, room_c: float | None) -> None:
+    """Dry towards the room, wet towards the wet bulb, whether the room is read or not: likelier by far, and since when to 2 s."""
+    said = weighed(in_air(target_c, lag_s), 30.0, room_c)
+    assert said is not None and said.ahead > 5.0
+    assert said.since_t_s == pytest.approx(AT_S, abs=2.0)
+
+
+@pytest.mark.parametrize(("by_c", "tau_s"), [(1.5, 10.0), (-1.5, 10.0), (2.0, 20.0), (-2.0, 35.0), (0.8, 3.0), (3.0, 15.0)])
+@pytest.mark.parametrize("room_c", [None, 14.0, 18.5, 21.5, 26.0])
+def test_water_stirred_in_is_no_probe_in_air(by_c: float, tau_s: float, room_c: float | None) -> None:
+    """Also where it happens to go towards the room."""
+    for seconds in (10.0, 20.0, 40.0):
+        said = weighed(stirred(by_c, tau_s), seconds, room_c)
+        assert said is None or said.ahead < 3.0
+
+
+def test_what_is_neither_is_not_called_lifted() -> None:
+    """A reading that leaps to and fro by 2 C."""
+    assert weighed(lambda h: 20.0 - (2.0 if h > 0 and int(h) // 4 % 2 else 0.0), 30.0, 14.0) is None
+    said = weighed(lambda h: 20.0 if h < 0 else 18.0, 30.0, 14.0)
+    assert said is None or said.ahead < 3.0
+
+
+def test_without_a_beginning_nothing_is_said() -> None:
+    """No moment, or none before the newest reading."""
+    base = Base(0.0, (20.0, 0.02), (0.0, 0.001), (0.0, 0.001))
+    assert weigh_lifting(base, [(1.0, 20.0)], [], 8.0, VARIANCE, None) is None
+    assert weigh_lifting(base, [(1.0, 20.0)], [1.0], 8.0, VARIANCE, None) is None

@@ -1,0 +1,85 @@
+"""What the first minute of a probe tells: its lag and when it was wetted, from readings made by closed forms."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import pytest
+
+from monitor.core.development.settling import Sums, settled
+
+VARIANCE = 0.03**2 + 0.0625**2 / 12.0
+
+
+def readings(lag_s: float, *, from_c: float = 24.0, liquid_c: float = 20.0, slope: float = 0.0, wet_s: float = 0.0, seconds: int = 76) -> list[
+    tuple[float, float]
+]:
+    """One a second: dry in air of `from_c` until `wet_s`, then exactly first-order towards a liquid that drifts."""
+    rng = random.Random(5)
+    rows = []
+    for t in range(seconds):
+        h = max(t - wet_s, 0.0)
+        e = math.exp(-h / lag_s)
+        probe_c = from_c if t < wet_s else from_c * e + liquid_c * (1.0 - e) + slope * (h - lag_s * (1.0 - e))
+        rows.append((float(t), round((probe_c + rng.gauss(0.0, 0.03)) * 16.0) / 16.0))
+    return rows
+
+
+@pytest.mark.parametrize("lag_s", [3.0, 5.0, 8.0, 15.0, 28.0])
+def test_the_lag_is_found_whatever_was_told(lag_s: float) -> None:
+    """To 10 %, and to three of its own standard deviations."""
+    found = settled(readings(lag_s), 8.0, 0.6, VARIANCE)
+    assert found is not None
+    assert found.lag_s == pytest.approx(lag_s, rel=0.1)
+    assert abs(math.log(found.lag_s / lag_s)) < 3.0 * found.lag_log_sd
+
+
+@pytest.mark.parametrize("wet_s", [3.0, 6.0, 10.0])
+def test_the_moment_of_wetting_is_found(wet_s: float) -> None:
+    """To a second; before it the probe hung in the tank's air."""
+    found = settled(readings(8.0, wet_s=wet_s), 8.0, 0.6, VARIANCE)
+    assert found is not None and found.was_dry
+    assert found.wet_t_s == pytest.approx(wet_s, abs=1.0)
+    assert found.lag_s == pytest.approx(8.0, rel=0.1)
+
+
+def test_a_pouring_in_among_the_readings_is_where_wetting_is_looked_for() -> None:
+    """Half a minute of tank air, developer poured at 30 s, at the probe at 36 s."""
+    found = settled(readings(8.0, wet_s=36.0, seconds=106), 8.0, 0.6, VARIANCE, 30.0)
+    assert found is not None and found.was_dry
+    assert found.wet_t_s == pytest.approx(36.0, abs=1.0)
+
+
+@pytest.mark.parametrize("slope", [0.0, -0.8 / 60.0])
+def test_a_probe_that_was_warm_through_tells_nothing(slope: float) -> None:
+    """However steeply the liquid drifts."""
+    assert settled(readings(8.0, from_c=20.0, slope=slope), 8.0, 0.6, VARIANCE) is None
+
+
+def test_a_lag_that_was_learned_hardly_moves() -> None:
+    """Told to 3 %: what the start says of it weighs little."""
+    found = settled(readings(10.0, seconds=30), 8.0, 0.03, VARIANCE)
+    assert found is not None
+    assert 8.0 < found.lag_s < 9.0
+
+
+def test_few_readings_tell_nothing() -> None:
+    """Nine."""
+    assert settled(readings(8.0)[:9], 8.0, 0.6, VARIANCE) is None
+
+
+def test_the_evidence_of_a_straight_sum_is_the_multivariate_normal_density() -> None:
+    """Two unknowns, five values: the density of N(0, noise + X V X') (scipy)."""
+    np = pytest.importorskip("numpy")
+    stats = pytest.importorskip("scipy.stats")
+    columns = [[1.0] * 5, [0.0, 1.0, 2.0, 3.0, 4.0]]
+    values = [0.3, -0.1, 0.4, 0.8, 1.1]
+    x = np.array(columns).T
+    covariance = 0.04 * np.eye(5) + x @ np.diag([0.5**2, 0.2**2]) @ x.T
+    sums = Sums(columns, values, 0.04)
+    assert sums.evidence((0.5, 0.2)) == pytest.approx(stats.multivariate_normal(np.zeros(5), covariance).logpdf(values))
+    posterior = np.linalg.inv(x.T @ x / 0.04 + np.diag([1 / 0.25, 1 / 0.04]))
+    mean = posterior @ x.T @ np.array(values) / 0.04
+    assert sums.last((0.5, 0.2)) == pytest.approx((mean[1], math.sqrt(posterior[1, 1])))
+    assert sums.misfit((0.5, 0.2)) == pytest.approx(np.array(values) @ np.linalg.inv(covariance) @ np.array(values))
