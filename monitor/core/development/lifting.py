@@ -53,7 +53,7 @@ class Base:
     def at(self, t_s: float) -> float:
         """What the probe would read at `t_s`."""
         h = t_s - self.t_s
-        return self.celsius[0] + self.slope_c_per_s[0] * h + self.transient_c_per_s[0] * TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))
+        return self.celsius[0] + self.slope_c_per_s[0] * h + self.transient_c_per_s[0] * _died(h)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,48 +77,74 @@ def weigh_lifting(
     onsets_s = [t for t in onsets_s if readings and t < readings[-1][0]]
     if not onsets_s:
         return None
-    variance = variance + MISFIT_SD_C**2
-    flat = [1.0] * len(readings)
-    drift = [t - base.t_s for t, _ in readings]
-    dying = [TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S)) for h in drift]
-    before = (base.celsius[1], base.slope_c_per_s[1], base.transient_c_per_s[1])
-    rest = [z - base.at(t) for t, z in readings]
-    targets = ((room_c, DRY_SD_C), (room_c - WET_BELOW_C[0], WET_BELOW_C[1])) if room_c is not None else (
-        NO_ROOM_C, (NO_ROOM_C[0] - WET_BELOW_C[0], NO_ROOM_C[1]))  # fmt: skip
+    curves = _Curves(base, readings, variance + MISFIT_SD_C**2)
+    moved = {i: curves.moved(onsets_s[i], lag_s) for i in range(0, len(onsets_s), COARSE_ONSETS)}
+    lifted = {i: curves.lifted(onsets_s[i], room_c) for i in moved}
+    likeliest = (max(moved, key=lambda i: max(moved[i])), max(lifted, key=lambda i: max(one.log for one in lifted[i])))
+    near = range(1 - COARSE_ONSETS, COARSE_ONSETS)
+    fine = sorted({i + k for i in likeliest for k in near if 0 <= i + k < len(onsets_s)})
+    air = [one for i in fine for one in lifted.get(i) or curves.lifted(onsets_s[i], room_c)]
+    liquid = [log for i in fine for log in moved.get(i) or curves.moved(onsets_s[i], lag_s)]
+    best = max(air, key=lambda one: one.log)
+    if best.sums.misfit(best.sds) > WORST_FIT * len(readings):
+        return None
+    off_c, sd_c = best.sums.last(best.sds)
+    ahead = _sum_log([one.log for one in air]) - _sum_log(liquid) + LIFTED_AHEAD_LOG
+    return Lifting(ahead, best.onset_s, best.lag_s, best.towards_c + off_c, sd_c)
 
-    def moved(onset: float) -> list[float]:
-        ages = [t - onset for t, _ in readings]
+
+@dataclass(frozen=True, slots=True)
+class _InAir:
+    """One curve of a probe in air: the logarithm of its probability, and from what it follows."""
+
+    log: float
+    onset_s: float
+    lag_s: float
+    towards_c: float
+    sds: tuple[float, ...]
+    sums: Sums
+
+
+class _Curves:
+    """The readings since a base, and how likely each curve makes them."""
+
+    def __init__(self, base: Base, readings: Sequence[tuple[float, float]], variance: float) -> None:
+        self._base, self._readings, self._variance = base, readings, variance
+        self._flat = [1.0] * len(readings)
+        self._drift = [t - base.t_s for t, _ in readings]
+        self._dying = [_died(h) for h in self._drift]
+        self._rest = [z - base.at(t) for t, z in readings]
+        self._sds = (base.celsius[1], base.slope_c_per_s[1], base.transient_c_per_s[1])
+
+    def moved(self, onset_s: float, lag_s: float) -> list[float]:
+        """Logarithms of the probability that water was stirred in at `onset_s`: for each way of spreading and each size."""
         logs = []
         for tau, share in STIR_S:
-            sums = Sums([flat, drift, dying, [_stirred(age, tau, lag_s) for age in ages]], rest, variance)
-            logs += [math.log(share * p) + sums.evidence((*before, size)) for size, p in STIRRED_C]
+            seen = [_stirred(t - onset_s, tau, lag_s) for t, _ in self._readings]
+            sums = Sums([self._flat, self._drift, self._dying, seen], self._rest, self._variance)
+            logs += [math.log(share * p) + sums.evidence((*self._sds, size)) for size, p in STIRRED_C]
         return logs
 
-    def lifted(onset: float) -> list[tuple[float, float, float, float, float, Sums]]:
-        h = onset - base.t_s
-        stopped = [min(d, h) for d in drift]
-        died = [min(d, TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))) for d in dying]
-        stays = base.at(onset)
-        left = [z - base.at(min(t, onset)) for t, z in readings]
+    def lifted(self, onset_s: float, room_c: float | None) -> list[_InAir]:
+        """The curves of a probe that was lifted at `onset_s`: dry and wet, slower and quicker. Its own drift stops then."""
+        base, h = self._base, onset_s - self._base.t_s
+        stopped = [min(d, h) for d in self._drift]
+        died = [min(d, _died(h)) for d in self._dying]
+        left = [z - base.at(min(t, onset_s)) for t, z in self._readings]
+        dry, wet = ((room_c, DRY_SD_C), WET_BELOW_C[1]) if room_c is not None else (NO_ROOM_C, NO_ROOM_C[1])
         options = []
-        for (towards, sd_c), lags, p in zip(targets, (DRY_S, WET_S), (1.0 - WET, WET), strict=True):
+        for (towards, sd_c), lags, p in ((dry, DRY_S, 1.0 - WET), ((dry[0] - WET_BELOW_C[0], wet), WET_S, WET)):
             for lag in lags:
-                gone = [1.0 - math.exp(-max(t - onset - CHIP_S, 0.0) / lag) for t, _ in readings]
-                values = [v - (towards - stays) * g for v, g in zip(left, gone, strict=True)]
-                sums = Sums([flat, stopped, died, gone], values, variance)
-                options.append((math.log(p / len(lags)) + sums.evidence((*before, sd_c)), onset, lag, towards, sd_c, sums))
+                gone = [1.0 - math.exp(-max(t - onset_s - CHIP_S, 0.0) / lag) for t, _ in self._readings]
+                values = [v - (towards - base.at(onset_s)) * g for v, g in zip(left, gone, strict=True)]
+                sums, sds = Sums([self._flat, stopped, died, gone], values, self._variance), (*self._sds, sd_c)
+                options.append(_InAir(math.log(p / len(lags)) + sums.evidence(sds), onset_s, lag, towards, sds, sums))
         return options
 
-    coarse = range(0, len(onsets_s), COARSE_ONSETS)
-    likeliest = (max(coarse, key=lambda i: max(moved(onsets_s[i]))), max(coarse, key=lambda i: max(option[0] for option in lifted(onsets_s[i]))))
-    fine = sorted({i for best in likeliest for i in range(best - COARSE_ONSETS + 1, best + COARSE_ONSETS) if 0 <= i < len(onsets_s)})
-    air = [option for i in fine for option in lifted(onsets_s[i])]
-    ahead = _sum_log([option[0] for option in air]) - _sum_log([log for i in fine for log in moved(onsets_s[i])]) + LIFTED_AHEAD_LOG
-    _, onset, lag, towards, sd_c, sums = max(air, key=lambda option: option[0])
-    if sums.misfit((*before, sd_c)) > WORST_FIT * len(readings):
-        return None
-    off, off_sd = sums.last((*before, sd_c))
-    return Lifting(ahead, onset, lag, towards + off, off_sd)
+
+def _died(h: float) -> float:
+    """How far a transient slope of 1 has carried after `h` seconds."""
+    return TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))
 
 
 def _sum_log(logs: Sequence[float]) -> float:

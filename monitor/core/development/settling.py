@@ -119,7 +119,7 @@ def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:
 
 
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return sum(map(mul, a, b))
+    return float(sum(map(mul, a, b)))
 
 
 class Sums:

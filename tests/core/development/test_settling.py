@@ -12,9 +12,9 @@ from monitor.core.development.settling import Sums, settled
 VARIANCE = 0.03**2 + 0.0625**2 / 12.0
 
 
-def readings(lag_s: float, *, from_c: float = 24.0, liquid_c: float = 20.0, slope: float = 0.0, wet_s: float = 0.0, seconds: int = 76) -> list[
-    tuple[float, float]
-]:
+def readings(
+    lag_s: float, *, from_c: float = 24.0, liquid_c: float = 20.0, slope: float = 0.0, wet_s: float = 0.0, seconds: int = 76
+) -> list[tuple[float, float]]:
     """One a second: dry in air of `from_c` until `wet_s`, then exactly first-order towards a liquid that drifts."""
     rng = random.Random(5)
     rows = []
@@ -39,7 +39,8 @@ def test_the_lag_is_found_whatever_was_told(lag_s: float) -> None:
 def test_the_moment_of_wetting_is_found(wet_s: float) -> None:
     """To a second; before it the probe hung in the tank's air."""
     found = settled(readings(8.0, wet_s=wet_s), 8.0, 0.6, VARIANCE)
-    assert found is not None and found.was_dry
+    assert found is not None
+    assert found.was_dry
     assert found.wet_t_s == pytest.approx(wet_s, abs=1.0)
     assert found.lag_s == pytest.approx(8.0, rel=0.1)
 
@@ -47,7 +48,8 @@ def test_the_moment_of_wetting_is_found(wet_s: float) -> None:
 def test_a_pouring_in_among_the_readings_is_where_wetting_is_looked_for() -> None:
     """Half a minute of tank air, developer poured at 30 s, at the probe at 36 s."""
     found = settled(readings(8.0, wet_s=36.0, seconds=106), 8.0, 0.6, VARIANCE, 30.0)
-    assert found is not None and found.was_dry
+    assert found is not None
+    assert found.was_dry
     assert found.wet_t_s == pytest.approx(36.0, abs=1.0)
 
 
