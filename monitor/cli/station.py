@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import gc
 import os
 import signal
@@ -55,8 +56,11 @@ def run(args: argparse.Namespace) -> int:
     log = LogLines()
     try:
         return _serve(config, RealClock(), None if args.rig is None else Path(args.rig), log)
-    except (OSError, RuntimeError):  # no pipe and no full disk makes a success, or an input error, of a station that died
-        log.say(f"evenbath station: an error in the program itself:\n{traceback.format_exc()}")
+    except (OSError, RuntimeError) as wrong:  # no pipe and no full disk makes a success, or an input error, of a station that died
+        if isinstance(wrong, OSError) and wrong.errno in (errno.EMFILE, errno.ENFILE):
+            log.say(f"evenbath station: no more files may be opened ({wrong.strerror}); allowed: a higher limit, such as ulimit -n 256")
+        else:
+            log.say(f"evenbath station: an error in the program itself:\n{traceback.format_exc()}")
         return 1
     finally:
         log.close()

@@ -1,6 +1,7 @@
 """`evenbath station` in a process of its own: a session by the foot, a crash, a power cut, and everything it refuses."""
 
 import os
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -179,6 +180,17 @@ def test_something_else_in_place_of_the_socket_is_one_line(rigged: Rigged, what:
     assert [line for line in done.stderr.splitlines() if "control.sock" in line] == done.stderr.splitlines()
     assert len(done.stderr.splitlines()) == 1
     assert place.is_symlink() or place.exists()
+
+
+@pytest.mark.parametrize("most", [6, 8])
+def test_too_few_descriptors_end_in_one_line(rigged: Rigged, most: int) -> None:
+    """No traceback, and no success."""
+    words = rigged.command("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    limited = ["sh", "-c", f'ulimit -n {most}; exec "$@"', "sh", *words]
+    done = subprocess.run(limited, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode in (1, 2), done.stderr
+    assert "Too many open files" in done.stderr
+    assert len([line for line in done.stderr.splitlines() if not line.startswith("cues: ")]) == 1
 
 
 def test_a_bus_that_is_not_there_is_one_clear_line(rigged: Rigged) -> None:
