@@ -11,6 +11,8 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.text.doubt import two_sd
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -155,10 +157,10 @@ def _point_lines(found: PointFound, reference: str) -> list[str]:
     lines = [
         f"{found.probe} read {abs(found.offset_c):.2f} C {higher} at {found.reference_c:.1f} C "
         f"(probe minus {reference} {found.offset_c:+.3f} C), "
-        f"+/- {2 * found.sd_c:.2f} C (2 sd, that of the {reference} included)",
+        f"+/- {two_sd(found.sd_c):.2f} C (2 sd, that of the {reference} included)",
         f"{verdict}: {found.why}",
     ]
-    if found.accepted and abs(found.offset_c) - 2 * found.sd_c > DATA_SHEET_C:
+    if found.accepted and abs(found.offset_c) - two_sd(found.sd_c) > DATA_SHEET_C:
         lines.append(f"more than the {DATA_SHEET_C} C of a usual probe's data sheet: is the {reference} right, and the probe whole?")
     return lines
 

@@ -9,6 +9,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.text.doubt import two_sd
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -71,7 +73,8 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
         number = station_probe_id(args.file, series.probe) if args.file is not None else None
         save_probe_lag(state, ProbeLag(series.probe, number, found.lag_s, found.sd_s, today().isoformat()))
     lines = [
-        f"{series.probe} lags {found.lag_s:.1f} +/- {2 * found.sd_s:.1f} s (2 sd) in stirred water, from a jump of {found.change_c:.1f} C",
+        f"{series.probe} lags {found.lag_s:.1f} +/- {two_sd(found.sd_s):.1f} s (2 sd) in stirred water, "
+        f"from a jump of {found.change_c:.1f} C",
         "it is longer in still water; learn it again if you change the sleeve",
     ]
     return _print(args, _data(found), lines)
@@ -101,7 +104,7 @@ def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learne
         "" if own is not None else " (not learned: if it is a second more, this one is a second less)"
     )
     lines = [
-        f"{args.vessel} follows the {found.coupled_to} with a lag of {_minutes(found.lag_s)} +/- {2 * found.sd_s:.0f} s (2 sd)",
+        f"{args.vessel} follows the {found.coupled_to} with a lag of {_minutes(found.lag_s)} +/- {two_sd(found.sd_s):.0f} s (2 sd)",
         f"greatest difference {found.change_c:.1f} C; {known}",
     ]
     if found.against_log is not None and found.against_log < 5.0:

@@ -13,6 +13,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from monitor.cli.arguments.common import add_json
+from monitor.core.text.doubt import two_sd
 
 if TYPE_CHECKING:
     from monitor.prepare.water.tempering import Ice, Warmth
@@ -91,7 +92,7 @@ def _vessel(args: argparse.Namespace, volume_ml: float, poured_c: float) -> int:
     from monitor.prepare.water.tempering import vessel_water
 
     found = vessel_water(volume_ml, poured_c, read_temperature(args.vessel), read_temperature(args.then))
-    text = f"the vessel takes as much heat as {found.ml:.0f} +/- {2 * found.sd_ml:.0f} ml of water (2 sd)"
+    text = f"the vessel takes as much heat as {found.ml:.0f} +/- {two_sd(found.sd_ml):.0f} ml of water (2 sd)"
     data = {"vessel_water_ml": found.ml, "sd_ml": found.sd_ml}
     return _print(args.json, data, [f'{text}: --vessel-water "{found.ml:.0f} ml" takes it into account'])
 
@@ -124,7 +125,8 @@ def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) ->
     lines = [
         f"{runs_over}{' or '.join(ways)} of water at {format_temperature(second_c)}",
         f"two thirds first: {format_volume(first)}; stir, wait 60 s, measure, and calculate again from the probe's reading",
-        f"expected result {format_temperature(want_c)} +/- {2 * w.outcome_sd_c:.1f} C (2 sd: jug and formula, not the vessel's own heat), "
+        f"expected result {format_temperature(want_c)} +/- {two_sd(w.outcome_sd_c):.1f} C "
+        "(2 sd: jug and formula, not the vessel's own heat), "
         f"{format_volume(w.after_add_ml)} in all if added",
     ]
     if second_c >= SCALDS_C:
@@ -137,7 +139,7 @@ def _ice_lines(chill: Ice, want_c: float) -> list[str]:
 
     return [
         f"{chill.ice_kg:.2f} kg of melting ice; {chill.first_kg:.2f} kg first, stir until it is gone, measure, and calculate again",
-        f"expected result {format_temperature(want_c)} +/- {2 * chill.outcome_sd_c:.1f} C (2 sd; freezer ice cools a tenth more), "
+        f"expected result {format_temperature(want_c)} +/- {two_sd(chill.outcome_sd_c):.1f} C (2 sd; freezer ice cools a tenth more), "
         f"{format_volume(chill.after_ml)} in all",
     ]
 

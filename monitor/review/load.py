@@ -21,6 +21,7 @@ from monitor.core.journal.history import History
 from monitor.core.journal.records import reached_s
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.text.doubt import two_sd
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -193,7 +194,7 @@ def _take_progress(journal: Journal, record: Record) -> None:
     said.source.append(record["source"])
     earliest_s, latest_s = record.get("earliest_end_t_s"), record.get("latest_end_t_s")
     if isinstance(earliest_s, (int, float)) and isinstance(latest_s, (int, float)):
-        around_s = 2.0 * (record.get("end_sd_s") or 0.0)
+        around_s = two_sd(record.get("end_sd_s") or 0.0)
         said.end_between_s = (earliest_s - around_s, latest_s + around_s)
 
 

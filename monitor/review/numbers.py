@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from monitor.core.text.doubt import two_sd
+
 NO_PROBE = "none"
 """Stands for a probe's name where only the live estimate is known."""
 
@@ -114,7 +116,7 @@ class StageMeasures:
         """Where a power cut left the time in doubt: the least and the most that was done, two standard deviations in them."""
         if not (self.longer_s or self.shorter_s) or self.done_percent is None or self.actual_s <= 0.0:
             return None
-        per_s, around = self.done_percent / self.actual_s, 2.0 * (self.done_sd_percent or 0.0)
+        per_s, around = self.done_percent / self.actual_s, two_sd(self.done_sd_percent or 0.0)
         low, high = self.done_percent - per_s * self.shorter_s - around, self.done_percent + per_s * self.longer_s + around
         return max(0.0, low), high
 

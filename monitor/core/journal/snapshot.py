@@ -12,6 +12,7 @@ from typing import Any
 
 from monitor.core.journal.words import Cue
 from monitor.core.probes.readings import Source
+from monitor.core.text.doubt import two_sd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +71,7 @@ class Snapshot:
         """Earliest and latest end where an interruption left the time in doubt, two standard deviations of the forecast in them."""
         if self.earliest_end_t_s is None or self.latest_end_t_s is None:
             return None
-        around_s = 2.0 * (self.end_sd_s or 0.0) if self.steered else 0.0
+        around_s = two_sd(self.end_sd_s or 0.0) if self.steered else 0.0
         return max(self.began_s or 0.0, self.earliest_end_t_s - around_s), self.latest_end_t_s + around_s
 
     def plain(self) -> dict[str, Any]:

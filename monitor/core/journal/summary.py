@@ -15,6 +15,7 @@ from monitor.core.journal.history import History, Key, Passage
 from monitor.core.journal.records import BandSummary, CueSounded, Opened, TrustChanged
 from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.readings import ESTIMATED
+from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 
 
@@ -106,7 +107,7 @@ class Summary:
         told = self._developer.get(passage.key)
         if told is not None and told.mean_s > 0 and target_ref_s > 0:
             percent = 100.0 * told.done_ref_s / target_ref_s
-            sd = 200.0 * told.done_sd_ref_s / target_ref_s
+            sd = 100.0 * two_sd(told.done_sd_ref_s) / target_ref_s
             compared = "" if self._compared else ", probe not compared"
             known = f"{format_duration(told.estimated_s)} of it estimated" if told.estimated_s >= 1 else "all of it measured"
             mean_c = told.mean_sum / told.mean_s

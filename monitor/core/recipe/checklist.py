@@ -31,6 +31,7 @@ from monitor.core.recipe.conditions import (
 )
 from monitor.core.recipe.data_range import KNOWN_BELOW
 from monitor.core.recipe.values import Recipe
+from monitor.core.text.doubt import two_sd
 
 AskedOf = Literal["person", "machine"]
 Part = Literal["solutions", "probes", "station", "room", "dark", "hands"]
@@ -131,7 +132,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "compared", "probes", "machine", False, always,
         f"Has the developer's probe been compared at this temperature lately (a year; {COLOUR_DAYS} days for colour)?",
-        f"Not compared: the session may run, its temperature known to +/- {2 * NOT_COMPARED_SD_C:.1f} C (2 sd), and every line says"
+        f"Not compared: the session may run, its temperature known to +/- {two_sd(NOT_COMPARED_SD_C):.1f} C (2 sd), and every line says"
         ' "not compared"; for colour "not verified".',
     ),
     Item(

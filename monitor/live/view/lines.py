@@ -27,6 +27,7 @@ from monitor.core.journal.records import (
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.recipe.values import Stage
+from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
 from monitor.live.view.state import Watched
@@ -153,11 +154,11 @@ class PlainLines:
         if seen.done_ref_s is None or seen.done_sd_ref_s is None or seen.target_ref_s is None:
             return ""
         share = words.percent(seen.done_ref_s, seen.target_ref_s)
-        return f"done {share:.1f} % +/- {words.percent(2.0 * seen.done_sd_ref_s, seen.target_ref_s):.1f} %"
+        return f"done {share:.1f} % +/- {words.percent(two_sd(seen.done_sd_ref_s), seen.target_ref_s):.1f} %"
 
     @staticmethod
     def _end(seen: Snapshot) -> str:
-        doubt = f" +/- {2.0 * (seen.end_sd_s or 0.0):.0f} s" if seen.steered else ""
+        doubt = f" +/- {two_sd(seen.end_sd_s or 0.0):.0f} s" if seen.steered else ""
         return f"end {format_duration(seen.end_t_s or 0.0)}{doubt}"
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from monitor.core.development.filter import QUANTUM_C
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.recipe.values import Stage
+from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration, format_temperature
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def age(age_s: float | None) -> str:
 
 def doubt(sd_c: float) -> str:
     """Two standard deviations of a temperature, rounded up so that none is ever shown as none."""
-    return f"+/- {math.ceil(2.0 * sd_c * 100.0 - 1e-6) / 100.0:.2f} C"
+    return f"+/- {math.ceil(two_sd(sd_c) * 100.0 - 1e-6) / 100.0:.2f} C"
 
 
 def source(named: str, coupled_to: str = "bath") -> str:
@@ -100,7 +101,7 @@ def end(seen: Snapshot, of_it: str = "") -> str:
     at = format_duration(end_s - began_s) + of_it
     between = seen.end_between_s
     if between is None:
-        return f"at {at}" + (f" +/- {2.0 * (seen.end_sd_s or 0.0):.0f} s" if seen.steered else "")
+        return f"at {at}" + (f" +/- {two_sd(seen.end_sd_s or 0.0):.0f} s" if seen.steered else "")
     first, last = (format_duration(max(0.0, t - began_s)) for t in between)
     return f"between {first} and {last}, counted {at}: the power was gone"
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import COLOUR_DAYS, DEFAULT_LAG_S, Comparison, ComparisonPoint
+from monitor.core.text.doubt import two_sd
 from monitor.prepare.probes.coded_fit import QUIET_STEPS, Matrix, fit_codes, step_of, straight_line_posterior
 from monitor.prepare.probes.readings import ProbeReadings
 
@@ -242,7 +243,8 @@ def thermometer_line(comparison: Comparison) -> str | None:
     off_c = by_ice.offset_at(newest.reference_c) - newest.offset_c
     doubt_c = math.hypot(by_ice.sd_at(newest.reference_c), newest.sd_c)
     higher = "high" if off_c >= 0.0 else "low"
-    said = f"by the ice, your {newest.reference} reads {abs(off_c):.2f} C {higher} near {newest.reference_c:.0f} C, +/- {2 * doubt_c:.2f} C"
+    doubt = f"+/- {two_sd(doubt_c):.2f} C"
+    said = f"by the ice, your {newest.reference} reads {abs(off_c):.2f} C {higher} near {newest.reference_c:.0f} C, {doubt}"
     if newest.reference_sd_c is not None and abs(off_c) > 2 * math.hypot(doubt_c, newest.reference_sd_c):
         said += "; that is more than both may be off: make the ice again, and compare again"
     return said
@@ -260,10 +262,10 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
         count = "one point" if len(c.points) == 1 else f"{len(c.points)} points"
         shape = f"{c.offset_c:+.2f} C near {c.at_c:.0f} C ({count})"
     if c.reference_sd_c > 0.0 and c.reference != ICE:
-        own = f"of which {2 * c.reference_sd_c:.2f} C is the {c.reference}'s own"
-        doubt = f"+/- {2 * c.sd_at(c.at_c):.2f} C (2 sd) near {c.at_c:.0f} C, {own}"
+        own = f"of which {two_sd(c.reference_sd_c):.2f} C is the {c.reference}'s own"
+        doubt = f"+/- {two_sd(c.sd_at(c.at_c)):.2f} C (2 sd) near {c.at_c:.0f} C, {own}"
     else:
-        doubt = f"+/- {2 * c.sd_at(20.0):.2f} C at 20 C and {2 * c.sd_at(38.0):.2f} C at 38 C (2 sd, {c.reference})"
+        doubt = f"+/- {two_sd(c.sd_at(20.0)):.2f} C at 20 C and {two_sd(c.sd_at(38.0)):.2f} C at 38 C (2 sd, {c.reference})"
     lines = [
         f"{c.probe} reads {shape}; this is subtracted; {doubt}",
         f"compared {c.date} by {c.who}; valid between {low:.0f} and {high:.0f} C until {c.expires(False)}"
@@ -275,5 +277,5 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
     if len(c.points) < 3:
         lines.append(f"{3 - len(c.points)} more point(s) needed: three in all, one of them at the working temperature")
     if working_c is not None and not low <= working_c <= high:
-        lines.append(f"no point within 2 C of {working_c:g} C: there it is +/- {2 * c.sd_at(working_c):.2f} C")
+        lines.append(f"no point within 2 C of {working_c:g} C: there it is +/- {two_sd(c.sd_at(working_c)):.2f} C")
     return lines

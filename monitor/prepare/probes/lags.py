@@ -20,6 +20,7 @@ from statistics import median
 
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import NOT_COMPARED_SD_C, POURED_OFF_C, WITNESS_SD_C, Coupled
+from monitor.core.text.doubt import two_sd
 from monitor.prepare.probes.coded_fit import CodedFit, Matrix, fit_codes, step_of
 from monitor.prepare.probes.comparing import WATER_DRIFT_SD_C_PER_S
 from monitor.prepare.probes.readings import ProbeReadings
@@ -101,7 +102,7 @@ def learn_probe_lag(series: ProbeReadings, at_s: float | None = None) -> LagFoun
     found = LagFound(lag, lag * fit.sd(3), abs(fit.parameters[2]), fit.sigma_c, fit.misfit)
     if not PROBE_LAG_S[0] <= lag <= PROBE_LAG_S[1] or found.sd_s > WORST_SD * lag:
         raise InputWrong(
-            f'probe "{series.probe}": the dip at {t0:.0f} s gives {lag:.1f} +/- {2 * found.sd_s:.1f} s; '
+            f'probe "{series.probe}": the dip at {t0:.0f} s gives {lag:.1f} +/- {two_sd(found.sd_s):.1f} s; '
             f"allowed: a clear jump of 3 C or more, "
             f"a lag of {PROBE_LAG_S[0]:g} to {PROBE_LAG_S[1]:g} s"
         )
@@ -201,7 +202,7 @@ def learn_vessel_lag(
     if best.sd_s > WORST_SD * best.lag_s or best.change_c < 0.5 or not VESSEL_LAG_S[0] <= best.lag_s <= VESSEL_LAG_S[1]:
         raise InputWrong(
             f'"{inside.probe}" and its {best.coupled_to} differed by {best.change_c:.1f} C at most, which gives {best.lag_s:.0f} +/- '
-            f"{2 * best.sd_s:.0f} s; allowed: begin with water 3 C or more from the {best.coupled_to}, and a lag of 20 s to 6 h"
+            f"{two_sd(best.sd_s):.0f} s; allowed: begin with water 3 C or more from the {best.coupled_to}, and a lag of 20 s to 6 h"
         )
     against = height - found[1][0] if len(found) > 1 else None
     return LagFound(best.lag_s, best.sd_s, best.change_c, best.sigma_c, best.misfit, best.coupled_to, against)
