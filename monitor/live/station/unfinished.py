@@ -27,6 +27,8 @@ from monitor.live.station.resume import Record, UnfinishedSession
 TAIL_BYTES = 64 * 1024
 _OWN_NAME = re.compile(r"\d{6}-\d{4}[0-9a-z]{2,3}", re.ASCII)
 """As `monitor.live.disk.session_id` makes them: an empty file of such a name was made by a station that then stopped."""
+MOST_BYTES = 128 << 20
+"""Forty hours of three probes; a journal is held in memory while it is taken up, in several times its size."""
 _MOST_S, _MOST_SEQ = 1e12, 1 << 53
 
 Say = Callable[[str], None]
@@ -87,6 +89,8 @@ def _look(path: Path, session: str, say: Say) -> UnfinishedSession | None:
             raise _NotOurs(_what_else(head))
         if _closed(descriptor, size, session):
             return None
+        if size > MOST_BYTES:
+            raise _NotOurs(f"longer than {MOST_BYTES >> 20} MiB, which no session fills")
         whole = _repair(path, descriptor, size, session, say)
         records = tuple(_records(descriptor, whole, session))
     finally:

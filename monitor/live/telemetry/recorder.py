@@ -282,6 +282,8 @@ class Recorder:
     def _begin_again(self, key: tuple[str, str], now_s: float) -> None:
         """A file has gone from under its session: what stands there now is what is kept, the rest is asked for."""
         kept = self._shelf.find(*key)
+        if kept.barred:  # told already
+            return
         path = self._shelf.path(*key)
         self._tell(f"{path}: deleted or replaced while it was recorded; asked for again from record {kept.next_seq}")
         self._want(kept, now_s, at_once=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.live.station.unfinished import unfinished_sessions
+from monitor.live.station.unfinished import MOST_BYTES, unfinished_sessions
 from tests.live.simulated import World
 from tests.live.station.test_resume import begun, finish
 
@@ -167,6 +167,19 @@ def test_where_no_copy_can_be_made_nothing_is_cut_and_the_session_goes_on(tmp_pa
     found = unfinished_sessions(path.parent, world.said.append)
     assert path.read_bytes() == whole + b'{"seq":9'
     assert [earlier.session for earlier in found] == [session]
+
+
+def test_a_journal_that_would_fill_the_memory_is_left_alone(tmp_path: Path) -> None:
+    """Its beginning is sound; a hole makes it longer than any session."""
+    world, session = begun(tmp_path)
+    path = world.state / "journals" / f"{NAME}.jsonl"
+    opened_with(b"")(path)
+    os.truncate(path, MOST_BYTES + 1)
+    world.life()
+    assert world.station.running is not None
+    assert world.station.running.name == session
+    assert [line for line in world.said if NAME in line] == [f"{path}: longer than 128 MiB, which no session fills; left alone"]
+    assert path.stat().st_size == MOST_BYTES + 1
 
 
 def test_a_folder_of_many_strange_things_is_gone_through(tmp_path: Path) -> None:
