@@ -98,10 +98,10 @@ def reading(name: str, told: LastReading, sd_c: float, now_s: float) -> tuple[st
 def end(seen: Snapshot, of_it: str = "") -> str:
     """When the stage ends, on its own clock (`of_it`: words that say so): one figure with +/-, or after a power cut two times."""
     end_s, began_s = seen.end_t_s or 0.0, seen.began_s or 0.0
-    at = format_duration(end_s - began_s) + of_it
+    at = format_duration(end_s - began_s)
     between = seen.end_between_s
     if between is None:
-        return f"at {at}" + (f" +/- {two_sd(seen.end_sd_s or 0.0):.0f} s" if seen.steered else "")
+        return f"at {at}{of_it}" + (f" +/- {two_sd(seen.end_sd_s or 0.0):.0f} s" if seen.steered else "")
     first, last = (format_duration(max(0.0, t - began_s)) for t in between)
     return f"between {first} and {last}, counted {at}: the power was gone"
 
