@@ -45,6 +45,13 @@ def test_what_is_wrong_is_one_line_and_exit_2(words: list[str], capsys: pytest.C
     assert "allowed: " in said
 
 
+@pytest.mark.parametrize("text", ["two", "nan", "inf"])
+def test_a_multiple_that_is_no_number_is_told_as_it_was_typed(text: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """And what is allowed."""
+    assert main(["clearing", "--fresh", "0:40", "--today", "1:15", "--times", text]) == 2
+    assert capsys.readouterr().err == f'--times "{text}": not a number; allowed: 2 to 5\n'
+
+
 def test_help_says_how_the_test_is_done(capsys: pytest.CaptureFixture[str]) -> None:
     """The clearing test's own help and that of the ledger's tests."""
     assert main(["clearing", "--help"]) == 0
