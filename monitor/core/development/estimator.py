@@ -12,6 +12,7 @@ import math
 from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
+from monitor.core.development.crosswatch import WATCH_BATH_S, wrong_beside_bath
 from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.held import held_slope
@@ -54,6 +55,7 @@ class Estimator:
         self._believed_t_s: float | None = None
         self._replay = Replay(beliefs, self._sds)
         self._suspicion = Suspicion()
+        self._watched_bath_t_s = 0.0
         self._plain_begins_s: dict[int, float] = {}
 
     # What passes
@@ -217,7 +219,7 @@ class Estimator:
         histories = probe.returning.hear(reading, probe.model, moment)
         liquid_sd_c = math.sqrt(replay.mean.c[T][T])
         better = any(p.believed for p in self._ladder_order[: self._ladder_order.index(probe)])
-        verdict = probe.returning.believed_again(reading.t_s, histories, probe.code.moved, liquid_c, liquid_sd_c, better)
+        verdict = probe.returning.believed_again(reading.t_s, histories, probe.code.moved, liquid_c, liquid_sd_c, better, probe.barred)
         if verdict is None:
             return []
         if verdict.liquid_moved:
@@ -233,13 +235,23 @@ class Estimator:
             replay.leap(reading.celsius)
         probe.last_good_t_s = self._believed_t_s = max(reading.t_s, probe.last_good_t_s or reading.t_s)
         sigma = replay.read_followed(reading)
-        verdict = self._suspicion.judge(probe, reading, sigma, replay)
+        verdict = self._suspicion.judge(probe, reading, sigma, replay) or self._beside_bath(probe, reading.t_s)
         if verdict is not None:
             return self._lose(probe, verdict)
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
             probe.learn_lag(found.lag_s)
         return []
+
+    def _beside_bath(self, probe: ProbeTrust, t_s: float) -> Verdict | None:
+        """Does the bath, by the vessel's learned lag, say that the followed probe is wrong?"""
+        vessel, ambient = self._beliefs.vessel, self._ambient
+        if vessel is None or ambient is None or ambient.role != "bath" or probe.model.role != "developer" or not self._ambient_known():
+            return None
+        if self._replay.settling or t_s < self._watched_bath_t_s + WATCH_BATH_S:
+            return None
+        self._watched_bath_t_s = t_s
+        return wrong_beside_bath(self._replay, probe.model, ambient, vessel)
 
     # What is asked
 

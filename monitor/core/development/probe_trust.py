@@ -35,6 +35,8 @@ class Verdict:
     """When the stretch since then is computed again, rival models of the liquid run in it."""
     silent: bool = False
     """Nothing was odd; it only gave no readings."""
+    barred: bool = False
+    """The bath says that it is wrong: it must agree closely to be believed again."""
     off_c: float = 0.0
     """How far the probe that is believed again is from what was believed meanwhile."""
     histories: Histories | None = None
@@ -205,6 +207,8 @@ AGREE_C = 0.3
 AGREE_S = 30.0
 """Belief returns when the probe has agreed this closely for this long (practice, section 6), or within two deviations of the estimate
 where those are wider."""
+BARRED_AGREE_C = 0.12
+"""A probe that the bath has shown to be wrong must agree this closely (this project's own choice)."""
 STEADY_S = 35.0
 """A probe that has returned to some liquid for this long is believed even where the estimate was different, unless a better probe has
 it so: a real step wins (this project's own choice)."""
@@ -241,10 +245,11 @@ class Returning:
         return histories
 
     def believed_again(
-        self, t_s: float, histories: Histories, moved: bool, liquid_c: float, liquid_sd_c: float, beside_better: bool = False
-    ) -> Verdict | None:
+        self, t_s: float, histories: Histories, moved: bool, liquid_c: float, liquid_sd_c: float, beside_better: bool = False,
+        barred: bool = False,
+    ) -> Verdict | None:  # fmt: skip
         """Call after `hear`. `moved`: whether the code has changed since it was stuck. `liquid_c`, `liquid_sd_c`: what is believed now,
-        by a probe that is better than this one (`beside_better`) or not."""
+        by a probe that is better than this one (`beside_better`) or not. `barred`: the bath has said that it is wrong."""
         if self._silent is not None:
             return self._after_silence(t_s, histories, liquid_c, liquid_sd_c)
         if histories.liquid_ahead > LIQUID_AHEAD:
@@ -255,15 +260,15 @@ class Returning:
         if self._liquid_since_t_s is None:
             self._liquid_since_t_s = t_s
         off = histories.air.bank.mean().x[T] - liquid_c
-        near = max(AGREE_C, 2.0 * liquid_sd_c)
+        near = BARRED_AGREE_C if barred else max(AGREE_C, 2.0 * liquid_sd_c)
         if abs(off) > near:
             self._agrees_since_t_s = None
         elif self._agrees_since_t_s is None:
             self._agrees_since_t_s = t_s
         if self._agrees_since_t_s is not None and t_s - self._agrees_since_t_s >= AGREE_S:
-            why = f"within {near:.1f} C of the estimate for {AGREE_S:.0f} s"
+            why = f"within {near:.2g} C of the estimate for {AGREE_S:.0f} s"
             return Verdict(True, _used_from(histories, self._agrees_since_t_s), why, off_c=off)
-        if t_s - self._liquid_since_t_s >= STEADY_S and not beside_better:
+        if t_s - self._liquid_since_t_s >= STEADY_S and not (beside_better or barred):
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
             return Verdict(True, _used_from(histories, self._liquid_since_t_s), why, off_c=off)
         return None
@@ -293,7 +298,7 @@ class ProbeTrust:
 
     def __init__(self, model: ProbeModel) -> None:
         self.model = self.as_told = model
-        self.believed = self.ever = self.told = False
+        self.believed = self.ever = self.told = self.barred = False
         self.last_good_t_s: float | None = None
         self.first_readings = FirstReadings()
         self.code = SameCode()
@@ -313,4 +318,5 @@ class ProbeTrust:
     def disbelieve(self, verdict: Verdict) -> None:
         """It is no longer believed; its readings from now on are judged afresh."""
         self.believed = False
+        self.barred = self.barred or verdict.barred
         self.returning = Returning(verdict.histories, verdict.silent)

@@ -1,0 +1,172 @@
+"""Do the developer's probe and the bath's agree, by the lag that the vessel was learned to have? Which of them is wrong, if not?
+
+A liquid in a vessel follows its bath: dT/dt = (bath - T) / lag. Readings that leave this course may mean a liquid that something was
+stirred into (it goes back towards the bath with the lag), a lag that is false (another one fits), a sensor that drifts, or a probe
+that hangs half in air (it stays off). For each the unknown sizes enter straight, so likelihoods follow as in `settling`.
+Tests: tests/core/development/test_crosswatch.py, figures: tests/benchmarks/bench_doubt.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from monitor.core.development.beliefs import ProbeModel, Vessel
+from monitor.core.development.probe_trust import Verdict
+from monitor.core.development.replay import Replay
+from monitor.core.development.settling import Sums
+
+Cause = Literal["drift", "offset", "lag"]
+
+START_SD_C = 0.5
+LEAK_SD_C_PER_S = 0.06 / 60.0
+"""What a hand or the room's air adds all the time (the project's practice: 0.1 C for 10 to 15 s of handling, a few times a minute)."""
+DRIFT_SD_C_PER_S = 0.3 / 60.0
+OFFSET_SD_C = 1.0
+STIRRED_SD_C = 1.0
+"""Standard deviations of a sensor's drift, of a probe half in air, and of water stirred in (this project's own choice)."""
+FALSE_LAGS = (0.3, 0.45, 0.65, 0.8, 1.25, 1.6, 2.2, 3.3)
+"""Lags that are tried against the one that was learned, as multiples of it."""
+PRIOR_LOG = {"drift": math.log(0.01), "offset": math.log(0.01), "lag": math.log(0.03), "stirred": math.log(0.1)}
+"""How likely each is to happen in one window, beside nothing at all (this project's own choice)."""
+MISFIT_SD_C = 0.02
+"""Standard deviation by which no vessel has quite one lag (this project's own choice)."""
+WATCH_BATH_S = 10.0
+WATCHED_S = 240.0
+PAIR_S = 4.0
+"""Every 10 s the last four minutes are weighed, in means over 4 s."""
+WRONG_AHEAD = 5.0
+LEAST_OFF_C = 0.12
+"""The probe is wrong where that is exp(5) times likelier and it is off by this at least (tuned on this project's own liquids)."""
+FEWEST = 15
+"""Fewer pairs of readings tell nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """What developer's probe and bath say at one moment, C, at `t_s`; the bath at the vessel's surface."""
+
+    t_s: float
+    developer_c: float
+    bath_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """`ahead`: natural logarithm of how many times likelier the developer's probe is wrong than the liquid or the lag is; since when, and
+    by how much by now. `cause`: the likeliest; for `lag` the one that would fit."""
+
+    ahead: float
+    cause: Cause
+    since_t_s: float
+    off_c: float
+    lag_s: float
+
+
+def wrong_beside_bath(replay: Replay, probe: ProbeModel, bath: ProbeModel, vessel: Vessel) -> Verdict | None:
+    """Whether the bath's probe, by the vessel's lag, says that the followed `probe` is wrong, and since when."""
+    following = replay.following
+    if following is None or following.probe != probe.name:
+        return None
+    since_t_s = max(following.since_t_s + 5.0 * probe.lag_s, replay.now_t_s - WATCHED_S)
+    pairs = _pairs(replay, probe, bath, since_t_s)
+    found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
+    if found is None or found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C:
+        return None
+    minutes = max(pairs[-1].t_s - found.since_t_s, 1.0) / 60.0
+    by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{found.off_c:+.1f} C off"
+    return Verdict(False, found.since_t_s, f"{by} what the bath and the vessel's lag say", barred=True)
+
+
+def _pairs(replay: Replay, probe: ProbeModel, bath: ProbeModel, since_t_s: float) -> list[Pair]:
+    """Means over `PAIR_S` of what both say of the same moments, each its lag before it says so."""
+    slots: dict[int, tuple[list[float], list[float], list[float]]] = {}
+    for r in replay.readings:
+        if r.t_s < since_t_s or r.probe not in (probe.name, bath.name):
+            continue
+        t_s = r.t_s - (probe.lag_s if r.probe == probe.name else bath.lag_s)
+        times, developer, surroundings = slots.setdefault(int(t_s // PAIR_S), ([], [], []))
+        if r.probe == probe.name:
+            times.append(t_s)
+            developer.append(r.celsius)
+        else:
+            surroundings.append(r.celsius)
+    return [
+        Pair(math.fsum(times) / len(times), math.fsum(developer) / len(developer), math.fsum(around) / len(around))
+        for _, (times, developer, around) in sorted(slots.items())
+        if developer and around
+    ]
+
+
+def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag_s: float, variance: float) -> Disagreement | None:
+    """Weigh the pairs (rising in time). `lag_s`, `lag_sd_s`: as learned for the vessel; `variance`: of one value of the probe, C^2. None
+    with too few pairs."""
+    if len(pairs) < FEWEST:
+        return None
+    course = _Course(pairs, variance + MISFIT_SD_C**2)
+    told = (course.evidence(lag_s, ()), *(course.evidence(max(lag_s + k * lag_sd_s, 0.2 * lag_s), ()) for k in (-1.0, 1.0)))
+    liquid = [(log - math.log(len(told))) for log in told]
+    falses = [(PRIOR_LOG["lag"] - math.log(len(FALSE_LAGS)) + course.evidence(f * lag_s, ()), f * lag_s) for f in FALSE_LAGS]
+    liquid += [log for log, _ in falses]
+    onsets_s = [p.t_s for p in pairs[: -FEWEST // 3 : 3]]
+    wrong: list[tuple[float, Cause, float]] = []
+    for onset in onsets_s:
+        ages = [max(p.t_s - onset, 0.0) for p in pairs]
+        back = [math.exp(-age / lag_s) if p.t_s >= onset else 0.0 for age, p in zip(ages, pairs, strict=True)]
+        seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
+        even = -math.log(len(onsets_s))
+        stirred = [a * b for a, b in zip(seen, back, strict=True)]
+        liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, ((stirred, STIRRED_SD_C),)))
+        wrong.append((PRIOR_LOG["drift"] + even + course.evidence(lag_s, ((ages, DRIFT_SD_C_PER_S),)), "drift", onset))
+        wrong.append((PRIOR_LOG["offset"] + even + course.evidence(lag_s, ((seen, OFFSET_SD_C),)), "offset", onset))
+    ahead = _sum_log([log for log, _, _ in wrong]) - _sum_log(liquid)
+    _, cause, since = max(wrong)
+    ages = [max(p.t_s - since, 0.0) for p in pairs]
+    column = ages if cause == "drift" else [1.0 - math.exp(-age / probe_lag_s) for age in ages]
+    size = course.size(lag_s, (column, DRIFT_SD_C_PER_S if cause == "drift" else OFFSET_SD_C))
+    best_log, best_lag_s = max(falses)
+    if best_log > max(told) and ahead < 0.0:
+        return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s)
+    return Disagreement(ahead, cause, since, size * column[-1], lag_s)
+
+
+def _sum_log(logs: Sequence[float]) -> float:
+    top = max(logs)
+    return top + math.log(math.fsum(math.exp(log - top) for log in logs))
+
+
+class _Course:
+    """The pairs, and how likely the developer's course is with a lag and what was added to it."""
+
+    def __init__(self, pairs: Sequence[Pair], variance: float) -> None:
+        self._pairs, self._variance = pairs, variance
+        self._by_lag: dict[float, tuple[list[float], list[float], list[float]]] = {}
+
+    def _columns(self, lag_s: float) -> tuple[list[float], list[float], list[float]]:
+        """What is left of the start, what a leak has added, and the readings less what the bath has done, all at the pairs' times."""
+        if lag_s not in self._by_lag:
+            first = self._pairs[0]
+            followed = [first.bath_c]
+            for a, b in pairwise(self._pairs):
+                h = b.t_s - a.t_s
+                slope, e = (b.bath_c - a.bath_c) / h, math.exp(-h / lag_s)
+                followed.append(b.bath_c - slope * lag_s + (followed[-1] - a.bath_c + slope * lag_s) * e)
+            stays = [math.exp(-(p.t_s - first.t_s) / lag_s) for p in self._pairs]
+            begun = first.developer_c - first.bath_c
+            rest = [p.developer_c - f - begun * s for p, f, s in zip(self._pairs, followed, stays, strict=True)]
+            self._by_lag[lag_s] = stays, [lag_s * (1.0 - s) for s in stays], rest
+        return self._by_lag[lag_s]
+
+    def evidence(self, lag_s: float, added: Sequence[tuple[list[float], float]]) -> float:
+        """Logarithm of the likelihood with this lag and these columns (each with its standard deviation) added."""
+        stays, leak, rest = self._columns(lag_s)
+        sums = Sums([stays, leak, *(column for column, _ in added)], rest, self._variance)
+        return sums.evidence((START_SD_C, LEAK_SD_C_PER_S, *(sd for _, sd in added)))
+
+    def size(self, lag_s: float, added: tuple[list[float], float]) -> float:
+        """The likeliest size of what was added."""
+        stays, leak, rest = self._columns(lag_s)
+        return Sums([stays, leak, added[0]], rest, self._variance).last((START_SD_C, LEAK_SD_C_PER_S, added[1]))[0]
