@@ -34,6 +34,9 @@ CARRY_LATEST_S = 3.0
 CARRY_BEHIND_S = 2.0
 """While no probe is followed, the moment is carried on once it is `CARRY_LATEST_S` old, to `CARRY_BEHIND_S` ago: a late reading may still
 arrive."""
+AIR_FIRST_S = 20.0
+"""When the readings turn odd it is looked for so long whether the probe has been lifted, before the bath is asked (this project's own
+choice)."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
 
 
@@ -248,7 +251,7 @@ class Estimator:
         vessel, ambient = self._beliefs.vessel, self._ambient
         if vessel is None or ambient is None or ambient.role != "bath" or probe.model.role != "developer" or not self._ambient_known():
             return None
-        if self._replay.settling or t_s < self._watched_bath_t_s + WATCH_BATH_S:
+        if self._replay.settling or t_s < self._watched_bath_t_s + WATCH_BATH_S or self.odd_for_s(t_s) < AIR_FIRST_S:
             return None
         self._watched_bath_t_s = t_s
         return wrong_beside_bath(self._replay, probe.model, ambient, vessel)
@@ -302,6 +305,10 @@ class Estimator:
         moment = self._replay.moment
         level, slope = moment.ambient.at(moment.t)
         return vessel.lag_s, level, slope
+
+    def odd_for_s(self, t_s: float) -> float:
+        """For how long the readings of the followed probe have been odd at `t_s`; infinite where they are not."""
+        return t_s - self._suspicion.odd_since_t_s if self._replay.moment.bank.mixing else math.inf
 
     def end(self, key: int, target_ref_s: float, t_s: float) -> End:
         """Forecast, made at `t_s`, of when integral `key` reaches the target."""

@@ -125,6 +125,11 @@ class Suspicion:
         self._looked_t_s = 0.0
         self._ahead = 0.0
 
+    @property
+    def odd_since_t_s(self) -> float:
+        """When the rivals were let run for the last time."""
+        return self._opened_t_s
+
     def judge(self, probe: ProbeTrust, reading: GoodReading, sigma: float, replay: Replay) -> Verdict | None:
         """After the followed probe's reading has been taken, with its surprise `sigma`: a verdict if it is no longer to be believed."""
         if replay.moment.bank.mixing:

@@ -13,7 +13,7 @@ from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S
 from monitor.core.session import cues
 from monitor.core.session.counting import Counting
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import AHEAD_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
+from monitor.core.session.limits import AHEAD_S, CONFIRM_READY_S, CONFIRM_STEP_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
 from monitor.core.session.runs import Current, Run, RunStep
 
 
@@ -43,6 +43,8 @@ class Moments:
             end = self._desk.estimator.end(run.key, run.target_ref_s, t_s)
             run.end_sd_s = end.sd_s
             run.plan(end.end_t_s)
+            if self._desk.estimator.odd_for_s(t_s) >= CONFIRM_READY_S:
+                run.steady_ready_s = run.ready_s
         else:
             run.plan(run.counts_from_s + run.target_ref_s)
 
@@ -68,6 +70,9 @@ class Moments:
         assert run.ready_s is not None
         if run.ready_s > t_s + AHEAD_S + 0.01:
             return
+        if self._one_leap(run, t_s):
+            run.ready_s = t_s + AHEAD_S + CONFIRM_STEP_S
+            return
         overdue = run.ready_s < t_s and calls.back_s is None  # while the program was away nothing moved: it is only told late
         ready_s = run.ready_s if calls.back_s is not None else max(run.ready_s, t_s)
         drain_s = run.end_s - run.now_s
@@ -81,6 +86,13 @@ class Moments:
         current.last_exit_now_s = run.now_s if current.last_exit_now_s is None else max(current.last_exit_now_s, run.now_s)
         if leads_group:
             calls.play("ready", ready_s, cues.READY, run.sheet)
+
+    def _one_leap(self, run: Run, t_s: float) -> bool:
+        """READY would sound on the word of readings that have been odd for a few seconds only; without them it is not due."""
+        steady_s = run.steady_ready_s
+        if not run.stage.steer or self._desk.calls.back_s is not None or steady_s is None or steady_s <= t_s + AHEAD_S + 0.01:
+            return False
+        return self._desk.estimator.odd_for_s(t_s) < CONFIRM_READY_S
 
     def write_ready(self, run: Run, t_s: float) -> None:
         """READY has come."""

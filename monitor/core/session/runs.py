@@ -38,7 +38,8 @@ class Run:
     """One film in one stage: the stage itself, or one sheet of it. Times are session seconds.
 
     `key`: the number of its integral in the estimator. `end_s`: planned end (of an at-least stage: its minimum). `now_s`: NOW, None
-    for at-least stages. `ready_s`: READY, None where it is left out. `end_sd_s`: standard deviation of the end. `begin_seq`: of its begin
+    for at-least stages. `ready_s`: READY, None where it is left out. `steady_ready_s`: READY as last planned while no reading was odd.
+    `end_sd_s`: standard deviation of the end. `begin_seq`: of its begin
     in the journal. `told`: somebody has said when it began; `again`: that begin may be taken again. `settled`: a tap has said that the
     next begin is at the planned end.
     """
@@ -52,6 +53,7 @@ class Run:
     now_s: float | None = None
     ready_s: float | None = None
     end_sd_s: float = 0.0
+    steady_ready_s: float | None = None
     step: RunStep = RunStep.COUNTING
     begin_seq: int = 0
     told: bool = True

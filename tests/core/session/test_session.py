@@ -67,6 +67,41 @@ def test_nothing_moves_after_ready_even_if_the_developer_does() -> None:
     assert after == {ready["end_t_s"]}
 
 
+class Leaping(Estimator):
+    """The forecast leaps from 300 s to 222 s at 190 s, and back after `back_s`; the readings have been odd since then."""
+
+    back_s = 400.0
+
+    def end(self, key: int, target_ref_s: float, t_s: float) -> End:
+        return End(222.0 if 190.0 <= t_s < self.back_s else 300.0, 0.0)
+
+    def odd_for_s(self, t_s: float) -> float:
+        return t_s - 190.0 if 190.0 <= t_s < self.back_s else math.inf
+
+
+def test_ready_is_not_sounded_on_one_leap_of_the_readings() -> None:
+    """A flicker of 3 s: READY and the end stay where they were."""
+
+    class Flicker(Leaping):
+        back_s = 193.0
+
+    evening = Evening(PLAN)
+    evening.session._desk.estimator = Flicker(evening.session.beliefs)
+    evening.begin().to(305)
+    assert evening.cues("ready") == [pytest.approx(255.0)]
+    assert evening.stage(1, "end")["t_s"] == pytest.approx(300.0)
+
+
+def test_a_leap_that_stays_is_believed_after_six_seconds() -> None:
+    """READY then sounds at once, and NOW no sooner than ten seconds later."""
+    evening = Evening(PLAN)
+    evening.session._desk.estimator = Leaping(evening.session.beliefs)
+    evening.begin().to(225)
+    (ready_s,) = evening.cues("ready")
+    assert ready_s == pytest.approx(196.5, abs=1.0)
+    assert evening.stage(1, "now")["t_s"] == pytest.approx(max(207.0, ready_s + 10.0))
+
+
 def test_a_forecast_that_makes_ready_overdue_sounds_it_at_once_and_now_no_sooner_than_ten_seconds_later() -> None:
     """Hot water all of a sudden: the hands still get their ten seconds. The fake stands in for the forecast alone."""
 
