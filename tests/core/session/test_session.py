@@ -73,9 +73,11 @@ class Leaping(Estimator):
     back_s = 400.0
 
     def end(self, key: int, target_ref_s: float, t_s: float) -> End:
+        """The leap."""
         return End(222.0 if 190.0 <= t_s < self.back_s else 300.0, 0.0)
 
     def odd_for_s(self, t_s: float) -> float:
+        """Odd as long as it leaps."""
         return t_s - 190.0 if 190.0 <= t_s < self.back_s else math.inf
 
 
