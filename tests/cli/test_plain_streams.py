@@ -60,6 +60,8 @@ def test_bytes_that_are_no_utf_8_stop_nothing(tmp_path: Path) -> None:
         environment = {**os.environ, "PYTHONIOENCODING": encoding}
         done = subprocess.run([*start, *words], capture_output=True, env=environment, check=False, timeout=60)
         assert done.returncode == 0, (words, done.stderr)
+    judged = Path(os.fsdecode(journal.replace(b".jsonl", b".judgement.jsonl"))).read_text(encoding="utf-8")
+    assert json.loads(judged)["notes"] == "caf\ufffd"
 
 
 @pytest.mark.parametrize("words", [["rehearse", "RECIPE", "--trace", "TRACE", "--journal", "OUT"], ["judge", "JOURNAL", "--notes", "x"]])
