@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.core.development.beliefs import LAG_LOG_SD
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
@@ -51,6 +52,7 @@ def recorded_probes(journal: Journal) -> dict[str, RecordedProbe]:
             else (DEFAULT_LAG_S if role in ("developer", "witness") else 0.0),
             float(said["comparison_sd_c"]) if isinstance(said.get("comparison_sd_c"), (int, float)) else NOT_COMPARED_SD_C,
             compared if isinstance(compared, Mapping) else {} if compared is True else None,
+            float(said["lag_log_sd"]) if isinstance(said.get("lag_log_sd"), (int, float)) else LAG_LOG_SD,
         )
     return facts
 

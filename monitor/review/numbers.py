@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from monitor.core.development.beliefs import LAG_LOG_SD
 from monitor.core.text.doubt import two_sd
 
 NO_PROBE = "none"
@@ -18,13 +19,15 @@ NO_PROBE = "none"
 
 @dataclass(frozen=True, slots=True)
 class RecordedProbe:
-    """What the session believed of a probe. `compared` is the comparison as recorded, None if there was none."""
+    """What the session believed of a probe. `compared` is the comparison as recorded, None if there was none.
+    `lag_log_sd`: standard deviation of the lag's logarithm."""
 
     probe: str
     role: str
     lag_s: float
     comparison_sd_c: float
     compared: Mapping[str, Any] | None
+    lag_log_sd: float = LAG_LOG_SD
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.development.filter import QUANTUM_C
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
+from monitor.review.hindsight import lag_and_wetting, of_a_coarse_register, register_step
 from monitor.review.load import Journal, ProgressSeries, ReadingSeries
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
@@ -29,6 +31,8 @@ STALE_LIVE_S = 10.0
 """Live estimates that far apart belong to different stretches."""
 BESIDE_S = 60.0
 """So much of the record beside a stage helps to know its edges: several lags of a probe."""
+COARSE_NOISE_C = 0.03
+"""Noise of a reading whose coarse register hides it (this project's own choice)."""
 JUMP_C = 0.15
 """A probe that leaves its line by more within half a minute has met another liquid (several times its noise)."""
 
@@ -67,10 +71,12 @@ def track_of(
                 continue
             from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
             to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
-            taken = _measured(series, believed[series.probe] & ~_inside(np.frombuffer(series.t_s), covered), from_s, to_s, len(lags))
+            counts = believed[series.probe] & ~_inside(np.frombuffer(series.t_s), covered)
+            lag_s, wet_s = lag_and_wetting(series, facts[series.probe], counts, begin_s)
+            taken = _measured(series, counts, max(from_s, wet_s), to_s, len(lags))
             if taken:
                 measured += taken
-                lags.append(facts[series.probe].lag_s)
+                lags.append(lag_s)
                 named.append((series.probe, facts[series.probe].comparison_sd_c))
                 covered += believed_spans(journal, series.probe)
         if role == "wash" and measured:
@@ -146,8 +152,11 @@ def _inside(times: Array, spans: Sequence[tuple[float, float]]) -> NDArray[np.bo
 def _measured(series: ReadingSeries, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int) -> list[Measurement]:
     times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
     pick = counts & (times >= from_s) & (times < to_s)
-    sd_c = noise_sd(values[pick])
-    return [Measurement(t, v, sd_c, channel) for t, v in zip(times[pick].tolist(), values[pick].tolist(), strict=True)]
+    step_c, noise_c = register_step(series), noise_sd(values[pick])
+    measured, sds = values[pick], np.full(int(pick.sum()), noise_c)
+    if step_c > QUANTUM_C and len(measured):
+        measured, sds = of_a_coarse_register(measured, step_c, COARSE_NOISE_C)
+    return [Measurement(t, v, sd, channel) for t, v, sd in zip(times[pick].tolist(), measured.tolist(), sds.tolist(), strict=True)]
 
 
 def _live_estimates(

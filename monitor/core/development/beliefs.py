@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Coupled
 from monitor.core.probes.readings import Role, Source
 
-LAG_LOG_SD = 0.6
-"""Standard deviation of the logarithm of a lag that was never learned: 8 s, give or take a factor of 1.8 (this project's own choice)."""
+LAG_LOG_SD, STATED_LAG_LOG_SD, LEARNED_LAG_LOG_SD = 0.6, 0.3, 0.05
+"""Standard deviation of the logarithm of a probe's lag: never learned (8 s, give or take a factor of 1.8), stated in the station file,
+learned by a dip (at least this; this project's own choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from hardware.ports import PanelPort
 from monitor import __version__
-from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
+from monitor.core.development.beliefs import LAG_LOG_SD, LEARNED_LAG_LOG_SD, STATED_LAG_LOG_SD, Beliefs, ProbeModel, Vessel
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
@@ -63,7 +63,10 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
     sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
     if probe.role == "witness":
         sd_c = math.hypot(sd_c, learned.witness_sd_c(probe.id, probe.name))
-    return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None), comparison
+    lag_log_sd = LAG_LOG_SD if probe.lag_s is None else STATED_LAG_LOG_SD
+    if lag is not None:
+        lag_log_sd = max(lag.sd_s / lag.lag_s, LEARNED_LAG_LOG_SD)
+    return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None, lag_log_sd), comparison
 
 
 def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | None:
@@ -88,7 +91,8 @@ def opening_fields(
                 "date": comparison.date, "against": comparison.reference, "who": comparison.who, "at_c": comparison.at_c,
                 "offset_c": comparison.offset_c, "slope_per_c": comparison.slope_per_c, "sd_c": comparison.sd_at(at_c),
             }  # fmt: skip
-        told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "comparison_sd_c": model.comparison_sd_c}
+        told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "lag_log_sd": model.lag_log_sd,
+                "comparison_sd_c": model.comparison_sd_c}  # fmt: skip
         worse = {"witness_sd_c": learned.witness_sd_c(probe.id, probe.name)} if probe.role == "witness" else {}
         probes.append({**told, **worse, "compared": compared})
     vessel = vessel_of(wanted, learned)
@@ -120,7 +124,10 @@ def _vessel_fields(vessel: Vessel) -> dict[str, Any]:
 def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
     """The same beliefs, read from the open record of an earlier run."""
     probes = tuple(
-        ProbeModel(p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"]), bool(p["compared"]) if "compared" in p else None)
+        ProbeModel(
+            p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"]), bool(p["compared"]) if "compared" in p else None,
+            float(p.get("lag_log_sd", LAG_LOG_SD)),
+        )
         for p in opening.get("probes", ())
     )
     told = opening.get("vessel")
