@@ -178,7 +178,8 @@ class Replay:
         pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
         self.keys[key] = Key(self._numbers, t_s, law, pour)
         if first:
-            self._reruns = sorted([r for r in self._reruns if r[1] is None] + [(t_s + s, t_s) for s in RERUN_S])
+            starts = [due for due in self._reruns if due[1] is None]
+            self._reruns = sorted([*starts, *((t_s + s, t_s) for s in RERUN_S)], key=lambda due: due[0])
         if t_s < self.moment.t:
             if self._origin is not None:
                 self._origin.t = min(self._origin.t, t_s)  # begun before anything was heard

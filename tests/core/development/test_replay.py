@@ -105,6 +105,35 @@ def test_the_start_is_computed_again_three_times_after_belief(seconds: int, left
     assert len(watched.replay._reruns) == left
 
 
+def test_a_begin_at_the_moment_of_the_first_belief_is_settled_after_the_start() -> None:
+    """Both are due at the same times; each is computed."""
+    watched = Watched()
+    watched.settled(0, 3, 20.0)
+    watched.estimator.begin(1, 2.0, LAW, 20.0)
+    watched.settled(3, 80, 20.0)
+    assert watched.estimator.done(1, 79.0).done_ref_s == pytest.approx(77.0, rel=1e-3)
+
+
+def test_a_first_reading_older_than_the_first_moment_starts_it() -> None:
+    """The clock was looked at before the reading arrived: readings count all the same."""
+    watched = Watched()
+    watched.estimator.advance(1.0)
+    for t in range(60):
+        watched.hear(t + 0.95, 20.0)
+    assert watched.estimator.temperature(61.0).sd_c < 0.35
+
+
+def test_developer_poured_over_a_dry_probe_begins_anew() -> None:
+    """Half a minute of tank air of 14 C, developer of 20 C begun at 30 s, at the probe at 36 s: what is counted is the developer's."""
+    watched = Watched()
+    for t in range(120):
+        if t == 30:
+            watched.estimator.begin(1, 30.0, LAW, 20.0)
+        celsius = 14.0 if t < 36 else 20.0 - 6.0 * math.exp(-(t - 36.0) / 8.0)
+        watched.hear(float(t), round(celsius * 16.0) / 16.0)
+    assert watched.estimator.done(1, 119.0).done_ref_s == pytest.approx(89.0, rel=5e-3)
+
+
 def test_a_drift_is_carried_back_to_the_first_reading() -> None:
     """The liquid falls by 0.6 C a minute: what is taken for its start is what it was then, not what it is."""
     watched = Watched()
