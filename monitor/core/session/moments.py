@@ -90,9 +90,8 @@ class Moments:
     def _one_leap(self, run: Run, t_s: float) -> bool:
         """READY would sound on the word of readings that have been odd for a few seconds only; without them it is not due."""
         steady_s = run.steady_ready_s
-        if not run.stage.steer or self._desk.calls.back_s is not None or steady_s is None or steady_s <= t_s + AHEAD_S + 0.01:
-            return False
-        return self._desk.estimator.odd_for_s(t_s) < CONFIRM_READY_S
+        asked = run.stage.steer and self._desk.calls.back_s is None
+        return asked and steady_s is not None and steady_s > t_s + AHEAD_S + 0.01
 
     def write_ready(self, run: Run, t_s: float) -> None:
         """READY has come."""

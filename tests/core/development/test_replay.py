@@ -124,14 +124,14 @@ def test_a_first_reading_older_than_the_first_moment_starts_it() -> None:
 
 
 def test_developer_poured_over_a_dry_probe_begins_anew() -> None:
-    """Half a minute of tank air of 14 C, developer of 20 C begun at 30 s, at the probe at 36 s: what is counted is the developer's."""
+    """Two minutes of tank air of 14 C, developer of 20 C begun at 120 s, at the probe at 126 s: what is counted is the developer's."""
     watched = Watched()
-    for t in range(120):
-        if t == 30:
-            watched.estimator.begin(1, 30.0, LAW, 20.0)
-        celsius = 14.0 if t < 36 else 20.0 - 6.0 * math.exp(-(t - 36.0) / 8.0)
+    for t in range(210):
+        if t == 120:
+            watched.estimator.begin(1, 120.0, LAW, 20.0)
+        celsius = 14.0 if t < 126 else 20.0 - 6.0 * math.exp(-(t - 126.0) / 8.0)
         watched.hear(float(t), round(celsius * 16.0) / 16.0)
-    assert watched.estimator.done(1, 119.0).done_ref_s == pytest.approx(89.0, rel=5e-3)
+    assert watched.estimator.done(1, 209.0).done_ref_s == pytest.approx(89.0, rel=5e-3)
 
 
 def test_a_drift_is_carried_back_to_the_first_reading() -> None:
