@@ -277,7 +277,7 @@ def test_belief_returns_after_thirty_seconds_of_agreement(celsius: float, sd_c: 
     assert found is not None
     assert found[0] == 30.0
     assert (found[1].believed, found[1].since_t_s, found[1].liquid_moved) == (True, 0.0, False)
-    assert found[1].why == f"within {max(0.3, 2 * sd_c):.1f} C of the estimate for 30 s"
+    assert found[1].why == f"within {max(0.3, 2 * sd_c):.2g} C of the estimate for 30 s"
 
 
 def test_a_steady_probe_is_believed_after_thirty_five_seconds_wherever_it_is() -> None:
