@@ -123,9 +123,9 @@ STEP_VALUES = 600
 """So many values of a register are looked at for its step; a sound one is known after three or four."""
 TWO_CODES, REST_READINGS = 20, 4
 COARSE_STEPS_C = (0.1, 0.125, 0.2, 0.25, 0.5)
-LIKE_A_STEP_C = 0.04
+LIKE_A_STEP_C, LEAST_COARSE_C = 0.04, 0.09
 """Where so many readings show two codes only, each at least so often, nothing between them can be told: if they are apart by one of these
-steps (to within `LIKE_A_STEP_C`), it is taken for the register's until the values tell more."""
+steps (to within `LIKE_A_STEP_C`; never by the sound one), it is taken for the register's until the values tell more."""
 
 
 class Register:
@@ -154,6 +154,8 @@ class Register:
         if len(codes) != 2 or min(newest.count(code) for code in codes) < REST_READINGS:
             return None
         leap_c = codes[1] - codes[0]
+        if leap_c < LEAST_COARSE_C:
+            return None
         nearest = min(COARSE_STEPS_C, key=lambda step_c: abs(step_c - leap_c))
         return nearest if abs(nearest - leap_c) <= LIKE_A_STEP_C else None
 
