@@ -38,6 +38,11 @@ SLOPE_SD_C_PER_S = 0.012
 """Of the liquid's slow slope: wide, so that a steep drift is not taken for a longer lag (tuned on this project's own liquids)."""
 CALM_TRANSIENT_SD, WALL_TRANSIENT_SD = 0.001, 0.03
 """Standard deviation of the liquid's transient slope at the start, C/s: a liquid at rest, and one that meets a cold wall (1.8 C in all)."""
+CALM_SDS = (LIQUID_SD_C, SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C)
+WALL_SDS = (LIQUID_SD_C, SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C)
+WORST_FIT = 2.0
+"""The squares of what the curve leaves, in deviations, may be so much on average: with more, something else has happened (this project's
+own choice)."""
 AT_A_WALL = 0.3
 """The probability of the second."""
 
@@ -59,7 +64,8 @@ def settled(
 ) -> Settled | None:
     """What these readings (t s, C; rising in time) of one probe tell. `lag_s`, `lag_log_sd`: the lag that was told and the standard
     deviation of its logarithm; `variance`: of one reading, C^2; `poured_t_s`: when the developer was poured in, where that lies among
-    them (else about the first). None where there are too few or where they hardly move."""
+    them (else about the first). None where there are too few, where they hardly move, or where no
+    settling comes near them."""
     if len(readings) < LEAST_READINGS or _settles_by(readings) < LEAST_MOVE_C:
         return None
     since = readings[0][0] if poured_t_s is None else poured_t_s
@@ -76,6 +82,10 @@ def settled(
     alive = {i for (_, i), log in coarse.items() if log > top - HOPELESS_LOG}
     fine = {(f * likeliest, i): weigh(f * likeliest, i) for f in FINE for i in alive}
     top = max(log for log, _ in fine.values())
+    factor, onset = max(fine, key=lambda option: fine[option][0])
+    best = _in_liquid(readings[onset:], factor * lag_s, variance)
+    if min(best.misfit(CALM_SDS), best.misfit(WALL_SDS)) > WORST_FIT * (len(readings) - onset):
+        return None
     weights = {option: math.exp(log - top) for option, (log, _) in fine.items()}
     whole = math.fsum(weights.values())
     mean = math.fsum(w * math.log(f) for (f, _), w in weights.items()) / whole
@@ -98,15 +108,19 @@ def _middle(readings: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> tuple[float, float]:
     """Logarithm of the likelihood of readings in the liquid from the first of them on, and the probability that it met a wall."""
-    t0, z0 = readings[0]
-    steps = [liquid_step(max(t - t0, 0.0), lag_s) for t, _ in readings]
-    columns = [[getattr(step, name) for step in steps] for name in ("p_liquid", "p_slope", "p_transient", "p_probe")]
-    sums = Sums(columns, [z - z0 for _, z in readings], variance)
-    calm = sums.evidence((LIQUID_SD_C, SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C))
-    wall = sums.evidence((LIQUID_SD_C, SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C))
+    sums = _in_liquid(readings, lag_s, variance)
+    calm, wall = sums.evidence(CALM_SDS), sums.evidence(WALL_SDS)
     top = max(calm, wall)
     at_rest, at_wall = (1.0 - AT_A_WALL) * math.exp(calm - top), AT_A_WALL * math.exp(wall - top)
     return top + math.log(at_rest + at_wall), at_wall / (at_rest + at_wall)
+
+
+def _in_liquid(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> Sums:
+    """Readings in the liquid from the first of them on: liquid, slope, transient and the probe's own temperature."""
+    t0, z0 = readings[0]
+    steps = [liquid_step(max(t - t0, 0.0), lag_s) for t, _ in readings]
+    columns = [[getattr(step, name) for step in steps] for name in ("p_liquid", "p_slope", "p_transient", "p_probe")]
+    return Sums(columns, [z - z0 for _, z in readings], variance)
 
 
 def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:

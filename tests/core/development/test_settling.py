@@ -85,3 +85,9 @@ def test_the_evidence_of_a_straight_sum_is_the_multivariate_normal_density() -> 
     mean = posterior @ x.T @ np.array(values) / 0.04
     assert sums.last((0.5, 0.2)) == pytest.approx((mean[1], math.sqrt(posterior[1, 1])))
     assert sums.misfit((0.5, 0.2)) == pytest.approx(np.array(values) @ np.linalg.inv(covariance) @ np.array(values))
+
+
+def test_a_step_of_the_liquid_is_no_settling() -> None:
+    """It comes 40 s after a start from 24 C: no lag is read from that."""
+    rows = [(t, z + (2.0 * (1.0 - math.exp(-(t - 40.0) / 8.0)) if t > 40.0 else 0.0)) for t, z in readings(8.0)]
+    assert settled(rows, 8.0, 0.6, VARIANCE) is None
