@@ -133,7 +133,7 @@ def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:
 
 
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return float(sum(map(mul, a, b)))
+    return math.fsum(map(mul, a, b))
 
 
 class Sums:
@@ -166,7 +166,7 @@ class Sums:
         solved = [0.0] * len(sds)
         for i, sd in enumerate(sds):
             for j in range(i + 1):
-                rest = self._squares[i][j] - sum(lower[i][m] * lower[j][m] for m in range(j))
+                rest = self._squares[i][j] - math.fsum(lower[i][m] * lower[j][m] for m in range(j))
                 lower[i][j] = math.sqrt(rest + 1.0 / (sd * sd)) if i == j else rest / lower[j][j]
-            solved[i] = (self._right[i] - sum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
+            solved[i] = (self._right[i] - math.fsum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
         return lower, solved
