@@ -2,7 +2,7 @@
 
 A liquid in a vessel follows its bath: dT/dt = (bath - T) / lag. Readings that leave this course may mean a liquid that something was
 stirred into (it goes back towards the bath with the lag), a lag that is false (another one fits), a sensor that drifts, or a probe
-that hangs half in air (it stays off). For each the unknown sizes enter straight, so likelihoods follow as in `settling`.
+that hangs half in air (it stays off). For each the unknown sizes enter straight, so likelihoods follow (`likelihood`).
 Tests: tests/core/development/test_crosswatch.py, figures: tests/benchmarks/bench_doubt.py.
 """
 
@@ -15,9 +15,9 @@ from itertools import pairwise
 from typing import Literal
 
 from monitor.core.development.beliefs import ProbeModel, Vessel
+from monitor.core.development.likelihood import Sums, sum_log
 from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.replay import Replay
-from monitor.core.development.settling import Sums
 
 Cause = Literal["drift", "offset", "lag"]
 
@@ -122,7 +122,7 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
         liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, ((stirred, STIRRED_SD_C),)))
         wrong.append((PRIOR_LOG["drift"] + even + course.evidence(lag_s, ((ages, DRIFT_SD_C_PER_S),)), "drift", onset))
         wrong.append((PRIOR_LOG["offset"] + even + course.evidence(lag_s, ((seen, OFFSET_SD_C),)), "offset", onset))
-    ahead = _sum_log([log for log, _, _ in wrong]) - _sum_log(liquid)
+    ahead = sum_log([log for log, _, _ in wrong]) - sum_log(liquid)
     _, cause, since = max(wrong)
     ages = [max(p.t_s - since, 0.0) for p in pairs]
     column = ages if cause == "drift" else [1.0 - math.exp(-age / probe_lag_s) for age in ages]
@@ -131,11 +131,6 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     if best_log > max(told) and ahead < 0.0:
         return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s)
     return Disagreement(ahead, cause, since, size * column[-1], lag_s)
-
-
-def _sum_log(logs: Sequence[float]) -> float:
-    top = max(logs)
-    return top + math.log(math.fsum(math.exp(log - top) for log in logs))
 
 
 class _Course:

@@ -3,7 +3,7 @@
 Water stirred in reaches the probe through its lag and is over within a minute; it makes a degree or two. A probe in air goes at once
 and for minutes: dry towards the room, wet towards the wet bulb, 2 to 8 C under it, and quicker (psychrometry: air temperature less
 wet bulb at 35 to 70 % relative humidity, 10 to 25 C). For each shape and each moment of its beginning the unknown sizes enter
-straight, so likelihoods follow from linear algebra as in `settling`. Tests: tests/core/development/test_lifting.py, figures:
+straight, so likelihoods follow from linear algebra (`likelihood`). Tests: tests/core/development/test_lifting.py, figures:
 tests/benchmarks/bench_doubt.py.
 """
 
@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.development.filter import TRANSIENT_S
-from monitor.core.development.settling import Sums
+from monitor.core.development.likelihood import Sums, sum_log
 
 STIR_S = ((0.5, 0.2), (5.0, 0.2), (10.0, 0.2), (20.0, 0.2), (40.0, 0.15), (80.0, 0.05))
 """Time constants with which water that is stirred in spreads, seconds, and their probabilities (tuned on this project's own liquids)."""
@@ -89,7 +89,7 @@ def weigh_lifting(
     if best.sums.misfit(best.sds) > WORST_FIT * len(readings):
         return None
     off_c, sd_c = best.sums.last(best.sds)
-    ahead = _sum_log([one.log for one in air]) - _sum_log(liquid) + LIFTED_AHEAD_LOG
+    ahead = sum_log([one.log for one in air]) - sum_log(liquid) + LIFTED_AHEAD_LOG
     return Lifting(ahead, best.onset_s, best.lag_s, best.towards_c + off_c, sd_c)
 
 
@@ -145,11 +145,6 @@ class _Curves:
 def _died(h: float) -> float:
     """How far a transient slope of 1 has carried after `h` seconds."""
     return TRANSIENT_S * (1.0 - math.exp(-h / TRANSIENT_S))
-
-
-def _sum_log(logs: Sequence[float]) -> float:
-    top = max(logs)
-    return top + math.log(math.fsum(math.exp(log - top) for log in logs))
 
 
 def _stirred(age: float, tau: float, lag: float) -> float:

@@ -2,9 +2,9 @@
 
 A probe that comes from the bench or hangs in the tank's air until the developer reaches it settles along a curve whose shape is its
 lag. For every pair of a lag and a moment of wetting the curve is a straight sum of unknowns (liquid, slope, transient, the probe's
-own temperature), so that pair's likelihood follows from linear algebra (C. M. Bishop, Pattern Recognition and Machine Learning
-(2006), section 3.5: from memory). Where the probe was warm through from the start all lags are equally likely, and what was told
-stands. Tests: tests/core/development/test_settling.py, figures: tests/benchmarks/bench_doubt.py.
+own temperature), so that pair's likelihood follows from linear algebra (`likelihood`). Where the probe was warm through from the start
+all lags are equally likely, and what was told stands. Tests: tests/core/development/test_settling.py, figures:
+tests/benchmarks/bench_doubt.py.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import mul
 
 from monitor.core.development.filter import AIR_LAG_S, liquid_step
+from monitor.core.development.likelihood import Sums
 
 COARSE = tuple(4.0 ** (k / 4.0) for k in range(-4, 5))
 FINE = tuple(4.0 ** (k / 32.0) for k in range(-8, 9))
@@ -64,8 +64,8 @@ def settled(
 ) -> Settled | None:
     """What these readings (t s, C; rising in time) of one probe tell. `lag_s`, `lag_log_sd`: the lag that was told and the standard
     deviation of its logarithm; `variance`: of one reading, C^2; `poured_t_s`: when the developer was poured in, where that lies among
-    them (else about the first). None where there are too few, where they hardly move, or where no
-    settling comes near them."""
+    them (else about the first). None where there are too few, where they hardly move, or where no settling comes near
+    them."""
     if len(readings) < LEAST_READINGS or _settles_by(readings) < LEAST_MOVE_C:
         return None
     since = readings[0][0] if poured_t_s is None else poured_t_s
@@ -77,12 +77,10 @@ def settled(
         return priors[onset] + log - 0.5 * (math.log(factor) / lag_log_sd) ** 2, wall
 
     coarse = {(f, i): weigh(f, i)[0] for f in COARSE for i in priors}
-    top = max(coarse.values())
-    likeliest = max(coarse, key=lambda option: coarse[option])[0]
+    top, likeliest = max((log, f) for (f, _), log in coarse.items())
     alive = {i for (_, i), log in coarse.items() if log > top - HOPELESS_LOG}
     fine = {(f * likeliest, i): weigh(f * likeliest, i) for f in FINE for i in alive}
-    top = max(log for log, _ in fine.values())
-    factor, onset = max(fine, key=lambda option: fine[option][0])
+    top, factor, onset = max((log, f, i) for (f, i), (log, _) in fine.items())
     best = _in_liquid(readings[onset:], factor * lag_s, variance)
     if min(best.misfit(CALM_SDS), best.misfit(WALL_SDS)) > WORST_FIT * (len(readings) - onset):
         return None
@@ -130,43 +128,3 @@ def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:
     t0, z0 = readings[0]
     stays = [math.exp(-(t - t0) / AIR_LAG_S) for t, _ in readings]
     return Sums([stays, [1.0 - e for e in stays]], [z - z0 for _, z in readings], variance).evidence((PROBE_SD_C, AIR_SD_C))
-
-
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return math.fsum(map(mul, a, b))
-
-
-class Sums:
-    """Values that are a sum of columns, each times an unknown, and noise of `variance`."""
-
-    def __init__(self, columns: Sequence[Sequence[float]], values: Sequence[float], variance: float) -> None:
-        self._squares = [[_dot(a, b) / variance for b in columns[: i + 1]] for i, a in enumerate(columns)]
-        self._right = [_dot(a, values) / variance for a in columns]
-        self._squared = _dot(values, values) / variance
-        self._norm = len(values) * math.log(2.0 * math.pi * variance)
-
-    def evidence(self, sds: Sequence[float]) -> float:
-        """Logarithm of the likelihood of the values, the unknowns normal about 0 with these standard deviations."""
-        lower, solved = self._factor(sds)
-        log_det = math.fsum(2.0 * math.log(row[i] * sd) for i, (row, sd) in enumerate(zip(lower, sds, strict=True)))
-        return -0.5 * (self._squared - math.fsum(v * v for v in solved) + self._norm + log_det)
-
-    def misfit(self, sds: Sequence[float]) -> float:
-        """The sum of squares, in standard deviations, that the likeliest unknowns leave (of values and unknowns together)."""
-        return self._squared - math.fsum(v * v for v in self._factor(sds)[1])
-
-    def last(self, sds: Sequence[float]) -> tuple[float, float]:
-        """The last unknown: mean and standard deviation after the values."""
-        lower, solved = self._factor(sds)
-        return solved[-1] / lower[-1][-1], 1.0 / lower[-1][-1]
-
-    def _factor(self, sds: Sequence[float]) -> tuple[list[list[float]], list[float]]:
-        """Cholesky's lower triangle of the unknowns' inverse covariance, and the right side solved with it."""
-        lower = [[0.0] * len(sds) for _ in sds]
-        solved = [0.0] * len(sds)
-        for i, sd in enumerate(sds):
-            for j in range(i + 1):
-                rest = self._squares[i][j] - math.fsum(lower[i][m] * lower[j][m] for m in range(j))
-                lower[i][j] = math.sqrt(rest + 1.0 / (sd * sd)) if i == j else rest / lower[j][j]
-            solved[i] = (self._right[i] - math.fsum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
-        return lower, solved

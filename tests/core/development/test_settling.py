@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from monitor.core.development.settling import Sums, settled
+from monitor.core.development.settling import settled
 
 VARIANCE = 0.03**2 + 0.0625**2 / 12.0
 
@@ -69,22 +69,6 @@ def test_a_lag_that_was_learned_hardly_moves() -> None:
 def test_few_readings_tell_nothing() -> None:
     """Nine."""
     assert settled(readings(8.0)[:9], 8.0, 0.6, VARIANCE) is None
-
-
-def test_the_evidence_of_a_straight_sum_is_the_multivariate_normal_density() -> None:
-    """Two unknowns, five values: the density of N(0, noise + X V X') (scipy)."""
-    np = pytest.importorskip("numpy")
-    stats = pytest.importorskip("scipy.stats")
-    columns = [[1.0] * 5, [0.0, 1.0, 2.0, 3.0, 4.0]]
-    values = [0.3, -0.1, 0.4, 0.8, 1.1]
-    x = np.array(columns).T
-    covariance = 0.04 * np.eye(5) + x @ np.diag([0.5**2, 0.2**2]) @ x.T
-    sums = Sums(columns, values, 0.04)
-    assert sums.evidence((0.5, 0.2)) == pytest.approx(stats.multivariate_normal(np.zeros(5), covariance).logpdf(values))
-    posterior = np.linalg.inv(x.T @ x / 0.04 + np.diag([1 / 0.25, 1 / 0.04]))
-    mean = posterior @ x.T @ np.array(values) / 0.04
-    assert sums.last((0.5, 0.2)) == pytest.approx((mean[1], math.sqrt(posterior[1, 1])))
-    assert sums.misfit((0.5, 0.2)) == pytest.approx(np.array(values) @ np.linalg.inv(covariance) @ np.array(values))
 
 
 def test_a_step_of_the_liquid_is_no_settling() -> None:

@@ -1,0 +1,58 @@
+"""How likely readings are under an explanation whose unknown sizes enter straight: linear algebra, used to weigh explanations.
+
+Values are a sum of columns, each times an unknown, and noise; the unknowns are normal about 0. Then the likelihood of the values is
+known in closed form (C. M. Bishop, Pattern Recognition and Machine Learning (2006), section 3.5: from memory). Sums are `fsum`, so
+that every Python gives the same bits. Tests: tests/core/development/test_likelihood.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from operator import mul
+
+
+def sum_log(logs: Sequence[float]) -> float:
+    """The logarithm of the sum of what these are the logarithms of."""
+    top = max(logs)
+    return top + math.log(math.fsum(math.exp(log - top) for log in logs))
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return math.fsum(map(mul, a, b))
+
+
+class Sums:
+    """Values that are a sum of columns, each times an unknown, and noise of `variance`."""
+
+    def __init__(self, columns: Sequence[Sequence[float]], values: Sequence[float], variance: float) -> None:
+        self._squares = [[_dot(a, b) / variance for b in columns[: i + 1]] for i, a in enumerate(columns)]
+        self._right = [_dot(a, values) / variance for a in columns]
+        self._squared = _dot(values, values) / variance
+        self._norm = len(values) * math.log(2.0 * math.pi * variance)
+
+    def evidence(self, sds: Sequence[float]) -> float:
+        """Logarithm of the likelihood of the values, the unknowns normal about 0 with these standard deviations."""
+        lower, solved = self._factor(sds)
+        log_det = math.fsum(2.0 * math.log(row[i] * sd) for i, (row, sd) in enumerate(zip(lower, sds, strict=True)))
+        return -0.5 * (self._squared - math.fsum(v * v for v in solved) + self._norm + log_det)
+
+    def misfit(self, sds: Sequence[float]) -> float:
+        """The sum of squares, in standard deviations, that the likeliest unknowns leave (of values and unknowns together)."""
+        return self._squared - math.fsum(v * v for v in self._factor(sds)[1])
+
+    def last(self, sds: Sequence[float]) -> tuple[float, float]:
+        """The last unknown: mean and standard deviation after the values."""
+        lower, solved = self._factor(sds)
+        return solved[-1] / lower[-1][-1], 1.0 / lower[-1][-1]
+
+    def _factor(self, sds: Sequence[float]) -> tuple[list[list[float]], list[float]]:
+        """Cholesky's lower triangle of the unknowns' inverse covariance, and the right side solved with it."""
+        lower = [[0.0] * len(sds) for _ in sds]
+        solved = [0.0] * len(sds)
+        for i, sd in enumerate(sds):
+            for j in range(i + 1):
+                rest = self._squares[i][j] - math.fsum(lower[i][m] * lower[j][m] for m in range(j))
+                lower[i][j] = math.sqrt(rest + 1.0 / (sd * sd)) if i == j else rest / lower[j][j]
+            solved[i] = (self._right[i] - math.fsum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
+        return lower, solved
