@@ -107,30 +107,38 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     if len(pairs) < FEWEST:
         return None
     course = _Course(pairs, variance + MISFIT_SD_C**2)
-    told = (course.evidence(lag_s, ()), *(course.evidence(max(lag_s + k * lag_sd_s, 0.2 * lag_s), ()) for k in (-1.0, 1.0)))
+    told = (course.evidence(lag_s), *(course.evidence(max(lag_s + k * lag_sd_s, 0.2 * lag_s)) for k in (-1.0, 1.0)))
     liquid = [(log - math.log(len(told))) for log in told]
-    falses = [(PRIOR_LOG["lag"] - math.log(len(FALSE_LAGS)) + course.evidence(f * lag_s, ()), f * lag_s) for f in FALSE_LAGS]
+    falses = [(PRIOR_LOG["lag"] - math.log(len(FALSE_LAGS)) + course.evidence(f * lag_s), f * lag_s) for f in FALSE_LAGS]
     liquid += [log for log, _ in falses]
     onsets_s = [p.t_s for p in pairs[: -FEWEST // 3 : 3]]
-    wrong: list[tuple[float, Cause, float]] = []
+    wrong: list[_Wrong] = []
+    even = -math.log(len(onsets_s))
     for onset in onsets_s:
         ages = [max(p.t_s - onset, 0.0) for p in pairs]
-        back = [math.exp(-age / lag_s) if p.t_s >= onset else 0.0 for age, p in zip(ages, pairs, strict=True)]
         seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
-        even = -math.log(len(onsets_s))
-        stirred = [a * b for a, b in zip(seen, back, strict=True)]
+        stirred = [share * math.exp(-age / lag_s) for share, age in zip(seen, ages, strict=True)]
         liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, ((stirred, STIRRED_SD_C),)))
-        wrong.append((PRIOR_LOG["drift"] + even + course.evidence(lag_s, ((ages, DRIFT_SD_C_PER_S),)), "drift", onset))
-        wrong.append((PRIOR_LOG["offset"] + even + course.evidence(lag_s, ((seen, OFFSET_SD_C),)), "offset", onset))
-    ahead = sum_log([log for log, _, _ in wrong]) - sum_log(liquid)
-    _, cause, since = max(wrong)
-    ages = [max(p.t_s - since, 0.0) for p in pairs]
-    column = ages if cause == "drift" else [1.0 - math.exp(-age / probe_lag_s) for age in ages]
-    size = course.size(lag_s, (column, DRIFT_SD_C_PER_S if cause == "drift" else OFFSET_SD_C))
+        ways: tuple[tuple[Cause, list[float], float], ...] = (("drift", ages, DRIFT_SD_C_PER_S), ("offset", seen, OFFSET_SD_C))
+        for cause, column, sd in ways:
+            wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, ((column, sd),)), cause, onset, column, sd))
+    ahead = sum_log([one.log for one in wrong]) - sum_log(liquid)
     best_log, best_lag_s = max(falses)
     if best_log > max(told) and ahead < 0.0:
         return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s)
-    return Disagreement(ahead, cause, since, size * column[-1], lag_s)
+    best = max(wrong, key=lambda one: one.log)
+    return Disagreement(ahead, best.cause, best.since_t_s, course.size(lag_s, best.column, best.sd) * best.column[-1], lag_s)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wrong:
+    """One way in which the probe is wrong: the logarithm of its probability, since when, and the column that its size enters by."""
+
+    log: float
+    cause: Cause
+    since_t_s: float
+    column: list[float]
+    sd: float
 
 
 class _Course:
@@ -155,13 +163,13 @@ class _Course:
             self._by_lag[lag_s] = stays, [lag_s * (1.0 - s) for s in stays], rest
         return self._by_lag[lag_s]
 
-    def evidence(self, lag_s: float, added: Sequence[tuple[list[float], float]]) -> float:
+    def evidence(self, lag_s: float, added: Sequence[tuple[list[float], float]] = ()) -> float:
         """Logarithm of the likelihood with this lag and these columns (each with its standard deviation) added."""
         stays, leak, rest = self._columns(lag_s)
         sums = Sums([stays, leak, *(column for column, _ in added)], rest, self._variance)
         return sums.evidence((START_SD_C, LEAK_SD_C_PER_S, *(sd for _, sd in added)))
 
-    def size(self, lag_s: float, added: tuple[list[float], float]) -> float:
-        """The likeliest size of what was added."""
+    def size(self, lag_s: float, column: list[float], sd: float) -> float:
+        """The likeliest size of what was added by this column."""
         stays, leak, rest = self._columns(lag_s)
-        return Sums([stays, leak, added[0]], rest, self._variance).last((START_SD_C, LEAK_SD_C_PER_S, added[1]))[0]
+        return Sums([stays, leak, column], rest, self._variance).last((START_SD_C, LEAK_SD_C_PER_S, sd))[0]
