@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
 from monitor.core.development.crosswatch import WATCH_BATH_S, wrong_beside_bath
-from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, Track
+from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.held import held_slope
 from monitor.core.development.integral import simpson
@@ -73,7 +73,7 @@ class Estimator:
         probe = self._trusts.get(model.name)
         if probe is not None and reading.raw_c is not None:
             step_c = probe.register.hear(reading.raw_c)
-            if step_c is not None and step_c != self._replay.moment.steps_c.get(model.name, QUANTUM_C):
+            if step_c is not None:
                 self._replay.learn_step(model.name, step_c)
         return changes + (self._beside(good) if probe is None else self._direct(probe, good))
 

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel
-from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
+from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, Track
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw
 from monitor.core.development.rivals import ALL_KINDS, Kind
@@ -113,9 +113,9 @@ class Replay:
 
     `keys` are the integrals that count by a rate law; `snapshots` and `readings` are what is kept, oldest first (for others to read).
 
-    For `KEEP_S` after the first belief `_origin` is the moment before anything was heard; from then on
-    nothing older than the oldest snapshot is kept. 26 methods: computing a stretch again needs each
-    step of the arithmetic.
+    For `KEEP_S` after the first belief `_origin` is the moment before anything was heard, and for as long after a pouring over a dry
+    probe the one before that; from then on nothing older than the oldest snapshot is kept. 31 methods: computing a stretch again
+    needs each step of the arithmetic.
     """
 
     def __init__(self, beliefs: Beliefs, sds: Mapping[str, float]) -> None:
@@ -223,7 +223,9 @@ class Replay:
         return sigma
 
     def learn_step(self, probe: str, step_c: float) -> None:
-        """The register of a probe turns out to have this step: all that is kept is computed again."""
+        """The register of a probe turns out to have this step: where that is news, all that is kept is computed again."""
+        if step_c == self.moment.steps_c.get(probe, QUANTUM_C):
+            return
         self.moment.steps_c[probe] = step_c
         if self._origin is not None:
             self.run_again(self._origin.t)

@@ -114,6 +114,11 @@ def _calm_before(replay: Replay, t_s: float, opened_t_s: float) -> Moment | None
     return found if found is not None and replay.moment.t - found.t >= SHORTEST_CURVE_S else None
 
 
+def _heard_since(replay: Replay, start: Moment, probe: str) -> list[tuple[float, float, bool]]:
+    """What this probe and the room's have said since then: (t s, C, whether the room's)."""
+    return [(r.t_s, r.celsius, r.role == "room") for r in replay.readings if r.t_s > start.t and (r.probe == probe or r.role == "room")]
+
+
 class Suspicion:
     """Watches the probe that is followed, whichever that is. An estimator has one."""
 
@@ -161,8 +166,8 @@ class Suspicion:
         base = Base(start.t, *known)
         if abs(reading.celsius - base.at(t_s)) < LIFTED_OFF_C:
             return None
-        since_start = [r for r in replay.readings if r.t_s > start.t and (r.probe == probe.model.name or r.role == "room")]
-        mine = [(r.t_s, r.celsius) for r in since_start if r.role != "room"]
+        heard = _heard_since(replay, start, probe.model.name)
+        mine = [(t, celsius) for t, celsius, of_room in heard if not of_room]
         onsets_s = [t for t, _ in mine if t <= t_s - YOUNGEST_ONSET_S]
         room_c = replay.moment.room_c if replay.moment.room else None
         lifting = weigh_lifting(base, mine, onsets_s, probe.model.lag_s, replay.moment.reading_variance, room_c)
@@ -171,7 +176,7 @@ class Suspicion:
         before, self._ahead = self._ahead, lifting.ahead
         if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
             return None
-        histories = lifted(start, [(r.t_s, r.celsius, r.role == "room") for r in since_start], lifting)
+        histories = lifted(start, heard, lifting)
         fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
         why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
         since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
@@ -206,8 +211,7 @@ class Suspicion:
         start = next((s for s in reversed(replay.snapshots) if s.t < odd_t_s and s.drift == "liquid"), None)
         if start is None or start.attach:
             return None
-        since_start = [r for r in replay.readings if r.t_s > start.t and (r.probe == name or r.role == "room")]
-        histories = weigh(start, [(r.t_s, r.celsius, r.role == "room") for r in since_start], odd_t_s, t_s - NEWEST_ONSET_S)
+        histories = weigh(start, _heard_since(replay, start, name), odd_t_s, t_s - NEWEST_ONSET_S)
         if histories is None:
             return None
         if histories.liquid_ahead > AIR_OUT:
