@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core.development.filter import QUANTUM_C
-from monitor.core.development.moment import DWELL_READINGS, EDGE_SHARE
+from monitor.core.development.moment import DWELL_READINGS, EDGE_SHARE, NOISE_FIRST
 from monitor.core.development.probe_trust import STEP_VALUES, Register
 from monitor.core.development.replay import BEFORE_POURING_S, RERUN_S
 from monitor.core.development.settling import settled
@@ -20,11 +20,13 @@ from monitor.review.numbers import RecordedProbe
 Array = NDArray[np.float64]
 
 
-def lag_and_wetting(series: ReadingSeries, probe: RecordedProbe, counts: NDArray[np.bool_], begin_s: float) -> tuple[float, float]:
+def lag_and_wetting(
+    series: ReadingSeries, probe: RecordedProbe, counts: NDArray[np.bool_], begin_s: float, step_c: float
+) -> tuple[float, float]:
     """The probe's lag, and since when its readings speak of the liquid that was poured in at `begin_s` (session seconds; that moment or
-    earlier, where it was not dry)."""
+    earlier, where it was not dry). `step_c`: of its register."""
     times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
-    lag_s, variance = probe.lag_s, register_step(series) ** 2 / 12.0 + 0.03**2
+    lag_s, variance = probe.lag_s, step_c**2 / 12.0 + NOISE_FIRST
     heard = counts & ~np.isnan(values)
     if not heard.any():
         return lag_s, -np.inf
@@ -50,12 +52,12 @@ def register_step(series: ReadingSeries) -> float:
     return next((step_c for step_c in reversed(told) if step_c is not None), QUANTUM_C)
 
 
-def of_a_coarse_register(values: Array, step_c: float, noise_c: float) -> tuple[Array, Array]:
+def of_a_coarse_register(values: Array, step_c: float) -> tuple[Array, Array]:
     """What these readings measure, and their standard deviations: at a change of code the edge between both, elsewhere little, since
-    readings of one code are one reading (the same numbers as live)."""
+    readings of one code are one reading (the same numbers as live; the noise that such a register hides is live's first guess)."""
     before = np.concatenate([values[:1], values[:-1]])
     moved = np.abs(values - before)
     edge = (moved >= 0.5 * step_c) & (moved <= 1.5 * step_c)
-    inside = np.sqrt(DWELL_READINGS * step_c**2 / 12.0 + noise_c**2)
-    sds = np.where(edge, np.hypot(EDGE_SHARE * step_c, noise_c), np.where(moved > 1.5 * step_c, step_c, inside))
+    inside = np.sqrt(DWELL_READINGS * step_c**2 / 12.0 + NOISE_FIRST)
+    sds = np.where(edge, np.sqrt((EDGE_SHARE * step_c) ** 2 + NOISE_FIRST), np.where(moved > 1.5 * step_c, step_c, inside))
     return np.where(edge, 0.5 * (values + before), values), sds

@@ -31,8 +31,6 @@ STALE_LIVE_S = 10.0
 """Live estimates that far apart belong to different stretches."""
 BESIDE_S = 60.0
 """So much of the record beside a stage helps to know its edges: several lags of a probe."""
-COARSE_NOISE_C = 0.03
-"""Noise of a reading whose coarse register hides it (this project's own choice)."""
 JUMP_C = 0.15
 """A probe that leaves its line by more within half a minute has met another liquid (several times its noise)."""
 
@@ -72,8 +70,9 @@ def track_of(
             from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
             to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
             counts = believed[series.probe] & ~_inside(np.frombuffer(series.t_s), covered)
-            lag_s, wet_s = lag_and_wetting(series, facts[series.probe], counts, begin_s)
-            taken = _measured(series, counts, max(from_s, wet_s), to_s, len(lags))
+            step_c = register_step(series)
+            lag_s, wet_s = lag_and_wetting(series, facts[series.probe], counts, begin_s, step_c)
+            taken = _measured(series, counts, max(from_s, wet_s), to_s, len(lags), step_c)
             if taken:
                 measured += taken
                 lags.append(lag_s)
@@ -149,13 +148,16 @@ def _inside(times: Array, spans: Sequence[tuple[float, float]]) -> NDArray[np.bo
     return inside
 
 
-def _measured(series: ReadingSeries, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int) -> list[Measurement]:
+def _measured(
+    series: ReadingSeries, counts: NDArray[np.bool_], from_s: float, to_s: float, channel: int, step_c: float
+) -> list[Measurement]:
     times, values = np.frombuffer(series.t_s), np.frombuffer(series.celsius)
     pick = counts & (times >= from_s) & (times < to_s)
-    step_c, noise_c = register_step(series), noise_sd(values[pick])
-    measured, sds = values[pick], np.full(int(pick.sum()), noise_c)
-    if step_c > QUANTUM_C and len(measured):
-        measured, sds = of_a_coarse_register(measured, step_c, COARSE_NOISE_C)
+    measured = values[pick]
+    if step_c > QUANTUM_C:
+        measured, sds = of_a_coarse_register(measured, step_c)
+    else:
+        sds = np.full(len(measured), noise_sd(measured))
     return [Measurement(t, v, sd, channel) for t, v, sd in zip(times[pick].tolist(), measured.tolist(), sds.tolist(), strict=True)]
 
 
