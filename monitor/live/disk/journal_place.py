@@ -17,7 +17,7 @@ from itertools import chain
 from pathlib import Path
 
 from monitor.live.disk.disk import Disk
-from monitor.live.disk.own_files import BLOCK_BYTES, kind_of, open_regular
+from monitor.live.disk.own_files import BLOCK_BYTES, kind_of, open_regular, rename_aside
 from monitor.live.disk.packed import BLOCK_BYTES as PACKED_BLOCK_BYTES
 from monitor.live.disk.packed import PackedBytes
 from monitor.live.disk.whole_lines import end_of_whole_lines
@@ -162,7 +162,8 @@ class JournalPlace:
             descriptor, begin = self._agreeing(rest)
             if begin is None:
                 kind = kind_of(os.lstat(self._path).st_mode)
-                self._what = f"was changed by somebody else, whose version ({kind}) is called {self._move_aside()} now"
+                aside = rename_aside(self._path, "changed")
+                self._what = f"was changed by somebody else, whose version ({kind}) is called {aside.name} now"
             elif before is None or there[:2] != before[:2] or begin < self.safe_bytes:
                 self._what = self._what or "was replaced or cut short"
         if descriptor is None:
@@ -207,13 +208,6 @@ class JournalPlace:
     def _all(self, rest: bytes) -> Iterator[bytes]:
         assert self._copy is not None
         return chain(self._copy.pieces(), (rest,))
-
-    def _move_aside(self) -> str:
-        number = 1
-        while os.path.lexists(aside := self._path.with_name(f"{self._path.name}.changed-{number}")):
-            number += 1
-        self._path.rename(aside)
-        return aside.name
 
 
 def _whole_bytes(path: Path) -> int:

@@ -99,6 +99,14 @@ def copy_aside(descriptor: int, begin: int, end: int, path: Path, word: str) -> 
     return aside
 
 
+def rename_aside(path: Path, word: str) -> Path:
+    """Give what stands at `path` a free name beside it, PATH.WORD-1, -2 ..., which is returned. Raises OSError."""
+    number = 1
+    while os.path.lexists(aside := path.with_name(f"{path.name}.{word}-{number}")):
+        number += 1
+    return path.rename(aside)
+
+
 def write_all(descriptor: int, data: bytes) -> None:
     """Write all of it. Raises OSError."""
     while data:

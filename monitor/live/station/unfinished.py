@@ -20,7 +20,7 @@ from monitor.core.journal.records import is_close
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe
 from monitor.live.disk.journal import SUFFIX
-from monitor.live.disk.own_files import JUDGEMENT, copy_aside, first_line, is_session_name, open_regular, opens, torn_opening
+from monitor.live.disk.own_files import JUDGEMENT, copy_aside, first_line, is_session_name, open_regular, opens, rename_aside, torn_opening
 from monitor.live.disk.whole_lines import end_of_whole_lines
 from monitor.live.station.resume import Record, UnfinishedSession
 
@@ -84,7 +84,8 @@ def _look(path: Path, session: str, say: Say) -> UnfinishedSession | None:
         head = first_line(descriptor)
         if not opens(head, session):
             if size <= LONGEST_LINE and torn_opening(os.pread(descriptor, size, 0), session):
-                say(f"{path}: only the beginning of a first record; it is called {_rename_aside(path).name} now")
+                aside = rename_aside(path, "torn")
+                say(f"{path}: only the beginning of a first record; it is called {aside.name} now")
                 return None
             raise _NotOurs(_what_else(head))
         if _closed(descriptor, size, session):
@@ -105,13 +106,6 @@ def _remove_empty(path: Path, session: str) -> None:
     if _OWN_NAME.fullmatch(session) is None:
         raise _NotOurs("empty, and no name that a station gives")
     path.unlink()
-
-
-def _rename_aside(path: Path) -> Path:
-    number = 1
-    while os.path.lexists(aside := path.with_name(f"{path.name}.torn-{number}")):
-        number += 1
-    return path.rename(aside)
 
 
 def _what_else(head: bytes) -> str:
