@@ -280,6 +280,17 @@ class Asked:
             self.world.go(0.3)
         return self.world.ask(verb="answer", id="sounder", phase="look")
 
+    def well(self, question: dict[str, Any]) -> None:
+        """Answer anything but a probe to be lifted, so that it is well."""
+        if question["kind"] == "press":
+            self.world.ask(verb="answer", id=question["id"], phase="begin")
+            self.world.press()
+            self.world.ask(verb="answer", id=question["id"], phase="look")
+        elif question["kind"] == "count":
+            assert [self.count()["well"] for _ in range(3)][-1]
+        else:
+            self.yes(question["id"])
+
 
 def test_a_person_goes_through_all_of_it_and_the_session_is_armed(tmp_path: Path) -> None:
     """And the answers stand in the journal."""
@@ -313,21 +324,15 @@ def test_a_step_that_only_the_trials_have_shown_is_told_at_arming(tmp_path: Path
     asked.world.bus.liquids[JUG] = lambda t: round(fine(t) * 2) / 2
     for question in asked.questions:
         number = question["id"]
-        if question["kind"] == "lift":
+        if question["kind"] != "lift":
+            asked.well(question)
+        else:
             name = JUG if number.endswith("jug") else BOWL
             asked.world.ask(verb="answer", id=number, phase="begin")
             for depth_c in (0.5, 1.0, 1.5, 2.0, 1.5, 1.0, 0.5, 0.0) * 2:
                 asked.air[name] = depth_c if name == JUG else 0.8 * depth_c
                 asked.world.go(5)
                 asked.world.ask(verb="answer", id=number, phase="look")
-        elif question["kind"] == "press":
-            asked.world.ask(verb="answer", id=number, phase="begin")
-            asked.world.press()
-            asked.world.ask(verb="answer", id=number, phase="look")
-        elif question["kind"] == "count":
-            assert [asked.count()["well"] for _ in range(3)][-1]
-        else:
-            asked.yes(number)
     armed = asked.world.ask(verb="arm")
     assert armed["ok"]
     (told,) = armed["remarks"]
@@ -338,17 +343,10 @@ def test_what_the_machine_finds_is_looked_at_once_more_at_arming(tmp_path: Path)
     """A probe that fell out of the water during the questions withholds the start, and so does a full disk."""
     asked = Asked(tmp_path)
     for question in asked.questions:
-        number = question["id"]
         if question["kind"] == "lift":
-            asked.lift(number, JUG if number.endswith("jug") else BOWL)
-        elif question["kind"] == "press":
-            asked.world.ask(verb="answer", id=number, phase="begin")
-            asked.world.press()
-            asked.world.ask(verb="answer", id=number, phase="look")
-        elif question["kind"] == "count":
-            assert [asked.count()["well"] for _ in range(3)][-1]
+            asked.lift(question["id"], JUG if question["id"].endswith("jug") else BOWL)
         else:
-            asked.yes(number)
+            asked.well(question)
     asked.world.bus.faults[JUG] = "missing"
     asked.world.go(8)
     refused = asked.world.ask(verb="arm")
