@@ -27,7 +27,7 @@ from monitor.core.journal.records import (
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.recipe.values import Stage
-from monitor.core.text.doubt import two_sd
+from monitor.core.text.doubt import said_once
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
 from monitor.live.view.state import Watched
@@ -40,17 +40,25 @@ class PlainLines:
         self._watched = watched
         self._minute: tuple[Any, int] | None = None
         self._now_for: tuple[Any, Any] | None = None
+        self._doubt_said = False
 
     def record(self, record: Mapping[str, Any]) -> list[str]:
         """The lines for one record."""
         told = self._watched.record(record)
         said = [] if told is None else [line for line in self._of(told) if line]
-        for moved_s in self._watched.take_moved():
-            said.append(f"{words.moved(moved_s)}: {self._end(self._watched.seen)}")
+        if self._watched.take_moved():
+            state = self._watched.state
+            said.append(f"{words.moved(state.moved_s or 0.0)}: {self._end(state.seen)}")
         minute = self._whole_minute()
         if minute is not None:
             said.append(minute)
-        return [f"{format_duration(float(record['t_s'])):>8}  {line}" for line in said]
+        return [f"{format_duration(float(record['t_s'])):>8}  {self._doubt_once(line)}" for line in said]
+
+    def _doubt_once(self, line: str) -> str:
+        """The line; where it has the first +/- of all, with what that means."""
+        told = line if self._doubt_said else said_once(line)
+        self._doubt_said |= told != line
+        return told
 
     def _of(self, told: Anything) -> Iterator[str | None]:
         if isinstance(told, StageBegun):
@@ -115,7 +123,19 @@ class PlainLines:
             if film == self._now_for:
                 return None  # a repeat
             self._now_for = film
-        return f"sounded {words.SOUNDS.get(told.cue, told.cue)}" + (f": {told.why}" if told.why else "")
+            return f"sounded {self._now()}"
+        if told.cue == "fault" and self._watched.faults.newest is not None:
+            fault = self._watched.faults.newest
+            return f"sounded FAULT: {fault.why}. {fault.do}"
+        return f"sounded {words.SOUNDS.get(told.cue, told.cue)}"
+
+    def _now(self) -> str:
+        """What NOW asks for: to pour, or, in a stage that is past its longest time, to take the film out."""
+        state = self._watched.state
+        stage, began_s = state.stage, state.seen.began_s
+        if stage is None or stage.at_most_s is None or began_s is None:
+            return words.SOUNDS["now"]
+        return "NOW: " + words.limit_passed(stage.at_most_s, max(0.0, state.t_s - began_s - stage.at_most_s), state.following)
 
     def _trust(self, told: TrustChanged) -> str:
         since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
@@ -146,20 +166,13 @@ class PlainLines:
             return f"{left} in {seen.name}"
         figure, where = words.developer(seen, state.coupled_to)
         limit = words.limit(seen.compared, state.colour)
-        told = [f"developer {figure}" + (f" ({where})" if where else ""), self._done(seen), self._end(seen), limit]
+        done = words.done(seen)
+        told = [f"developer {figure}" + (f" ({where})" if where else ""), done and f"done {done}", self._end(seen), limit]
         return f"{left}: " + "; ".join(part for part in told if part)
 
     @staticmethod
-    def _done(seen: Snapshot) -> str:
-        if seen.done_ref_s is None or seen.done_sd_ref_s is None or seen.target_ref_s is None:
-            return ""
-        share = words.percent(seen.done_ref_s, seen.target_ref_s)
-        return f"done {share:.1f} % +/- {words.percent(two_sd(seen.done_sd_ref_s), seen.target_ref_s):.1f} %"
-
-    @staticmethod
     def _end(seen: Snapshot) -> str:
-        doubt = f" +/- {two_sd(seen.end_sd_s or 0.0):.0f} s" if seen.steered else ""
-        return f"end {format_duration(seen.end_t_s or 0.0)}{doubt}"
+        return f"end {words.end(seen, from_s=0.0).removeprefix('at ')}"
 
 
 def _name(told: StageBegun | StageMoment) -> str:

@@ -19,7 +19,6 @@ from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.data_range import known_outside
-from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
 from monitor.live.view.hands import hands, last_word
@@ -145,9 +144,8 @@ def _development(state: ViewState, width: int, column: int, limit: str, look: Lo
     blocks = [_LineGroup(1, labelled("time", _time(state, begun_s), width, column, "bold"))]
     if seen.done_ref_s is not None and seen.done_sd_ref_s is not None and seen.target_ref_s is not None:
         percent = words.percent(seen.done_ref_s, seen.target_ref_s)
-        sd = words.percent(two_sd(seen.done_sd_ref_s), seen.target_ref_s)
         by_clock = "" if seen.steered else "; by the clock"
-        what = f"{percent:5.1f} % +/- {sd:.1f} %{by_clock}" + (f", {limit}" if limit else "")
+        what = f"{words.done(seen)}{by_clock}" + (f", {limit}" if limit else "")
         blocks.append(_LineGroup(1, _bar("done", percent, what, width, column, look)))
     else:
         share = 100.0 * min(1.0, max(0.0, (t_s - begun_s) / (end_s - begun_s))) if end_s > begun_s else 100.0

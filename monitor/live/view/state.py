@@ -30,6 +30,7 @@ from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED, Quality, Role
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration
+from monitor.live.view.faults import Fault, Faults
 
 HOLD_S = 5.0
 """A count that would have to grow by no more stands still until time has caught up; beyond it the change is said."""
@@ -109,8 +110,9 @@ class ViewState:
     """Everything that is drawn beside the trace, at one moment. Times are session seconds.
 
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
-    by the clock alone the end is. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when
-    to when a probe that is believed again was not. `outside`: the recipe's data do not cover the temperature. `exits`: sheets still in
+    by the clock alone the end is; `moved_new`: that was said less than a minute ago. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when
+    to when a probe that is believed again was not. `outside`: the recipe's data do not cover the temperature. `faults`: the FAULTs that
+    still stand, the newest last. `exits`: sheets still in
     the developer, and when each is due out. `closed`: why the session is over, None while it runs. `gone`: the station is; then no
     time here is known any more.
     """
@@ -126,12 +128,14 @@ class ViewState:
     seen: Snapshot
     left_s: float | None
     moved_s: float | None
+    moved_new: bool
     probes: Mapping[str, KnownProbe]
     readings: Mapping[str, LastReading]
     coupled_to: str
     lost: Mapping[str, tuple[str, float | None]]
     back: Mapping[str, tuple[float, float]]
     outside: bool
+    faults: list[Fault]
     estimated_s: float
     sound: CueSounded | None
     exits: list[tuple[int, float]]
@@ -196,13 +200,15 @@ class Watched:
         self._newest_progress: Mapping[str, Any] | None = None
         self._progress_at_s: float | None = None
         self._trust = _Trust()
+        self.faults = Faults()
         self._gate = "none"
         self._sound: CueSounded | None = None
         self._estimated_s = 0.0
         self._countdowns: dict[tuple[int, int | None, float], Countdown] = {}
         self._notices: list[_Notice] = []
         self.gone: Gone | None = None
-        self._moved: list[float] = []
+        self._moved = False
+        self._moved_new: tuple[int | None, float] = (None, 0.0)
         self._points: list[Point] = []
         self._point_every_s = 1.0
         self._by_type: Mapping[type, Callable[[Any], None]] = {
@@ -228,8 +234,10 @@ class Watched:
             self._by_records = None
         if record["kind"] == "progress":
             self._progressed(record)
-        elif type(told) in self._by_type:
-            self._by_type[type(told)](told)
+        if told is not None:
+            self.faults.take(told)
+            if type(told) in self._by_type:
+                self._by_type[type(told)](told)
         self._t_s = max(self._t_s, reached_s(record))
         self._count()
         return told
@@ -250,9 +258,9 @@ class Watched:
         """Something to be shown for a while; where it speaks of a stage, no longer than that stage runs."""
         self._notices = [*self._notices[-3:], _Notice(self._t_s, words, stage)]
 
-    def take_moved(self) -> list[float]:
-        """Changes of an end that must be said and have not been taken yet, seconds; positive: later."""
-        moved, self._moved = self._moved, []
+    def take_moved(self) -> bool:
+        """Whether an end has moved so that it must be said; true once for each time."""
+        moved, self._moved = self._moved, False
         return moved
 
     # -- what is drawn ----------------------------------------------------------------------------------------------
@@ -286,12 +294,17 @@ class Watched:
             seen=seen,
             left_s=None if run_left is None else run_left.left_s,
             moved_s=(seen.end_t_s or 0.0) - self._end_by_the_clock(seen) if begun else None,
+            moved_new=seen.stage is not None and self._moved_new[0] == seen.stage and self._t_s - self._moved_new[1] <= NOTICE_S,
             probes=self._probes,
             readings=self._readings,
             coupled_to=self._coupled_to,
             lost=dict(self._trust.lost),
             back=dict(self._trust.back),
             outside=self._trust.outside,
+            faults=self.faults.standing(
+                {probe: why for probe, (why, _) in self._trust.lost.items()},
+                any(s.role == "develop" for s in self.stages[max(0, (seen.stage or 1) - 1) :]),
+            ),
             estimated_s=self._estimated_s,
             sound=self._sound,
             exits=[(p.sheet, self._end_s(p)) for p in self._entered() if p.sheet is not None and self._history.next_of(p) is None],
@@ -392,8 +405,7 @@ class Watched:
             self._countdowns[key] = Countdown(seen.began_s or 0.0, self._end_by_the_clock(seen))
         moved_s = self._countdowns[key].update(self._t_s, seen.end_t_s, seen.frozen)
         if moved_s is not None and seen.steered:
-            self._moved.append(moved_s)
-            self.notice(f"end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}", seen.stage)
+            self._moved, self._moved_new = True, (seen.stage, self._t_s)
 
     # -- records ----------------------------------------------------------------------------------------------------
 

@@ -95,15 +95,34 @@ def reading(name: str, told: LastReading, sd_c: float, now_s: float) -> tuple[st
     return figure, f'probe "{name}", {age(max(0.0, now_s - told.t_s))}{silent}'
 
 
-def end(seen: Snapshot, of_it: str = "") -> str:
-    """When the stage ends, on its own clock (`of_it`: words that say so): one figure with +/-, or after a power cut two times."""
-    end_s, began_s = seen.end_t_s or 0.0, seen.began_s or 0.0
-    at = format_duration(end_s - began_s)
-    between = seen.end_between_s
+def bounds(seen: Snapshot) -> tuple[float, float] | None:
+    """Earliest and latest end, session seconds, where one figure with +/- would claim too much: after a power cut, and where nothing
+    ever measured the developer. None elsewhere."""
+    if seen.end_between_s is not None or not seen.steered or seen.source != "clock":
+        return seen.end_between_s
+    end_s, around_s = seen.end_t_s or 0.0, two_sd(seen.end_sd_s or 0.0)
+    return max(seen.began_s or 0.0, end_s - around_s), end_s + around_s
+
+
+def end(seen: Snapshot, of_it: str = "", from_s: float | None = None) -> str:
+    """When the stage ends, on its own clock or on one that began at `from_s` (`of_it`: words that say which): one figure with +/-, or
+    two times where that would claim too much."""
+    end_s, zero_s = seen.end_t_s or 0.0, (seen.began_s or 0.0) if from_s is None else from_s
+    at, between = format_duration(end_s - zero_s), bounds(seen)
     if between is None:
         return f"at {at}{of_it}" + (f" +/- {two_sd(seen.end_sd_s or 0.0):.0f} s" if seen.steered else "")
-    first, last = (format_duration(max(0.0, t - began_s)) for t in between)
-    return f"between {first} and {last}, counted {at}: the power was gone"
+    first, last = (format_duration(max(0.0, t - zero_s)) for t in between)
+    why = "nothing measured the developer" if seen.end_between_s is None else "the power was gone"
+    return f"between {first} and {last}{of_it}, counted {at}: {why}"
+
+
+def done(seen: Snapshot) -> str:
+    """The share of the development with its +/-; "not known" where nothing ever measured the developer; empty where nothing counts it."""
+    if seen.done_ref_s is None or seen.done_sd_ref_s is None or seen.target_ref_s is None:
+        return ""
+    if seen.steered and seen.source == "clock":
+        return "not known"
+    return f"{percent(seen.done_ref_s, seen.target_ref_s):.1f} % +/- {percent(two_sd(seen.done_sd_ref_s), seen.target_ref_s):.1f} %"
 
 
 def left(seconds: float) -> str:
@@ -112,8 +131,16 @@ def left(seconds: float) -> str:
 
 
 def moved(moved_s: float) -> str:
-    """By how much an end has moved."""
-    return f"end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}"
+    """By how much an end has moved, always from the recipe's plan."""
+    if abs(moved_s) < 0.5:
+        return "end as planned"
+    return f"end {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'} than planned"
+
+
+def limit_passed(at_most_s: float, passed_s: float, following: Stage | None) -> str:
+    """A stage is past the longest time that its recipe allows. `passed_s`: by how much."""
+    then = "" if following is None else f"; then {next_pour(following)}"
+    return f"LIMIT PASSED {format_duration(float(int(passed_s)))}: take it out{then}"
 
 
 def jug(stage: Stage) -> str:

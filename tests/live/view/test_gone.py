@@ -87,12 +87,12 @@ def test_plain_lines_say_it_once_and_once_that_it_is_back() -> None:
 def test_the_end_of_the_last_stage_is_no_news_in_the_next() -> None:
     """What was said of an end goes with its stage, however short a while ago."""
     cold = b"t_s,developer_c,bath_c\n0,20,20\n600,20,20\n640,15,15\n1500,15,15\n"
-    stages: dict[int, set[str]] = {}
+    stages: dict[int, set[bool]] = {}
     for watched in watch(*events(ROLL, cold, 0.05, True)):
         state = watched.state
-        stages.setdefault(state.seen.stage or 0, set()).update(n for n in state.notices if n.startswith("end moved"))
-    assert stages[2]
-    assert not stages[3]
+        stages.setdefault(state.seen.stage or 0, set()).add(state.moved_new)
+    assert stages[2] == {False, True}
+    assert stages[3] == {False}
     watched.notice("two words")
     assert watched.state.notices == ["two words"]
 

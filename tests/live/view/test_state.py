@@ -157,7 +157,7 @@ def test_an_end_that_is_fixed_where_nobody_was_told_is_said() -> None:
     told.begin(1, 0.0)
     told.progress(200.0, end_t_s=304.0)
     told.moment(1, "ready", 259.0, now_t_s=289.0, end_t_s=304.0)
-    assert told.said("end moved 4 s later: end 5:04")
+    assert told.said("end 4 s later than planned: end 5:04")
 
 
 def test_a_withheld_start_of_the_next_stage_is_told() -> None:
