@@ -26,7 +26,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lamp", action="store_true", help="permit the lamp, for this session alone")
     parser.add_argument("--pour-c", metavar='"20.3 C"', help="the developer's temperature, measured at pour-in")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
-    parser.add_argument("--red", action="store_true", help="the view of a lidded session in red on black")
     parser.add_argument("--afresh", action="store_true", help="ask all questions, those too that were answered yes a short while ago")
     parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
 
@@ -62,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
         if args.detach:
             return 0
         following = Following(
-            RealSurroundings(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"]), red=args.red
+            RealSurroundings(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"])
         )
         return following.run(link)
 

@@ -41,7 +41,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
     parser.add_argument("--foot", metavar="FOOT.csv", help="presses (columns down_s,up_s): then the person does these and nothing else")
     parser.add_argument("--view", action="store_true", help="show the live view at any speed")
-    parser.add_argument("--red", action="store_true", help="the live view in red on black")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -82,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
     for sentence in recipe.warnings:
         play.say(f"note: {sentence}")
     watch = demo or args.view or speed is not None
-    return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch, args.red)
+    return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch)
 
 
 def _keep_the_input(journal: Path, args: argparse.Namespace) -> None:
@@ -197,12 +196,12 @@ class _Showing:
         if self._watcher is not None:
             self._watch(lambda watcher: watcher.record(full))
 
-    def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool, red: bool = False) -> int:
+    def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool) -> int:
         """To the end, or to Ctrl-C, or to a full disk; the journal is closed with its reason in each case."""
         if watch:
             from monitor.live.view.screen import open_view
 
-            self._watcher = open_view(self._session, self._speed, red)
+            self._watcher = open_view(self._session, self._speed)
         status = 0
         try:
             rehearsal.open(opening)

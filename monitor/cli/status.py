@@ -18,7 +18,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     shown = parser.add_mutually_exclusive_group()
     shown.add_argument("--json", action="store_true", help="one JSON object")
     shown.add_argument("--follow", action="store_true", help="the live view of the running session, dark by the same rules as develop's")
-    parser.add_argument("--red", action="store_true", help="with --follow: the view of a lidded session in red on black")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -57,7 +56,7 @@ def _follow(config: StationConfig, args: argparse.Namespace) -> int:
     with StationLink(config.state) as link:
         answer = told(link.ask({"verb": "follow"}))
         recipe, has_switch = recipe_from_data(answer["recipe"]), config.panel.switch is not None
-        following = Following(RealSurroundings(config), recipe, answer["session"], args.file, has_switch=has_switch, red=args.red)
+        following = Following(RealSurroundings(config), recipe, answer["session"], args.file, has_switch=has_switch)
         return following.run(link, answer)
 
 

@@ -119,10 +119,15 @@ def test_a_terminal_gets_the_view_without_colours_and_is_given_back(tmp_path: Pa
     assert not re.search(rb"\x1b\[[0-9;]*\b(3[0-7]|4[0-7]|9[0-7]|38|48)\b[0-9;]*m", seen)
 
 
-def test_red_on_black_only_where_it_is_asked_for(tmp_path: Path) -> None:
-    """And not where NO_COLOR says that there shall be none."""
-    assert re.search(rb"\x1b\[[0-9;]*31[0-9;]*m", on_a_terminal(tmp_path, "--red"))
-    assert not re.search(rb"\x1b\[[0-9;]*31[0-9;]*m", on_a_terminal(tmp_path, "--red", NO_COLOR="1"))
+def test_no_colour_is_ever_drawn_and_none_can_be_asked_for(tmp_path: Path) -> None:
+    """A red screen would claim a safety that nobody can promise; NO_COLOR changes nothing, for there is nothing to take away."""
+    colours = rb"\x1b\[(?:[0-9;]*;)?(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])(?:;[0-9;]*)?m"
+    for environ in ({}, {"NO_COLOR": "1"}):
+        seen = on_a_terminal(tmp_path, **environ)
+        assert b"\x1b[1m" in seen
+        assert not re.search(colours, seen)
+    for command in (["rehearse", "--red"], ["develop", "x", "--file", "y", "--red"], ["status", "--file", "y", "--follow", "--red"]):
+        assert main(command) == 2
 
 
 def test_a_poor_terminal_gets_ascii_and_a_dumb_one_plain_lines(tmp_path: Path) -> None:

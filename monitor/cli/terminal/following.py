@@ -48,14 +48,13 @@ BARE = (
 class Following:
     """Shows a session until it is over; black while film is bare. `file`: the station's, for the commands that are named."""
 
-    def __init__(self, around: Surroundings, recipe: Recipe, session: str, file: str, *, has_switch: bool, red: bool = False) -> None:
+    def __init__(self, around: Surroundings, recipe: Recipe, session: str, file: str, *, has_switch: bool) -> None:
         from monitor.live.view.curtain import Curtain
 
         self._around = around
         self._recipe = recipe
         self._file = shlex.quote(file)
         self._has_switch = has_switch
-        self._red = red
         self._curtain = Curtain(recipe)
         self._interrupts = Interrupts()
         self._pulse = Pulse(around.now_s(), around.time_of_day())
@@ -268,7 +267,7 @@ class Following:
 
         if self._view is None:
             keys = "" if self._has_switch or not self._around.keyboard else "space is a tap, ? asks for the minutes left"
-            self._view = follow_view(self._recipe, self._opening, keys, self._red)
+            self._view = follow_view(self._recipe, self._opening, keys)
         return self._view
 
     def _tell(self, event: Mapping[str, Any], record: Mapping[str, Any]) -> None:

@@ -2,8 +2,8 @@
 
 `render` is a pure function from plain values to lines of characters; it never writes more cells than there are. The values
 come from `Watched` (monitor.live.view.state), fed by a rehearsal (`open_view`) or by what a station sends (`follow_view`).
-It may not decide anything about a session. It stays in the terminal's own two colours, bold and dim apart, unless red on
-black is asked for; meaning never hangs on colour. `rich` is loaded only where a terminal is drawn on; no daemon loads this.
+It may not decide anything about a session. It stays in the terminal's own two colours, bold, dim and inverse apart; meaning never
+hangs on colour. `rich` is loaded only where a terminal is drawn on; no daemon loads this.
 Tests: tests/live/view/test_screen.py, tests/cli/test_demo.py.
 """
 
@@ -40,10 +40,9 @@ POOR_TERMINALS = ("vt", "linux", "dumb", "ansi", "cons")
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What the terminal can show. `unicode`: braille and blocks. `red`: red on black, on request."""
+    """What the terminal can show. `unicode`: braille and blocks."""
 
     unicode: bool = True
-    red: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,14 +262,14 @@ def _since(since_s: float | None, state: ViewState) -> str:
 class TerminalView:
     """Draws on a terminal, on its other screen, and gives it back in `close`."""
 
-    def __init__(self, watched: Watched, snapshot: Callable[[], Snapshot] | None, red: bool = False) -> None:
+    def __init__(self, watched: Watched, snapshot: Callable[[], Snapshot] | None) -> None:
         from rich.console import Console
         from rich.live import Live
 
         self._watched = watched
         self._snapshot = snapshot
         self._console = Console(highlight=False, markup=False, emoji=False)
-        self._look = Look(unicode_terminal(sys.stdout, os.environ), red)
+        self._look = Look(unicode_terminal(sys.stdout, os.environ))
         self._live = Live(console=self._console, screen=True, auto_refresh=False, transient=True, redirect_stdout=False)
         self._live.start()
 
@@ -297,7 +296,7 @@ class TerminalView:
         if self._snapshot is not None:
             self._watched.snapshot(self._snapshot())
         width, height = self._console.size
-        picture = Text(no_wrap=True, end="", style="red on black" if self._look.red else "")
+        picture = Text(no_wrap=True, end="")
         for number, line in enumerate(render(self._watched.state, self._watched.trace, width, height, self._look)):
             picture.append("\n" if number else "")
             for piece in line:
@@ -373,20 +372,20 @@ def unicode_terminal(out: TextIO, environ: Mapping[str, str]) -> bool:
     return locale not in ("", "C", "POSIX")
 
 
-def open_view(session: Session, speed: float | None, red: bool = False) -> TerminalView | PlainView:
+def open_view(session: Session, speed: float | None) -> TerminalView | PlainView:
     """A view of a rehearsal. `speed`: how many times as fast as real time, None as fast as the machine can."""
     fast = "as fast as it can" if speed is None else "real time" if speed == 1 else f"{speed:g} times as fast"
     watched = Watched(session.recipe, f"rehearsal, {fast}")
     if drawable(sys.stdout, os.environ) and speed is not None:
-        return TerminalView(watched, lambda: session.snapshot, red)
+        return TerminalView(watched, lambda: session.snapshot)
     return PlainView(watched, sys.stdout)
 
 
-def follow_view(recipe: Recipe, opening: Mapping[str, Any], keys: str = "", red: bool = False) -> TerminalView | PlainView:
+def follow_view(recipe: Recipe, opening: Mapping[str, Any], keys: str = "") -> TerminalView | PlainView:
     """A view of a session that runs elsewhere: give it each `record` and each snapshot (`seen`), and `show`.
 
     `opening`: `probes` and `vessel` of the session's open record, so that each +/- can be said; a probe that is not there counts as
     not compared. `keys`: what the keyboard does, if anything.
     """
     watched = Watched(recipe, "live", opening, keys)
-    return TerminalView(watched, None, red) if drawable(sys.stdout, os.environ) else PlainView(watched, sys.stdout)
+    return TerminalView(watched, None) if drawable(sys.stdout, os.environ) else PlainView(watched, sys.stdout)

@@ -110,11 +110,10 @@ class ViewState:
     """Everything that is drawn beside the trace, at one moment. Times are session seconds.
 
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
-    by the clock alone the end is; `moved_new`: that was said less than a minute ago. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when
-    to when a probe that is believed again was not. `outside`: the recipe's data do not cover the temperature. `faults`: the FAULTs that
-    still stand, the newest last. `exits`: sheets still in
-    the developer, and when each is due out. `closed`: why the session is over, None while it runs. `gone`: the station is; then no
-    time here is known any more.
+    by the clock alone the end is; `moved_new`: that was said less than a minute ago. `lost`: why a probe is not believed and since when
+    (None: since before this view). `back`: from when to when a probe that is believed again was not. `outside`: the recipe's data do not
+    cover the temperature. `faults`: the FAULTs that still stand, the newest last. `exits`: sheets still in the developer, and when each
+    is due out. `closed`: why the session is over, None while it runs. `gone`: the station is; then no time here is known any more.
     """
 
     name: str

@@ -399,11 +399,13 @@ def test_what_is_said_of_an_end_is_one_statement_from_the_plan() -> None:
     trace = b"t_s,developer_c,bath_c\n0,19.4,19.0\n1500,19.4,19.0\n"
     moved = [line for line in said(*events(ROLL, trace, 0.05, True)) if "than planned" in line]
     assert 1 <= len(moved) <= 3
+    later_s = 0
     for line in moved:
         part = re.search(r"end (\d+) s later than planned: end (\d+):(\d\d) \+/- \d+ s", line)
         assert part is not None, line
-        assert int(part[1]) == pytest.approx(int(part[2]) * 60 + int(part[3]) - 720, abs=1)
-    assert int(part[1]) == pytest.approx(660 * (2.5**0.06 - 1), abs=5)
+        later_s = int(part[1])
+        assert later_s == pytest.approx(int(part[2]) * 60 + int(part[3]) - 720, abs=1)
+    assert later_s == pytest.approx(660 * (2.5**0.06 - 1), abs=5)
 
 
 def test_plain_lines_fit_the_encoding_and_outlive_their_reader() -> None:
