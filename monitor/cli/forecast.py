@@ -108,8 +108,9 @@ def _vessel_lag(args: argparse.Namespace) -> float | None:
 def _lines(
     minutes: float, bath: ProbeReadings, cooling: FittedBath, view: Outlook | None, to_do: list[str], vessel_known: bool
 ) -> list[str]:
+    from monitor.core.text.doubt import TWO_SD, two_sd
     from monitor.core.text.quantities import format_duration, format_temperature
-    from monitor.prepare.water.outlook import INTERVAL, outlook_lines
+    from monitor.prepare.water.outlook import outlook_lines
 
     end = cooling.at(cooling.origin_s + 60.0 * minutes)
     now = cooling.at(cooling.origin_s)
@@ -117,8 +118,8 @@ def _lines(
     lines = [
         f"{bath.probe} is at {format_temperature(now.celsius)} (newest readings, scatter {cooling.noise_c:.2f} C, "
         f"not including its comparison); in {minutes:g} min "
-        f"{format_temperature(end.celsius)} +/- {INTERVAL * end.sd_c:.1f} C (forecast, 95 in 100)",
-        f"it is approaching {format_temperature(cooling.room_c)} +/- {INTERVAL * cooling.room_sd_c:.0f} C by {source}, time constant about "
+        f"{format_temperature(end.celsius)} +/- {two_sd(end.sd_c):.1f} C (forecast, {TWO_SD})",
+        f"it is approaching {format_temperature(cooling.room_c)} +/- {two_sd(cooling.room_sd_c):.0f} C by {source}, time constant about "
         f"{format_duration(cooling.tau_s)}; fitted on the last {cooling.used_s / 60:.0f} min",
     ]
     if cooling.disturbed_s is not None:

@@ -172,7 +172,7 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
         line_value, half = fitted.at(point.done_ref_s)
         lines.append(
             f"  {point.session}: {format_duration(point.done_ref_s)} at {reference_c:g} C gave {point.value:g}; "
-            f"the line says {line_value:.2f} +/-{half:.2f}"
+            f"the line says {line_value:.2f} (95 %: {line_value - half:.2f} to {line_value + half:.2f})"
         )
     if args.want is not None:
         done, least, most = fitted.wanted(args.want)

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from monitor.core.errors import FileWrong
-from monitor.core.text.doubt import plus_minus
+from monitor.core.text.doubt import NOT_KNOWN_PERCENT, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import latest, read_judgements
 from monitor.review.load import load
@@ -73,6 +73,9 @@ def row_of(review: Review, stage: StageMeasures | None, file: Path) -> Row:
                 "film": numbers.film, "vessel": numbers.vessel, "area_units": numbers.area_units}  # fmt: skip
     for name in FROM_STAGE:
         row[name] = None if stage is None else getattr(stage, name)
+    between = None if stage is None or stage.rate_law is None else stage.done_between_percent
+    row["done_least_percent"], row["done_most_percent"] = between or (None, None)
+    row["rate_law"] = None if stage is None else stage.rate_law
     row["rate"] = None if stage is None or stage.done_ref_s is None or not counted_s or stage.rate_law is None else _rate(review, stage)
     row["faults"] = numbers.faults
     row["max_cue_lateness_s"] = numbers.max_cue_lateness_s
@@ -203,8 +206,8 @@ def difference_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequ
                 _signed(row["mean_c"], first["mean_c"], " C", 2),
                 _number(row["rate"], "", 3),
                 _number(faster, " %", 1, sign=True),
-                _with_sd(row["done_percent"], row["done_sd_percent"], " %", 1),
-                _signed(row["done_percent"], first["done_percent"], " %", 1),
+                done_words(row),
+                _signed(_known_done(row), _known_done(first), " %", 1),
                 _time(row["actual_s"]),
                 _signed(row["actual_s"], first["actual_s"], " s", 0),
                 _number(row["overrun_s"], " s", 0, sign=True),
@@ -216,6 +219,20 @@ def difference_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequ
             )
         )
     return DIFFERENCES, rows
+
+
+def done_words(row: Row) -> str:
+    """Development with its doubt; nothing where temperature did not count, since there it is seconds over seconds."""
+    if row["rate_law"] is None or row["done_percent"] is None:
+        return ""
+    between = None if row["done_least_percent"] is None else (row["done_least_percent"], row["done_most_percent"])
+    return share(row["done_percent"], row["done_sd_percent"] or 0.0, between)
+
+
+def _known_done(row: Row) -> float | None:
+    """The per cent that may be compared: of a stage with a rate whose time is not in doubt."""
+    known = row["rate_law"] is not None and row["done_least_percent"] is None
+    return row["done_percent"] if known and two_sd(row["done_sd_percent"] or 0.0) <= NOT_KNOWN_PERCENT else None
 
 
 def _with_sd(value: float | None, sd: float | None, unit: str = " C", places: int = 2) -> str:
@@ -233,7 +250,7 @@ def season_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequence
             name_of(row),
             row["recipe"] or "",
             _number(row["rate"], "", 3),
-            _with_sd(row["done_percent"], row["done_sd_percent"], " %", 1),
+            done_words(row),
             _number(row["overrun_s"], " s", 0, sign=True),
             _time(row["estimated_s"]),
             str(row["faults"]),
@@ -273,9 +290,10 @@ def sentence(comparison: SessionComparison) -> str:
     if known:
         slow, fast = min(known, key=lambda k: k[0]), max(known, key=lambda k: k[0])
         for difference, row in dict.fromkeys([(slow[0], name_of(slow[1])), (fast[0], name_of(fast[1]))]):
-            told.append(f"{row} went {abs(difference):.1f} % {'faster' if difference >= 0 else 'slower'}.")
-    done = [(r["done_percent"], r) for r in comparison.rows if r["done_percent"] is not None]
-    if done:
+            if abs(difference) >= 0.05:
+                told.append(f"{row} went {abs(difference):.1f} % {'faster' if difference >= 0 else 'slower'}.")
+    done = [(d, r) for r in comparison.rows if (d := _known_done(r)) is not None]
+    if len(done) > 1:
         least, most = min(done, key=lambda d: d[0]), max(done, key=lambda d: d[0])
         told.append(f"Development done from {least[0]:.1f} % ({name_of(least[1])}) to {most[0]:.1f} % ({name_of(most[1])}).")
     return " ".join(told)

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.text.doubt import plus_minus, said_once
+from monitor.core.text.doubt import said_once, share
 from monitor.review.numbers import StageMeasures
 
 SCHEMA_VERSION = 1
@@ -193,13 +193,13 @@ def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float
     if cause.about == "development" and stage is not None and stage.rate_law is not None and not stage.end_told:
         return NOT_TOLD
     if cause.about == "development" and stage is not None and stage.done_percent is not None and stage.rate_law is not None:
-        sd = stage.done_sd_percent or 0.0
+        words = share(stage.done_percent, stage.done_sd_percent or 0.0, stage.done_between_percent)
         late = (
-            f"; the pour was {stage.overrun_s:+.0f} s off the planned end{_station_words(stage)}"
+            f"; the pour was {stage.overrun_s:+.0f} s off the end that was called{_station_words(stage)}"
             if stage.overrun_s is not None and abs(stage.overrun_s) >= 2
             else ""
         )
-        return f"the record says: development {stage.done_percent:.1f} % {said_once(plus_minus(sd, 1))} of what was wanted{late}"
+        return f"the record says: development {said_once(words)} of what was wanted{late}"
     if cause.about == "temperature" and warmest_gap_c is not None:
         return f"the record says: the largest step of the mean between two stages was {warmest_gap_c:.1f} C"
     return None

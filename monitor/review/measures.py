@@ -98,6 +98,12 @@ def gaps(journal: Journal) -> list[NamedSpan]:
     return found
 
 
+def fault_calls(journal: Journal) -> list[dict[str, Any]]:
+    """Each FAULT with its moment and reason; before version 0.2 the reason stood only in the loss of trust of the same moment."""
+    lost = {r["t_s"]: f"{r['probe']}: {r['why']}" for r in journal.of("trust") if not r["believed"]}
+    return [{"t_s": r["t_s"], "why": r.get("why") or lost.get(r["t_s"])} for r in journal.of("cue") if r["cue"] == "fault"]
+
+
 def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures]) -> SessionMeasures:
     recipe, close, opening = journal.recipe, journal.close, journal.opening
     late = [r["lateness_s"] for r in journal.of("cue") if isinstance(r.get("lateness_s"), (int, float))]
@@ -110,7 +116,8 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         film=recipe.film if recipe else None, vessel=recipe.vessel if recipe else None, contents=recipe.what if recipe else None,
         area_units=recipe.area_units if recipe else None, program_version=opening.get("version"), opened_wall=journal.first_wall,
         zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None, stages=stages,
-        max_cue_lateness_s=max(late) if late else None, cues=counts, faults=counts.get("fault", 0), probes=list(facts.values()),
+        max_cue_lateness_s=max(late) if late else None, cues=counts, faults=counts.get("fault", 0), fault_calls=fault_calls(journal),
+        probes=list(facts.values()),
         trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],
         gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],
         resumes=[{k: r.get(k) for k in RESUME_FIELDS} for r in journal.of("session") if r["event"] == "resume"],

@@ -115,6 +115,18 @@ class StageMeasures:
     end_between_s: tuple[float, float] | None = None
 
     @property
+    def moved_s(self) -> float | None:
+        """How much later than planned (time x factor) the end was called; negative: earlier. None where none was planned."""
+        if self.planned_end_s is None or not self.planned_s:
+            return None
+        return self.planned_end_s - self.begin_s - self.planned_s
+
+    @property
+    def actual_between_s(self) -> tuple[float, float]:
+        """The least and the most that the stage may have lasted; the same twice where no power cut left it in doubt."""
+        return max(0.0, self.actual_s - self.shorter_s), self.actual_s + self.longer_s
+
+    @property
     def done_between_percent(self) -> tuple[float, float] | None:
         """Where a power cut left the time in doubt: the least and the most that was done, two standard deviations in them."""
         if not (self.longer_s or self.shorter_s) or self.done_percent is None or self.actual_s <= 0.0:
@@ -129,6 +141,7 @@ class SessionMeasures:
     """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal). `problems`: of the file, as told.
 
     `waived`, `gate_overridden`: the reasons that the person gave, None where nothing was waived or overridden.
+    `fault_calls`: each FAULT that sounded, with `t_s` and `why`, None where nothing tells why.
     `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
     """
 
@@ -149,6 +162,7 @@ class SessionMeasures:
     max_cue_lateness_s: float | None
     cues: dict[str, int]
     faults: int
+    fault_calls: list[dict[str, Any]]
     probes: list[RecordedProbe]
     trust: list[dict[str, Any]]
     gaps: list[NamedSpan]

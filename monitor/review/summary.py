@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.core.text.doubt import plus_minus, said_once
+from monitor.core.text.doubt import plus_minus, said_once, share
 from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 
@@ -19,11 +19,11 @@ OUTSIDE_TELL_S = 15.0
 """Shorter excursions of a stage that is not steered are told as seconds alone (the project's practice text, colour)."""
 
 
-def signed_duration(seconds: float) -> str:
-    """Such as "12 s later" or "1:30 earlier"."""
+def signed_duration(seconds: float, words: tuple[str, str] = ("later", "earlier")) -> str:
+    """Such as "12 s later" or "1:30 earlier"; `words`: for more and for less."""
     size = abs(seconds)
     shown = f"{size:.0f} s" if size < 60 else format_duration(size)
-    return f"{shown} {'later' if seconds >= 0 else 'earlier'}"
+    return f"{shown} {words[0] if seconds >= 0 else words[1]}"
 
 
 def at_place(celsius: float | None, sd_c: float | None, where: str | None) -> str:
@@ -49,27 +49,46 @@ def in_stage(span: NamedSpan, stage: StageMeasures) -> str:
     return f"{format_duration(span.from_s - stage.begin_s)} to {format_duration(span.to_s - stage.begin_s)} ({span.what})"
 
 
+def longer(seconds: float) -> str:
+    """Such as "12 s longer" or "1:30 shorter"."""
+    return signed_duration(seconds, ("longer", "shorter"))
+
+
 def planned_sentence(stage: StageMeasures) -> str:
-    """Planned and actual end."""
+    """What was planned and how long it took: one statement from the plan, with its parts where there are two."""
     parts = []
     if stage.planned_s == 0:
         parts.append("no clock")
     elif stage.planned_s is not None:
         parts.append(f"planned {format_duration(stage.planned_s)}" + (f" at {stage.reference_c:g} C" if stage.steered else " by the clock"))
-    if stage.planned_end_s is not None and stage.planned_s is not None:
-        to_end = stage.planned_end_s - stage.begin_s
-        if stage.steered:
-            moved = to_end - stage.planned_s
-            parts.append(f"end moved {signed_duration(moved)}, to {format_duration(to_end)}" if abs(moved) >= 0.5 else "end not moved")
+    parts.append(f"took {format_duration(stage.actual_s)} ({_by(stage)}){_against_plan(stage)}")
+    if stage.longer_s or stage.shorter_s:
+        least, most = stage.actual_between_s
+        counted = format_duration(stage.actual_s)
+        parts.append(f"between {format_duration(least)} and {format_duration(most)} in it (counted {counted}), since the power was gone")
     if stage.end_between_s is not None:
         first, last = (format_duration(max(0.0, t_s - stage.begin_s)) for t_s in stage.end_between_s)
-        parts.append(f"between {first} and {last}, since the power was gone")
-    parts.append(f"actual end {format_duration(stage.actual_s)} ({_by(stage)})")
-    if stage.overrun_s is not None and abs(stage.overrun_s) >= 1.0:
-        parts.append(f"the pour was {signed_duration(stage.overrun_s)} than the planned end{_station_part(stage)}")
+        parts.append(f"its end was said to be between {first} and {last} of what was counted")
     if stage.may_have_done_percent is not None and stage.steered:
         parts.append(f"if the film stayed in until the next call, its development was {stage.may_have_done_percent:.0f} %")
     return ", ".join(parts)
+
+
+def _against_plan(stage: StageMeasures) -> str:
+    """How much longer than planned, and for what."""
+    if not stage.planned_s:
+        return ""
+    moved_s = stage.moved_s if stage.steered else None
+    off_s = stage.actual_s - stage.planned_s if stage.overrun_s is not None or moved_s is None else moved_s
+    if stage.overrun_s is None and moved_s is None:
+        return ""
+    poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= 1.0 else None
+    if poured_s is None:
+        return ", as planned" if abs(off_s) < 0.5 else f", {longer(off_s)} than planned{', for the temperature' if moved_s else ''}"
+    by_pour = f"{longer(poured_s)} by the pour{_station_part(stage)}"
+    if moved_s is None or abs(moved_s) < 0.5:
+        return f", {longer(off_s)} than planned, by the pour{_station_part(stage)}"
+    return f", {longer(off_s)} than planned: {longer(moved_s)} for the temperature, {by_pour}"
 
 
 def _station_part(stage: StageMeasures) -> str:
@@ -85,7 +104,7 @@ def _by(stage: StageMeasures) -> str:
         "on time": "assumed, and a long press said that it was on time",
         "correction": "corrected by a later tap",
         "close": "close of the session",
-        "planned end": "the planned end, nothing later is known",
+        "planned end": "the end that was called, nothing later is known",
         "end of the record": "end of the record",
     }[stage.ended_by]
 
@@ -100,7 +119,10 @@ def done_sentence(stage: StageMeasures) -> str:
     if between is not None:
         said = f"development between {between[0]:.0f} % and {between[1]:.0f} % of what was wanted: the power was gone"
         return f"{said}, counted {stage.done_percent:.1f} %"
-    said = f"development {stage.done_percent:.1f} % {plus_minus(stage.done_sd_percent or 0.0, 1)} of what was wanted (now known"
+    words = share(stage.done_percent, stage.done_sd_percent or 0.0)
+    if words.startswith("not known"):
+        return f"development {words}"
+    said = f"development {words} of what was wanted (now known"
     return said + (f"; live said {stage.live_done_percent:.1f} %)" if stage.live_done_percent is not None else ")")
 
 
@@ -121,7 +143,13 @@ def temperature_sentence(stage: StageMeasures) -> str:
 
 
 def _band_unverified(stage: StageMeasures) -> str:
-    return f"the band of +/-{stage.band_c:g} C could not be verified, since no probe was believed"
+    return f"the band of {_band_words(stage)} could not be verified, since no probe was believed"
+
+
+def _band_words(stage: StageMeasures) -> str:
+    """The wanted band by its edges: a +/- is a doubt."""
+    assert stage.band_c is not None
+    return f"{stage.reference_c or 0.0:g} C, {stage.band_c:g} C either way"
 
 
 def _band(stage: StageMeasures) -> list[str]:
@@ -137,8 +165,8 @@ def _band(stage: StageMeasures) -> list[str]:
         f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s >= 0.5
     )
     said = [
-        f"outside the band of +/-{stage.band_c:g} C: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
-        f"never outside the band of +/-{stage.band_c:g} C"
+        f"outside the band of {_band_words(stage)}: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
+        f"never outside the band of {_band_words(stage)}"
     ]  # fmt: skip
     if not stage.probe_compared:
         said.append(
@@ -246,6 +274,15 @@ def trust_sentence(change: Mapping[str, Any], session: SessionMeasures) -> str:
     return f'at {moment(session, change["t_s"])} "{change["probe"]}" {what} ({change["why"]}{back})'
 
 
+def faults_sentence(session: SessionMeasures) -> str:
+    """How often FAULT sounded, each with its moment and reason."""
+    if not session.faults:
+        return "No FAULT sounded"
+    often = "once" if session.faults == 1 else f"{session.faults} times"
+    each = [f"at {moment(session, f['t_s'])} ({f['why'] or 'the record does not say why'})" for f in session.fault_calls]
+    return f"FAULT sounded {often}: {'; '.join(each)}"
+
+
 def resume_sentence(resume: Mapping[str, Any], session: SessionMeasures) -> str:
     """One time in which the program was away."""
     gap_s, least_s, most_s = resume["gap_s"], resume.get("least_s"), resume.get("most_s")
@@ -292,16 +329,15 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
     each = []
     for s in sheets:
         words = [
-            f"sheet {s.sheet} planned {_or_unknown(s.planned_s)}, actual end {format_duration(s.actual_s)}"
+            f"sheet {s.sheet} planned {_or_unknown(s.planned_s)}, took {format_duration(s.actual_s)}"
             + ("" if s.end_told else " (not told)")
+            + _against_plan(s)
         ]
-        if s.overrun_s is not None and abs(s.overrun_s) >= 1.0:
-            words.append(f"the pour was {signed_duration(s.overrun_s)} than the planned end{_station_part(s)}")
         if s.rate_law is not None and s.done_percent is not None:
             live = f" (live said {s.live_done_percent:.1f} %)" if s.live_done_percent is not None else ""
             between = s.done_between_percent
             words.append(
-                f"development {s.done_percent:.1f} % {plus_minus(s.done_sd_percent or 0.0, 1)}{live}" if between is None else
+                f"development {share(s.done_percent, s.done_sd_percent or 0.0)}{live}" if between is None else
                 f"development between {between[0]:.0f} % and {between[1]:.0f} %: the power was gone"
             )  # fmt: skip
         if s.mean_c is not None:
@@ -336,14 +372,11 @@ def other_sentence(group: list[StageMeasures]) -> str:
         return f"{group[0].name} {planned_sentence(group[0])}"
     shortest, longest = min(s.actual_s for s in group), max(s.actual_s for s in group)
     last = max(group, key=lambda s: s.begin_s)
-    late = (
-        f", the pour was {signed_duration(last.overrun_s)} than the planned end"
-        if last.overrun_s is not None and abs(last.overrun_s) >= 1
-        else ""
-    )
+    off_s = last.overrun_s or 0.0
     return (
         f"{last.name} planned {_or_unknown(last.planned_s)} from the last sheet's begin, its {len(group)} sheets were in it "
-        f"{format_duration(shortest)} to {format_duration(longest)}{late}"
+        f"{format_duration(shortest)} to {format_duration(longest)}"
+        + (f", the last out {signed_duration(off_s)} than called" if abs(off_s) >= 1 else "")
     )
 
 
@@ -372,8 +405,7 @@ def sentences(session: SessionMeasures) -> list[str]:
     if session.max_cue_lateness_s is not None:
         told_all.append(f"The latest cue came {1000 * session.max_cue_lateness_s:.0f} ms after its moment.")
     changes = "; ".join(trust_sentence(t, session) for t in session.trust)
-    sounded = "No FAULT sounded" if not session.faults else f"FAULT sounded {session.faults} time{'' if session.faults == 1 else 's'}"
-    told_all.append(sounded + (f"; {changes}." if changes else "."))
+    told_all.append(faults_sentence(session) + (f"; {changes}." if changes else "."))
     told_all += [resume_sentence(resume, session) for resume in session.resumes]
     if session.doubted:
         spans = "; ".join(f"{d.what}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)

@@ -97,7 +97,7 @@ def test_a_stage_by_the_clock_alone_says_nothing_of_its_band(tmp_path: Path) -> 
     lost = Fault("missing", 0.0, 5000.0, noticed_s=0.0)
     stage = stage_of(reviewed(play(recipe_data(), lambda _: 20.0, faults=[lost], estimated_source="clock"), tmp_path), 2)
     assert (stage.below_band_s, stage.above_band_s) == (None, None)
-    assert "the band of +/-0.5 C could not be verified, since no probe was believed" in temperature_sentence(stage)
+    assert "the band of 20 C, 0.5 C either way could not be verified, since no probe was believed" in temperature_sentence(stage)
     held = stage_of(reviewed(play(recipe_data(), lambda _: 20.0, faults=[lost], estimated_source="held"), tmp_path), 2)
     assert (held.below_band_s, held.above_band_s) == (0.0, 0.0)
 

@@ -142,7 +142,7 @@ def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path, capsys: pytest
     assert not any(line.startswith("load: its planned end") for line in found.agree)
     first = review.numbers.stages[0]
     assert (first.planned_s, first.planned_end_s, first.overrun_s) == (0.0, None, None)
-    assert "load no clock, actual end 0:02 (told by a tap);" in paragraph(review.numbers)
+    assert "load no clock, took 0:02 (told by a tap);" in paragraph(review.numbers)
     row = next(r for r in session_page(journal, review).split("<tr>") if ">1 load<" in r)
     assert "<td>no clock</td>" in row
     assert "0:00</td>" not in row.split("</td>", 1)[0]
@@ -155,7 +155,7 @@ def test_without_a_believed_probe_the_band_is_not_verified(tmp_path: Path) -> No
     (develop,) = develop_of(review)
     assert (develop.below_band_s, develop.above_band_s) == (None, None)
     words = paragraph(review.numbers)
-    assert "the band of +/-0.5 C could not be verified, since no probe was believed" in words
+    assert "the band of 20 C, 0.5 C either way could not be verified, since no probe was believed" in words
     assert "outside the band" not in words
     row = next(r for r in session_page(journal, review).split("<tr>") if ">1 develop<" in r)
     assert "<td>not verified</td>" in row

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.core.journal.history import History, Key, Passage
-from monitor.core.journal.records import BandSummary, CueSounded, Opened, TrustChanged
+from monitor.core.journal.records import BandSummary, CueSounded, GapDoubt, Opened, TrustChanged, gap_doubt
 from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.readings import ESTIMATED
-from monitor.core.text.doubt import two_sd
+from monitor.core.text.doubt import said_once, share, two_sd
 from monitor.core.text.quantities import format_duration
 
 
@@ -38,23 +38,26 @@ class Summary:
 
     def __init__(self) -> None:
         self._history = History()
+        self._cuts: list[tuple[float, GapDoubt]] = []
         self._opened: Opened | None = None
         self._developer: dict[Key, _Developer] = {}
         self._trust: list[str] = []
         self._bands: list[str] = []
-        self._faults = 0
+        self._faults: list[tuple[float, str | None]] = []
 
     def add(self, record: Mapping[str, Any]) -> None:
         """One record."""
         if record["kind"] == "progress":
             self._progress(record)
+        if record["kind"] == "session" and record["event"] == "resume":
+            self._cuts.append((record["t_s"], gap_doubt(record)))
         told = self._history.fold(record)
         if isinstance(told, Opened):
             self._opened = told
         elif isinstance(told, TrustChanged):
             self._trust_changed(told)
         elif isinstance(told, CueSounded) and told.cue == "fault":
-            self._faults += 1
+            self._faults.append((told.t_s, told.why))
         elif isinstance(told, BandSummary) and told.outside_s > 0:
             verified = "" if told.compared else ", not verified (probe not compared)"
             below, above, whole = (format_duration(s) for s in (told.below_s, told.above_s, told.watched_s))
@@ -89,8 +92,7 @@ class Summary:
         for passage in self._history.clocks:
             out += self._tell(passage)
         out += [f"At {line}." for line in self._trust]
-        if self._faults:
-            out.append(f"FAULT sounded {self._faults} time{'s' if self._faults > 1 else ''}.")
+        out += [f"FAULT at {format_duration(t_s)}{f': {why}' if why else ''}." for t_s, why in self._faults]
         return out
 
     def _tell(self, passage: Passage) -> list[str]:
@@ -107,17 +109,25 @@ class Summary:
         told = self._developer.get(passage.key)
         if told is not None and told.mean_s > 0 and target_ref_s > 0:
             percent = 100.0 * told.done_ref_s / target_ref_s
-            sd = 100.0 * two_sd(told.done_sd_ref_s) / target_ref_s
+            done = self._share(passage, percent, 100.0 * told.done_sd_ref_s / target_ref_s, told.last_s or passage.begin_s)
             compared = "" if self._compared else ", probe not compared"
             known = f"{format_duration(told.estimated_s)} of it estimated" if told.estimated_s >= 1 else "all of it measured"
             mean_c = told.mean_sum / told.mean_s
             if passage.steered:
-                lines.append(f"    development done {percent:.1f} % +/- {sd:.1f} % (two standard deviations{compared});")
+                lines.append(f"    development done {said_once(done)}{compared};")
             else:
                 lines.append(f"    by the clock, temperature did not move the time{compared};")
             lines.append(f"    developer {mean_c:.1f} C in the mean, {told.lowest_c:.1f} C to {told.highest_c:.1f} C; {known}.")
             lines += [f"    {line}." for line in self._bands]
         return lines
+
+    def _share(self, passage: Passage, percent: float, sd_percent: float, last_s: float) -> str:
+        """What was done, with what the time without power leaves in doubt."""
+        doubt = sum((d for t_s, d in self._cuts if passage.begin_s < t_s <= last_s), GapDoubt())
+        if not (doubt.longer_s or doubt.shorter_s) or last_s <= passage.begin_s:
+            return share(percent, sd_percent)
+        per_s, around = percent / (last_s - passage.begin_s), two_sd(sd_percent)
+        return share(percent, sd_percent, (max(0.0, percent - per_s * doubt.shorter_s - around), percent + per_s * doubt.longer_s + around))
 
     @property
     def _compared(self) -> bool:

@@ -13,6 +13,10 @@ TWO_SD = "two standard deviations"
 SHOWN = 2.0
 """So many standard deviations: of a normal error 95 in 100 lie inside."""
 
+NOT_KNOWN_PERCENT = 25.0
+"""A development with two standard deviations of more than this, in per cent of what was wanted, is called not known: three of the usual
+steps in which times are changed lie inside. A choice, no source."""
+
 _FIRST = re.compile(r"\+/- \d+(?:[.:]\d+)*(?: (?:C|%|s|kJ/mol)(?!\w))?")
 
 
@@ -24,6 +28,19 @@ def two_sd(sd: float) -> float:
 def plus_minus(sd: float, places: int, unit: str = "") -> str:
     """`sd` in any unit, such as 0.093: "+/- 0.19 C" with `places` 2 and `unit` " C"."""
     return f"+/- {two_sd(sd):.{places}f}{unit}"
+
+
+def share(percent: float, sd_percent: float, between: tuple[float, float] | None = None) -> str:
+    """How much of something was done, per cent of what was wanted: "100.0 % +/- 1.7", or "not known (36 % to 123 %)".
+
+    `between`: least and most, where more is in doubt than a standard deviation can hold; then these two alone.
+    """
+    if between is not None:
+        return f"{between[0]:.0f} % to {between[1]:.0f} %"
+    around = two_sd(sd_percent)
+    if around > NOT_KNOWN_PERCENT:
+        return f"not known ({max(0.0, percent - around):.0f} % to {percent + around:.0f} %)"
+    return f"{percent:.1f} % {plus_minus(sd_percent, 1)}"
 
 
 def said_once(text: str) -> str:

@@ -1,7 +1,7 @@
 """Whether a bath stays good enough for a recipe, and what to do if it does not.
 
 Limits of a stage: its own band; for a steered stage the range of its rate law (temperature moves its end); for other develop
-stages and other baths `monitor.prepare.water.bands`. The 95 per cent interval of the forecast must stay inside.
+stages and other baths `monitor.prepare.water.bands`. Two standard deviations of the forecast must stay inside.
 Tests: tests/prepare/water/test_forecast.py.
 """
 
@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.text.doubt import plus_minus, two_sd
 from monitor.core.text.quantities import format_duration, format_temperature, format_volume
 from monitor.prepare.water.bands import bath_band_c, developer_band_c
 from monitor.prepare.water.forecast import FittedBath
 from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C, temper
 
-INTERVAL = 1.96
 LOOK_S, STEP_S = 15.0, 5.0
 """How often the stages are checked, and the step of the liquid's path."""
 
@@ -103,7 +103,7 @@ def outlook(bath: FittedBath, recipe: Recipe, starts_in_s: float = 0.0, vessel_l
         marks = _marks(bearing.begin_s, bearing.end_s)
         for mark in marks:
             celsius, sd = (developer if bearing.develops else water).at(mark)
-            if celsius - INTERVAL * sd < bearing.low_c or celsius + INTERVAL * sd > bearing.high_c:
+            if celsius - two_sd(sd) < bearing.low_c or celsius + two_sd(sd) > bearing.high_c:
                 outside = outside or (mark, bearing)
                 break
     first = next((b for b in steps if b.develops), steps[0] if steps else None)
@@ -191,7 +191,7 @@ def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
     """The answer in words."""
     expected = (
         f"while developing the bath goes from {format_temperature(view.begin_c)} to {format_temperature(view.end_c)} "
-        f"+/- {INTERVAL * view.end_sd_c:.1f} C (forecast, 95 in 100)"
+        f"{plus_minus(view.end_sd_c, 1, ' C')} (forecast)"
     )
     lines = [expected]
     if view.lasts:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from monitor.core.journal.summary import Summary
@@ -31,12 +32,12 @@ def cue(t_s: float) -> dict[str, Any]:
 
 def test_plus_minus_is_two_standard_deviations() -> None:
     """And says so."""
-    assert "development done 50.0 % +/- 2.0 % (two standard deviations);" in told(progress(100.0))
+    assert "development done 50.0 % +/- 2.0 (two standard deviations);" in told(progress(100.0))
 
 
 def test_a_probe_that_was_not_compared_is_said_to_be() -> None:
     """Beside what hangs on it."""
-    assert "(two standard deviations, probe not compared);" in told(progress(100.0), compared=False)
+    assert "(two standard deviations), probe not compared;" in told(progress(100.0), compared=False)
 
 
 def test_the_mean_is_weighted_by_time_and_the_extremes_are_told() -> None:
@@ -81,8 +82,19 @@ def test_changes_of_trust_and_a_law_outside_its_data_are_told_with_their_time() 
     assert "agrees again" not in said
 
 
-def test_faults_are_counted() -> None:
-    """Once, or so many times."""
-    assert "FAULT sounded 1 time." in told(cue(10.0))
-    assert "FAULT sounded 3 times." in told(cue(10.0), cue(80.0), cue(150.0))
+def test_each_fault_is_told_with_its_moment_and_its_reason() -> None:
+    """The reason of a record that has one."""
+    assert "FAULT at 0:10." in told(cue(10.0) | {"why": None})
+    said = told(cue(10.0), cue(80.0), cue(150.0))
+    assert said.count("FAULT at ") == 3
+    assert "FAULT at 1:20: jug: no reading." in said
     assert "FAULT" not in told()
+
+
+def test_what_the_power_cut_hides_stands_in_the_development_done() -> None:
+    """A minute that may or may not have passed is no part of a standard deviation."""
+    cut = {"t_s": 40.0, "kind": "session", "event": "resume", "gap_s": None, "same_boot": False, "spread_s": None}
+    cut |= {"counted_s": 20.0, "least_s": 20.0, "most_s": 80.0}
+    said = told(progress(20.0), cut, progress(60.0))
+    assert re.search(r"development done \d+ % to \d+ %", said), said
+    assert "+/-" not in said.split("development done")[1].split(";")[0]

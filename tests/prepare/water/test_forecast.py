@@ -10,9 +10,10 @@ import pytest
 from monitor.core.errors import InputWrong
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
+from monitor.core.text.doubt import two_sd
 from monitor.prepare.probes.readings import ProbeReadings
 from monitor.prepare.water.forecast import FittedBath, fit_bath, forecast_points
-from monitor.prepare.water.outlook import INTERVAL, advice, bearings, outlook, outlook_lines
+from monitor.prepare.water.outlook import advice, bearings, outlook, outlook_lines
 from tests.prepare.probes.water import Truth, newton, series, shown, steady
 
 
@@ -36,7 +37,7 @@ def test_ten_minutes_tell_a_quarter_of_an_hour_ahead(with_room: bool) -> None:
         cooling = fit_bath(bath_of(truth, 600, seed), room_of(8.0, 600, seed) if with_room else None)
         ahead = cooling.at(1500.0)
         close += abs(ahead.celsius - truth(1500.0)) < 0.2
-        inside += abs(ahead.celsius - truth(1500.0)) < INTERVAL * ahead.sd_c
+        inside += abs(ahead.celsius - truth(1500.0)) < two_sd(ahead.sd_c)
     assert close >= 95
     assert inside >= 90
 
@@ -56,7 +57,7 @@ def test_a_measured_cooling_curve_lies_inside_the_stated_interval(minutes: int, 
         bath = ProbeReadings("mug", "bath", tuple(times[part]), tuple(values[part]), tuple(values[part]))
         room = None if room_c is None else series([room_c] * 20, "air", "room", 60.0, times[i])
         ahead = fit_bath(bath, room).at(times[i + minutes + 15])
-        inside += abs(values[i + minutes + 15] - ahead.celsius) < INTERVAL * ahead.sd_c
+        inside += abs(values[i + minutes + 15] - ahead.celsius) < two_sd(ahead.sd_c)
     assert 90 <= inside <= 99
 
 
