@@ -1,7 +1,7 @@
 """The local control socket, in the state folder, for the station's own user and group alone. JSON, one object a line.
 
 The server only passes lines on: what a request may do is decided by the thread that owns the state, which gets each as a
-`Request` with a way to answer. Of each connection one request waits at a time; the next is read when that one has been answered.
+`Request` with a way to answer. Of each connection one request waits at a time; the next is read when the answer to that one has gone out.
 Connections, what has come in and what waits to go out are bounded, and `abandon` is let in even where all lines are taken. A follower
 that does not read is dropped; nobody waits for it. `ask` and `StationLink` are the client side, for the commands.
 Tests: tests/live/station/test_control.py, tests/live/station/test_control_flood.py.
@@ -82,7 +82,8 @@ def trusted(peer: Peer) -> bool:
 
 
 class _Connection:
-    """`asked`: the station owes it an answer. `known`: it has one of the lines. `last`: it is dropped once what waits has gone out."""
+    """`asked`: an answer is owed to it, or still to be written. `answer`: that answer, once the station has given it. `known`: it has one
+    of the lines. `last`: it is dropped once what waits has gone out."""
 
     def __init__(self, number: int, end: socket.socket, since_s: float) -> None:
         self.number = number
@@ -92,8 +93,10 @@ class _Connection:
         self.searched = 0
         self.bodies: deque[Mapping[str, Any]] = deque()
         self.writing: Iterator[bytes] | None = None
+        self.ends_answer = False
         self.outgoing = bytearray()
         self.asked = False
+        self.answer: Mapping[str, Any] | None = None
         self.known = False
         self.last = False
         self.gone = False
@@ -104,12 +107,20 @@ class _Connection:
             if self.writing is None:
                 if not self.bodies:
                     return
-                self.writing = pieces(self.bodies.popleft())
+                body = self.bodies.popleft()
+                self.writing, self.ends_answer = pieces(body), body is self.answer
             piece = next(self.writing, None)
             if piece is None:
                 self.writing = None
+                if self.ends_answer:
+                    self.answer, self.asked = None, False
             else:
                 self.outgoing += piece
+
+    def reply(self, answer: Mapping[str, Any]) -> None:
+        """Answer what it asked."""
+        self.answer = answer
+        self.bodies.append(answer)
 
     @property
     def has_more(self) -> bool:
@@ -201,13 +212,12 @@ class Control:
             return list(self._connections.values())
 
     def _answer(self, number: int, body: Mapping[str, Any]) -> None:
-        """The station has answered: that connection may ask again, and one that has gone leaves its line."""
+        """The station has answered: that connection may ask again once it has the answer, and one that has gone leaves its line."""
         with self._lock:
             self._owed.discard(number)
             connection = self._connections.get(number)
             if connection is not None:
-                connection.asked = False
-                connection.bodies.append(body)
+                connection.reply(body)
         self._ring()
 
     def _ring(self) -> None:
@@ -282,7 +292,7 @@ class Control:
         newcomers = [c for c in self.open_lines if not c.known]
         if len(newcomers) < NEWCOMERS:
             return 0.0
-        silent = next((c for c in newcomers if not c.asked), None)
+        silent = next((c for c in newcomers if c.number not in self._owed), None)
         if silent is None:
             return TO_SPEAK_S
         left_s = silent.since_s + TO_SPEAK_S - self._mono_s()
@@ -325,9 +335,8 @@ class Control:
                 return
             line = bytes(connection.incoming[:end])
             del connection.incoming[: end + 1]
+            connection.asked = True
             self._line(connection, line)
-            if len(connection.bodies) >= MOST_BEHIND:
-                connection.gone = True
 
     def _line(self, connection: _Connection, line: bytes) -> None:
         try:
@@ -341,14 +350,13 @@ class Control:
             self._refuse(connection, 3, FULL)
             return
         connection.known = connection.known or taken < MOST_LINES
-        connection.asked = True
         with self._lock:
             self._owed.add(connection.number)
         self._post(Request(connection.number, body, lambda answer, number=connection.number: self._answer(number, answer)))  # type: ignore[misc]
 
     def _refuse(self, connection: _Connection, status: int, why: str) -> None:
         with self._lock:
-            connection.bodies.append({"ok": False, "status": status, "lines": [why]})
+            connection.reply({"ok": False, "status": status, "lines": [why]})
 
     def _drop(self, connection: _Connection) -> None:
         with self._lock:
@@ -357,7 +365,7 @@ class Control:
         with contextlib.suppress(KeyError):
             self._poll.unregister(connection.end)
         connection.end.close()
-        if connection.known or connection.asked:
+        if connection.known or connection.number in self._owed:
             self._post(HungUp(connection.number))
 
 

@@ -227,6 +227,32 @@ def test_half_an_hour_of_readings_is_written_as_it_is_read(door: Door) -> None:
     }  # fmt: skip
 
 
+def test_answers_that_nobody_reads_do_not_pile_up(door: Door) -> None:
+    """Whoever sends five hundred questions and reads nothing is asked no second one before the first answer has gone out."""
+    rows = [Reading(float(i), "jug", "developer", 20.0, 20.0, "good") for i in range(9000)]
+    link = door.link()
+    link._end.sendall(b'{"verb":"readings"}\n' * 500)
+    for _ in range(3):
+        first = door.request()
+        first.reply({"ok": True, "readings": Told(rows)})
+        assert door.inbox.get(0.2) is None
+        assert len(link.receive()["readings"]) == 9000
+
+
+def test_refusals_that_nobody_reads_do_not_pile_up_and_keep_nobody_out(door: Door) -> None:
+    """Forty connections that send nonsense and read no answer: each has one answer waiting, and the oldest go for whoever comes."""
+    for _ in range(40):
+        link = door.link()
+        link._end.settimeout(0.05)
+        with contextlib.suppress(OSError):
+            link._end.sendall(b"nonsense\n" * 40_000)
+    assert max(len(c.bodies) for c in door.control.open_lines) <= 1
+    asker = door.link()
+    asker.send({"verb": "status"})
+    door.request().reply({"ok": True})
+    assert asker.receive()["ok"]
+
+
 def test_who_has_nothing_more_to_say_still_gets_the_whole_answer(door: Door) -> None:
     """As a pipe into a socket does: it closes its own half behind the request."""
     link = door.link()
