@@ -3,8 +3,8 @@
     python -m tests.benchmarks.bench_flood [SECONDS]
 
 Real station on a rig, floods from processes of their own: pipelined requests that nobody reads, half hours of readings, connections that
-say nothing, connect and run away, strange lines, lines without end. Budgets: a tap is answered within 0.1 s, readings go on, `status`
-within 1 s where a line is free, `abandon` within 2 s, memory grows by less than 20 MiB.
+say nothing, connect and run away, strange lines, lines without end, followers that never read. Budgets: a tap is answered within 0.1 s,
+readings go on, `status` within 1 s where a line is free, `abandon` within 2 s, memory grows by less than 20 MiB.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import random
 import socket
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from monitor.core.errors import NotThere
@@ -59,6 +60,11 @@ def flood(state: str, kind: str, seed: int) -> None:
                 del kept[:-200]
                 continue
             end.settimeout(2.0)
+            if kind == "deaf follower":
+                end.sendall(b'{"verb":"follow"}\n' * 200)
+                kept.append(end)
+                time.sleep(60.0 if len(kept) % 5 == 0 else 0.1)
+                continue
             if kind == "run away":
                 end.sendall(b'{"verb":"status"}\n')
             elif kind == "strange":
@@ -78,7 +84,7 @@ def flood(state: str, kind: str, seed: int) -> None:
                 end.close()
 
 
-KINDS = ("pipelined", "reading", "half hours", "silent", "run away", "strange", "no end")
+KINDS = ("pipelined", "reading", "half hours", "silent", "run away", "strange", "no end", "deaf follower")
 
 
 def tap_s(rigged: Rigged) -> float:
