@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
 from monitor.core.development.crosswatch import WATCH_BATH_S, wrong_beside_bath
+from monitor.core.development.excursion import LookingBack
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.held import held_slope
@@ -58,6 +59,7 @@ class Estimator:
         self._believed_t_s: float | None = None
         self._replay = Replay(beliefs, self._sds)
         self._suspicion = Suspicion()
+        self._looking_back = LookingBack()
         self._watched_bath_t_s = 0.0
         self._plain_begins_s: dict[int, float] = {}
 
@@ -244,7 +246,7 @@ class Estimator:
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
             probe.learn_lag(found.lag_s)
-        return []
+        return self._looking_back.look(probe, reading.t_s, replay, self._source)
 
     def _beside_bath(self, probe: ProbeTrust, t_s: float) -> Verdict | None:
         """Does the bath, by the vessel's learned lag, say that the followed probe is wrong?"""

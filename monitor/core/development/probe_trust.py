@@ -135,6 +135,11 @@ class Register:
         self._values_c: list[float] = []
         self._step_c: float | None = None
 
+    @property
+    def known(self) -> bool:
+        """Whether the values have told the step, a sound one or a coarse."""
+        return self._step_c is not None
+
     def hear(self, raw_c: float) -> float | None:
         """Take a raw value. The step, when it has just been found or found to be another."""
         values = self._values_c

@@ -60,6 +60,16 @@ class Rivalry:
     kinds: tuple[Kind, ...] = ALL_KINDS
 
 
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """Readings of a probe before `until_t_s` were set aside as not the liquid's. By how much development would be more if they were the
+    liquid's all the same (reference seconds, for each integral), and the probability of that."""
+
+    until_t_s: float
+    apart_ref_s: Mapping[int, float]
+    probability: float
+
+
 class Rivalries:
     """The stretches in which rival models run, in the order of their opening. The last one may still be open (it ends at infinity)."""
 
@@ -77,6 +87,14 @@ class Rivalries:
     def open(self, since_t_s: float, until_t_s: float = math.inf, kinds: tuple[Kind, ...] = ALL_KINDS) -> None:
         """Rivals run from then on, or in that stretch."""
         self._all.append(Rivalry(since_t_s, until_t_s, kinds))
+
+    def starts(self, after_t_s: float) -> list[float]:
+        """When those began that began after this moment, the newest first."""
+        return [r.since_t_s for r in reversed(self._all) if r.since_t_s > after_t_s]
+
+    def drop_from(self, t_s: float) -> None:
+        """Forget those that began then or later."""
+        self._all = [r for r in self._all if r.since_t_s < t_s]
 
     def end(self, t_s: float) -> None:
         """The newest one ends."""
@@ -114,7 +132,7 @@ class Replay:
     `keys` are the integrals that count by a rate law; `snapshots` and `readings` are what is kept, oldest first (for others to read).
 
     For `KEEP_S` after the first belief `_origin` is the moment before anything was heard, and for as long after a pouring over a dry
-    probe the one before that; from then on nothing older than the oldest snapshot is kept. 31 methods: computing a stretch again
+    probe the one before that; from then on nothing older than the oldest snapshot is kept. 33 methods: computing a stretch again
     needs each step of the arithmetic.
     """
 
@@ -131,6 +149,7 @@ class Replay:
         self.rivalries = Rivalries()
         self.readings: deque[GoodReading] = deque()
         self._segments: list[Segment] = []
+        self._asides: list[Aside] = []
         self.keys: dict[int, Key] = {}
         self._numbers = 0
         self._pending: list[Key] = []
@@ -246,8 +265,31 @@ class Replay:
         self.moment.bank.close()
         self._mean = None
 
+    def set_aside(self, probe: str, from_t_s: float, until_t_s: float, probability: float) -> None:
+        """With this probability the readings of the followed probe from the one moment to before the other were not the liquid's: compute
+        without them. What they would have made stays in the mean and the deviation of what has been counted."""
+        counted = {number: count.done for number, count in self.mean.counts.items()}
+        self.readings = deque(r for r in self.readings if r.probe != probe or not from_t_s <= r.t_s < until_t_s)
+        self.rivalries.drop_from(from_t_s - SNAPSHOT_S)
+        self._asides.append(Aside(until_t_s, {}, 1.0 - probability))
+        self.run_again(from_t_s)
+        apart = {number: done - self.mean.counts[number].done for number, done in counted.items()}
+        self._asides[-1] = Aside(until_t_s, apart, 1.0 - probability)
+        self.run_again(until_t_s)
+
+    def _after_aside(self, aside: Aside) -> None:
+        self.moment.attach = True
+        for track in self.moment.bank.tracks:
+            for number, apart in aside.apart_ref_s.items():
+                if number in track.counts:
+                    track.counts[number].done += aside.probability * apart
+                    track.counts[number].var += aside.probability * (1.0 - aside.probability) * apart * apart
+
     def _take_among_rivals(self, reading: GoodReading) -> float:
         bank = self.moment.bank
+        for aside in self._asides:
+            if self.moment.t < aside.until_t_s <= reading.t_s and reading.probe == self.moment.probe:
+                self._after_aside(aside)
         rivalry = self.rivalries.at(reading.t_s)
         if rivalry is None:
             bank.close()
@@ -283,6 +325,7 @@ class Replay:
             while len(self._segments) > 1 and self._segments[1].since_t_s < oldest:
                 self._segments.pop(0)
             self.rivalries.forget_before(oldest)
+            self._asides = [a for a in self._asides if a.until_t_s >= oldest]
         elif len(self.readings) > READINGS_AT_START:
             self._origin = None
 

@@ -1,0 +1,138 @@
+"""Was it the liquid at all? Readings that left their line and came back to it spoke of something else.
+
+A liquid that hot water was stirred into stays warm, or goes back as slowly as its vessel lets it. A plume past the probe, water in
+the plug, a probe lifted and put back leave the liquid where it was: the line from before is met again. That a liquid was moved twice,
+and by chance back to its line, is the other explanation; both are kept, as a mixture (`Aside` in `replay`).
+Tests: tests/core/development/test_excursion.py, figures: tests/benchmarks/bench_doubt.py.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from monitor.core.development.beliefs import TrustChange
+from monitor.core.development.filter import SLOPE, TRANSIENT, T, liquid_step
+from monitor.core.development.moment import Moment
+from monitor.core.development.probe_trust import ProbeTrust
+from monitor.core.development.replay import GoodReading, Replay
+from monitor.core.development.rivals import NOISES
+from monitor.core.development.suspicion import CALM_AGAIN
+from monitor.core.probes.readings import Source
+
+LOOK_EVERY_S = 4.0
+LOOK_BACK_S = 200.0
+"""Every 4 s it is asked whether something that began to look odd within the last 200 s is over."""
+BACK_S = 10.0
+"""The readings have been back on their line for so long."""
+OFF_C, OFF_STEPS, OFF_SDS = 0.3, 1.5, 4.0
+"""They left it by so much at least, by so many steps of the register, and by so many standard deviations."""
+EDGE_C, EDGE_SDS = 0.12, 3.0
+"""Closer to the line than this, or than so many standard deviations, they were in the liquid."""
+BEFORE_S = 3.0
+"""The readings of so long before the first one that is off are left out too: the chip follows its sleeve a little late."""
+MOVED_SD_C = 1.2
+"""Where a liquid that was moved twice would be: standard deviation about the line (`STIRRED_C` in `lifting`)."""
+PRIOR = 2.0
+"""How many times likelier something passes the probe than that a liquid is moved twice within minutes (this project's own choice)."""
+SURE = 0.7
+"""Below this probability the readings stand."""
+MISFIT_SD_C = 0.04
+"""What passes leaves something in the liquid: standard deviation, C (this project's own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Excursion:
+    """Readings from `from_t_s` to before `until_t_s` were not the liquid's, with this probability; `off_c`: the greatest distance."""
+
+    from_t_s: float
+    until_t_s: float
+    off_c: float
+    probability: float
+
+
+class LookingBack:
+    """Asks every few seconds whether something has passed the followed probe, and sets it aside. An estimator has one."""
+
+    def __init__(self) -> None:
+        self._looked_t_s = 0.0
+
+    def look(self, probe: ProbeTrust, t_s: float, replay: Replay, source: Source) -> list[TrustChange]:
+        """After a reading of the followed probe at `t_s`. What was set aside is told as a loss and a return, both over."""
+        bank, name = replay.moment.bank, probe.model.name
+        odd = bank.mixing and bank.weight("calm") < CALM_AGAIN
+        if t_s < self._looked_t_s + LOOK_EVERY_S or replay.settling or odd or not probe.register.known:
+            return []
+        self._looked_t_s = t_s
+        found = excursion(replay, name, probe.model.lag_s)
+        if found is None:
+            return []
+        replay.set_aside(name, found.from_t_s, found.until_t_s, found.probability)
+        side = "above" if found.off_c > 0 else "below"
+        why = f"for {found.until_t_s - found.from_t_s:.0f} s up to {abs(found.off_c):.1f} C {side} its line, then back on it"
+        return [
+            TrustChange(name, False, why, found.from_t_s, "held", False),
+            TrustChange(name, True, "back on its line", found.until_t_s, source, False),
+        ]
+
+
+def excursion(replay: Replay, probe: str, lag_s: float) -> Excursion | None:
+    """The excursion of the followed `probe` that is over by now, if there is one."""
+    now = replay.moment
+    heard = [r for r in replay.readings if r.probe == probe]
+    for since_t_s in replay.rivalries.starts(now.t - LOOK_BACK_S):
+        before = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None)
+        if before is None or before.drift != "liquid" or before.attach or before.probe != probe:
+            continue
+        found = _since(before, now, replay, [r for r in heard if r.t_s > before.t], lag_s)
+        if found is not None:
+            return found
+    return None
+
+
+def _since(before: Moment, now: Moment, replay: Replay, heard: list[GoodReading], lag_s: float) -> Excursion | None:
+    line = _Line(before, lag_s)
+    offs = [(r.t_s, r.celsius - line.probe_at(r.t_s)) for r in heard]
+    noise = before.reading_variance
+    out = [(t, off) for t, off in offs if abs(off) > max(EDGE_C, EDGE_SDS * math.sqrt(noise + line.variance(t)), before.step_c)]
+    if not out or now.t - out[-1][0] < BACK_S:
+        return None
+    until_t_s = next((t for t, _ in offs if t > out[-1][0]), math.inf)
+    off_c = max((off for _, off in out), key=abs)
+    if abs(off_c) < max(OFF_C, OFF_STEPS * before.step_c, OFF_SDS * math.sqrt(noise + line.variance(now.t))):
+        return None
+    var = line.variance(now.t) + replay.mean.c[T][T] + MISFIT_SD_C**2
+    apart = replay.mean.x[T] - line.at(now.t)
+    moved = var + MOVED_SD_C**2
+    odds = PRIOR * math.sqrt(moved / var) * math.exp(-0.5 * apart * apart * (1.0 / var - 1.0 / moved))
+    probability = odds / (1.0 + odds)
+    if probability < SURE:
+        return None
+    return Excursion(max(out[0][0] - BEFORE_S, heard[0].t_s), until_t_s, off_c, probability)
+
+
+class _Line:
+    """How a calm liquid and its probe go on from a moment."""
+
+    def __init__(self, before: Moment, lag_s: float) -> None:
+        self._t_s, self._lag_s = before.t, lag_s
+        self._track = before.bank.mean()
+
+    def at(self, t_s: float) -> float:
+        """The liquid, C."""
+        x, step = self._track.x, liquid_step(t_s - self._t_s, self._lag_s)
+        return x[T] + step.by_slope * x[SLOPE] + step.by_transient * x[TRANSIENT]
+
+    def probe_at(self, t_s: float) -> float:
+        """Its probe, C."""
+        step = liquid_step(t_s - self._t_s, self._lag_s)
+        t, s, u, p, _ = self._track.x
+        return step.p_probe * p + step.p_liquid * t + step.p_slope * s + step.p_transient * u
+
+    def variance(self, t_s: float) -> float:
+        """Of the liquid, C^2."""
+        h, c = t_s - self._t_s, self._track.c
+        b = liquid_step(h, self._lag_s).by_transient
+        var = c[T][T] + h * h * c[SLOPE][SLOPE] + b * b * c[TRANSIENT][TRANSIENT]
+        var += 2.0 * (h * c[T][SLOPE] + b * c[T][TRANSIENT] + h * b * c[SLOPE][TRANSIENT])
+        return max(var, 0.0) + NOISES["calm"].slope * h**3 / 3.0

@@ -1,0 +1,89 @@
+"""What left its line and came back to it was not the liquid; what stays away from it was."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+
+import pytest
+
+from monitor.core.development.beliefs import ProbeModel
+from monitor.core.development.rate import Coefficient
+from tests.core.development.scenes import Watched
+
+LAW = Coefficient(20.0, 2.5, 0.0, (16.0, 24.0))
+PROBE = ProbeModel("jug", "developer", comparison_sd_c=0.01)
+"""All doubt is of what happens meanwhile."""
+BEGUN_S, OUT_S, BACK_S = 30.0, 150.0, 190.0
+
+
+def play(course: Callable[[float], float], until: int = 260) -> Watched:
+    """A stage that began after half a minute, its probe reading this with noise; rounded to the register."""
+    watched, rng = Watched(PROBE), random.Random(1)
+    for t in range(until):
+        if t == BEGUN_S:
+            watched.estimator.begin(0, BEGUN_S, LAW, 20.0)
+        watched.hear(float(t), round(16.0 * (course(float(t)) + rng.gauss(0.0, 0.025))) / 16.0)
+    return watched
+
+
+def passing(t: float) -> float:
+    """Two degrees too much for forty seconds, unsteady."""
+    return 20.0 + (2.0 + 0.3 * math.sin(t / 6.0) if OUT_S <= t < BACK_S else 0.0)
+
+
+@pytest.fixture(scope="module")
+def passed() -> Watched:
+    """It has passed; not to be changed."""
+    return play(passing)
+
+
+def test_what_passes_the_probe_is_not_counted(passed: Watched) -> None:
+    """A plume of 2 C for 40 s: development goes on as before to a tenth of what it would have made (8 s), which stays in the doubt."""
+    calm, after = play(lambda _: 20.0).estimator.done(0, 259.0), passed.estimator.done(0, 259.0)
+    assert after.done_ref_s == pytest.approx(calm.done_ref_s, abs=1.0)
+    assert after.sd_ref_s > 2.0 * calm.sd_ref_s
+
+
+def test_it_is_told_and_calls_for_nothing(passed: Watched) -> None:
+    """The journal says from when to when the readings were left out, and how far off they were; the probe is believed, no FAULT."""
+    out, back = passed.changes[1:]
+    assert not out.believed
+    assert "above its line, then back on it" in out.why
+    assert OUT_S - 5.0 <= out.since_t_s <= OUT_S
+    assert back.believed
+    assert BACK_S <= back.since_t_s <= BACK_S + 4.0
+    assert not out.loss
+
+
+@pytest.mark.parametrize("stays_c", [0.5, -0.5, 1.5])
+def test_a_liquid_that_stays_elsewhere_has_moved(stays_c: float) -> None:
+    """Hot water, then cold, but not quite as much: all of it counts."""
+
+    def moved(t: float) -> float:
+        first = 2.0 * (1.0 - math.exp(-max(t - OUT_S, 0.0) / 8.0))
+        return 20.0 + first + (stays_c - 2.0) * (1.0 - math.exp(-max(t - BACK_S, 0.0) / 8.0))
+
+    watched = play(moved)
+    assert [c for c in watched.changes[1:] if "line" in c.why] == []
+    assert watched.estimator.temperature(259.0).celsius == pytest.approx(20.0 + stays_c, abs=0.15)
+
+
+def test_a_past_that_is_computed_again_has_it_once() -> None:
+    """A begin put right later, before or after what was left out, changes nothing of the doubt about it."""
+    watched = play(passing)
+    before = watched.estimator.done(0, 259.0)
+    watched.replay.run_again(BACK_S - 60.0)
+    again = watched.estimator.done(0, 259.0)
+    assert again.done_ref_s == pytest.approx(before.done_ref_s, abs=0.02)
+    assert again.sd_ref_s == pytest.approx(before.sd_ref_s, abs=0.02)
+
+
+def test_one_code_more_of_a_register_of_unknown_step_is_no_excursion() -> None:
+    """A probe of nine bits near the edge of a code: what its steps are is not known from the other code seen twice."""
+    watched = Watched()
+    watched.estimator.begin(0, BEGUN_S, LAW, 20.0)
+    for t in range(260):
+        watched.hear(float(t), 20.5 if t in (OUT_S, OUT_S + 10.0) else 20.0)
+    assert [c for c in watched.changes[1:] if "line" in c.why] == []
