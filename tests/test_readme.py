@@ -12,7 +12,8 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.cues import SIGNALS
 from monitor.core.session.presses import TAUGHT
 
-README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def section(title: str) -> str:
@@ -32,8 +33,8 @@ def test_the_start_has_two_blocks_the_evening_and_the_tests() -> None:
 def test_it_opens_with_the_job_in_one_paragraph() -> None:
     """Before any heading of a second level."""
     opening = README.split("\n## ", 1)[0].strip().split("\n\n")
-    assert len(opening) == 2
     assert "bath that drifts" in opening[1]
+    assert len(opening[1].split()) <= 100
 
 
 def test_the_recipe_in_it_loads_without_a_warning() -> None:
@@ -58,3 +59,27 @@ def test_what_the_foot_does_is_taught_as_the_program_understands_it() -> None:
     """Row by row, from the one table."""
     rows = [f"| {do} | {means} |" for do, means in TAUGHT]
     assert "\n".join(rows) in README
+
+
+def test_it_is_short() -> None:
+    """What is longer has a page of its own."""
+    assert len(README.splitlines()) <= 250
+
+
+PAGES = [page for page in ROOT.rglob("*.md") if not re.search(r"/\.|/node_modules/", str(page.relative_to(ROOT.parent)))]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_what_a_page_links_to_is_there(page: Path) -> None:
+    """Files, folders, and headings of other pages."""
+    text = page.read_text(encoding="utf-8")
+    links = re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r"(?:src|srcset)=\"([^\"]+)\"", text)
+    for link in links:
+        if "://" in link:
+            continue
+        name, _, anchor = link.partition("#")
+        target = page if not name else page.parent / name
+        assert target.exists(), link
+        if anchor:
+            headings = re.findall(r"^#+ (.*)$", target.read_text(encoding="utf-8"), re.M)
+            assert anchor in [re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-") for heading in headings], link
