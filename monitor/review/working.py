@@ -1,6 +1,6 @@
 """The working behind the % as a table that a spreadsheet can follow: one row a node of the trace, one block a stage.
 
-For each stage with a rate the last cells of a block are the sums; README.md in this folder shows how to add them up. Columns and their units
+For each stage with a rate the last cells of a block are the sums; README.md here shows how to add them up. Columns and their units
 stand in `MEANING`. Tests: tests/review/test_working.py (adds the columns up without any code of the review).
 """
 
