@@ -8,8 +8,14 @@ import sys
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.text.doubt import said_once
+
 if TYPE_CHECKING:
     from monitor.live.station.station_file import StationConfig
+
+
+UNSAFE = 5
+"""So many records may wait for the disk while all is well: a sync takes less than a second."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -38,8 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if in_dark and sys.stdout.isatty():
         sys.stdout.write("the film may be bare, so nothing is shown here (--json or a pipe shows all)\n")
         return 0
-    for line in lines(answer):
-        sys.stdout.write(f"{line}\n")
+    sys.stdout.write(said_once("".join(f"{line}\n" for line in lines(answer))))
     if in_dark:
         sys.stderr.write("the film may be bare: a screen gives light\n")
     return 0
@@ -65,26 +70,27 @@ def _film_is_bare(answer: Mapping[str, Any]) -> bool:
 
 
 def lines(answer: Mapping[str, Any]) -> Iterator[str]:
-    """The status in words, line by line. Every temperature with its place, its age and how far it can be trusted."""
+    """The status in words, line by line. Every temperature with its place, its age and how far it can be trusted; of the machine itself
+    only what is wrong."""
     yield f"station {answer['station']} {answer['version']}: {_session(answer)}"
     view = answer.get("view")
     if view is not None:
         yield from _view(view)
     for probe in answer["probes"]:
         yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
-    free = answer.get("free_bytes")
-    yield f"  disk: {'not known' if free is None else f'{free / (1 << 20):.0f} MiB free'}" + _unsafe(answer)
+    yield from _disk(answer)
     if answer.get("journal_disturbed"):
         yield f"  journal: {answer['journal_disturbed']}"
-    if answer.get("throttled") is not None:
-        yield "  supply: " + (f"the board says 0x{answer['throttled']:x}" if answer["throttled"] else "no throttling")
-    if answer.get("switch") is not None:
-        yield f"  foot switch: {'its edges arrive' if answer['switch'] else 'its edges no longer arrive'}" + _lost_edges(answer)
+    if answer.get("throttled"):
+        yield f"  supply: the board says 0x{answer['throttled']:x}: too little voltage, or too warm"
+    if answer.get("switch") is False or answer.get("switch_lost_edges"):
+        yield f"  foot switch: {'its edges arrive' if answer.get('switch') else 'its edges no longer arrive'}" + _lost_edges(answer)
     if answer.get("realtime_cues") is False:
         yield "  cues: ordinary priority; they can be late while the machine is busy"
-    yield f"  wall clock: {'set by network time' if answer['wall_set'] else 'not set by network time'}"
-    if answer.get("broker") != "none":
-        yield f"  broker: {'connected' if answer['broker'] == 'there' else 'not connected'}"
+    if not answer["wall_set"]:
+        yield "  wall clock: not set by network time"
+    if answer.get("broker") == "away":
+        yield "  broker: not connected"
     if mishaps := answer.get("mishaps"):
         yield f"  {mishaps} fault{'s' if mishaps > 1 else ''} of the program itself since its start, told on the station's own output"
 
@@ -93,9 +99,13 @@ def _session(answer: Mapping[str, Any]) -> str:
     return "no session" if answer["session"] is None else f"session {answer['session']}, {answer['recipe']}"
 
 
-def _unsafe(answer: Mapping[str, Any]) -> str:
-    waiting = answer.get("unsafe_records") or 0
-    return f", {waiting} records wait to be written" if waiting > 5 else ""
+def _disk(answer: Mapping[str, Any]) -> Iterator[str]:
+    from monitor.core.recipe.checklist import FREE_MIB
+
+    free, waiting = answer.get("free_bytes"), answer.get("unsafe_records") or 0
+    if free is None or free < FREE_MIB << 20 or waiting > UNSAFE:
+        room = "free space not known" if free is None else f"{free / (1 << 20):.0f} MiB free"
+        yield f"  disk: {room}" + (f", {waiting} records wait to be written" if waiting > UNSAFE else "")
 
 
 def _lost_edges(answer: Mapping[str, Any]) -> str:
@@ -113,11 +123,22 @@ def _view(view: Mapping[str, Any]) -> Iterator[str]:
         yield f"  {what}: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
     else:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
-        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_time(view)}"
+        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_hands(view)}{_time(view)}"
     figure, where = developer(Snapshot.read(view))
     yield f"  developer {', '.join(word for word in (figure, where, limit(view['compared'], False)) if word)}"
     for probe, why in view["lost"].items():
         yield f"  {probe} not believed: {why}"
+
+
+def _hands(view: Mapping[str, Any]) -> str:
+    """How long it is to the hands' moment in a timed stage, which is not its end; empty where that is not known."""
+    from monitor.live.view.words import left
+
+    if view["until"] != "time" or view.get("now_s") is None:
+        return ""
+    off = "POUR OFF" if view.get("sheet") is None else "LIFT IT"
+    left_s = view["now_s"] - view["t_s"]
+    return f"{left(left_s)} to {off}; " if left_s > 0 else f"NOW: {off}; "
 
 
 def _time(view: Mapping[str, Any]) -> str:

@@ -73,18 +73,46 @@ def test_the_time_of_a_stage_is_that_of_its_own_clock() -> None:
     """Not the session's; with the doubt of the end where it is steered, and of a least time that it is one."""
     view = {
         "stage": 2, "stages": 6, "name": "develop", "role": "develop", "until": "time", "t_s": 25.4, "began_s": 19.0, "end_t_s": 120.0,
-        "end_sd_s": 1.5, "target_ref_s": 120.0, "steered": True, "developer_c": None, "source": "clock", "compared": True, "lost": {},
-        "gate": "none",
+        "end_sd_s": 1.5, "target_ref_s": 120.0, "steered": True, "developer_c": None, "source": "held", "compared": True, "lost": {},
+        "gate": "none", "now_s": 105.0,
     }  # fmt: skip
     answer: dict[str, Any] = {
         "station": "laundry", "version": "1", "session": "x", "recipe": "y", "view": view, "probes": [], "free_bytes": None,
         "wall_set": True, "broker": "none",
     }  # fmt: skip
-    assert "  stage 2 of 6, develop: 0:06 in develop; end at 1:41 of it +/- 3 s" in list(lines(answer))
+    assert "  stage 2 of 6, develop: 1:20 to POUR OFF; 0:06 in develop; end at 1:41 of it +/- 3 s" in list(lines(answer))
+    now = {**view, "t_s": 106.0}
+    assert any(": NOW: POUR OFF; 1:27 in develop" in line for line in lines({**answer, "view": now}))
+    sheet = {**view, "sheet": 3}
+    assert any("develop, sheet 3: 1:20 to LIFT IT" in line for line in lines({**answer, "view": sheet}))
+    blind = {**view, "source": "clock"}
+    assert any("end between 1:38 and 1:44 of it, counted 1:41: nothing measured" in line for line in lines({**answer, "view": blind}))
     fix = {**view, "name": "fix", "role": "fix", "until": "at least", "steered": False}
     assert "  stage 2 of 6, fix: 0:06 in fix; minimum over at 1:41 of it" in list(lines({**answer, "view": fix}))
     load = {**view, "name": "load", "role": "load", "until": "at least", "steered": False, "target_ref_s": 0.0}
     assert any("no clock" in line for line in lines({**answer, "view": load}))
+
+
+def test_of_the_machine_only_what_is_wrong_is_told() -> None:
+    """Disk, supply, switch, clock and broker are silent while they are well."""
+    well: dict[str, Any] = {
+        "station": "laundry", "version": "1", "session": None, "recipe": None, "view": None, "probes": [], "free_bytes": 900 << 20,
+        "throttled": 0, "switch": True, "switch_lost_edges": 0, "wall_set": True, "broker": "there", "unsafe_records": 2,
+    }  # fmt: skip
+    assert list(lines(well)) == ["station laundry 1: no session"]
+    for key, value, said in (
+        ("free_bytes", 3 << 20, "disk: 3 MiB free"),
+        ("free_bytes", None, "disk: free space not known"),
+        ("unsafe_records", 9, "9 records wait to be written"),
+        ("throttled", 5, "supply: the board says 0x5"),
+        ("switch", False, "foot switch: its edges no longer arrive"),
+        ("switch_lost_edges", 2, "2 edges lost"),
+        ("wall_set", False, "wall clock: not set"),
+        ("broker", "away", "broker: not connected"),
+    ):
+        told = list(lines({**well, key: value}))
+        assert len(told) == 2
+        assert said in told[1]
 
 
 def test_without_a_station_it_is_status_3(tmp_path: Path) -> None:

@@ -71,6 +71,7 @@ class Following:
         self._catching_up = False
         self._over: str | None = None
         self._shown_s: int | None = None
+        self._aged_s = around.now_s()
 
     def run(self, link: Link, answer: Mapping[str, Any] | None = None) -> int:
         """Follow to the end. In the dark nothing ends it but its own end and a key. `answer`: to `follow`, by one who comes late."""
@@ -295,10 +296,19 @@ class Following:
         gone = self._gone
         if self._dark or gone is None:
             self._shown_s = None
+            self._age()
         elif int(gone.for_s) != self._shown_s:
             self._shown_s = int(gone.for_s)
             self._show().gone(gone)
             self._show().show()
+
+    def _age(self) -> None:
+        """How old the station's last word is, while all is well."""
+        now_s = self._around.now_s()
+        if not self._dark and self._view is not None and now_s - self._aged_s >= LOOK_EVERY_S:
+            self._aged_s = now_s
+            self._view.word(self._pulse.age_s(now_s))
+            self._view.show()
 
     def _key(self, keys: bytes, link: Link | None) -> None:
         if self._dark:

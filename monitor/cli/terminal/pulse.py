@@ -22,6 +22,10 @@ class Pulse:
         """The connection is: nothing needs to be waited for."""
         self._lost = True
 
+    def age_s(self, now_s: float) -> float:
+        """How old the last word is."""
+        return max(0.0, now_s - self._heard_s)
+
     def gone(self, now_s: float) -> Gone | None:
         """Since when there has been no word, None while there are."""
         silent_s = now_s - self._heard_s

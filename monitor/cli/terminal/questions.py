@@ -65,9 +65,7 @@ def folded(text: str, indent: int = 0) -> str:
 class Questions:
     """The open questions of one answer to `develop`; `ask_all` goes through them."""
 
-    def __init__(
-        self, link: Asked, lines: Lines, say: Callable[[str], None] = write, wait: Callable[[float], None] = pause
-    ) -> None:
+    def __init__(self, link: Asked, lines: Lines, say: Callable[[str], None] = write, wait: Callable[[float], None] = pause) -> None:
         self._link = link
         self._lines = lines
         self._say = say

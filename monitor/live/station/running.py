@@ -125,7 +125,11 @@ def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
     """The same beliefs, read from the open record of an earlier run."""
     probes = tuple(
         ProbeModel(
-            p["probe"], p["role"], float(p["lag_s"]), float(p["comparison_sd_c"]), bool(p["compared"]) if "compared" in p else None,
+            p["probe"],
+            p["role"],
+            float(p["lag_s"]),
+            float(p["comparison_sd_c"]),
+            bool(p["compared"]) if "compared" in p else None,
             float(p.get("lag_log_sd", LAG_LOG_SD)),
         )
         for p in opening.get("probes", ())

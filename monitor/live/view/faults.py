@@ -21,7 +21,7 @@ DO: Mapping[Cause, str] = {
     "data": "Bring the developer back towards the reference. Finish as told.",
     "switch": "Free the foot switch. Until it opens no press counts; the sounds go on.",
     "power": "The second clock rules. Here the time lies between two bounds.",
-    "tool": "Finish as told. Use the second clock too.",
+    "tool": "Finish as told.",
 }
 """What to do, by what the FAULT is about."""
 

@@ -1,18 +1,41 @@
 """The next thing for the hands, in words, from what a view knows. Times are those of the stage's own clock. Pure.
 
-It says what the session has decided; it decides nothing. Tests: tests/live/view/test_screen.py.
+It says what the session has decided; it decides nothing. Tests: tests/live/view/test_state.py, tests/live/view/test_screen.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.recipe.values import Burst, Stage
 from monitor.core.session.agitation import QUIET_S
+from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
 from monitor.live.view.state import ViewState
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What comes next. `figure`: how long it is until then, or one word; `verb`: what is to be done; `rest`: with what.
+
+    `under`: how sure that is, for the row below. `alarm`: it is now. `urgent`: what stands below must be seen.
+    """
+
+    figure: str
+    lead: str = ""
+    verb: str = ""
+    rest: str = ""
+    under: str = ""
+    alarm: bool = False
+    urgent: bool = False
+
+    @property
+    def told(self) -> str:
+        """The upper row in one sentence."""
+        return " ".join(part for part in (self.figure, self.lead, self.verb) if part) + self.rest
 
 
 def next_movement(bursts: Sequence[Burst], after_s: float, now_s: float | None) -> tuple[float, float] | None:
@@ -33,30 +56,70 @@ def next_movement(bursts: Sequence[Burst], after_s: float, now_s: float | None) 
     return min(found, default=None)
 
 
-def hands(state: ViewState) -> list[tuple[str, str]]:
-    """What comes next, the nearest first: label and words."""
+def movements(bursts: Sequence[Burst], until_s: float, now_s: float | None) -> Iterator[tuple[float, float]]:
+    """Begin and end of each movement up to `until_s`, seconds after the stage's begin, with the gaps that `next_movement` leaves."""
+    at_s = 0.0
+    while (comes := next_movement(bursts, at_s, now_s)) is not None and comes[0] < until_s:
+        yield comes
+        at_s = comes[1]
+
+
+def hands(state: ViewState) -> Hands:
+    """What comes next for the hands, and how sure it is."""
     seen, stage, following = state.seen, state.stage, state.following
     if state.closed is not None:
-        return [("next", f"nothing: {state.closed}")]
+        return Hands("OVER", "nothing more:", "", f" {state.closed}")
     if stage is None:
         return _before(seen, state.stages[(seen.waits_for or 1) - 1])
-    then = "the last stage is over" if following is None else words.next_pour(following)
-    lines: list[tuple[str, str]] = []
-    if seen.unconfirmed:
-        lines.append(("next", f"{stage.name.upper()} not told: TAP as it goes in, HOLD if it went in on time"))
     if seen.began_s is None or seen.end_t_s is None:
-        return lines
-    if stage.has_no_clock:
-        return [*lines, ("next", "load the film; lid on: hold the switch for a full second"), ("then", then)]
+        return Hands("", "", stage.name.upper())
+    then = "; the last stage" if following is None else f"; then {words.next_pour(following)}"
     clock = _StageClock(state.t_s, seen.began_s, seen.end_t_s)
     if stage.role == "load":
-        wait = "" if clock.began_s + clock.at_s >= clock.end_s else f", not before {clock.tell(clock.end_s)}"
-        return [*lines, ("next", f"load the film; lid on: hold the switch for a full second{wait}"), ("then", then)]
-    timed = _timed if seen.until == "time" else _at_least
-    lines += timed(seen, stage, clock, then, following is None)
-    if following is not None and following.gate is not None and seen.gate == "withheld":
-        lines.append(("gate", f"the start of {following.name.upper()} is withheld until {_gate(following)}"))
-    return lines
+        least = "" if stage.has_no_clock or clock.over else f"; not before {clock.tell(clock.end_s)}"
+        told = Hands("LOAD", "the film;", "LID ON", ": hold the switch for a full second", f"dark, silent, no clock{least}{then}")
+    elif seen.until == "time":
+        told = _timed(state, stage, clock, then, following is None)
+    else:
+        told = _at_least(state, stage, clock, following)
+    if seen.unconfirmed:
+        told = replace(told, under=f"{stage.name.upper()} not told: TAP as it goes in, HOLD if it went in on time", urgent=True)
+    return told
+
+
+def agitation(state: ViewState) -> str:
+    """What to move, and until when or when next; empty where nothing runs."""
+    seen, stage = state.seen, state.stage
+    if stage is None or seen.began_s is None or seen.end_t_s is None or stage.role == "load" or state.closed is not None:
+        return ""
+    now_s = moment_s(seen, stage) if seen.until == "time" else None
+    if now_s is not None and state.t_s >= now_s:
+        return ""
+    if stage.continuous:
+        return "AGITATE all the time"
+    at_s = state.t_s - seen.began_s
+    comes = next_movement(stage.agitation, at_s, None if now_s is None else now_s - seen.began_s)
+    if comes is None:
+        return "let it stand"
+    if comes[0] <= at_s:
+        return f"AGITATE until {format_duration(comes[1])}"
+    return f"next {format_duration(comes[0])}, for {format_duration(comes[1] - comes[0])}"
+
+
+def moment_s(seen: Snapshot, stage: Stage) -> float:
+    """The hands' moment, session seconds: when NOW is expected, or was; in an at-least stage its minimum."""
+    end_s = seen.end_t_s or 0.0
+    if seen.until != "time":
+        return end_s
+    return end_s - stage.drain_s if seen.now_s is None else seen.now_s
+
+
+def gate(state: ViewState) -> str:
+    """That the next stage's start is withheld, and until when; empty where it is not, and where that stands in the row of the hands."""
+    following = state.following
+    if state.stage is None or following is None or following.gate is None or state.seen.gate != "withheld":
+        return ""
+    return f"the start of {following.name.upper()} is withheld until {_gate(following)}"
 
 
 def last_word(state: ViewState) -> str:
@@ -88,53 +151,81 @@ class _StageClock:
         self.began_s = began_s
         self.end_s = end_s
         self.at_s = t_s - began_s
+        self.over = t_s >= end_s
 
     def tell(self, t_s: float) -> str:
         """A session time on this clock."""
         return format_duration(t_s - self.began_s)
 
 
-def _before(seen: Snapshot, stage: Stage) -> list[tuple[str, str]]:
+def _before(seen: Snapshot, stage: Stage) -> Hands:
     """Nothing runs: this stage waits for its begin."""
     if seen.gate == "withheld":
-        return [("next", f"wait: the start is withheld until {_gate(stage)}"), ("then", f"begin {words.next_pour(stage)}")]
-    what = "load the film" if stage.role == "load" else "pour"
-    return [("next", f"hold the switch for a full second and {what}"), ("then", words.next_pour(stage))]
+        return Hands("WAIT", "the start is", "WITHHELD", f"; then {words.next_pour(stage)}", f"until {_gate(stage)}")
+    what = ("LOAD", " the film") if stage.role == "load" else ("POUR", f" {words.next_pour(stage)}")
+    return Hands("BEGIN", "hold the switch for a full second and", *what, "no clock runs")
 
 
 def _gate(stage: Stage) -> str:
-    assert stage.gate is not None
+    if stage.gate is None:
+        return "the station opens the gate"
     return f"the developer has been within {stage.gate.band_c:g} C of {stage.reference_c:g} C for {format_duration(stage.gate.for_s)}"
 
 
-def _movement(stage: Stage, clock: _StageClock, now_s: float | None) -> str | None:
-    if stage.continuous:
-        return "agitate all the time"
-    comes = next_movement(stage.agitation, clock.at_s, now_s)
-    if comes is None:
-        return None
-    if comes[0] <= clock.at_s:
-        return f"AGITATE until {format_duration(comes[1])}"
-    return f"agitate at {format_duration(comes[0])}, for {format_duration(comes[1] - comes[0])}"
+def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: bool) -> Hands:
+    seen, now_s = state.seen, moment_s(state.seen, stage)
+    off = "POUR OFF" if seen.sheet is None else f"LIFT SHEET {seen.sheet}"
+    if state.t_s >= now_s:
+        return Hands("NOW", "", off, then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
+    left_s = now_s - state.t_s if state.left_s is None else max(0.0, state.left_s - (clock.end_s - now_s))
+    ready = seen.ready_s is not None and state.t_s >= seen.ready_s
+    return Hands(words.left(left_s), "READY to" if ready else "to", off, then, _how_sure(state, clock, now_s, left_s))
 
 
-def _timed(seen: Snapshot, stage: Stage, clock: _StageClock, then: str, last: bool) -> list[tuple[str, str]]:
-    now_s = clock.end_s - stage.drain_s if seen.now_s is None else seen.now_s
-    off = "pour off" if seen.sheet is None else f"lift sheet {seen.sheet}"
-    if clock.began_s + clock.at_s >= now_s:
-        return [("NOW", f"{off.upper()}; then {then}" + ("" if last else ", and tap"))]
+def _after_now(state: ViewState, clock: _StageClock) -> str:
+    moved = _moved(state)
+    if clock.over:
+        return f"the planned end was {format_duration(state.t_s - clock.end_s)} ago; it goes on being counted until it is poured{moved}"
+    return f"{format_duration(clock.end_s - state.t_s)} to the planned end{moved}"
+
+
+def _how_sure(state: ViewState, clock: _StageClock, now_s: float, left_s: float) -> str:
+    """Earliest and latest moment; what is fixed; by how much it has moved from the plan."""
+    seen, between = state.seen, words.bounds(state.seen)
+    if between is not None:
+        return f"end {words.end(seen)}"
+    at = f"at {clock.tell(now_s)} of this stage, end {clock.tell(clock.end_s)}"
+    if not seen.steered:
+        return f"{at}, by the clock"
     if seen.frozen:
-        wait_s = max(0.0, now_s - clock.began_s - clock.at_s)
-        return [("READY", f"{off} at {clock.tell(now_s)}, in {words.left(wait_s)}"), ("then", then)]
-    moves = _movement(stage, clock, now_s - clock.began_s)
-    about = "about " if seen.steered else ""
-    return [("next", moves or "nothing: let it stand"), ("then", f"{off} at {about}{clock.tell(now_s)}; {then}")]
+        return f"fixed: {at}{_moved(state)}"
+    around_s = two_sd(seen.end_sd_s or 0.0)
+    return f"earliest {words.left(left_s - around_s)}, latest {words.left(left_s + around_s)}{_moved(state)}; fixed at READY"
 
 
-def _at_least(_: Snapshot, stage: Stage, clock: _StageClock, then: str, last: bool) -> list[tuple[str, str]]:
+def _moved(state: ViewState) -> str:
+    return (
+        ""
+        if state.moved_s is None or not state.seen.steered or abs(state.moved_s) < 0.5
+        else f"; {words.moved(state.moved_s).removeprefix('end ')}"
+    )
+
+
+def _at_least(state: ViewState, stage: Stage, clock: _StageClock, following: Stage | None) -> Hands:
+    tap = "tap to end" if following is None else f"tap when you pour {words.next_pour(following)}"
     latest = "" if stage.at_most_s is None else f", {format_duration(stage.at_most_s)} at most"
-    tap = "tap to end" if last else f"tap when you pour {then}"
-    if clock.began_s + clock.at_s >= clock.end_s:
-        return [("next", f"the minimum is over{latest}: {tap}")]
-    moves = _movement(stage, clock, None)
-    return [("next", moves or "nothing: let it stand"), ("then", f"from {clock.tell(clock.end_s)} on{latest}: {tap}")]
+    if stage.at_most_s is not None and clock.at_s >= stage.at_most_s:
+        told = words.limit_passed(stage.at_most_s, clock.at_s - stage.at_most_s, following)
+        return Hands("NOW", "", told, ", and tap", f"{format_duration(float(int(clock.at_s)))} in {stage.name}{latest}", alarm=True)
+    if clock.over:
+        if stage.at_most_s is None:
+            return Hands(format_duration(float(int(clock.at_s))), "the minimum is over:", "TAP", tap.removeprefix("tap"), "no limit")
+        left_s = stage.at_most_s - clock.at_s
+        return Hands(words.left(left_s), "to the limit; the minimum is over:", "TAP", tap.removeprefix("tap"), latest.removeprefix(", "))
+    return Hands(
+        words.left(clock.end_s - state.t_s),
+        "to the minimum; then",
+        "TAP",
+        tap.removeprefix("tap"),
+        f"from {clock.tell(clock.end_s)} on{latest}",
+    )

@@ -40,6 +40,8 @@ LASTING_S = 20.0
 """Only what has lasted this long is said: a forecast that starts at a splash and comes back is no news, nor is what the first
 readings of a stage do to it. Until then the count stands."""
 NOTICE_S = 60.0
+FRESH_S = 5.0
+"""A reading that is older is no longer drawn as what its probe says."""
 MOST_POINTS = 1200
 """A trace longer than this is thinned to half; 1200 points are more than any terminal has dots."""
 
@@ -70,12 +72,14 @@ class Countdown:
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One moment of the trace. `estimated`: the developer was not measured then. None: not known."""
+    """One moment of the trace. `estimated`: the developer was not measured then. `disbelieved_c`: what its own probe said meanwhile.
+    None: not known."""
 
     t_s: float
     developer_c: float | None
     estimated: bool
     bath_c: float | None
+    disbelieved_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,7 @@ class ViewState:
     (None: since before this view). `back`: from when to when a probe that is believed again was not. `outside`: the recipe's data do not
     cover the temperature. `faults`: the FAULTs that still stand, the newest last. `exits`: sheets still in the developer, and when each
     is due out. `closed`: why the session is over, None while it runs. `gone`: the station is; then no time here is known any more.
+    `word_s`: the age of its last word, None where no station is followed.
     """
 
     name: str
@@ -141,6 +146,7 @@ class ViewState:
     notices: list[str]
     closed: str | None
     gone: Gone | None
+    word_s: float | None
 
     @property
     def stage(self) -> Stage | None:
@@ -176,7 +182,8 @@ class Watched:
     """Feed it every `record` in order, and a `snapshot` whenever there is one; `state` and `trace` are what is drawn.
 
     `opening` has `probes` and `vessel` as the session's open record has them, for a view that comes too late to see it; `mode` is
-    said beside the name, `keys` at the bottom. `gone`: set while the station that is followed does not answer.
+    said beside the name, `keys` at the bottom. `gone`: set while the station that is followed does not answer; `word_s`: how old its
+    last word is, s, None where none is followed.
     More than 25 methods: one for each kind of record.
     """
 
@@ -206,6 +213,7 @@ class Watched:
         self._countdowns: dict[tuple[int, int | None, float], Countdown] = {}
         self._notices: list[_Notice] = []
         self.gone: Gone | None = None
+        self.word_s: float | None = None
         self._moved = False
         self._moved_new: tuple[int | None, float] = (None, 0.0)
         self._points: list[Point] = []
@@ -310,6 +318,7 @@ class Watched:
             notices=[n.words for n in self._notices if self._t_s - n.t_s <= NOTICE_S and n.stage in (None, seen.stage)],
             closed=self._history.close_why,
             gone=self.gone,
+            word_s=self.word_s,
         )
 
     @property
@@ -469,7 +478,8 @@ class Watched:
             self._trust.lost[told.probe] = (told.why, told.since_t_s)
 
     def _sounded(self, told: CueSounded) -> None:
-        self._sound = told
+        if told.cue not in ("tick", "click"):
+            self._sound = told
 
     def _gate_changed(self, told: GateChanged) -> None:
         self._gate = told.state
@@ -479,7 +489,9 @@ class Watched:
             return
         bath = next((r for r in self._readings.values() if r.role == "bath" and r.quality == "good"), None)
         developer_c = None if source == "clock" else celsius  # what the plan says was never seen
-        self._points.append(Point(self._t_s, developer_c, source in ESTIMATED, None if bath is None else bath.celsius))
+        speaks = [r for name, r in self._readings.items() if name in self._trust.lost and r.role in ("developer", "witness")]
+        own_c = next((r.celsius for r in speaks if r.quality == "good" and self._t_s - r.t_s <= FRESH_S), None)
+        self._points.append(Point(self._t_s, developer_c, source in ESTIMATED, None if bath is None else bath.celsius, own_c))
         if len(self._points) >= MOST_POINTS:
             self._points = self._points[::2]
             self._point_every_s *= 2.0

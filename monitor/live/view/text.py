@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-Style = Literal["", "bold", "dim", "reverse"]
+Style = Literal["", "bold", "dim", "bold reverse"]
 
 
 @dataclass(frozen=True, slots=True)

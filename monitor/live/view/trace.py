@@ -1,69 +1,165 @@
-"""A small trace of developer and bath in character cells: braille dots, or letters where the terminal knows no others.
+"""The picture of one stage in character cells: what to move, what is done and the temperatures, all on the same columns.
 
-The developer is a solid line where it was measured and a dotted one where it was only estimated; the bath is dashed. Both
-are named at their right end, so that nothing hangs on colour. Pure. Tests: tests/live/view/test_screen.py.
+The columns are the stage's own clock from its begin to its end, the plan's whole length from the start. The developer is a solid line
+where it was measured, every other dot where it was only estimated, and what a probe says that is not believed is dotted thinly; the
+bath is dashed. Values stand at the ends of their lines, so that nothing hangs on colour. Pure. Tests: tests/live/view/test_layout.py.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
+from monitor.core.text.quantities import format_duration
 from monitor.live.view.state import Point
-from monitor.live.view.text import Line, Piece, cut
+from monitor.live.view.text import Line, Piece, Style, cells
 
-LEAST_SPAN_C = 1.0
-LEAST_SPAN_S = 120.0
-SCALE_CELLS = 8
-NAME_CELLS = 10
-LEAST_ROWS = 5
+LEAST_SPAN_C = 2
+LEAST_COLUMNS = 8
+STEPS_S = (15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0)
+STEPS_C = (1, 2, 5, 10, 20, 50)
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 Value = Callable[[Point], float | None]
-NAMES = ("developer", "bath")
 
 
-def draw(trace: Sequence[Point], begins: Sequence[tuple[float, str]], width: int, rows: int, unicode: bool) -> list[Line]:
-    """The trace in exactly `rows` lines (at least `LEAST_ROWS`) of at most `width` cells; fewer lines where nothing is known yet."""
-    columns, plot_rows = width - SCALE_CELLS - NAME_CELLS, rows - 2
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """The columns of everything that is drawn: session seconds `from_s` to `until_s`, told on a clock that reads 0:00 at `zero_s`."""
+
+    from_s: float
+    until_s: float
+    zero_s: float
+    columns: int
+
+    def at(self, t_s: float) -> int:
+        """The column that this moment lies in; -1 before the first, `columns` after the last."""
+        if t_s == self.until_s:
+            return self.columns - 1
+        return min(self.columns, max(-1, math.floor((t_s - self.from_s) / (self.until_s - self.from_s) * self.columns + 1e-9)))
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """What stands at the end of a line: the value in bold, then a word. `celsius`: where."""
+
+    celsius: float
+    figure: str
+    word: str
+
+
+def movement(axis: Axis, spans: Sequence[tuple[float, float]], t_s: float, unicode: bool) -> Line:
+    """The rail of movements, session seconds: what has been moved stands out, what comes is dim."""
+    mark = "\u2584" if unicode else "="
+    row = [" "] * axis.columns
+    for from_s, until_s in spans:
+        first, last = max(0, axis.at(from_s)), axis.at(max(from_s, until_s - 1e-3))
+        for column in range(first, min(axis.columns - 1, last) + 1):
+            row[column] = mark
+    here = max(0, min(axis.columns, axis.at(t_s) + 1))
+    return [Piece("".join(row[:here])), Piece("".join(row[here:]), "dim")]
+
+
+def progress(axis: Axis, t_s: float, end_s: float, marks: Sequence[tuple[float, str]], unicode: bool) -> Line:
+    """The rail of the stage: full up to now, empty up to its end, with a letter for each call."""
+    full, empty = ("\u2588", "\u2591") if unicode else ("#", ".")
+    here, last = axis.at(t_s), min(axis.columns - 1, axis.at(end_s))
+    row = [full if i < here or (i == here and t_s >= end_s) else empty if i <= last else " " for i in range(axis.columns)]
+    named: dict[int, str] = {}
+    for at_s, letter in marks:
+        column = axis.at(at_s)
+        if 0 <= column < axis.columns:
+            named[column] = letter
+    line: Line = []
+    for i, cell in enumerate(row):
+        style: Style = "bold" if i in named else "" if cell == full else "dim"
+        text = named.get(i, cell)
+        if line and line[-1].style == style:
+            line[-1] = Piece(line[-1].text + text, style)
+        else:
+            line.append(Piece(text, style))
+    return line
+
+
+def times(axis: Axis, end_s: float | None) -> str:
+    """The line below the plot: round times, and the end; never two in one place."""
+    row = [" "] * (axis.columns + 6)
+
+    def put(t_s: float, text: str) -> None:
+        at = axis.at(t_s)
+        if 0 <= at <= axis.columns and at + len(text) <= len(row) and all(c == " " for c in row[max(0, at - 1) : at + len(text) + 1]):
+            row[at : at + len(text)] = text
+
+    if end_s is not None:
+        put(end_s, format_duration(end_s - axis.zero_s))
+    span_s = axis.until_s - axis.from_s
+    step_s = next((s for s in STEPS_S if span_s / s * 7 <= axis.columns), STEPS_S[-1])
+    for k in range(math.ceil((axis.from_s - axis.zero_s) / step_s), math.floor((axis.until_s - axis.zero_s) / step_s) + 1):
+        put(axis.zero_s + k * step_s, format_duration(k * step_s))
+    return "".join(row).rstrip()
+
+
+def draw(
+    trace: Sequence[Point], axis: Axis, rows: int, wanted: tuple[float, float] | None, endings: Sequence[Ending], left: int, width: int,
+    unicode: bool,
+) -> list[Line]:  # fmt: skip
+    """Exactly `rows` lines (at least 3) of at most `width` cells, blank where nothing is known yet. `left`: cells of the scale;
+    `wanted`: the band, whose bracket stands at the right edge."""
+    trace = [p for p in trace if p.t_s >= axis.from_s - 1e-6]
     known = [v for p in trace for v in (p.developer_c, p.bath_c) if v is not None]
-    if not known or columns < 8 or plot_rows < 3:
-        return []
-    low_c, high_c = _scale(min(known), max(known))
-    until_s = trace[-1].t_s
-    from_s = min(trace[0].t_s, until_s - LEAST_SPAN_S)
-    plot = (_Braille if unicode else _Letters)(columns, plot_rows, from_s, until_s, low_c, high_c)
-    plot.bath(_sampled(trace, lambda p: p.bath_c, plot.across, from_s, until_s))
-    plot.developer(_sampled(trace, lambda p: p.developer_c, plot.across, from_s, until_s), _guessed(trace, plot.across, from_s, until_s))
-    names = _names(trace[-1], plot_rows, low_c, high_c)
-    edge = "\u2502" if unicode else "|"
+    if not known:
+        return [[] for _ in range(rows)]
+    low_c, high_c = _scale([*known, *(wanted or ())])
+    plot = (_Braille if unicode else _Letters)(axis.columns, rows, low_c, high_c)
+    plot.thin(_sampled(trace, lambda p: _inside(p.disbelieved_c, low_c, high_c), plot.across, axis))
+    plot.bath(_sampled(trace, lambda p: p.bath_c, plot.across, axis))
+    plot.developer(_sampled(trace, lambda p: p.developer_c, plot.across, axis), _guessed(trace, plot.across, axis))
+    step = next((s for s in STEPS_C if (high_c - low_c) / s <= rows - 1), STEPS_C[-1])
+    unit = "\u00b0C" if unicode else "C"
+    scale = {_row(c, rows, low_c, high_c): f"{c:d}" for c in range(low_c, high_c + 1) if (c - low_c) % step == 0}
+    scale[0] = f"{high_c:d} {unit}"
+    names = _ends([e for e in endings if low_c <= e.celsius <= high_c], rows, low_c, high_c)
+    bracket = _bracket(wanted, rows, low_c, high_c, unicode)
+    named = next((row for row in bracket if row not in names), None)
+    start = left + min(axis.columns, max(0, axis.at(trace[-1].t_s)) + 2) + 1
     lines: list[Line] = []
-    for row, cells in enumerate(plot.lines()):
-        scale = high_c if row == 0 else low_c if row == plot_rows - 1 else None
-        text = "" if scale is None else f"{scale:.1f} C"
-        line = [Piece(f"{text:>{SCALE_CELLS - 1}}{edge}", "dim"), Piece(cells)]
-        lines.append([*line, Piece(f" {names[row]}", "bold")] if row in names else line)
-    lines.append([Piece(" " * (SCALE_CELLS - 1) + _stages(begins, columns, from_s, until_s, unicode), "dim")])
-    lines.append([Piece(cut(" " * max(0, min(SCALE_CELLS - 1, width - len(plot.key))) + plot.key, width), "dim")])
+    for row, text in enumerate(plot.lines()):
+        line = [Piece(scale.get(row, "").ljust(left), "dim"), Piece(text)]
+        if row in names:
+            told = names[row]
+            line = [line[0], Piece(text[: start - left - 1].ljust(start - left)), Piece(told.figure, "bold"), Piece(f" {told.word}")]
+        if row in bracket:
+            word = "wanted " if row == named else ""
+            room = width - sum(cells(p.text) for p in line)
+            line += [Piece((word + bracket[row]).rjust(room), "dim")] if room > len(word) else []
+        lines.append(line)
     return lines
 
 
-def _scale(low_c: float, high_c: float) -> tuple[float, float]:
-    """Round limits, at least `LEAST_SPAN_C` apart."""
-    low_c, high_c = math.floor(low_c * 2.0 - 0.2) / 2.0, math.ceil(high_c * 2.0 + 0.2) / 2.0
-    lacking_c = max(0.0, LEAST_SPAN_C - (high_c - low_c))
-    return low_c - lacking_c / 2.0, high_c + lacking_c / 2.0
+def _inside(celsius: float | None, low_c: float, high_c: float) -> float | None:
+    return None if celsius is None or not low_c <= celsius <= high_c else celsius
 
 
-def _place(t_s: float, across: int, from_s: float, until_s: float) -> int:
-    return min(across - 1, max(0, round((t_s - from_s) / (until_s - from_s) * (across - 1))))
+def _scale(known: Sequence[float]) -> tuple[int, int]:
+    """Whole degrees around what is known, at least `LEAST_SPAN_C` apart."""
+    low, high = math.floor(min(known) - 0.05), math.ceil(max(known) + 0.05)
+    lacking = max(0, LEAST_SPAN_C - (high - low))
+    return low - lacking // 2, high + lacking - lacking // 2
 
 
-def _sampled(trace: Sequence[Point], value: Value, across: int, from_s: float, until_s: float) -> list[float | None]:
+def _place(t_s: float, across: int, axis: Axis) -> int | None:
+    place = math.floor((t_s - axis.from_s) / (axis.until_s - axis.from_s) * across + 1e-9)
+    return min(place, across - 1) if 0 <= place <= across else None
+
+
+def _sampled(trace: Sequence[Point], value: Value, across: int, axis: Axis) -> list[float | None]:
     """One value a column: the last that fell into it; empty columns between two known ones lie on the straight line between."""
     out: list[float | None] = [None] * across
     for point in trace:
-        out[_place(point.t_s, across, from_s, until_s)] = value(point)
+        place = _place(point.t_s, across, axis)
+        if place is not None:
+            out[place] = value(point)
     known = [i for i, v in enumerate(out) if v is not None]
     for left, right in pairwise(known):
         a, b = out[left], out[right]
@@ -74,11 +170,9 @@ def _sampled(trace: Sequence[Point], value: Value, across: int, from_s: float, u
     return out
 
 
-def _guessed(trace: Sequence[Point], across: int, from_s: float, until_s: float) -> list[bool]:
+def _guessed(trace: Sequence[Point], across: int, axis: Axis) -> list[bool]:
     """Whether the developer was only estimated, for each column; an empty one is like the last before it."""
-    told: dict[int, bool] = {}
-    for point in trace:
-        told[_place(point.t_s, across, from_s, until_s)] = point.estimated
+    told = {_place(point.t_s, across, axis): point.estimated for point in trace}
     out, last = [], False
     for i in range(across):
         last = told.get(i, last)
@@ -90,54 +184,47 @@ def _row(celsius: float, rows: int, low_c: float, high_c: float) -> int:
     return min(rows - 1, max(0, round((high_c - celsius) / (high_c - low_c) * (rows - 1))))
 
 
-def _names(last: Point, rows: int, low_c: float, high_c: float) -> dict[int, str]:
-    """Row by row the name that ends there; two in one row stand one below the other."""
-    ends = [(c, name) for c, name in ((last.developer_c, NAMES[0]), (last.bath_c, NAMES[1])) if c is not None]
-    names: dict[int, str] = {}
-    for celsius, name in sorted(ends, reverse=True):
-        row = _row(celsius, rows, low_c, high_c)
-        while row in names and row < rows - 1:
-            row += 1
-        if row in names:  # at the bottom: the upper name moves up
-            names[row - 1] = names.pop(row)
-        names[row] = name
-    return names
+def _ends(endings: Sequence[Ending], rows: int, low_c: float, high_c: float) -> dict[int, Ending]:
+    """Row by row what ends there, the warmest first; what would share a row gets the next one."""
+    told = sorted(endings, key=lambda e: -e.celsius)[:rows]
+    places = [_row(e.celsius, rows, low_c, high_c) for e in told]
+    for i in range(1, len(places)):
+        places[i] = max(places[i], places[i - 1] + 1)
+    for i in range(len(places) - 1, -1, -1):
+        places[i] = min(places[i], rows - 1 if i == len(places) - 1 else places[i + 1] - 1)
+    return dict(zip(places, told, strict=True))
 
 
-def _stages(begins: Sequence[tuple[float, str]], columns: int, from_s: float, until_s: float, unicode: bool) -> str:
-    """The line below the plot: where each stage began, by name as far as there is room."""
-    line = ["\u2500" if unicode else "-"] * (columns + 1)
-    line[0] = "\u2514" if unicode else "+"
-    free_from = 0
-    for t_s, name in begins:
-        at = 1 + _place(t_s, columns, from_s, until_s)
-        later = [1 + _place(b, columns, from_s, until_s) for b, _ in begins if b > t_s]
-        text = ("\u2534" if unicode else "|") + name
-        text = text[: min([*later, columns + 1]) - at]
-        if at >= free_from and text:
-            line[at : at + len(text)] = text
-            free_from = at + len(text)
-    return "".join(line[: columns + 1])
+def _bracket(wanted: tuple[float, float] | None, rows: int, low_c: float, high_c: float, unicode: bool) -> dict[int, str]:
+    """The band at the right edge, row by row."""
+    if wanted is None:
+        return {}
+    low, high = (_row(c, rows, low_c, high_c) for c in wanted)
+    if low == high:
+        return {low: "]"}
+    corner, side, end = ("\u2510", "\u2502", "\u2518") if unicode else ("+", "|", "+")
+    return {high: corner, **dict.fromkeys(range(high + 1, low), side), low: end}
 
 
 class _Braille:
     """Two dots across and four down in each cell."""
 
-    key = "dotted: only estimated; dashed: bath"
-
-    def __init__(self, columns: int, rows: int, from_s: float, until_s: float, low_c: float, high_c: float) -> None:
+    def __init__(self, columns: int, rows: int, low_c: float, high_c: float) -> None:
         self.across, self._down = columns * 2, rows * 4
-        self._columns, self._rows = columns, rows
         self._limits = (low_c, high_c)
         self._cells = [[0] * columns for _ in range(rows)]
 
     def bath(self, values: Sequence[float | None]) -> None:
-        """Dashes: three dots in five."""
-        self._line(values, lambda i: i % 5 < 3)
+        """Dashes: three dots in six."""
+        self._line(values, lambda i: i % 6 < 3)
+
+    def thin(self, values: Sequence[float | None]) -> None:
+        """One dot in four."""
+        self._line(values, lambda i: i % 4 == 0)
 
     def developer(self, values: Sequence[float | None], guessed: Sequence[bool]) -> None:
-        """Every dot, each third where estimated."""
-        self._line(values, lambda i: not guessed[i] or i % 3 == 0)
+        """Every dot, each other one where estimated."""
+        self._line(values, lambda i: not guessed[i] or i % 2 == 0)
 
     def _line(self, values: Sequence[float | None], drawn: Callable[[int], bool]) -> None:
         before: int | None = None
@@ -155,15 +242,13 @@ class _Braille:
 
     def lines(self) -> list[str]:
         """Row by row."""
-        return ["".join(chr(0x2800 + bits) for bits in row) for row in self._cells]
+        return ["".join(chr(0x2800 + bits) if bits else " " for bits in row) for row in self._cells]
 
 
 class _Letters:
-    """One letter in a cell, of the usual hundred."""
+    """One letter in a cell, of the usual hundred: `o` measured, `?` estimated, `.` not believed, `-` bath."""
 
-    key = "o developer, ? only estimated, - bath"
-
-    def __init__(self, columns: int, rows: int, from_s: float, until_s: float, low_c: float, high_c: float) -> None:
+    def __init__(self, columns: int, rows: int, low_c: float, high_c: float) -> None:
         self.across = columns
         self._rows = rows
         self._limits = (low_c, high_c)
@@ -173,8 +258,12 @@ class _Letters:
         """One letter."""
         self._put(values, lambda _: "-")
 
+    def thin(self, values: Sequence[float | None]) -> None:
+        """One letter."""
+        self._put(values, lambda _: ".")
+
     def developer(self, values: Sequence[float | None], guessed: Sequence[bool]) -> None:
-        """Another letter where estimated."""
+        """One letter, another where estimated."""
         self._put(values, lambda i: "?" if guessed[i] else "o")
 
     def _put(self, values: Sequence[float | None], letter: Callable[[int], str]) -> None:

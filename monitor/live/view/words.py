@@ -57,6 +57,11 @@ def doubt(sd_c: float) -> str:
     return f"+/- {math.ceil(two_sd(sd_c) * 100.0 - 1e-6) / 100.0:.2f} C"
 
 
+def reading_sd(sd_c: float) -> float:
+    """The standard uncertainty of one reading, C: that of the probe's comparison (`sd_c`) and of its own steps."""
+    return math.hypot(sd_c, QUANTUM_C / math.sqrt(12.0))
+
+
 def source(named: str, coupled_to: str = "bath") -> str:
     """Whose temperature the developer's is."""
     return {
@@ -91,7 +96,7 @@ def reading(name: str, told: LastReading, sd_c: float, now_s: float) -> tuple[st
     silent = "" if told.quality == "good" else f"; it {QUALITIES.get(told.quality, told.quality)}"
     if told.celsius is None:
         return "not known", f'probe "{name}"{silent}'
-    figure = f"{format_temperature(told.celsius, 2)} {doubt(math.hypot(sd_c, QUANTUM_C / math.sqrt(12.0)))}"
+    figure = f"{format_temperature(told.celsius, 2)} {doubt(reading_sd(sd_c))}"
     return figure, f'probe "{name}", {age(max(0.0, now_s - told.t_s))}{silent}'
 
 

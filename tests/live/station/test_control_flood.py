@@ -272,6 +272,7 @@ def test_a_client_waits_for_its_turn_where_many_knock(tmp_path: Path) -> None:
     listener.listen(0)
     knocking = socket.socket(socket.AF_UNIX)
     knocking.connect(str(tmp_path / "control.sock"))
+
     def late() -> None:
         for _ in range(2):
             end, _address = listener.accept()

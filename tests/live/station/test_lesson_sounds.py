@@ -80,9 +80,7 @@ def test_a_session_that_is_armed_while_a_lesson_sounds_silences_it(world: World)
     assert not list((world.state / "journals").glob("*")) or [p.stem for p in (world.state / "journals").glob("*.jsonl")] == [name]
 
 
-@pytest.mark.parametrize(
-    "wrong", [None, [], "900", [0], [900.0], [True], [5001], [-3, 90], [100] * 65, [5000] * 13, {"on": 3}], ids=str
-)
+@pytest.mark.parametrize("wrong", [None, [], "900", [0], [900.0], [True], [5001], [-3, 90], [100] * 65, [5000] * 13, {"on": 3}], ids=str)
 def test_what_is_no_sound_is_refused(world: World, wrong: Any) -> None:
     """In one line; the sounder stays silent."""
     refused = world.ask(verb="sound", on_off_ms=wrong)

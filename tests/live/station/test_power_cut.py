@@ -14,7 +14,7 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.session import Session
 from monitor.core.text.quantities import read_duration
 from monitor.live.station.resume import SURE_S, UNSURE_S, ResumePlan, UnfinishedSession, plan
-from monitor.live.view.screen import Look, render
+from monitor.live.view.layout import Look, render
 from monitor.live.view.state import Watched
 from monitor.live.view.text import plain
 from monitor.review import load as review_load

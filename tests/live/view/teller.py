@@ -7,8 +7,8 @@ from typing import Any
 
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.recipe.values import Recipe
+from monitor.live.view.layout import Look, render
 from monitor.live.view.lines import PlainLines
-from monitor.live.view.screen import Look, render
 from monitor.live.view.state import Watched
 from monitor.live.view.text import plain
 from tests.evening import FIX, STOP, develop, recipe

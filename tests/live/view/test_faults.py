@@ -10,7 +10,7 @@ from monitor.live.view.faults import DO
 from tests.evening import STOP, develop, recipe
 from tests.live.view.teller import Teller
 
-COLOUR = recipe(develop("5:00", 'band = "0.15 C"\nsteer = false'), STOP)
+TWICE = recipe(develop("5:00", 'band = "0.15 C"\nsteer = false'), develop("4:00").replace('"develop"', '"again"', 1), STOP)
 
 
 def standing(told: Teller) -> list[tuple[str, str]]:
@@ -31,9 +31,10 @@ def test_a_fault_about_a_probe_stands_until_it_is_believed_again() -> None:
     lose(told, 60.0)
     assert standing(told) == [("jug: in air", DO["probe"])]
     assert told.said("sounded FAULT: jug: in air. Finish as told. Use the second clock too.")
-    told.begin(2, 300.0)
-    told.tell("trust", 320.0, probe="jug", believed=True, why="agrees", since_t_s=310.0, source="developer")
+    told.tell("trust", 120.0, probe="jug", believed=True, why="agrees", since_t_s=110.0, source="developer")
     assert standing(told) == []
+    told.tell("trust", 130.0, probe="jug", believed=False, why="no reading", since_t_s=125.0, source="held")
+    assert standing(told) == [("jug: no reading", DO["probe"])], "whose FAULT waits for its minute"
 
 
 def test_what_moves_nothing_any_more_is_no_fault() -> None:
@@ -56,7 +57,7 @@ def test_a_view_that_came_late_shows_the_fault_it_did_not_hear() -> None:
 @pytest.mark.parametrize(("celsius", "do"), [(19.6, "Warm the bath"), (20.4, "Cool the bath")])
 def test_a_band_that_was_left_says_which_way_the_bath_must_go(celsius: float, do: str) -> None:
     """Until the next stage begins."""
-    told = Teller(COLOUR)
+    told = Teller(TWICE)
     told.begin(1, 0.0)
     told.tell("band", 20.0, stage=1, event="left", celsius=celsius, reference_c=20.0, band_c=0.15)
     why = f"developer {celsius:.2f} C, wanted 20 within 0.15 C, outside for 16 s"

@@ -27,14 +27,15 @@ from monitor.core.recipe.values import Burst, Recipe
 from monitor.core.session.session import Options, Session
 from monitor.live.rehearsal import Rehearsal
 from monitor.live.view.hands import hands, next_movement
+from monitor.live.view.layout import Look, render
 from monitor.live.view.lines import PlainLines
-from monitor.live.view.screen import Look, PlainView, drawable, render, unicode_terminal
-from monitor.live.view.state import HOLD_S, LASTING_S, MOST_POINTS, Countdown, Watched
+from monitor.live.view.screen import PlainView, drawable, unicode_terminal
+from monitor.live.view.state import HOLD_S, LASTING_S, MOST_POINTS, Countdown, Gone, Watched
 from monitor.live.view.text import Line, cells, cut, fold, plain
 
 Event = Mapping[str, Any] | Snapshot
 """A record, or a snapshot."""
-FIGURE = re.compile(r"-?\d+\.\d+ C\b(?! a minute)")
+FIGURE = re.compile(r"-?\d+\.\d\d \S?C\b(?! a minute)(?:.{0,20})")
 AGE = re.compile(r"\d+ s ago|\d:\d\d ago|just read|never read")
 PLACE = re.compile(r"probe|estimated|held from|never measured")
 ROLL = (DEMO / "evening.toml").read_bytes()
@@ -151,6 +152,13 @@ def item(screen: list[str], label: str) -> str:
 
 # -- what stands there --------------------------------------------------------------------------------------------------
 
+ROW_OF = re.compile(r"^(move|done|trust|then|sheets|keys)\b")
+
+
+def places(screen: list[str]) -> dict[str, int]:
+    """The line of each row that has a label."""
+    return {m[0]: i for i, line in enumerate(screen) if (m := ROW_OF.match(line))}
+
 
 @pytest.mark.parametrize("size", [(80, 24), (40, 24), (120, 50), (61, 12), (20, 8), (7, 3), (1, 1)])
 @pytest.mark.parametrize("unicode", [True, False])
@@ -165,93 +173,139 @@ def test_it_never_leaves_the_screen(size: tuple[int, int], unicode: bool) -> Non
         assert unicode or all(line.isascii() for line in screen)
 
 
-@pytest.mark.parametrize("width", [80, 40])
-@pytest.mark.parametrize("sd_c", [0.05, NOT_COMPARED_SD_C])
-def test_no_temperature_stands_bare(width: int, sd_c: float) -> None:
-    """Each has its unit, its +/-, where it is from and how old it is; and `not compared` where that is so."""
-    for number, watched in enumerate(watch(*demo(sd_c))):
-        if number % 20:
+@pytest.mark.parametrize("size", [(100, 40), (80, 24), (60, 24), (60, 14), (40, 10)])
+@pytest.mark.parametrize("evening", ["roll", "colour", "sheets"])
+def test_rows_keep_their_place_over_a_whole_evening(size: tuple[int, int], evening: str) -> None:
+    """Whatever happens: each label stands where it stood first, the hands' figure too, also when the station is gone."""
+    trace = b"t_s,developer_c,bath_c\n0,20,20\n900,21,21\n"
+    played = {"colour": (COLOUR, WARM), "sheets": (SHEETS, trace)}
+    recipe, happens = demo() if evening == "roll" else events(*played[evening], 0.05, False)
+    stood: dict[str, int] = {}
+    for number, watched in enumerate(watch(recipe, happens)):
+        if number % 12:
             continue
-        screen = lines(watched, width, 40)
-        for label in ("developer", "bath", "room"):
-            told = item(screen, label)
-            if told.startswith("not known"):
+        screen = lines(watched, *size)
+        stood = stood or places(screen)
+        assert places(screen) == stood
+        if number % 60 == 0:
+            watched.gone = Gone("21:04:07", 3.0)
+            assert places(lines(watched, *size)) == stood
+            assert len(lines(watched, *size)) == len(screen)
+            watched.gone = None
+    assert len(stood) >= 3
+
+
+def test_each_temperature_has_its_unit_and_doubt_at_the_end_of_its_line() -> None:
+    """Where it is from and how old it is stands in the rows of trust; there too that a probe was never compared."""
+    for sd_c in (0.05, NOT_COMPARED_SD_C):
+        seen = 0
+        for number, watched in enumerate(watch(*demo(sd_c))):
+            if number % 20 or watched.state.stage is None or watched.state.seen.source == "clock":
                 continue
-            assert re.match(r"-?\d+\.\d\d C \+/- \d+\.\d\d C ", told), told
-            assert PLACE.search(told), told
-            assert AGE.search(told), told
-            assert ("not compared" in told) == (sd_c > 0.1 or label == "room"), told
-        others = " ".join(" ".join(line for line in screen if "\u2502" not in line).split())
-        assert len(FIGURE.findall(others)) <= 6, others
+            screen = lines(watched, 100, 30)
+            for figure in (FIGURE.findall(line) for line in screen[10:-6]):
+                seen += len(figure)
+                assert all(re.match(r"-?\d+\.\d\d \u00b0C \u00b1\d", told) or "not believed" in told for told in figure), figure
+            trust = " ".join(" ".join(screen[-5:]).split())
+            assert PLACE.search(trust), trust
+            assert AGE.search(trust), trust
+            assert ("not compared" in trust) == (sd_c > 0.1), trust
+        assert seen > 20
 
 
-def test_what_hangs_on_a_probe_never_compared_says_so_on_each_line() -> None:
-    """Temperature, development done and end; for colour the word is `not verified`."""
+def test_at_60_columns_room_and_the_second_row_of_trust_go_before_the_picture() -> None:
+    """And the values at the ends of their lines stay."""
+    wide, narrow = lines(at(500.0, *demo()), 80, 24), lines(at(500.0, *demo()), 60, 14)
+    assert any("room" in line for line in wide)
+    assert not any("room" in line for line in narrow)
+    assert re.search(r"19\.6\d \u00b0C \u00b10\.1\d est\.", "\n".join(narrow))
+    at_trust = next(i for i, line in enumerate(narrow) if line.startswith("trust"))
+    assert not narrow[at_trust + 1].startswith("   ")
+
+
+def test_what_hangs_on_a_probe_never_compared_says_so() -> None:
+    """Beside the development done, and in the rows of trust; for colour the word is `not verified`."""
     screen = lines(at(200.0, *demo(NOT_COMPARED_SD_C)))
-    for label in ("developer", "bath", "done", "end"):
+    for label in ("done", "trust"):
         assert "not compared" in item(screen, label)
-    assert "not compared" not in item(lines(at(200.0, *demo())), "end")
+    assert "not compared" not in " ".join(lines(at(200.0, *demo())))
     colour = lines(at(300.0, *events(COLOUR, WARM, NOT_COMPARED_SD_C, False)))
-    for label in ("developer", "done"):
-        assert "not verified" in item(colour, label)
+    assert "not verified" in item(colour, "trust")
 
 
-def test_trust_lost_and_regained_is_told_in_words_and_the_gap_stays_marked() -> None:
-    """Since when, why, and how much of the development was only estimated, to the end of the evening."""
+def test_trust_lost_is_a_fault_with_reason_and_what_to_do_and_the_gap_stays_marked() -> None:
+    """In the two rows kept for it, which are empty again when the probe is believed; the estimated time stays to the end."""
     before = lines(at(400.0, *demo()))
-    assert item(before, "trust") == "the probe in the developer is believed"
+    assert "believed" in item(before, "trust")
+    assert "FAULT" not in " ".join(before)
     lost = lines(at(500.0, *demo()))
+    assert re.match(r" FAULT 6:\d\d  developer: reading fell .* like a probe in air", lost[2])
+    assert "Finish as told. Use the second clock too." in lost[3]
     assert item(lost, "trust").startswith("developer NOT believed since 6:0")
-    assert "in air" in item(lost, "trust")
-    assert "time goes on" in item(lost, "trust")
-    assert "estimated from the bath" in item(lost, "developer")
+    assert "estimated from the bath" in item(lost, "trust")
+    assert re.search(r"\u00b1\d\.\d\d estimated", "\n".join(lost))
     back = lines(at(680.0, *demo()))
-    assert "believed again" in item(back, "trust")
-    late = lines(at(1300.0, *demo()))
-    assert re.search(r"3:\d\d of the development was only estimated", item(late, "trust"))
+    assert "FAULT" not in " ".join(back)
+    assert re.search(r"not believed from 6:0\d to 9:\d\d", item(back, "trust"))
+    assert re.search(r"3:\d\d of the development only estimated", item(back, "trust"))
 
 
-def test_the_hands_are_told_what_comes_next() -> None:
-    """Movement, then the moment to pour off and the next jug; READY and NOW in their turn; then the minimum."""
+def test_the_hands_moment_is_the_time_that_is_shown() -> None:
+    """Not the end: what is counted down is when to pour off, with earliest and latest; READY and NOW in their turn; then the minimum."""
     recipe, happens = demo()
-    assert ("next", "agitate at 2:00, for 0:10") in hands(at(160.0, recipe, happens).state)
-    assert any("STOP: stop bath, jug 3" in words for _, words in hands(at(160.0, recipe, happens).state))
+    early = hands(at(160.0, recipe, happens).state)
+    assert (early.lead, early.verb, early.rest) == ("to", "POUR OFF", "; then STOP: stop bath, jug 3")
+    assert re.match(r"earliest 8:\d\d, latest 9:\d\d.*; fixed at READY$", early.under)
     end_s = next(r["t_s"] for r in records(happens) if r["kind"] == "stage" and r["event"] == "end" and r["stage"] == 2)
     ready = hands(at(end_s - 35.0, recipe, happens).state)
-    assert ready[0][0] == "READY"
-    assert ready[0][1].startswith("pour off at 10:5")
+    assert re.match(r"0:[12]\d READY to POUR OFF", ready.told)
+    assert ready.under.startswith("fixed: at 10:5")
     now = hands(at(end_s - 10.0, recipe, happens).state)
-    assert now[0] == ("NOW", "POUR OFF; then STOP: stop bath, jug 3, and tap")
+    assert (now.alarm, now.told) == (True, "NOW POUR OFF; then STOP: stop bath, jug 3, and tap")
     fixing = hands(at(end_s + 80.0, recipe, happens).state)
-    assert fixing[-1] == ("then", "from 5:00 on, 12:00 at most: tap when you pour WASH: running water")
+    assert fixing.told.endswith("to the minimum; then TAP when you pour WASH: running water")
+    assert fixing.under == "from 5:00 on, 12:00 at most"
     closed = list(watch(recipe, happens))[-1]
-    assert hands(closed.state) == [("next", "nothing: finished")]
+    assert hands(closed.state).told == "OVER nothing more: finished"
+
+
+def test_at_now_the_row_of_the_hands_is_inverse_over_the_full_width() -> None:
+    """The only such row; before, it is not."""
+    recipe, happens = demo()
+    end_s = next(r["t_s"] for r in records(happens) if r["kind"] == "stage" and r["event"] == "end" and r["stage"] == 2)
+    for t_s, inverse in ((end_s - 20.0, 0), (end_s - 10.0, 1)):
+        watched = at(t_s, recipe, happens)
+        picture = render(watched.state, watched.trace, 80, 24)
+        whole = [line for line in picture if len(line) == 1 and line[0].style == "bold reverse" and cells(line[0].text) == 80]
+        assert len(whole) == inverse
+    assert "POUR OFF" in plain(whole[0])
+    assert picture.index(whole[0]) == 5
 
 
 def test_a_closed_gate_is_told_with_what_it_waits_for() -> None:
     """And that the start is withheld."""
     told = hands(at(30.0, *events(COLOUR, WARM, 0.05, False)).state)
-    assert told[0] == ("next", "wait: the start is withheld until the developer has been within 0.15 C of 37.8 C for 1:00")
+    assert told.told.startswith("WAIT the start is WITHHELD")
+    assert told.under == "until the developer has been within 0.15 C of 37.8 C for 1:00"
 
 
 def test_sheets_have_an_exit_each() -> None:
     """The next one out is named, the others stand beside it."""
     trace = b"t_s,developer_c,bath_c\n0,20,20\n900,21,21\n"
     screen = lines(at(200.0, *events(SHEETS, trace, 0.05, False)))
-    assert "left for sheet 1" in item(screen, "time")
+    assert "to LIFT SHEET 1" in " ".join(screen)
     assert re.search(r"1 at 5:\d\d, 2 at 6:\d\d, 3 at 6:\d\d", item(screen, "sheets"))
-    assert any("lift sheet 1" in line for line in screen)
 
 
 def test_the_trace_is_named_and_marks_what_was_only_estimated() -> None:
-    """Without Unicode an `o` is measured and a `?` estimated; both lines have their name at the end."""
-    plot = [line for line in lines(at(560.0, *demo()), unicode=False) if "|" in line]
-    assert any(line.endswith("developer") for line in plot)
+    """Without Unicode an `o` is measured and a `?` estimated; both lines have their value and name at the end."""
+    plot = lines(at(560.0, *demo()), unicode=False)[11:19]
+    assert any(line.endswith("estimated") for line in plot)
     assert any(line.endswith("bath") for line in plot)
-    drawn = "".join(line[8:70] for line in plot)
+    drawn = "".join(line[8:48] for line in plot)
     assert drawn.count("?") >= 5
     assert drawn.count("o") > drawn.count("?")
-    assert "?" not in "".join(line[8:70] for line in lines(at(400.0, *demo()), unicode=False) if "|" in line)
+    assert "?" not in "".join(line[8:48] for line in lines(at(400.0, *demo()), unicode=False)[11:19])
     screen = lines(at(560.0, *demo()))
     assert any(0x2801 <= ord(c) <= 0x28FF for line in screen for c in line)
 
@@ -283,9 +337,9 @@ def test_a_follower_that_comes_late_says_what_it_cannot_know() -> None:
         take(watched, what)
     screen = lines(watched)
     assert "NOT believed when this view began" in item(screen, "trust")
-    assert "not compared" not in item(screen, "bath")
+    assert screen[2].startswith(" FAULT  developer: ")
     assert item(screen, "keys") == "space is a tap"
-    assert "left" in item(screen, "time")
+    assert "to POUR OFF" in screen[5]
 
 
 # -- the time left ------------------------------------------------------------------------------------------------------
@@ -480,9 +534,9 @@ rate = { law = "coefficient", per_10_c = 2.5 }
         loading.record(record)
     assert loading.state.seen.stage == 1
     screen = lines(loading)
-    assert item(screen, "time") == "loading: dark, silent, no clock; a press of a second says that the lid is on"
-    assert item(screen, "next") == "load the film; lid on: hold the switch for a full second"
-    assert not re.search("minimum|% of the time|by the clock", " ".join(screen))
+    assert hands(loading.state).told == "LOAD the film; LID ON: hold the switch for a full second"
+    assert hands(loading.state).under == "dark, silent, no clock; then DEVELOP"
+    assert not re.search("minimum|% of the time", " ".join(screen))
     plain_lines = PlainLines(Watched(recipe, "live"))
     said = [line for record in records(happens) for line in plain_lines.record(record)]
     assert any(line.endswith("LOAD begins: dark, silent, no clock; a press of a second says that the lid is on") for line in said)
@@ -491,8 +545,9 @@ rate = { law = "coefficient", per_10_c = 2.5 }
     waiting = Watched(recipe, "live")
     waiting.snapshot(Snapshot(t_s=90.0, stages=2, waits_for=2))
     screen = lines(waiting)
-    assert item(screen, "time") == "DEVELOP waits, no clock runs"
-    assert item(screen, "next") == "hold the switch for a full second and pour"
+    assert screen[0].startswith("DEVELOP 2 of 2, waits")
+    assert screen[5].split() == ["BEGIN", "hold", "the", "switch", "for", "a", "full", "second", "and", "POUR", "DEVELOP"]
+    assert screen[6].strip() == "no clock runs"
 
 
 def test_the_next_movement_is_that_of_the_ticks() -> None:
@@ -526,4 +581,4 @@ def test_looking_at_the_module_does_not_load_what_draws() -> None:
 def test_styles_are_bold_and_dim_alone() -> None:
     """No meaning hangs on a colour: there is none."""
     picture: list[Line] = render(at(500.0, *demo()).state, at(500.0, *demo()).trace, 80, 24)
-    assert {piece.style for line in picture for piece in line} <= {"", "bold", "dim", "reverse"}
+    assert {piece.style for line in picture for piece in line} <= {"", "bold", "dim", "bold reverse"}

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from monitor.live.view.hands import hands
+from monitor.live.view.hands import gate, hands
 from monitor.live.view.state import NOTICE_S
 from tests.evening import STOP, develop, recipe
 from tests.live.view.teller import PRESOAKED, TRAY, Teller
@@ -17,8 +17,9 @@ def test_each_plus_minus_on_the_screen_is_two_standard_deviations() -> None:
     told = Teller()
     told.begin(1, 0.0)
     told.see(150.0)
-    assert "50.0 % +/- 2.0 %" in told.screen()
-    assert "at 5:00 +/- 8 s, forecast" in told.screen()
+    assert "50.0 % +/-2.0" in told.screen()
+    assert "2:15  to POUR OFF" in told.screen()
+    assert "earliest 2:07, latest 2:23" in told.screen()
 
 
 def test_after_an_interruption_the_end_lies_between_two_times() -> None:
@@ -39,7 +40,7 @@ def test_a_bad_reading_keeps_the_last_good_figure_with_its_own_age() -> None:
     told.reading(60.0, None, "bowl", "bath", "crc")
     kept = told.watched.state.readings["bowl"]
     assert (kept.celsius, kept.t_s, kept.quality) == (19.5, 10.0, "crc")
-    assert 'probe "bowl", 50 s ago; it cannot be read' in told.screen()
+    assert "bowl cannot be read, last good one 50 s ago" in told.screen()
 
 
 def test_a_begin_that_was_only_assumed_asks_for_the_tap_until_it_is_answered() -> None:
@@ -47,7 +48,8 @@ def test_a_begin_that_was_only_assumed_asks_for_the_tap_until_it_is_answered() -
     told = Teller()
     told.begin(1, 0.0)
     assumed = told.begin(2, 300.0, assumed=True)
-    assert hands(told.watched.state)[0] == ("next", "STOP not told: TAP as it goes in, HOLD if it went in on time")
+    assert hands(told.watched.state).under == "STOP not told: TAP as it goes in, HOLD if it went in on time"
+    assert hands(told.watched.state).urgent
     told.tell("correction", 310.0, stage=2, begin_t_s=310.0, replaces_seq=assumed)
     assert not told.watched.seen.unconfirmed
     told.begin(3, 370.0, assumed=True)
@@ -109,7 +111,7 @@ def test_a_probe_that_is_back_is_told_with_the_time_it_was_not_believed() -> Non
     assert told.watched.state.lost == {}
     assert told.watched.state.back == {"jug": (55.0, 120.0)}
     told.progress(122.0)
-    assert "believed again (0:55 to 2:00 it was not)" in told.screen()
+    assert "not believed from 0:55 to 2:00" in told.screen()
 
 
 def test_a_developer_outside_the_recipes_data_is_told_with_what_is_known_there() -> None:
@@ -136,7 +138,8 @@ def test_a_snapshot_that_no_longer_names_a_probe_as_lost_is_believed() -> None:
     """A follower may have missed the record."""
     told = Teller()
     told.see(100.0, lost={"jug": "no reading"})
-    assert "jug NOT believed when this view began: no reading" in told.screen()
+    assert "jug NOT believed when this view began" in told.screen()
+    assert "FAULT  jug: no reading" in told.screen()
     told.see(110.0)
     assert told.watched.state.lost == {}
 
@@ -166,10 +169,10 @@ def test_a_withheld_start_of_the_next_stage_is_told() -> None:
     told = Teller(plan)
     told.begin(1, 0.0)
     told.tell("gate", 10.0, state="withheld")
-    gate = "the start of DEVELOP is withheld until the developer has been within 0.2 C of 20 C for 1:00"
-    assert ("gate", gate) in hands(told.watched.state)
+    assert gate(told.watched.state) == "the start of DEVELOP is withheld until the developer has been within 0.2 C of 20 C for 1:00"
+    assert gate(told.watched.state) in told.screen()
     told.tell("gate", 20.0, state="open")
-    assert not any(label == "gate" for label, _ in hands(told.watched.state))
+    assert gate(told.watched.state) == ""
 
 
 def test_the_longest_time_of_a_stage_is_told() -> None:
@@ -177,20 +180,30 @@ def test_the_longest_time_of_a_stage_is_told() -> None:
     told = Teller()
     told.begin(3, 360.0)
     told.reading(400.0, 20.0)
-    assert hands(told.watched.state)[-1] == ("then", "from 5:00 on, 12:00 at most: tap to end")
+    assert hands(told.watched.state).told == "4:20 to the minimum; then TAP to end"
+    assert hands(told.watched.state).under == "from 5:00 on, 12:00 at most"
     told.reading(661.0, 20.0)
-    assert hands(told.watched.state)[-1] == ("next", "the minimum is over, 12:00 at most: tap to end")
+    assert hands(told.watched.state).told == "6:59 to the limit; the minimum is over: TAP to end"
 
 
-@pytest.mark.parametrize(("at_s", "label"), [(100.0, "next"), (260.0, "READY"), (286.0, "NOW")])
-def test_the_hands_are_told_ready_and_now_in_their_turn(at_s: float, label: str) -> None:
+def test_past_the_longest_time_the_view_is_not_calm() -> None:
+    """Its row is inverse and says by how much, and that the film must come out."""
+    told = Teller()
+    told.begin(3, 360.0)
+    told.reading(360.0 + 726.0, 20.0)
+    assert hands(told.watched.state).alarm
+    assert "LIMIT PASSED 0:06: take it out" in told.screen()
+
+
+@pytest.mark.parametrize(("at_s", "said"), [(100.0, "3:05 to POUR OFF"), (260.0, "0:25 READY to POUR OFF"), (286.0, "NOW POUR OFF")])
+def test_the_hands_are_told_ready_and_now_in_their_turn(at_s: float, said: str) -> None:
     """From the records alone."""
     told = Teller()
     told.begin(1, 0.0)
     if at_s > 255.0:
         told.moment(1, "ready", 255.0, now_t_s=285.0, end_t_s=300.0)
     told.progress(at_s)
-    assert hands(told.watched.state)[0][0] == label
+    assert hands(told.watched.state).told.startswith(said)
 
 
 def test_the_bar_without_a_rate_says_that_it_shows_time() -> None:
@@ -199,4 +212,4 @@ def test_the_bar_without_a_rate_says_that_it_shows_time() -> None:
     told.begin(1, 0.0)
     told.begin(2, 300.0)
     told.reading(330.0, 20.0)
-    assert re.search(r"passed +#+\.+ +50\.0 % of the time", told.screen())
+    assert re.search(r"done +#+R#+\.+N\.+ +50 % of the time", told.screen())
