@@ -34,6 +34,9 @@ from monitor.core.probes.readings import PLAUSIBLE_C
 
 BATH_START_SD_C = 1.0
 """Standard deviation where the bath's temperature stands for the developer's at its begin (contract, section 5)."""
+WALL_SHARE = 0.09
+"""A tank that nobody has tempered takes what is poured into it so far of the way to the room's air (a water value of 52 ml beside 512 ml:
+the project's practice, section 2a). Whether somebody has is not known: it is a standard deviation."""
 HELD_SD_C_PER_S = 0.1 / 60.0
 """The uncertainty of a held temperature grows 0.1 C a minute (contract, section 5)."""
 RETURN_SD_C = 0.3
@@ -41,6 +44,9 @@ RETURN_SD_C = 0.3
 liquids)."""
 VESSEL_NOISE = Noise(slope=0.0, transient=0.0, liquid=4e-6)
 """Process noise of the vessel model: 0.015 C in a minute (a hand round the tank, a tank on the bench; this project's own choice)."""
+LEAK_SD_C_PER_S = 0.03 / 60.0
+"""What hands and the room's air add to a tank in a bath all the time: standard deviation (the project's practice: 0.1 C for 10 to 15 s out
+of the bath)."""
 LONGEST_STEP_S = 5.0
 """A longer stretch is carried in steps of this length. Beyond it three readings say nothing of the noise."""
 BEYOND_READ_C = 4.5
@@ -217,11 +223,18 @@ class Moment:
                 bath_c = self.bath_c if self.follows_room else self.ambient.at(self.t)[0]
                 self._believe(bath_c, BATH_START_SD_C)
             else:
-                self._believe(key.pour.celsius, key.pour.sd_c)
+                self._believe(key.pour.celsius, math.hypot(key.pour.sd_c, self._at_the_wall(key.pour)))
         for track in self.bank.tracks:
             track.counts[key.number] = Count(key.law)
         self.bases[key.number] = dict(self.systematics.of_ref_s)
         self.law = key.law
+
+    def _at_the_wall(self, pour: Pour) -> float:
+        """What a tank that is as cold or warm as the room may make of a measured developer: standard deviation, C."""
+        if not pour.measured or self.follows_room:
+            return 0.0
+        air = self.bank.tracks[0]
+        return WALL_SHARE * math.hypot(air.x[AIR] - pour.celsius, math.sqrt(air.c[AIR][AIR]))
 
     def _heard(self, celsius: float) -> None:
         """Widen the range of all that was read of the liquid or of what surrounds it."""
@@ -270,6 +283,7 @@ class Moment:
             track.replace(TRANSIENT, 0.0, HELD_SD_C_PER_S**2 if segment.drift == "held" else 0.0)
         if segment.drift == "vessel":
             track.replace(SLOPE, 0.0, 0.0)
+            track.replace(TRANSIENT, 0.0, LEAK_SD_C_PER_S**2)
 
     def carry(self, t: float, pending: list[Key]) -> None:
         """Carry on to `t`, beginning on the way every key of `pending` that is due. Never backwards."""

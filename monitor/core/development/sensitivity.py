@@ -17,6 +17,9 @@ from monitor.core.development.rate import RateLaw
 LAG = " vessel's lag"
 LAW = " rate law"
 """Names that no probe can have (they begin with a space)."""
+LAG_LOG_SD = 0.1
+"""A vessel's lag was learned with one volume and one way of moving it; in another evening it is off by so much: standard deviation of its
+logarithm (this project's own choice)."""
 NO_PROBE = ""
 """Stands for a probe that has not spoken yet."""
 
@@ -25,7 +28,9 @@ def standard_deviations(beliefs: Beliefs) -> dict[str, float]:
     """Of each unknown, by name, in its own unit: each probe's comparison, the vessel's lag, the rate law's number (1: `log_rate_sd_slope`
     has it in already)."""
     sds = {p.name: p.comparison_sd_c for p in beliefs.probes}
-    return sds | {LAW: 1.0, LAG: beliefs.vessel.lag_sd_s if beliefs.vessel else 0.0, NO_PROBE: 0.0}
+    vessel = beliefs.vessel
+    lag_sd_s = math.hypot(vessel.lag_sd_s, LAG_LOG_SD * vessel.lag_s) if vessel else 0.0
+    return sds | {LAW: 1.0, LAG: lag_sd_s, NO_PROBE: 0.0}
 
 
 class Systematics:

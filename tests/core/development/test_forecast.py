@@ -311,9 +311,10 @@ def test_unknowns_add_in_quadrature_since_a_begin() -> None:
 
 
 def test_the_unknowns_of_a_station() -> None:
-    """Each probe's comparison, the vessel's lag, the law (its sensitivity has its deviation in it already)."""
+    """Each probe's comparison, the law (its sensitivity has its deviation in it already), the vessel's lag: as learned, and by a
+    tenth for another volume and other hands."""
     sds = standard_deviations(Beliefs(20.0, (ProbeModel("jug", "developer", 8.0, 0.1),), Vessel(300.0, 12.0)))
-    assert sds == {"jug": 0.1, LAG: 12.0, LAW_NUMBER: 1.0, "": 0.0}
+    assert sds == {"jug": 0.1, LAG: pytest.approx(math.hypot(12.0, 30.0)), LAW_NUMBER: 1.0, "": 0.0}
 
 
 def test_what_is_forecast_is_as_unsure_as_what_was_counted() -> None:
