@@ -71,16 +71,21 @@ class Step:
     p_air: float
 
 
+def probe_response(h: float, lag_s: float, decay: float) -> tuple[float, float, float, float]:
+    """What a probe that follows the liquid with `lag_s` (0: at once) keeps of itself after `h` seconds, and what it takes of the liquid,
+    of its slope and of its transient. `decay`: what is left of the transient by then."""
+    if lag_s < 1e-3:
+        return 0.0, 1.0, h, TRANSIENT_S * (1.0 - decay)
+    lag = lag_s if abs(lag_s - TRANSIENT_S) > 0.01 else TRANSIENT_S + 0.01
+    e = math.exp(-h / lag)
+    taken = 1.0 - e
+    return e, taken, h - lag * taken, TRANSIENT_S * (taken - (decay - e) / (1.0 - lag / TRANSIENT_S))
+
+
 def liquid_step(h: float, lag_s: float) -> Step:
     """The probe follows the liquid with `lag_s` (0: at once)."""
     decay = math.exp(-h / TRANSIENT_S)
-    by_transient = TRANSIENT_S * (1.0 - decay)
-    if lag_s < 1e-3:
-        return Step(h, 1.0, 0.0, h, by_transient, 1.0, decay, 0.0, 1.0, h, by_transient, 0.0)
-    lag = lag_s if abs(lag_s - TRANSIENT_S) > 0.01 else TRANSIENT_S + 0.01
-    e = math.exp(-h / lag)
-    p_transient = TRANSIENT_S * ((1.0 - e) - (decay - e) / (1.0 - lag / TRANSIENT_S))
-    return Step(h, 1.0, 0.0, h, by_transient, 1.0, decay, e, 1.0 - e, h - lag * (1.0 - e), p_transient, 0.0)
+    return Step(h, 1.0, 0.0, h, TRANSIENT_S * (1.0 - decay), 1.0, decay, *probe_response(h, lag_s, decay), 0.0)
 
 
 def air_step(h: float, lag_s: float = AIR_LAG_S) -> Step:

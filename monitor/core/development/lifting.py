@@ -114,6 +114,7 @@ class _Curves:
         self._drift = [t - base.t_s for t, _ in readings]
         self._dying = [_died(h) for h in self._drift]
         self._rest = [z - base.at(t) for t, z in readings]
+        self._still = Sums([self._flat, self._drift, self._dying], self._rest, variance)
         self._sds = (base.celsius[1], base.slope_c_per_s[1], base.transient_c_per_s[1])
 
     def moved(self, onset_s: float, lag_s: float) -> list[float]:
@@ -121,23 +122,26 @@ class _Curves:
         logs = []
         for tau, share in STIR_S:
             seen = [_stirred(t - onset_s, tau, lag_s) for t, _ in self._readings]
-            sums = Sums([self._flat, self._drift, self._dying, seen], self._rest, self._variance)
+            sums = self._still.and_one_more(seen)
             logs += [math.log(share * p) + sums.evidence((*self._sds, size)) for size, p in STIRRED_C]
         return logs
 
     def lifted(self, onset_s: float, room_c: float | None) -> list[_InAir]:
         """The curves of a probe that was lifted at `onset_s`: dry and wet, slower and quicker. Its own drift stops then."""
-        base, h = self._base, onset_s - self._base.t_s
-        stopped = [min(d, h) for d in self._drift]
-        died = [min(d, _died(h)) for d in self._dying]
+        base, held_s = self._base, onset_s - self._base.t_s
+        stopped = [min(d, held_s) for d in self._drift]
+        most = _died(held_s)
+        died = [min(d, most) for d in self._dying]
         left = [z - base.at(min(t, onset_s)) for t, z in self._readings]
         dry, wet = ((room_c, DRY_SD_C), WET_BELOW_C[1]) if room_c is not None else (NO_ROOM_C, NO_ROOM_C[1])
+        still, since = Sums([self._flat, stopped, died], left, self._variance), [max(t - onset_s - CHIP_S, 0.0) for t, _ in self._readings]
         options = []
         for (towards, sd_c), lags, p in ((dry, DRY_S, 1.0 - WET), ((dry[0] - WET_BELOW_C[0], wet), WET_S, WET)):
+            away = towards - base.at(onset_s)
             for lag in lags:
-                gone = [1.0 - math.exp(-max(t - onset_s - CHIP_S, 0.0) / lag) for t, _ in self._readings]
-                values = [v - (towards - base.at(onset_s)) * g for v, g in zip(left, gone, strict=True)]
-                sums, sds = Sums([self._flat, stopped, died, gone], values, self._variance), (*self._sds, sd_c)
+                gone = [1.0 - math.exp(-h / lag) for h in since]
+                values = [v - away * g for v, g in zip(left, gone, strict=True)]
+                sums, sds = still.and_one_more(gone, values), (*self._sds, sd_c)
                 options.append(_InAir(math.log(p / len(lags)) + sums.evidence(sds), onset_s, lag, towards, sds, sums))
         return options
 

@@ -26,10 +26,26 @@ class Sums:
     """Values that are a sum of columns, each times an unknown, and noise of `variance`."""
 
     def __init__(self, columns: Sequence[Sequence[float]], values: Sequence[float], variance: float) -> None:
+        self._columns, self._values, self._variance = columns, values, variance
         self._squares = [[_dot(a, b) / variance for b in columns[: i + 1]] for i, a in enumerate(columns)]
         self._right = [_dot(a, values) / variance for a in columns]
         self._squared = _dot(values, values) / variance
         self._norm = len(values) * math.log(2.0 * math.pi * variance)
+
+    def and_one_more(self, column: Sequence[float], values: Sequence[float] | None = None) -> Sums:
+        """The same columns with this one behind them, for the same values (or for as many others). What the columns have in common is
+        not computed again."""
+        other = object.__new__(Sums)
+        other._columns, other._variance = [*self._columns, column], self._variance
+        other._squares = [*self._squares, [_dot(column, b) / self._variance for b in other._columns]]
+        if values is None:
+            other._values, other._squared = self._values, self._squared
+            other._right = [*self._right, _dot(column, self._values) / self._variance]
+        else:
+            other._values, other._squared = values, _dot(values, values) / self._variance
+            other._right = [_dot(a, values) / self._variance for a in other._columns]
+        other._norm = self._norm
+        return other
 
     def evidence(self, sds: Sequence[float]) -> float:
         """Logarithm of the likelihood of the values, the unknowns normal about 0 with these standard deviations."""
@@ -52,7 +68,7 @@ class Sums:
         solved = [0.0] * len(sds)
         for i, sd in enumerate(sds):
             for j in range(i + 1):
-                rest = self._squares[i][j] - math.fsum(lower[i][m] * lower[j][m] for m in range(j))
+                rest = self._squares[i][j] - _dot(lower[i][:j], lower[j])
                 lower[i][j] = math.sqrt(rest + 1.0 / (sd * sd)) if i == j else rest / lower[j][j]
-            solved[i] = (self._right[i] - math.fsum(lower[i][m] * solved[m] for m in range(i))) / lower[i][i]
+            solved[i] = (self._right[i] - _dot(lower[i][:i], solved)) / lower[i][i]
         return lower, solved

@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from monitor.core.development.filter import AIR_LAG_S, liquid_step
+from monitor.core.development.filter import AIR_LAG_S, TRANSIENT_S, probe_response
 from monitor.core.development.likelihood import Sums
 
 COARSE = tuple(4.0 ** (k / 4.0) for k in range(-4, 5))
@@ -116,9 +116,9 @@ def _wet(readings: Sequence[tuple[float, float]], lag_s: float, variance: float)
 def _in_liquid(readings: Sequence[tuple[float, float]], lag_s: float, variance: float) -> Sums:
     """Readings in the liquid from the first of them on: liquid, slope, transient and the probe's own temperature."""
     t0, z0 = readings[0]
-    steps = [liquid_step(max(t - t0, 0.0), lag_s) for t, _ in readings]
-    columns = [[getattr(step, name) for step in steps] for name in ("p_liquid", "p_slope", "p_transient", "p_probe")]
-    return Sums(columns, [z - z0 for _, z in readings], variance)
+    since = [max(t - t0, 0.0) for t, _ in readings]
+    probe, liquid, slope, transient = zip(*[probe_response(h, lag_s, math.exp(-h / TRANSIENT_S)) for h in since], strict=True)
+    return Sums([liquid, slope, transient, probe], [z - z0 for _, z in readings], variance)
 
 
 def _dry(readings: Sequence[tuple[float, float]], variance: float) -> float:
