@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import io
 import os
 import sys
 import threading
@@ -77,6 +78,37 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What takes longest comes first."""
     places = {file: place for place, file in enumerate(BEGUN_FIRST)}
     items.sort(key=lambda item: places.get(item.nodeid.partition("::")[0], len(places)))
+
+
+BRIEF = """schema = 1
+name = "brief"
+film = "panchromatic"
+vessel = "lidded tank"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "1:30"
+reference = "20 C"
+rate = { law = "coefficient", per_10_c = 2.5, sd = 0.1 }
+[[stage]]
+name = "stop"
+role = "stop"
+time = "0:30"
+"""
+
+
+@pytest.fixture(scope="session")
+def brief_journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A true journal of two minutes, for tests to which a session's length means nothing. Copy it, do not change it."""
+    from monitor.cli.main import main
+
+    folder = tmp_path_factory.mktemp("brief")
+    recipe, trace, journal = (folder / name for name in ("brief.toml", "brief.csv", "brief.jsonl"))
+    recipe.write_text(BRIEF)
+    trace.write_text("t_s,developer_c,bath_c\n0,20.5,21\n600,20.1,20.5\n")
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert main(["rehearse", str(recipe), "--trace", str(trace), "--journal", str(journal)]) == 0
+    return journal
 
 
 @pytest.fixture(autouse=True)

@@ -35,10 +35,12 @@ def test_an_error_is_one_plain_line_whatever_was_typed(words: list[str], capsys:
     assert err[:-1].isprintable()
 
 
-def test_a_judgement_is_shown_plain_and_kept_as_it_was_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_judgement_is_shown_plain_and_kept_as_it_was_said(
+    brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """In JSON nothing is lost: what is not shown stands there as an escape."""
     journal = tmp_path / "j.jsonl"
-    journal.write_bytes((DEMO / "06-power-cut.jsonl").read_bytes())
+    journal.write_bytes(brief_journal.read_bytes())
     assert main(["judge", str(journal), "--notes", f"nice{ESCAPES}"]) == 0
     assert all(c.isprintable() or c == "\n" for c in capsys.readouterr().out)
     assert main(["judge", str(journal), "--json"]) == 0
@@ -47,10 +49,10 @@ def test_a_judgement_is_shown_plain_and_kept_as_it_was_said(tmp_path: Path, caps
     assert json.loads(out)["judgement"]["notes"] == f"nice{ESCAPES}"
 
 
-def test_bytes_that_are_no_utf_8_stop_nothing(tmp_path: Path) -> None:
+def test_bytes_that_are_no_utf_8_stop_nothing(brief_journal: Path, tmp_path: Path) -> None:
     """As words they are replaced, as the name of a file that is there they are used; no encoding of the terminal stops it either."""
     journal = os.fsencode(tmp_path) + b"/caf\xe9.jsonl"
-    Path(os.fsdecode(journal)).write_bytes((DEMO / "06-power-cut.jsonl").read_bytes())
+    Path(os.fsdecode(journal)).write_bytes(brief_journal.read_bytes())
     start = [sys.executable.encode(), b"-m", b"monitor.cli.main"]
     for encoding, words in (
         ("utf-8", [b"judge", journal, b"--notes", b"caf\xe9"]),
@@ -65,11 +67,11 @@ def test_bytes_that_are_no_utf_8_stop_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("words", [["rehearse", "RECIPE", "--trace", "TRACE", "--journal", "OUT"], ["judge", "JOURNAL", "--notes", "x"]])
-def test_a_umask_that_lets_everybody_write_is_not_taken_up(tmp_path: Path, words: list[str]) -> None:
+def test_a_umask_that_lets_everybody_write_is_not_taken_up(brief_journal: Path, tmp_path: Path, words: list[str]) -> None:
     """000 still makes private files; what this user usually makes stays as it is."""
-    made = {"RECIPE": DEMO / "roll.toml", "TRACE": DEMO / "01-cold-laundry.csv"}
+    made = {"RECIPE": brief_journal.with_suffix(".toml"), "TRACE": brief_journal.with_suffix(".csv")}
     made |= {"OUT": tmp_path / "out.jsonl", "JOURNAL": tmp_path / "j.jsonl"}
-    (tmp_path / "j.jsonl").write_bytes((DEMO / "06-power-cut.jsonl").read_bytes())
+    (tmp_path / "j.jsonl").write_bytes(brief_journal.read_bytes())
     modes = []
     for mask in (0o000, 0o022):
         before = os.umask(mask)
@@ -99,10 +101,12 @@ def test_overwriting_follows_no_link_and_waits_for_no_fifo(tmp_path: Path, capsy
 
 
 @pytest.mark.parametrize("what", ["link", "FIFO", "folder"])
-def test_a_judgement_goes_into_its_own_file_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str], what: str) -> None:
+def test_a_judgement_goes_into_its_own_file_alone(
+    brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], what: str
+) -> None:
     """Not through a link, and nobody waits for a FIFO."""
     journal, beside = tmp_path / "j.jsonl", tmp_path / "j.judgement.jsonl"
-    journal.write_bytes((DEMO / "06-power-cut.jsonl").read_bytes())
+    journal.write_bytes(brief_journal.read_bytes())
     mine = tmp_path / "mine.txt"
     mine.write_text("")
     if what == "link":

@@ -13,12 +13,11 @@ from monitor.cli.main import main
 from monitor.review.export import write_csv
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
-JOURNAL = next(iter(sorted(DEMO.glob("*.jsonl"))))
 
 
-def journal_with(tmp_path: Path, at: int, line: bytes) -> Path:
-    """A demo journal with one more line before line `at` (from 1)."""
-    lines = JOURNAL.read_bytes().splitlines(keepends=True)
+def journal_with(journal: Path, tmp_path: Path, at: int, line: bytes) -> Path:
+    """A copy of this journal with one more line before line `at` (from 1)."""
+    lines = journal.read_bytes().splitlines(keepends=True)
     lines.insert(at - 1, line)
     path = tmp_path / "j.jsonl"
     path.write_bytes(b"".join(lines))
@@ -28,39 +27,41 @@ def journal_with(tmp_path: Path, at: int, line: bytes) -> Path:
 @pytest.mark.parametrize("length", [(1 << 20) + 1, (1 << 20) + 2, (1 << 20) + 3, 2 << 20, 5 << 20])
 @pytest.mark.parametrize("option", ["--check", "--json"])
 def test_a_line_over_a_mebibyte_is_told_and_the_rest_is_read(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], length: int, option: str
+    brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], length: int, option: str
 ) -> None:
     """With file and line, exit status 2; the lines behind it count as ever."""
-    path = journal_with(tmp_path, 6, b'{"x":"' + b"x" * (length - 9) + b'"}\n')
+    path = journal_with(brief_journal, tmp_path, 6, b'{"x":"' + b"x" * (length - 9) + b'"}\n')
     assert main(["review", str(path), option]) == 2
     out, err = capsys.readouterr()
     told = [line for line in err.splitlines() if f"{path}:6: a line of more than" in line]
     assert len(told) == 1
-    assert main(["review", str(JOURNAL), option]) == 0
+    assert main(["review", str(brief_journal), option]) == 0
     sound = capsys.readouterr().out
     if option == "--json":
         rest = {"file": "", "problems": []}
         assert json.loads(out) | rest == json.loads(sound) | rest
 
 
-def test_a_last_line_over_a_mebibyte_is_told_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_last_line_over_a_mebibyte_is_told_too(brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """No loss of power leaves such a remainder."""
     path = tmp_path / "j.jsonl"
-    body = JOURNAL.read_bytes()
+    body = brief_journal.read_bytes()
     path.write_bytes(body + b"x" * (3 << 20))
     assert main(["review", str(path), "--check"]) == 2
     assert f"{path}:{body.count(bytes([10])) + 1}: a line of more than" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("where", ["session", "why", "key"])
-def test_a_lone_surrogate_is_told_with_its_line(tmp_path: Path, capsys: pytest.CaptureFixture[str], where: str) -> None:
+def test_a_lone_surrogate_is_told_with_its_line(
+    brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], where: str
+) -> None:
     """It is no character and cannot be written anywhere."""
-    record = json.loads(JOURNAL.read_bytes().splitlines()[4])
+    record = json.loads(brief_journal.read_bytes().splitlines()[4])
     fields = {"session": {**record, "session": "\ud800"}, "why": {**record, "why": ["\udfff x"]}, "key": {**record, "\ud83d": 1}}[where]
-    path = journal_with(tmp_path, 6, json.dumps(fields).encode() + b"\n")
+    path = journal_with(brief_journal, tmp_path, 6, json.dumps(fields).encode() + b"\n")
     assert main(["review", str(path), "--json"]) == 2
     assert f"{path}:6: a lone surrogate" in capsys.readouterr().err
-    pair = journal_with(tmp_path, 6, json.dumps({**record, "kind": "note", "why": "\U0001f39e"}).encode() + b"\n")
+    pair = journal_with(brief_journal, tmp_path, 6, json.dumps({**record, "kind": "note", "why": "\U0001f39e"}).encode() + b"\n")
     main(["review", str(pair), "--json"])
     assert "a lone surrogate" not in capsys.readouterr().err
 
@@ -92,9 +93,11 @@ def test_what_is_no_file_is_refused_at_once(tmp_path: Path, capsys: pytest.Captu
     assert str(path) in err
 
 
-def test_a_folder_with_a_fifo_in_it_is_reviewed_all_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_folder_with_a_fifo_in_it_is_reviewed_all_the_same(
+    brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """The FIFO is told, the journals are shown."""
-    (tmp_path / "b.jsonl").write_bytes(JOURNAL.read_bytes())
+    (tmp_path / "b.jsonl").write_bytes(brief_journal.read_bytes())
     os.mkfifo(tmp_path / "a.jsonl")
     (tmp_path / "c.jsonl").mkdir()
     (tmp_path / "d.jsonl").symlink_to("nowhere")
@@ -107,9 +110,11 @@ def test_a_folder_with_a_fifo_in_it_is_reviewed_all_the_same(tmp_path: Path, cap
 NASTY = "\x1b[2J\x9b31m\x07\r\n=HYPERLINK\u202e"
 
 
-def test_no_control_character_of_a_journal_reaches_a_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_no_control_character_of_a_journal_reaches_a_terminal(
+    brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Wherever it stands: in a name, a reason, a session, a path; in every form of output."""
-    lines = [json.loads(line) for line in JOURNAL.read_bytes().splitlines()]
+    lines = [json.loads(line) for line in brief_journal.read_bytes().splitlines()]
     for record in lines:
         record["session"] = f"s{NASTY}"
         for key in ("why", "version", "zone", "probe", "station"):
