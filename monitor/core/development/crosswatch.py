@@ -118,10 +118,10 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
         ages = [max(p.t_s - onset, 0.0) for p in pairs]
         seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
         stirred = [share * math.exp(-age / lag_s) for share, age in zip(seen, ages, strict=True)]
-        liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, ((stirred, STIRRED_SD_C),)))
+        liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, (stirred, STIRRED_SD_C)))
         ways: tuple[tuple[Cause, list[float], float], ...] = (("drift", ages, DRIFT_SD_C_PER_S), ("offset", seen, OFFSET_SD_C))
         for cause, column, sd in ways:
-            wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, ((column, sd),)), cause, onset, column, sd))
+            wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, (column, sd)), cause, onset, column, sd))
     ahead = sum_log([one.log for one in wrong]) - sum_log(liquid)
     best_log, best_lag_s = max(falses)
     if best_log > max(told) and ahead < 0.0:
@@ -146,10 +146,10 @@ class _Course:
 
     def __init__(self, pairs: Sequence[Pair], variance: float) -> None:
         self._pairs, self._variance = pairs, variance
-        self._by_lag: dict[float, tuple[list[float], list[float], list[float]]] = {}
+        self._by_lag: dict[float, Sums] = {}
 
-    def _columns(self, lag_s: float) -> tuple[list[float], list[float], list[float]]:
-        """What is left of the start, what a leak has added, and the readings less what the bath has done, all at the pairs' times."""
+    def _untouched(self, lag_s: float) -> Sums:
+        """With nothing added: what is left of the start and what a leak has added make the readings less what the bath has done."""
         if lag_s not in self._by_lag:
             first = self._pairs[0]
             followed = [first.bath_c]
@@ -160,16 +160,16 @@ class _Course:
             stays = [math.exp(-(p.t_s - first.t_s) / lag_s) for p in self._pairs]
             begun = first.developer_c - first.bath_c
             rest = [p.developer_c - f - begun * s for p, f, s in zip(self._pairs, followed, stays, strict=True)]
-            self._by_lag[lag_s] = stays, [lag_s * (1.0 - s) for s in stays], rest
+            self._by_lag[lag_s] = Sums([stays, [lag_s * (1.0 - s) for s in stays]], rest, self._variance)
         return self._by_lag[lag_s]
 
-    def evidence(self, lag_s: float, added: Sequence[tuple[list[float], float]] = ()) -> float:
-        """Logarithm of the likelihood with this lag and these columns (each with its standard deviation) added."""
-        stays, leak, rest = self._columns(lag_s)
-        sums = Sums([stays, leak, *(column for column, _ in added)], rest, self._variance)
-        return sums.evidence((START_SD_C, LEAK_SD_C_PER_S, *(sd for _, sd in added)))
+    def evidence(self, lag_s: float, added: tuple[list[float], float] | None = None) -> float:
+        """Logarithm of the likelihood with this lag and this column (with its standard deviation) added."""
+        if added is None:
+            return self._untouched(lag_s).evidence((START_SD_C, LEAK_SD_C_PER_S))
+        column, sd = added
+        return self._untouched(lag_s).and_one_more(column).evidence((START_SD_C, LEAK_SD_C_PER_S, sd))
 
     def size(self, lag_s: float, column: list[float], sd: float) -> float:
         """The likeliest size of what was added by this column."""
-        stays, leak, rest = self._columns(lag_s)
-        return Sums([stays, leak, column], rest, self._variance).last((START_SD_C, LEAK_SD_C_PER_S, sd))[0]
+        return self._untouched(lag_s).and_one_more(column).last((START_SD_C, LEAK_SD_C_PER_S, sd))[0]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import lru_cache
+from operator import mul
 from typing import Literal
 
 from monitor.core.development.filter import AIR, PROBE, QUIET, TRANSIENT, Count, Noise, Step, T, Track, air_step
@@ -38,16 +39,23 @@ def merged(tracks: list[Track], weights: list[float]) -> Track:
         return used[0][0].copy()
     whole = math.fsum(w for _, w in used)
     used = [(t, w / whole) for t, w in used]
-    x = [math.fsum(w * t.x[i] for t, w in used) for i in range(5)]
+    shares = [w for _, w in used]
+    x = [math.fsum(map(mul, shares, here)) for here in zip(*(t.x for t, _ in used), strict=True)]
     c = [[0.0] * 5 for _ in range(5)]
     first = used[0][0]
     counts = {k: Count(n.law, math.fsum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
     for t, w in used:
         d = [a - b for a, b in zip(t.x, x, strict=True)]
-        for row, theirs, di in zip(c, t.c, d, strict=True):
-            wdi = w * di
-            for j in range(5):
-                row[j] += w * theirs[j] + wdi * d[j]
+        d0, d1, d2, d3, d4 = d
+        for i, (mine, theirs, di) in enumerate(zip(c, t.c, d, strict=True)):
+            wdi, (m0, m1, m2, m3, m4), (q0, q1, q2, q3, q4) = w * di, mine, theirs
+            c[i] = [
+                m0 + (w * q0 + wdi * d0),
+                m1 + (w * q1 + wdi * d1),
+                m2 + (w * q2 + wdi * d2),
+                m3 + (w * q3 + wdi * d3),
+                m4 + (w * q4 + wdi * d4),
+            ]
         for k, n in counts.items():
             other = t.counts[k]
             off = other.done - n.done

@@ -150,8 +150,7 @@ class PlainLines:
 
     def _whole_minute(self) -> str | None:
         """A whole minute to the end, each once and only downwards."""
-        state = self._watched.state
-        seen, left_s = state.seen, state.left_s
+        seen, left_s = self._watched.standing(), self._watched.left_s
         if left_s is None or seen.stage is None or seen.target_ref_s is None or seen.target_ref_s < 60.0:
             return None
         film, minute = (seen.stage, seen.sheet, seen.began_s), int(left_s // 60.0)
@@ -161,7 +160,8 @@ class PlainLines:
         if minute >= self._minute[1]:
             return None
         self._minute = (film, minute)
-        left = f"{minute + 1} min left"
+        state = self._watched.state
+        seen, left = state.seen, f"{minute + 1} min left"
         if seen.role != "develop":
             return f"{left} in {seen.name}"
         figure, where = words.developer(seen, state.coupled_to)

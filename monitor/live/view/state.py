@@ -287,7 +287,6 @@ class Watched:
     def state(self) -> ViewState:
         """Everything else."""
         seen = self.seen
-        run_left = self._countdowns.get(self._key(seen))
         begun = seen.began_s is not None and seen.end_t_s is not None
         return ViewState(
             name=self._name,
@@ -299,7 +298,7 @@ class Watched:
             begins=self.begins,
             t_s=self._t_s,
             seen=seen,
-            left_s=None if run_left is None else run_left.left_s,
+            left_s=self.left_s,
             moved_s=(seen.end_t_s or 0.0) - self._end_by_the_clock(seen) if begun else None,
             moved_new=seen.stage is not None and self._moved_new[0] == seen.stage and self._t_s - self._moved_new[1] <= NOTICE_S,
             probes=self._probes,
@@ -324,11 +323,11 @@ class Watched:
     @property
     def seen(self) -> Snapshot:
         """The newest snapshot, or the same made of records where none has come."""
-        seen = self._standing()
+        seen = self.standing()
         return seen if seen is self._snapshot or seen.t_s == self._t_s else replace(seen, t_s=self._t_s)
 
-    def _standing(self) -> Snapshot:
-        """Likewise, but `t_s` may be that of an earlier reading: readings alone change nothing here."""
+    def standing(self) -> Snapshot:
+        """The same as `seen`, but `t_s` may be that of an earlier reading: readings alone change nothing here."""
         if self._snapshot is not None:
             return self._snapshot
         if self._by_records is None:
@@ -396,6 +395,12 @@ class Watched:
     def _key(seen: Snapshot) -> tuple[int, int | None, float]:
         return seen.stage or 0, seen.sheet, seen.began_s or 0.0
 
+    @property
+    def left_s(self) -> float | None:
+        """Seconds to the end that stands next, None where there is none."""
+        countdown = self._countdowns.get(self._key(self.standing()))
+        return None if countdown is None else countdown.left_s
+
     def _end_by_the_clock(self, seen: Snapshot) -> float:
         """Where the end would be by the clock alone."""
         assert seen.stage is not None
@@ -404,7 +409,7 @@ class Watched:
         return begin_s + (seen.target_ref_s or 0.0) + self.stages[seen.stage - 1].beyond_target_s
 
     def _count(self) -> None:
-        seen = self._standing()
+        seen = self.standing()
         if seen.stage is None or seen.end_t_s is None:
             return
         key = self._key(seen)
