@@ -16,6 +16,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from hardware.ports import Sample
 from hardware.simulated.w1_tree import W1Tree
 from monitor.cli.main import main
@@ -23,6 +25,7 @@ from monitor.live.clock import RealClock
 
 IDS = {"jug": "28-000000000a01", "bowl": "28-000000000a02"}
 PATIENCE_S = 40.0
+ASKING = ("develop", "status", "abandon")
 
 QUICK = """schema = 1
 name = "quick"
@@ -87,10 +90,16 @@ class Rigged:
         return self.process
 
     def run(self, *words: str) -> subprocess.CompletedProcess[str]:
-        """One command to its end."""
-        return subprocess.run(
-            self.command(*words), capture_output=True, text=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL, check=False
-        )
+        """One command to its end, without a terminal: in this process where it only asks the station, else in one of its own."""
+        if words[0] not in ASKING:
+            return subprocess.run(
+                self.command(*words), capture_output=True, text=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL, check=False
+            )
+        out, err = io.StringIO(), io.StringIO()
+        with pytest.MonkeyPatch.context() as patch, contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            patch.setattr(sys, "stdin", io.StringIO())
+            status = main(list(words))
+        return subprocess.CompletedProcess(list(words), status, out.getvalue(), err.getvalue())
 
     def recipe(self, text: str = QUICK) -> str:
         """A recipe's file."""
@@ -103,13 +112,11 @@ class Rigged:
         return self.run("develop", self.recipe(text), "--file", str(self.file), "--detach", "--waive", "a test", *more)
 
     def arm(self, text: str = QUICK, *more: str) -> str:
-        """Arm one, by the command in this process, and return its name."""
-        out, err = io.StringIO(), io.StringIO()
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            status = main(["develop", self.recipe(text), "--file", str(self.file), "--detach", "--waive", "a test", *more])
-        assert status == 0, err.getvalue()
-        assert out.getvalue().startswith("armed: ")
-        return out.getvalue().removeprefix("armed: ").strip()
+        """Arm one and return its name."""
+        done = self.develop(text, *more)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout.startswith("armed: ")
+        return done.stdout.removeprefix("armed: ").strip()
 
     def foot(self, word: str) -> None:
         """`down` or `up`."""

@@ -20,6 +20,12 @@ def played() -> Played:
     return play(recipe_data(time="4:00"), lambda t: 20.5 - 0.002 * t, bath=lambda t: 20.5 - 0.004 * t, late_s={3: 8.0})
 
 
+@pytest.fixture(scope="module")
+def brief() -> Played:
+    """A shorter one."""
+    return play(recipe_data(time="2:00"), lambda _: 20.0)
+
+
 @pytest.fixture
 def journal(played: Played, tmp_path: Path) -> Path:
     """Its file."""
@@ -155,11 +161,19 @@ def _clock_back(lines: list[bytes]) -> bytes:
     ],
 )
 def test_bad_files_are_told_by_file_and_line_and_what_can_be_shown_is_shown(
-    played: Played, tmp_path: Path, capsys: pytest.CaptureFixture[str], harm: Any, status: int, says: str, shown: bool
+    brief: Played,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    harm: Any,
+    status: int,
+    says: str,
+    shown: bool,
 ) -> None:
-    """The exit status is 2 but for a tail that a loss of power tore."""
+    """The exit status is 2 but for a tail that a loss of power tore. Pictures are drawn by other tests."""
+    monkeypatch.setattr("monitor.review.figures.draw", lambda *_: "")
     path = tmp_path / "bad.jsonl"
-    path.write_bytes(harm(played.lines()))
+    path.write_bytes(harm(brief.lines()))
     assert review(path, "--json") == status
     captured = capsys.readouterr()
     assert says in captured.err
