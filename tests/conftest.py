@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, settings
 
 GRACE_S = 2.0
 """A thread that was told to end may take this long to do so."""
@@ -26,10 +25,6 @@ BEGUN_FIRST = (
 """The files that take longest, so that none of them is left over at the end; before all others those that wait for a process that
 lives in real time, while other files run beside them."""
 
-
-settings.register_profile("busy machine", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("busy machine")
-"""An example that took long because others had the processor has found nothing; what needs more examples than these says so itself."""
 
 MORE_THAN_CORES = 2
 """Workers beyond one for each core: some always wait, for a process, a broker or the disk."""
@@ -44,13 +39,19 @@ def asked_for(config: pytest.Config) -> list[Path]:
 def pytest_configure(config: pytest.Config) -> None:
     """Where PYTHONDONTWRITEBYTECODE is set, what is compiled goes into pytest's own cache and not beside the sources.
 
-    Without this every worker and every child process would compile the whole program anew.
+    Without this every worker and every child process would compile the whole program anew. hypothesis is loaded behind it: pytest rewrites
+    each of its modules, and that costs a second where the result may not be kept.
     """
     if sys.dont_write_bytecode and hasattr(config, "cache"):
         assert config.cache is not None
         sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(config.cache.mkdir("compiled"))
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
         sys.dont_write_bytecode = False
+    from hypothesis import HealthCheck, settings
+
+    # An example that took long because others had the processor has found nothing; what needs more examples than these says so itself.
+    settings.register_profile("busy machine", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow])
+    settings.load_profile("busy machine")
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:

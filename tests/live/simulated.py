@@ -154,7 +154,7 @@ class World:
 
     def life(self) -> None:
         """Begin anew with what is on the disk, as after a kill -9: nothing of the old one is asked to stop."""
-        self._known: dict[Path, tuple[int, list[dict[str, Any]]]] = {}
+        self._known: dict[Path, tuple[int, dict[str | None, list[dict[str, Any]]]]] = {}
         self.inbox = Inbox()
         self.panel = RecordingPanel(self.clock.mono_s, self._has_switch)
         self.player = Player(self.clock, self.panel.sounder, self.inbox.put)
@@ -281,18 +281,21 @@ class World:
     def records(self, name: str, kind: str | None = None, **fields: Any) -> list[dict[str, Any]]:
         """Records on the disk, of one kind if given, with these fields."""
         self.write()
-        found = self._read(self.journal(name))
-        for key, value in (({} if kind is None else {"kind": kind}) | fields).items():
+        found = self._read(self.journal(name)).get(kind, [])
+        for key, value in fields.items():
             found = [record for record in found if record.get(key) == value]
         return list(found)
 
-    def _read(self, path: Path) -> list[dict[str, Any]]:
-        """All records of a file that only grows during a life; what was read once is not read again."""
-        length, read = self._known.get(path, (0, []))
+    def _read(self, path: Path) -> dict[str | None, list[dict[str, Any]]]:
+        """The records of each kind, and under None all, of a file that only grows during a life; what was read once is not read again."""
+        length, read = self._known.get(path, (0, {None: []}))
         with path.open("rb") as file:
             file.seek(length)
             fresh = file.read()
         whole = fresh[: fresh.rfind(b"\n") + 1]
-        read += [json.loads(line) for line in whole.splitlines()]
+        for line in whole.splitlines():
+            record = json.loads(line)
+            read[None].append(record)
+            read.setdefault(record.get("kind"), []).append(record)
         self._known[path] = (length + len(whole), read)
         return read

@@ -10,13 +10,15 @@ from monitor.review.check import check
 from monitor.review.load import load
 from monitor.review.measures import measure
 from tests.live.disk.test_disturbed import WAYS
-from tests.live.simulated import World
+from tests.live.simulated import SHORT, World
 from tests.live.station.test_resume import begun, finish
+
+BRIEF = SHORT.replace('"1:00"\n', '"0:20"\n').replace('"0:30"', '"0:15"').replace('"2:00"', '"1:00"')
 
 
 def disturbed(tmp_path: Path, way: str) -> tuple[World, str, int]:
     """A session in its development whose journal was disturbed two seconds ago. The last: its newest seq before that."""
-    world, name = begun(tmp_path / "state")
+    world, name = begun(tmp_path / "state", BRIEF, 25.0)
     before = world.records(name)[-1]["seq"]
     WAYS[way](world.journal(name), world.journal(name).read_bytes())
     world._known.clear()

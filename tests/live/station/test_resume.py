@@ -18,14 +18,14 @@ from tests.live.disk.disks import PowerCutDisk
 from tests.live.simulated import JUG, SHORT, World
 
 
-def begun(tmp_path: Path) -> tuple[World, str]:
-    """A session in the middle of its development."""
+def begun(tmp_path: Path, recipe: str = SHORT, into_s: float = 60.0) -> tuple[World, str]:
+    """A session so far into its development."""
     world = World(tmp_path)
     world.go(5)
-    name = world.develop()
+    name = world.develop(recipe)
     world.go(2)
     world.press(1.2)
-    world.go(60)
+    world.go(into_s)
     world.write()
     return world, name
 
