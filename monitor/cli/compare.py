@@ -150,18 +150,22 @@ def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: L
 
 
 def _point_lines(found: PointFound, reference: str) -> list[str]:
+    from monitor.core.text.degrees import degrees, difference, plain_difference
     from monitor.prepare.probes.comparing import DATA_SHEET_C
 
     verdict = "accepted" if found.accepted else "refused"
     higher = "high" if found.offset_c >= 0 else "low"
     lines = [
-        f"{found.probe} read {abs(found.offset_c):.2f} C {higher} at {found.reference_c:.1f} C "
-        f"(probe minus {reference} {found.offset_c:+.3f} C), "
-        f"+/- {two_sd(found.sd_c):.2f} C (2 sd, that of the {reference} included)",
+        f"{found.probe} read {difference(abs(found.offset_c), '.2f')} {higher} at {degrees(found.reference_c, '.1f')} "
+        f"(probe minus {reference} {difference(found.offset_c, '+.3f')}), "
+        f"+/- {difference(two_sd(found.sd_c), '.2f')} (2 sd, that of the {reference} included)",
         f"{verdict}: {found.why}",
     ]
     if found.accepted and abs(found.offset_c) - two_sd(found.sd_c) > DATA_SHEET_C:
-        lines.append(f"more than the {DATA_SHEET_C} C of a usual probe's data sheet: is the {reference} right, and the probe whole?")
+        lines.append(
+            f"more than the {plain_difference(DATA_SHEET_C)} of a usual probe's data sheet: is the {reference} "
+            f"right, and the probe whole?"
+        )
     return lines
 
 
@@ -214,7 +218,7 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
     """Guide through one point after another with live readings. `ask` asks a question, `wait` waits for seconds."""
     from monitor.cli.arguments.bath_source import learned_in, live_source
     from monitor.core.errors import InputWrong
-    from monitor.core.text.quantities import read_temperature
+    from monitor.core.text.degrees import example, typed_temperature
     from monitor.prepare.probes.comparing import ICE_HOW, ICE_LIMITS
 
     say = sys.stdout.write
@@ -246,13 +250,14 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
                 say(f"Now beside your own thermometer: evenbath compare --file {args.file} --probe {args.probe}\n")
             return status
         try:
-            words = ask('Steady. What does the thermometer show, such as "20.1 C"? (nothing: end) ').strip()
+            shows = example("20.1 C")
+            words = ask(f'Steady. What does the thermometer show, such as "{shows}"? (nothing: end) ').strip()
         except EOFError:
             words = ""
         if not words:
             return status
         try:
-            reference_c = read_temperature(words)
+            reference_c = typed_temperature(words)
         except InputWrong as wrong:
             say(f"{wrong.lines[0]}\n")
             continue
@@ -264,19 +269,19 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
 def _own_sd_c(ask: Callable[[str], str], say: Callable[[str], object]) -> float:
     """The thermometer's own standard uncertainty, C: half of the +/- that a person knows it by."""
     from monitor.core.errors import InputWrong
-    from monitor.core.text.quantities import read_temperature_difference
+    from monitor.core.text.degrees import difference, plain_difference, typed_difference
     from monitor.prepare.probes.comparing import GLASS_SD_C
 
     while True:
         try:
-            own = f"(nothing: {2 * GLASS_SD_C:g} C, a glass one)"
-            words = ask(f'How far may your thermometer itself be off, such as "0.2 C"? {own} ').strip()
+            own = f"(nothing: {difference(2 * GLASS_SD_C, 'g')}, a glass one)"
+            words = ask(f'How far may your thermometer itself be off, such as "{plain_difference(0.2, 1)}"? {own} ').strip()
             if not words:
                 return GLASS_SD_C
-            off_c = read_temperature_difference(words)
+            off_c = typed_difference(words)
             if 0.0 <= off_c <= 10.0:
                 return off_c / 2
-            say(f"{off_c:g} C; allowed: 0 to 10 C\n")
+            say(f"{difference(off_c, 'g')}; allowed: 0 to {plain_difference(10.0)}\n")
         except InputWrong as wrong:
             say(f"{wrong.lines[0]}\n")
         except EOFError:

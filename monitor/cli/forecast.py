@@ -108,18 +108,19 @@ def _vessel_lag(args: argparse.Namespace) -> float | None:
 def _lines(
     minutes: float, bath: ProbeReadings, cooling: FittedBath, view: Outlook | None, to_do: list[str], vessel_known: bool
 ) -> list[str]:
+    from monitor.core.text.degrees import degrees, difference
     from monitor.core.text.doubt import TWO_SD, two_sd
-    from monitor.core.text.quantities import format_duration, format_temperature
+    from monitor.core.text.quantities import format_duration
     from monitor.prepare.water.outlook import outlook_lines
 
     end = cooling.at(cooling.origin_s + 60.0 * minutes)
     now = cooling.at(cooling.origin_s)
     source = "the room's probe and the fit" if cooling.room_from == "probe" else "the fit alone"
     lines = [
-        f"{bath.probe} is at {format_temperature(now.celsius)} (newest readings, scatter {cooling.noise_c:.2f} C, "
+        f"{bath.probe} is at {degrees(now.celsius)} (newest readings, scatter {difference(cooling.noise_c, '.2f')}, "
         f"not including its comparison); in {minutes:g} min "
-        f"{format_temperature(end.celsius)} +/- {two_sd(end.sd_c):.1f} C (forecast, {TWO_SD})",
-        f"it is approaching {format_temperature(cooling.room_c)} +/- {two_sd(cooling.room_sd_c):.0f} C by {source}, time constant about "
+        f"{degrees(end.celsius)} +/- {difference(two_sd(end.sd_c), '.1f')} (forecast, {TWO_SD})",
+        f"it is approaching {degrees(cooling.room_c)} +/- {difference(two_sd(cooling.room_sd_c), '.0f')} by {source}, time constant about "
         f"{format_duration(cooling.tau_s)}; fitted on the last {cooling.used_s / 60:.0f} min",
     ]
     if cooling.disturbed_s is not None:

@@ -135,6 +135,7 @@ def _wall() -> str:
 
 
 def _series(args: argparse.Namespace, journals: list[Path]) -> int:
+    from monitor.core.text.degrees import degrees
     from monitor.core.text.quantities import format_duration
     from monitor.review.judgement import latest, read_judgements
     from monitor.review.own_data import SeriesPoint, fit_series
@@ -168,10 +169,11 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
     lines = [
         f"{len(points)} sessions, {args.series} against development done (arithmetic on your own data, straight in the logarithm of time)"
     ]
+    at = "by the clock" if reference_c is None else f"at {degrees(reference_c, 'g')}"
     for point in fitted.points:
         line_value, half = fitted.at(point.done_ref_s)
         lines.append(
-            f"  {point.session}: {format_duration(point.done_ref_s)} at {reference_c:g} C gave {point.value:g}; "
+            f"  {point.session}: {format_duration(point.done_ref_s)} {at} gave {point.value:g}; "
             f"the line says {line_value:.2f} (95 %: {line_value - half:.2f} to {line_value + half:.2f})"
         )
     if args.want is not None:
@@ -179,7 +181,7 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
         outside = not low <= done <= high
         result |= {"want": args.want, "time_ref_s": done, "time_low_ref_s": least, "time_high_ref_s": most, "outside_data": outside}
         lines.append(
-            f"for {args.series} {args.want:g}: {format_duration(done)} at {reference_c:g} C "
+            f"for {args.series} {args.want:g}: {format_duration(done)} {at} "
             f"(95 %: {format_duration(least)} to {format_duration(most)})"
             + (f"; outside your data ({format_duration(low)} to {format_duration(high)}), do not rest on it" if outside else "")
         )
@@ -188,6 +190,7 @@ def _series(args: argparse.Namespace, journals: list[Path]) -> int:
 
 
 def _law(args: argparse.Namespace, journals: list[Path]) -> int:
+    from monitor.core.text.degrees import degrees
     from monitor.core.text.quantities import format_duration
     from monitor.review.judgement import latest, read_judgements
     from monitor.review.own_data import own_law
@@ -210,7 +213,7 @@ def _law(args: argparse.Namespace, journals: list[Path]) -> int:
     known = sum(d is not None for _, _, d in reviews)
     lines = [
         f"{len(reviews)} films, taken to have the same density ({known} measured, the others on your word); arithmetic on your own data",
-        *(f"  {n}: {format_duration(s)} at what a steady {c:.2f} C would have done" for n, c, s in law.rows),
+        *(f"  {n}: {format_duration(s)} at what a steady {degrees(c, '.2f')} would have done" for n, c, s in law.rows),
         f"energy {energy:.1f} kJ/mol, standard error {sd:.1f}: {law.fitted.per_10_c:.2f} per 10 C; "
         f"worst film {law.fitted.worst_percent:+.1f} %",
         f'for the recipe: rate = {{ law = "arrhenius", activation_energy_kj_mol = {energy:.1f}, sd = {max(sd, 0.1):.1f} }}',

@@ -64,6 +64,7 @@ def run(args: argparse.Namespace) -> int:
 def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
     from monitor.cli.arguments.common import today
     from monitor.core.probes.learned import ProbeLag
+    from monitor.core.text.degrees import difference
     from monitor.prepare.probes.lags import learn_probe_lag
     from monitor.prepare.probes.learned_store import save_probe_lag
     from monitor.prepare.state.folder import station_probe_id
@@ -74,7 +75,7 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
         save_probe_lag(state, ProbeLag(series.probe, number, found.lag_s, found.sd_s, today().isoformat()))
     lines = [
         f"{series.probe} lags {found.lag_s:.1f} +/- {two_sd(found.sd_s):.1f} s (2 sd) in stirred water, "
-        f"from a jump of {found.change_c:.1f} C",
+        f"from a jump of {difference(found.change_c, '.1f')}",
         "it is longer in still water; learn it again if you change the sleeve",
     ]
     return _print(args, _data(found), lines)
@@ -83,6 +84,7 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
 def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learned: Learned) -> int:
     from monitor.cli.arguments.common import today
     from monitor.core.probes.learned import DEFAULT_LAG_S, VesselLag
+    from monitor.core.text.degrees import difference
     from monitor.core.text.quantities import read_volume
     from monitor.prepare.probes.lags import BOTH_COMPARED_SD_C, BOTH_NOT_COMPARED_SD_C, WHEN_AGAIN, learn_vessel_lag
     from monitor.prepare.probes.learned_store import save_vessel_lag
@@ -105,7 +107,7 @@ def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learne
     )
     lines = [
         f"{args.vessel} follows the {found.coupled_to} with a lag of {_minutes(found.lag_s)} +/- {two_sd(found.sd_s):.0f} s (2 sd)",
-        f"greatest difference {found.change_c:.1f} C; {known}",
+        f"greatest difference {difference(found.change_c, '.1f')}; {known}",
     ]
     if found.against_log is not None and found.against_log < 5.0:
         lines.append("bath and room fit almost equally well: choose with --coupled-to, or use a bath far from the room's temperature")

@@ -16,6 +16,7 @@ from monitor import __version__
 
 if TYPE_CHECKING:
     import argparse
+    from contextlib import AbstractContextManager
     from typing import NoReturn
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -47,6 +48,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+UNITS = "EVENBATH_UNITS"
+"""The variable with the unit of temperature that people see: C or F."""
 KEEP_STATE = frozenset({"station", "record"})
 """Commands whose files are for their own user and group alone, whatever the umask."""
 OURS_ALONE, OTHERS_WRITE = 0o027, 0o002
@@ -105,6 +108,18 @@ def _run(name: str, words: list[str]) -> int:
         os.umask(mask)
 
 
+def _units(name: str, args: argparse.Namespace) -> AbstractContextManager[None]:
+    """Celsius, unless the person or the station file has chosen. What keeps records speaks Celsius always."""
+    from contextlib import nullcontext
+
+    own, file = os.environ.get(UNITS), getattr(args, "file", None)
+    if name in KEEP_STATE or not (own or file):
+        return nullcontext()
+    from monitor.cli.arguments.units import chosen
+
+    return chosen(own, file)
+
+
 def _finished(name: str, words: list[str]) -> int:
     import argparse
     import importlib
@@ -118,7 +133,9 @@ def _finished(name: str, words: list[str]) -> int:
             prog=f"evenbath {name}", description=COMMANDS[name][1].capitalize() + ".", allow_abbrev=False
         )
         module.configure(parser)
-        status: int = module.run(parser.parse_args(words))
+        args = parser.parse_args(words)
+        with _units(name, args):
+            status: int = module.run(args)
         sys.stdout.flush()
         return status
     except SystemExit as stop:  # argparse: 0 after --help, 2 after a usage error

@@ -27,6 +27,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Ask, write the recipe, say what comes next. Raises `InputWrong`."""
     from monitor.core.errors import FileWrong
+    from monitor.core.text.degrees import in_unit_shown
     from monitor.prepare.recipes.new_recipe import blank_named, fill_in, said_together
 
     if args.list:
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     _write(out, text)
     sys.stdout.write(f"written: {out}\n")
     for warning in recipe.warnings:
-        sys.stdout.write(f"careful: {warning}\n")
+        sys.stdout.write(f"careful: {in_unit_shown(warning)}\n")
     sys.stdout.write(f"Read it back before you use it: evenbath plan {out}\n")
     return 0
 

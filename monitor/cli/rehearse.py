@@ -45,6 +45,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Play it. Returns 0 when the session went to its end."""
+    from monitor.core.text.degrees import in_unit_shown
+
     demo = args.recipe is None and args.trace is None
     if not demo and (args.recipe is None or args.trace is None):
         raise InputWrong("a recipe needs a trace and a trace needs a recipe; allowed: RECIPE.toml --trace TRACE.csv, or neither of them")
@@ -79,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
     play = _Showing(session, journal, name, clock, speed)
     rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s, foot)
     for sentence in recipe.warnings:
-        play.say(f"note: {sentence}")
+        play.say(f"note: {in_unit_shown(sentence)}")
     watch = demo or args.view or speed is not None
     return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch)
 

@@ -98,34 +98,36 @@ def _vessel(args: argparse.Namespace, volume_ml: float, poured_c: float) -> int:
 
 
 def _bottle(args: argparse.Namespace, now_c: float, want_c: float) -> int:
-    from monitor.core.text.quantities import format_duration, format_temperature, read_duration, read_temperature
+    from monitor.core.text.degrees import degrees
+    from monitor.core.text.quantities import format_duration, read_duration, read_temperature
     from monitor.prepare.water.tempering import BOTTLE_LAG_S, warm_up_s
 
     bath = read_temperature(args.bath)
     lag = read_duration(args.lag) if args.lag is not None else BOTTLE_LAG_S
     seconds = warm_up_s(now_c, bath, want_c, lag)
     text = (
-        f"the bottle goes from {format_temperature(now_c)} to {format_temperature(want_c)} in about {format_duration(seconds)} "
-        f"in a bath of {format_temperature(bath)} (lag {format_duration(lag)}); shake it now and then, then measure in the bottle"
+        f"the bottle goes from {degrees(now_c)} to {degrees(want_c)} in about {format_duration(seconds)} "
+        f"in a bath of {degrees(bath)} (lag {format_duration(lag)}); shake it now and then, then measure in the bottle"
     )
     return _print(args.json, {"warm_up_s": seconds, "lag_s": lag}, [text])
 
 
 def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) -> list[str]:
-    from monitor.core.text.quantities import format_temperature, format_volume
+    from monitor.core.text.degrees import degrees, difference
+    from monitor.core.text.quantities import format_volume
     from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C
 
     if w.add_ml == 0:
-        return [f"the water is at {format_temperature(want_c)} already: nothing to add"]
+        return [f"the water is at {degrees(want_c)} already: nothing to add"]
     first = w.first_add_ml if w.fits == "add" else w.first_swap_ml
     ways = [f"add {format_volume(w.add_ml)}"] if w.fits == "add" else []
     if w.swap_ml <= volume_ml:
         ways.append(f"swap {format_volume(w.swap_ml)} (take out as much first)")
     runs_over = "" if w.fits == "add" else "adding would overflow: "
     lines = [
-        f"{runs_over}{' or '.join(ways)} of water at {format_temperature(second_c)}",
+        f"{runs_over}{' or '.join(ways)} of water at {degrees(second_c)}",
         f"two thirds first: {format_volume(first)}; stir, wait 60 s, measure, and calculate again from the probe's reading",
-        f"expected result {format_temperature(want_c)} +/- {two_sd(w.outcome_sd_c):.1f} C "
+        f"expected result {degrees(want_c)} +/- {difference(two_sd(w.outcome_sd_c), '.1f')} "
         "(2 sd: jug and formula, not the vessel's own heat), "
         f"{format_volume(w.after_add_ml)} in all if added",
     ]
@@ -135,11 +137,12 @@ def _water_lines(w: Warmth, volume_ml: float, want_c: float, second_c: float) ->
 
 
 def _ice_lines(chill: Ice, want_c: float) -> list[str]:
-    from monitor.core.text.quantities import format_temperature, format_volume
+    from monitor.core.text.degrees import degrees, difference
+    from monitor.core.text.quantities import format_volume
 
     return [
         f"{chill.ice_kg:.2f} kg of melting ice; {chill.first_kg:.2f} kg first, stir until it is gone, measure, and calculate again",
-        f"expected result {format_temperature(want_c)} +/- {two_sd(chill.outcome_sd_c):.1f} C (2 sd; freezer ice cools a tenth more), "
+        f"expected result {degrees(want_c)} +/- {difference(two_sd(chill.outcome_sd_c), '.1f')} (2 sd; freezer ice cools a tenth more), "
         f"{format_volume(chill.after_ml)} in all",
     ]
 

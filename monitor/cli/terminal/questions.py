@@ -15,6 +15,7 @@ from typing import Any, Protocol
 
 from monitor.cli.terminal.refusals import told
 from monitor.core.errors import InputWrong
+from monitor.core.text.degrees import in_unit_shown
 
 LOOK_EVERY_S, LOOKS = 0.5, 60
 """For half a minute it is looked whether a probe has moved or the switch was pressed; then the person is asked."""
@@ -78,7 +79,7 @@ class Questions:
         self._say(_head(answer))
         for number, question in enumerate(questions, before + 1):
             place = f"{number}/{of}  "
-            head = f"\n{folded(place + question['text'], len(place))}\n"
+            head = f"\n{folded(place + in_unit_shown(question['text']), len(place))}\n"
             if question["kind"] == "yes":
                 told(self._link.ask({"verb": "answer", "id": question["id"], "yes": self._yes(head)}))
             elif question["kind"] == "count":

@@ -21,6 +21,7 @@ from typing import IO
 from hardware.ports import PIN_FACTORIES, SOUNDER_KINDS, TONE_HZ, USUAL_TONE_HZ, PanelConfig, is_probe_id, pin_problems, tone_from
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.probes.readings import ROLES, Role
+from monitor.core.text.degrees import UNITS
 from monitor.core.text.quantities import shown
 from monitor.core.text.toml_table import Document, Table, parse
 from monitor.live.broker import HOST, PLAIN_PORT, PROBE, STATION, MqttConfig, usual_port
@@ -72,6 +73,7 @@ def load_station(text: bytes, file: str, default_state: Path) -> StationConfig:
     state = root.text("state", longest=4096)
     if state is not None and not Path(state).expanduser().is_absolute():
         root.wrong("state", f"state: {shown(state)} is not an absolute path", "a path from / on, such as /var/lib/evenbath")
+    root.choice("units", UNITS)  # for the commands that show something; the station itself speaks Celsius
     probes = _probes(root)
     panel = _panel(root)
     mqtt = _mqtt(root)

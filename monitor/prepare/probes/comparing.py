@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import COLOUR_DAYS, DEFAULT_LAG_S, Comparison, ComparisonPoint
+from monitor.core.text.degrees import degrees, difference, plain, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.prepare.probes.coded_fit import QUIET_STEPS, Matrix, fit_codes, step_of, straight_line_posterior
 from monitor.prepare.probes.readings import ProbeReadings
@@ -133,7 +134,8 @@ def compare_at(
         scatter_sd,
         per_min,
         why is None,
-        why or f"steady within {abs(per_min):.3f} C/min over {window.t_s[-1] - window.t_s[0]:.0f} s; {len(window.t_s)} readings",
+        why
+        or f"steady within {difference(abs(per_min), '.3f')}/min over {window.t_s[-1] - window.t_s[0]:.0f} s; {len(window.t_s)} readings",
         len(window.t_s),
     )
 
@@ -152,14 +154,24 @@ def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: fl
     if len(window.t_s) < LEAST_READINGS or span_s < LEAST_S:
         return f"only {len(window.t_s)} readings over {span_s:.0f} s; needed: {LEAST_READINGS} over {LEAST_S:.0f} s"
     if abs(per_min) >= STEADY_C_PER_MIN:
-        return f"the water moves {per_min:+.3f} C/min; needed: less than {STEADY_C_PER_MIN} C/min. Stir, cover, wait 3 minutes"
+        return (
+            f"the water moves {difference(per_min, '+.3f')}/min; needed: less than "
+            f"{plain_difference(STEADY_C_PER_MIN)}/min. Stir, cover, wait 3 minutes"
+        )
     if sigma_c > SCATTER_C:
-        return f"the readings scatter by {sigma_c:.2f} C; needed: less than {SCATTER_C} C. Stir, and keep probe and thermometer within 2 cm"
+        return (
+            f"the readings scatter by {difference(sigma_c, '.2f')}; needed: less than "
+            f"{plain_difference(SCATTER_C)}. Stir, and keep probe and thermometer within 2 cm"
+        )
     if abs(offset_c) > WRONG_PROBE_C and reference == ICE:
-        return f"the probe reads {offset_c:+.1f} C in the ice; needed: within {WRONG_PROBE_C:.0f} C. Is it deep in the wet slush?"
+        return (
+            f"the probe reads {difference(offset_c, '+.1f')} in the ice; needed: within "
+            f"{difference(WRONG_PROBE_C, '.0f')}. Is it deep in the wet slush?"
+        )
     if abs(offset_c) > WRONG_PROBE_C:
         return (
-            f"probe and thermometer are {abs(offset_c):.1f} C apart; needed: less than {WRONG_PROBE_C:.0f} C. Are both in the same water?"
+            f"probe and thermometer are {difference(abs(offset_c), '.1f')} apart; needed: less than "
+            f"{difference(WRONG_PROBE_C, '.0f')}. Are both in the same water?"
         )
     return None
 
@@ -243,8 +255,11 @@ def thermometer_line(comparison: Comparison) -> str | None:
     off_c = by_ice.offset_at(newest.reference_c) - newest.offset_c
     doubt_c = math.hypot(by_ice.sd_at(newest.reference_c), newest.sd_c)
     higher = "high" if off_c >= 0.0 else "low"
-    doubt = f"+/- {two_sd(doubt_c):.2f} C"
-    said = f"by the ice, your {newest.reference} reads {abs(off_c):.2f} C {higher} near {newest.reference_c:.0f} C, {doubt}"
+    doubt = f"+/- {difference(two_sd(doubt_c), '.2f')}"
+    said = (
+        f"by the ice, your {newest.reference} reads {difference(abs(off_c), '.2f')} {higher} near "
+        f"{degrees(newest.reference_c, '.0f')}, {doubt}"
+    )
     if newest.reference_sd_c is not None and abs(off_c) > 2 * math.hypot(doubt_c, newest.reference_sd_c):
         said += "; that is more than both may be off: make the ice again, and compare again"
     return said
@@ -256,19 +271,23 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
     c = comparison
     if c.kind == "line":
         shape = (
-            f"{c.offset_at(20.0):+.2f} C at 20 C and {c.offset_at(38.0):+.2f} C at 38 C (a straight line through {len(c.points)} points)"
+            f"{difference(c.offset_at(20.0), '+.2f')} at {plain(20.0)} and "
+            f"{difference(c.offset_at(38.0), '+.2f')} at {plain(38.0)} (a straight line through {len(c.points)} points)"
         )
     else:
         count = "one point" if len(c.points) == 1 else f"{len(c.points)} points"
-        shape = f"{c.offset_c:+.2f} C near {c.at_c:.0f} C ({count})"
+        shape = f"{difference(c.offset_c, '+.2f')} near {degrees(c.at_c, '.0f')} ({count})"
     if c.reference_sd_c > 0.0 and c.reference != ICE:
-        own = f"of which {two_sd(c.reference_sd_c):.2f} C is the {c.reference}'s own"
-        doubt = f"+/- {two_sd(c.sd_at(c.at_c)):.2f} C (2 sd) near {c.at_c:.0f} C, {own}"
+        own = f"of which {difference(two_sd(c.reference_sd_c), '.2f')} is the {c.reference}'s own"
+        doubt = f"+/- {difference(two_sd(c.sd_at(c.at_c)), '.2f')} (2 sd) near {degrees(c.at_c, '.0f')}, {own}"
     else:
-        doubt = f"+/- {two_sd(c.sd_at(20.0)):.2f} C at 20 C and {two_sd(c.sd_at(38.0)):.2f} C at 38 C (2 sd, {c.reference})"
+        doubt = (
+            f"+/- {difference(two_sd(c.sd_at(20.0)), '.2f')} at {plain(20.0)} and "
+            f"{difference(two_sd(c.sd_at(38.0)), '.2f')} at {plain(38.0)} (2 sd, {c.reference})"
+        )
     lines = [
         f"{c.probe} reads {shape}; this is subtracted; {doubt}",
-        f"compared {c.date} by {c.who}; valid between {low:.0f} and {high:.0f} C until {c.expires(False)}"
+        f"compared {c.date} by {c.who}; valid between {low:.0f} and {degrees(high, '.0f')} until {c.expires(False)}"
         f" ({COLOUR_DAYS} days, until {c.expires(True)}, for a colour developer)",
     ]
     of_thermometer = thermometer_line(c)
@@ -277,5 +296,8 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
     if len(c.points) < 3:
         lines.append(f"{3 - len(c.points)} more point(s) needed: three in all, one of them at the working temperature")
     if working_c is not None and not low <= working_c <= high:
-        lines.append(f"no point within 2 C of {working_c:g} C: there it is +/- {two_sd(c.sd_at(working_c)):.2f} C")
+        lines.append(
+            f"no point within {plain_difference(2.0)} of {degrees(working_c, 'g')}: there it is +/- "
+            f"{difference(two_sd(c.sd_at(working_c)), '.2f')}"
+        )
     return lines

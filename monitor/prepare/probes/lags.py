@@ -20,6 +20,7 @@ from statistics import median
 
 from monitor.core.errors import InputWrong
 from monitor.core.probes.learned import NOT_COMPARED_SD_C, POURED_OFF_C, WITNESS_SD_C, Coupled
+from monitor.core.text.degrees import degrees, difference, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.prepare.probes.coded_fit import CodedFit, Matrix, fit_codes, step_of
 from monitor.prepare.probes.comparing import WATER_DRIFT_SD_C_PER_S
@@ -103,7 +104,7 @@ def learn_probe_lag(series: ProbeReadings, at_s: float | None = None) -> LagFoun
     if not PROBE_LAG_S[0] <= lag <= PROBE_LAG_S[1] or found.sd_s > WORST_SD * lag:
         raise InputWrong(
             f'probe "{series.probe}": the dip at {t0:.0f} s gives {lag:.1f} +/- {two_sd(found.sd_s):.1f} s; '
-            f"allowed: a clear jump of 3 C or more, "
+            f"allowed: a clear jump of {plain_difference(3.0)} or more, "
             f"a lag of {PROBE_LAG_S[0]:g} to {PROBE_LAG_S[1]:g} s"
         )
     return found
@@ -130,8 +131,8 @@ def _dip(series: ProbeReadings, at_s: float | None) -> tuple[int, int]:
     if where < 0 or max(best, size) < LEAST_DIP_C or best < LEAST_JUMP_C:
         near = "" if at_s is None else f" near {at_s:g} s"
         raise InputWrong(
-            f'probe "{series.probe}": no dip{near}: the greatest jump is {max(best, size):.1f} C; '
-            f"allowed: {LEAST_DIP_C:.0f} C or more, better 5, from air or another cup into stirred water"
+            f'probe "{series.probe}": no dip{near}: the greatest jump is {difference(max(best, size), ".1f")}; '
+            f"allowed: {difference(LEAST_DIP_C, '.0f')} or more, better 5, from air or another cup into stirred water"
         )
     return where, _next_change(series, where)
 
@@ -201,8 +202,10 @@ def learn_vessel_lag(
     height, best = found[0]
     if best.sd_s > WORST_SD * best.lag_s or best.change_c < 0.5 or not VESSEL_LAG_S[0] <= best.lag_s <= VESSEL_LAG_S[1]:
         raise InputWrong(
-            f'"{inside.probe}" and its {best.coupled_to} differed by {best.change_c:.1f} C at most, which gives {best.lag_s:.0f} +/- '
-            f"{two_sd(best.sd_s):.0f} s; allowed: begin with water 3 C or more from the {best.coupled_to}, and a lag of 20 s to 6 h"
+            f'"{inside.probe}" and its {best.coupled_to} differed by {difference(best.change_c, ".1f")} at '
+            f'most, which gives {best.lag_s:.0f} +/- '
+            f"{two_sd(best.sd_s):.0f} s; allowed: begin with water {plain_difference(3.0)} or more from the "
+            f"{best.coupled_to}, and a lag of 20 s to 6 h"
         )
     against = height - found[1][0] if len(found) > 1 else None
     return LagFound(best.lag_s, best.sd_s, best.change_c, best.sigma_c, best.misfit, best.coupled_to, against)
@@ -340,23 +343,32 @@ class PouredOff:
     @property
     def text(self) -> str:
         """One sentence."""
-        found = f"poured off {self.measured_c:.1f} C, estimated {self.estimated_c:.1f} C: {self.difference_c:+.1f} C"
+        found = (
+            f"poured off {degrees(self.measured_c, '.1f')}, estimated {degrees(self.estimated_c, '.1f')}: "
+            f"{difference(self.difference_c, '+.1f')}"
+        )
         if self.learn_again:
-            return f"{found}, more than {POURED_OFF_C} C off; learn this vessel's lag again (same volume, same agitation)"
-        return f"{found}, within {POURED_OFF_C} C; the lag stands"
+            return f"{found}, more than {plain_difference(POURED_OFF_C)} off; learn this vessel's lag again (same volume, same agitation)"
+        return f"{found}, within {plain_difference(POURED_OFF_C)}; the lag stands"
 
     @property
     def witness_text(self) -> str:
         """The same of a witness that made the estimate."""
-        found = f"poured off {self.measured_c:.1f} C, witness {self.estimated_c:.1f} C: {self.difference_c:+.1f} C"
+        found = (
+            f"poured off {degrees(self.measured_c, '.1f')}, witness {degrees(self.estimated_c, '.1f')}: "
+            f"{difference(self.difference_c, '+.1f')}"
+        )
         if self.learn_again:
-            worse = f"it goes on counting {WITNESS_SD_C} C worse than a probe in the film's own developer"
-            return f"{found}, more than {POURED_OFF_C} C off; {worse}. Same vessel, same volume, same bath, filled from the same jug?"
-        return f"{found}, within {POURED_OFF_C} C; it counts as a probe in the film's own developer"
+            worse = f"it goes on counting {plain_difference(WITNESS_SD_C)} worse than a probe in the film's own developer"
+            return (
+                f"{found}, more than {plain_difference(POURED_OFF_C)} off; {worse}. Same vessel, same volume, "
+                f"same bath, filled from the same jug?"
+            )
+        return f"{found}, within {plain_difference(POURED_OFF_C)}; it counts as a probe in the film's own developer"
 
 
 WHEN_AGAIN = (
     "Learn it again for another volume, another vessel or another way of agitation, "
-    f"and when the developer poured off is more than {POURED_OFF_C} C off."
+    f"and when the developer poured off is more than {plain_difference(POURED_OFF_C)} off."
 )
 """Said with every vessel's lag."""

@@ -26,6 +26,7 @@ from monitor.core.recipe.reader import (
     TIME_SAYS,
 )
 from monitor.core.recipe.values import SAME
+from monitor.core.text.degrees import plain, plain_difference
 from monitor.core.text.doubt import TWO_SD, plus_minus, two_sd
 from monitor.core.text.quantities import (
     QuantityWrong,
@@ -120,8 +121,8 @@ def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
     reference_c = _reference(reference_text)
     span_c = max(pair.celsius for pair in pairs) - min(pair.celsius for pair in pairs)
     if span_c < _LEAST_SPAN_C:
-        allowed = f"allowed: two or more temperatures, at least {format_number(_LEAST_SPAN_C)} C apart"
-        raise InputWrong(f"{len(pairs)} pair(s) over {format_number(span_c)} C do not give a rate; {allowed}")
+        allowed = f"allowed: two or more temperatures, at least {plain_difference(_LEAST_SPAN_C)} apart"
+        raise InputWrong(f"{len(pairs)} pair(s) over {plain_difference(span_c)} do not give a rate; {allowed}")
     made = fit([(pair.celsius, pair.seconds) for pair in pairs])
     low, high = ENERGY_RANGE_KJ_MOL
     if not low <= made.activation_energy_kj_mol <= high:
@@ -191,7 +192,7 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
     """The fit in words: each pair with its residual, the result, and the lines to paste."""
     yield "given          fitted    given is"
     for celsius, seconds, residual in own.fit.pairs:
-        given = f"{format_number(celsius, 2):>5} C {_time(seconds):>7}"
+        given = f"{plain(celsius, 2)} {_time(seconds):>7}"
         longer = "longer" if residual >= 0 else "shorter"
         yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
     two = own.fit.sd_kj_mol is None

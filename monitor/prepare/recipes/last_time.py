@@ -16,6 +16,7 @@ from typing import Any
 from monitor.core.errors import FileWrong
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Burst, Recipe, Stage
+from monitor.core.text.degrees import plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.state.journal_lines import JOURNALS
 
@@ -149,7 +150,7 @@ _PARTS: tuple[tuple[str, Callable[[Stage], str]], ...] = (
     ("factor", lambda s: format_number(s.factor)),
     ("counted", lambda s: s.counted),
     ("fill", lambda s: format_duration(s.fill_s)),
-    ("temperature", lambda s: f"{format_number(s.reference_c)} C"),
+    ("temperature", lambda s: f"{plain(s.reference_c)}"),
     ("steered", lambda s: "yes" if s.steer else "no"),
     ("rate", _law),
     ("drain", lambda s: format_duration(s.drain_s)),

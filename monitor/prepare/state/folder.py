@@ -2,7 +2,7 @@
 
 Decides between the `--state` option, a station file's `state`, $STATE_DIRECTORY, the service's folder for a station file below
 /etc, and the XDG state folder, in this order; creates nothing. So whoever names the service's station file finds the service.
-The station itself checks the whole station file; only `state` and the probes' ids are read here.
+The station itself checks the whole station file; only `state`, `units` and the probes' ids are read here.
 Tests: tests/prepare/state/test_folder.py.
 """
 
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from monitor.core.errors import InputWrong, NotThere
 
 if TYPE_CHECKING:
+    from monitor.core.text.degrees import Unit
     from monitor.core.text.toml_table import Document
 
 PROGRAM = "evenbath"
@@ -56,6 +57,16 @@ def station_probe_id(file: str | Path, probe: str) -> str | None:
     probes = _document(file).root().table("probes", "[probes]")
     table = None if probes is None or probe not in probes else probes.table(probe, f"[probes.{probe}]")
     return None if table is None else table.text("id")
+
+
+def station_units(file: str | Path) -> Unit | None:
+    """The unit of temperature that a station file names for people; None if it names none. Raises as `station_state`."""
+    from monitor.core.text.degrees import UNITS
+
+    document = _document(file)
+    named = document.root().choice("units", UNITS)
+    document.raise_problems()
+    return named
 
 
 def _document(file: str | Path) -> Document:

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.text.degrees import degrees, difference, plain_difference
 from monitor.core.text.doubt import plus_minus, two_sd
-from monitor.core.text.quantities import format_duration, format_temperature, format_volume
+from monitor.core.text.quantities import format_duration, format_volume
 from monitor.prepare.water.bands import bath_band_c, developer_band_c
 from monitor.prepare.water.forecast import FittedBath
 from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C, temper
@@ -82,11 +83,11 @@ def _limits(stage: Stage, develop: Stage | None, film: Film) -> tuple[float, flo
         if stage.steer and stage.law is not None:
             return (*stage.law.valid_c, "the range of its data, temperature moves its end")
         within = developer_band_c(film)
-        return stage.reference_c - within, stage.reference_c + within, f"within {within} C, it is not steered"
+        return stage.reference_c - within, stage.reference_c + within, f"within {plain_difference(within)}, it is not steered"
     if develop is None:
         return None
     within = bath_band_c(stage.role)
-    return develop.reference_c - within, develop.reference_c + within, f"within {within:.0f} C of the developer"
+    return develop.reference_c - within, develop.reference_c + within, f"within {difference(within, '.0f')} of the developer"
 
 
 def outlook(bath: FittedBath, recipe: Recipe, starts_in_s: float = 0.0, vessel_lag_s: float | None = None) -> Outlook:
@@ -166,9 +167,9 @@ def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: flo
         amount = temper(bath_ml or 1000.0, now, want, other)
         whole = "" if bath_ml is not None else " for each litre of bath"
         lines.append(
-            f"water now: add {format_volume(amount.add_ml)} of {format_temperature(other, 0)}{whole} "
+            f"water now: add {format_volume(amount.add_ml)} of {degrees(other, '.0f')}{whole} "
             f"(or swap {format_volume(amount.swap_ml)}): "
-            f"the bath starts at {format_temperature(want)} and is at {format_temperature(target_c)} half-way through the stage; "
+            f"the bath starts at {degrees(want)} and is at {degrees(target_c)} half-way through the stage; "
             f"two thirds first, stir, measure"
         )
         if other >= SCALDS_C:
@@ -190,7 +191,7 @@ def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: flo
 def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
     """The answer in words."""
     expected = (
-        f"while developing the bath goes from {format_temperature(view.begin_c)} to {format_temperature(view.end_c)} "
+        f"while developing the bath goes from {degrees(view.begin_c)} to {degrees(view.end_c)} "
         f"{plus_minus(view.end_sd_c, 1, ' C')} (forecast)"
     )
     lines = [expected]
@@ -200,7 +201,7 @@ def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
         b = view.bearing
         lines.append(
             f"it may not last: {format_duration(view.leaves_s)} from now, in {b.name}, it may be outside "
-            f"{format_temperature(b.low_c)} to {format_temperature(b.high_c)} ({b.why})"
+            f"{degrees(b.low_c)} to {degrees(b.high_c)} ({b.why})"
         )
     if not vessel_known:
         lines.append("the bath is not the developer: with a learned lag (--vessel) the developer's own temperature is forecast")

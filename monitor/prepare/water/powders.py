@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.core.errors import InputWrong
-from monitor.core.text.quantities import format_duration, format_number, format_temperature, format_volume
+from monitor.core.text.degrees import degrees, plain_difference
+from monitor.core.text.quantities import format_duration, format_volume
 from monitor.prepare.water.tempering import BOTTLE_LAG_S, WATER_KJ_PER_L_C, mixed_c, warm_up_s
 
 AIR_W_PER_M2_K = 12.0
@@ -72,7 +73,7 @@ def cooling(
     if volume_ml < 1:
         raise InputWrong("less than a millilitre to mix; allowed: 1 ml and more")
     if within_c <= 0:
-        raise InputWrong("within 0 C; allowed: above zero, such as 0.5 C")
+        raise InputWrong("within 0; allowed: above zero, such as 0.5 C")
     start_c = mixed_c(FIRST_WATER * volume_ml, dissolved_c, (1.0 - FIRST_WATER) * volume_ml, topped_up_c)
     constant_s = cooling_lag_s(volume_ml, around) if lag_s is None else lag_s
     after_s = _until_s(start_c, around_c, want_c, within_c, constant_s)
@@ -88,7 +89,7 @@ def _until_s(start_c: float, around_c: float, want_c: float, within_c: float, la
     edge_c = want_c + math.copysign(within_c, start_c - want_c)
     if (around_c - edge_c) * (start_c - edge_c) >= 0:
         raise InputWrong(
-            f"at {format_temperature(around_c)} it never comes within {format_number(within_c)} C of {format_temperature(want_c)}; "
+            f"at {degrees(around_c)} it never comes within {plain_difference(within_c)} of {degrees(want_c)}; "
             "allowed: colder surroundings (--bath), or a wider --within"
         )
     return warm_up_s(start_c, around_c, edge_c, lag_s)
@@ -98,7 +99,7 @@ def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
     """The order of mixing, for any powder; the maker's sheet takes precedence."""
     first_ml = FIRST_WATER * volume_ml
     yield "Gloves, dust mask, window open; a jug, spoon and funnel used for nothing else; no food nearby."
-    yield f"{format_volume(first_ml)} of water at {format_temperature(dissolved_c)}: three quarters of the whole."
+    yield f"{format_volume(first_ml)} of water at {degrees(dissolved_c)}: three quarters of the whole."
     yield "Add the parts in the order of the sheet, A before B, slowly, into stirred water; dissolve each completely before the next."
     yield "With a formula of your own: a pinch of sulphite, metol, the rest of the sulphite, the other agents, alkali, bromide last."
     yield f"Top up with cold water to {format_volume(volume_ml)}; stir without making it foam."
@@ -113,12 +114,12 @@ CRYSTALS = "Crystals in the cold: warm the closed bottle in water at 40 C and sh
 def cooling_lines(result: CoolingTime) -> Iterator[str]:
     """When it can be used, and how far to trust that."""
     where = "standing in air" if result.around == "air" else "standing in a water bath"
-    at = f"{where} at {format_temperature(result.around_c)}"
-    yield f"After topping up it is at about {format_temperature(result.start_c)}."
+    at = f"{where} at {degrees(result.around_c)}"
+    yield f"After topping up it is at about {degrees(result.start_c)}."
     if result.usable_after_s == 0:
-        yield f"It is within {format_number(result.within_c)} C of {format_temperature(result.want_c)} at once: measure it."
+        yield f"It is within {plain_difference(result.within_c)} of {degrees(result.want_c)} at once: measure it."
         return
-    near = f"within {format_number(result.within_c)} C of {format_temperature(result.want_c)}"
+    near = f"within {plain_difference(result.within_c)} of {degrees(result.want_c)}"
     if result.measured:
         yield f"Usable ({near}) after about {_coarse(result.usable_after_s)}, {at}; your lag of {format_duration(result.lag_s)}."
         return

@@ -16,7 +16,8 @@ from monitor.core.errors import InputWrong
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.recipe.warnings import SHORTEST_DEVELOP_S
-from monitor.core.text.quantities import format_duration, format_temperature, format_volume
+from monitor.core.text.degrees import degrees, difference
+from monitor.core.text.quantities import format_duration, format_volume
 from monitor.prepare.water.bands import USUAL_BAND_C, developer_band_c
 from monitor.prepare.water.tempering import ice, temper
 
@@ -68,7 +69,10 @@ def plan_season(
     """A plan for each develop stage. `tap_c`: the coldest tap water. Raises `InputWrong` for a recipe without one and impossible water."""
     for name, celsius, high in (("tap", tap_c, 60.0), ("room", room_c, 50.0)):
         if not -10.0 <= celsius <= high or (name == "tap" and celsius < 0.0):
-            raise InputWrong(f"{name}: {celsius:g} C; allowed: {'0' if name == 'tap' else '-10'} C to {high:.0f} C")
+            raise InputWrong(
+                f"{name}: {degrees(celsius, 'g')}; allowed: {degrees(0.0 if name == 'tap' else -10.0, '.0f')} "
+                f"to {degrees(high, '.0f')}"
+            )
     stages = [s for s in recipe.stages if s.role == "develop"]
     if not stages:
         raise InputWrong(f'recipe "{recipe.name}" has no develop stage; allowed: a recipe with one')
@@ -173,16 +177,17 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
     lines = []
     if plan.held:
         lines.append(
-            f"{plan.name}: plan at {format_temperature(plan.plan_c, 0 if plan.plan_c == int(plan.plan_c) else 1)} {by}: "
-            f"{format_duration(plan.planned_s)} (at {format_temperature(plan.reference_c)} {format_duration(plan.at_reference_s)})"
+            f"{plan.name}: plan at {degrees(plan.plan_c, '.0f' if plan.plan_c == int(plan.plan_c) else '.1f')} {by}: "
+            f"{format_duration(plan.planned_s)} (at {degrees(plan.reference_c)} {format_duration(plan.at_reference_s)})"
         )
     else:
-        lines.append(f"{plan.name}: cannot be held here at {format_temperature(plan.plan_c)}: insulate, or a larger bath")
+        lines.append(f"{plan.name}: cannot be held here at {degrees(plan.plan_c)}: insulate, or a larger bath")
     tau = f"time constant {format_duration(plan.tau_s)}, {'measured' if measured_tau else 'a rule of thumb for an open bath'}"
     lines.append(
-        f"a bath of {format_volume(bath_ml)} ({tau}) moves {plan.drift_c:+.1f} C in {format_duration(plan.planned_s)}: start it at "
-        f"{format_temperature(plan.start_c)}, it ends at {format_temperature(plan.end_c)}; "
-        f"allowed {format_temperature(plan.low_c)} to {format_temperature(plan.high_c)}"
+        f"a bath of {format_volume(bath_ml)} ({tau}) moves {difference(plan.drift_c, '+.1f')} in "
+        f"{format_duration(plan.planned_s)}: start it at "
+        f"{degrees(plan.start_c)}, it ends at {degrees(plan.end_c)}; "
+        f"allowed {degrees(plan.low_c)} to {degrees(plan.high_c)}"
     )
     if plan.needed_tau_s is not None and plan.needed_bath_ml is not None:
         ratio = plan.needed_tau_s / plan.tau_s
@@ -199,7 +204,7 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
     if plan.hot_ml is not None:
         lines.append(
             f"to get there from the tap: {format_volume(plan.hot_ml)} of the {format_volume(bath_ml)} from the kettle at "
-            f"{format_temperature(plan.hot_c, 0)}"
+            f"{degrees(plan.hot_c, '.0f')}"
         )
     if plan.too_short:
         lines.append("under 5:00: unevenness is likely (common practice)")

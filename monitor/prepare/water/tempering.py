@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.core.errors import InputWrong
+from monitor.core.text.degrees import degrees, difference, plain
 
 WATER_KJ_PER_L_C = 4.18
 """The same number in J for each ml and C."""
@@ -84,7 +85,7 @@ def temper(
     total = effective_volume(volume_ml, vessel_water_ml)
     for name, celsius in (("now", now_c), ("want", want_c), ("with", with_c)):
         if not USABLE_C[0] <= celsius <= USABLE_C[1]:
-            raise InputWrong(f"{name}: water is not liquid at {celsius:g} C; allowed: from 0 C to 100 C")
+            raise InputWrong(f"{name}: water is not liquid at {degrees(celsius, 'g')}; allowed: from {plain(0.0)} to {plain(100.0)}")
     if container_ml is not None and volume_ml > container_ml:
         raise InputWrong(f"{volume_ml:g} ml in a container of {container_ml:g} ml; allowed: at most what it holds")
     lift = want_c - now_c
@@ -92,8 +93,8 @@ def temper(
         return Warmth(0.0, 0.0, 0.0, 0.0, volume_ml, 0.0, "add")
     if not min(now_c, with_c) < want_c < max(now_c, with_c):
         raise InputWrong(
-            f"{want_c:g} C cannot be reached from {now_c:g} C with water of {with_c:g} C; "
-            f"allowed: a target between {min(now_c, with_c):g} C and {max(now_c, with_c):g} C, or another water"
+            f"{degrees(want_c, 'g')} cannot be reached from {degrees(now_c, 'g')} with water of {degrees(with_c, 'g')}; "
+            f"allowed: a target between {degrees(min(now_c, with_c), 'g')} and {degrees(max(now_c, with_c), 'g')}, or another water"
         )
     add = total * lift / (with_c - want_c)
     swap = total * lift / (with_c - now_c)
@@ -110,7 +111,10 @@ def ice(volume_ml: float, now_c: float, want_c: float, *, vessel_water_ml: float
     """Melting ice (at 0 C, dripping) that brings `volume_ml` from `now_c` down to `want_c`. Raises `InputWrong` unless that is colder."""
     total_l = effective_volume(volume_ml, vessel_water_ml) / 1000.0
     if not 0.0 <= want_c < now_c <= USABLE_C[1]:
-        raise InputWrong(f"ice cannot bring {now_c:g} C to {want_c:g} C; allowed: a target from 0 C to below the water's temperature")
+        raise InputWrong(
+            f"ice cannot bring {degrees(now_c, 'g')} to {degrees(want_c, 'g')}; allowed: a target from "
+            f"{plain(0.0)} to below the water's temperature"
+        )
     mass = total_l * WATER_KJ_PER_L_C * (now_c - want_c) / (MELTING_KJ_PER_KG + WATER_KJ_PER_L_C * want_c)
     after = volume_ml + 1000.0 * mass
     return Ice(mass, FIRST_SHARE * mass, after, 0.1 * (now_c - want_c), container_ml is None or after <= container_ml)
@@ -132,8 +136,9 @@ def vessel_water(volume_ml: float, poured_c: float, vessel_c: float, after_c: fl
     lost_c = (poured_c - after_c) * (1.0 if poured_c > vessel_c else -1.0)
     if apart_c < TELLING_C - 1e-9 or not 0.0 <= lost_c < apart_c:
         raise InputWrong(
-            f"poured at {poured_c:g} C, vessel at {vessel_c:g} C, then {after_c:g} C: that does not tell the vessel's heat; "
-            f"allowed: a vessel {TELLING_C:g} C or more from the water, and a result between the two"
+            f"poured at {degrees(poured_c, 'g')}, vessel at {degrees(vessel_c, 'g')}, then "
+            f"{degrees(after_c, 'g')}: that does not tell the vessel's heat; "
+            f"allowed: a vessel {difference(TELLING_C, 'g')} or more from the water, and a result between the two"
         )
     per_c = math.hypot(apart_c, kept_c, lost_c) / kept_c**2
     return VesselWater(volume_ml * lost_c / kept_c, volume_ml * per_c * READING_SD_C)
@@ -151,7 +156,8 @@ def warm_up_s(now_c: float, bath_c: float, want_c: float, lag_s: float) -> float
     ratio = (bath_c - now_c) / (bath_c - want_c) if bath_c != want_c else -1.0
     if ratio < 1.0:
         raise InputWrong(
-            f"a bath at {bath_c:g} C never brings a bottle from {now_c:g} C to {want_c:g} C; allowed: a bath beyond the temperature wanted"
+            f"a bath at {degrees(bath_c, 'g')} never brings a bottle from {degrees(now_c, 'g')} to "
+            f"{degrees(want_c, 'g')}; allowed: a bath beyond the temperature wanted"
         )
     return lag_s * math.log(ratio)
 
