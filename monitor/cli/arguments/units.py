@@ -23,11 +23,11 @@ def chosen(own: str | None, station_file: str | None) -> Iterator[None]:
     try:
         yield
     finally:
-        show_in("C")
+        show_in(None)
 
 
-def _of(station_file: str | None) -> Unit:
+def _of(station_file: str | None) -> Unit | None:
     try:
-        return (station_units(station_file) if station_file is not None else None) or "C"
+        return None if station_file is None else station_units(station_file)
     except EvenbathError:
-        return "C"
+        return None

@@ -2,6 +2,7 @@
 
 Files, records, JSON and CSV hold Celsius and never pass through here. The choice is made once, when a program starts (`show_in`); a
 temperature, a difference of two and a rate of change then come out in it, and a bare number typed at a prompt is read in it.
+Where nobody has chosen a bare number is asked again: 68 may be meant in either.
 1 C is 1.8 F, and 0 C is 32 F, exactly (the definition). Tests: tests/core/text/test_degrees.py.
 """
 
@@ -22,11 +23,12 @@ class _Choice:
     """The one choice of this process."""
 
     unit: Unit = "C"
+    made = False
 
 
-def show_in(unit: Unit) -> None:
-    """From now on people see and type this unit."""
-    _Choice.unit = unit
+def show_in(unit: Unit | None) -> None:
+    """From now on people see and type this unit; None: nobody has chosen, so they see Celsius, and what they type needs its unit."""
+    _Choice.unit, _Choice.made = unit or "C", unit is not None
 
 
 def unit_from(text: str, where: str) -> Unit:
@@ -85,17 +87,18 @@ def example(text: str) -> str:
 
 
 def typed_temperature(text: str) -> float:
-    """Degrees Celsius from what was typed at a prompt: "20.1 C", "68 F", or a bare number in the unit shown. Raises `InputWrong`."""
+    """Degrees Celsius typed at a prompt: "20.1 C", "68 F", or a bare number in the unit that was chosen. Raises `InputWrong`."""
     return read_temperature(_with_unit(text))
 
 
 def typed_difference(text: str) -> float:
-    """A difference in C typed at a prompt, such as "0.2 C", "0.4 F", or bare in the unit shown. Raises `InputWrong`."""
+    """A difference in C typed at a prompt, such as "0.2 C", "0.4 F", or bare in the unit that was chosen. Raises `InputWrong`."""
     return read_temperature_difference(_with_unit(text))
 
 
 def _with_unit(text: str) -> str:
-    return f"{text.strip()} {_Choice.unit}" if re.fullmatch(r"\s*[-+]?\d+(\.\d+)?\s*", text, re.ASCII) else text
+    bare = _Choice.made and re.fullmatch(r"\s*[-+]?\d+(\.\d+)?\s*", text, re.ASCII)
+    return f"{text.strip()} {_Choice.unit}" if bare else text
 
 
 def _short(number: float, places: int) -> str:

@@ -17,7 +17,7 @@ def fahrenheit() -> Iterator[None]:
     """For one test."""
     d.show_in("F")
     yield
-    d.show_in("C")
+    d.show_in(None)
 
 
 def test_celsius_is_what_is_shown_where_nobody_chose() -> None:
@@ -42,7 +42,7 @@ def test_a_number_of_an_axis_goes_both_ways(celsius: float) -> None:
     try:
         assert d.celsius_of(d.figure(celsius)) == pytest.approx(celsius, abs=1e-12)
     finally:
-        d.show_in("C")
+        d.show_in(None)
 
 
 @pytest.mark.usefixtures("fahrenheit")
@@ -55,9 +55,13 @@ def test_a_bare_number_at_a_prompt_is_read_in_the_unit_shown() -> None:
         d.typed_temperature("warm")
 
 
-def test_a_bare_number_without_a_choice_is_celsius() -> None:
-    """As everything else then is."""
+def test_a_bare_number_without_a_choice_is_asked_again() -> None:
+    """68 may be meant in either; whoever has chosen Celsius may leave the unit out as well."""
+    with pytest.raises(InputWrong):
+        d.typed_temperature("20.1")
+    d.show_in("C")
     assert d.typed_temperature("20.1") == 20.1
+    d.show_in(None)
 
 
 TOLD = {
