@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import io
 import os
@@ -110,6 +111,12 @@ def brief_journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with contextlib.redirect_stdout(io.StringIO()):
         assert main(["rehearse", str(recipe), "--trace", str(trace), "--journal", str(journal)]) == 0
     return journal
+
+
+def pytest_collection_finish() -> None:
+    """What is there after the collection stays to the end: the garbage collector need not look through it again and again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(autouse=True)

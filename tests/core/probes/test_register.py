@@ -65,32 +65,32 @@ def test_the_register_of_these_tests_is_the_data_sheets() -> None:
 
 
 @pytest.mark.parametrize("bits", [9, 10, 11, 12])
-@pytest.mark.parametrize("seed", range(10))
-@pytest.mark.parametrize("offset_c", [0.0, -0.3137, 0.4])
-def test_a_drifting_bath_tells_the_bits(bits: int, seed: int, offset_c: float) -> None:
-    """Two degrees in ten minutes; a constant correction changes nothing."""
+def test_a_drifting_bath_tells_the_bits(bits: int) -> None:
+    """Two degrees in ten minutes, ten baths; a constant correction changes nothing."""
     read = bits_probe(bits)
-    assert register_step_c([read(c) + offset_c for c in bath(seed)]) == 2.0**-(bits - 8)
+    for seed in range(10):
+        for offset_c in (0.0, -0.3137, 0.4):
+            assert register_step_c([read(c) + offset_c for c in bath(seed)]) == 2.0**-(bits - 8)
 
 
 @pytest.mark.parametrize("step_c", [0.1, 0.2, 0.25, 0.5])
 @pytest.mark.parametrize("make", [clone, rounded_clone])
-@pytest.mark.parametrize("seed", range(10))
-def test_a_drifting_bath_tells_a_clone(step_c: float, make: Callable[[float], Callable[[float], float]], seed: int) -> None:
-    """Steps of a tenth to a half, told to the digit or rounded into sixteenths."""
+def test_a_drifting_bath_tells_a_clone(step_c: float, make: Callable[[float], Callable[[float], float]]) -> None:
+    """Steps of a tenth to a half, told to the digit or rounded into sixteenths; ten baths."""
     read = make(step_c)
-    assert register_step_c([read(c) + 0.17 for c in bath(seed)]) == pytest.approx(step_c)
+    for seed in range(10):
+        assert register_step_c([read(c) + 0.17 for c in bath(seed)]) == pytest.approx(step_c)
 
 
-@pytest.mark.parametrize("seed", range(200))
-def test_a_sound_probe_is_never_called_coarse(seed: int) -> None:
-    """In still, drifting and quick water, quiet or noisy, at every moment."""
-    chosen = random.Random(seed)
-    noise_c, rate = chosen.choice([0.0, 0.005, 0.02, 0.06]), chosen.choice([0.0, -0.05, -0.25, 1.0, 3.0])
-    truth = bath(seed, 120, noise_c, rate) if seed % 2 else dip(seed, chosen.uniform(2, 20), noise_c) + bath(seed, 60, noise_c, rate)
-    values = [told_c(word_of(c)) for c in truth]
-    for end in range(1, len(values) + 1):
-        assert register_step_c(values[:end]) in (None, 0.0625), end
+@pytest.mark.parametrize("noise_c", [0.0, 0.005, 0.02, 0.06])
+@pytest.mark.parametrize("rate", [0.0, -0.05, -0.25, 1.0, 3.0])
+def test_a_sound_probe_is_never_called_coarse(noise_c: float, rate: float) -> None:
+    """In still, drifting and quick water, quiet or noisy, at every moment: a dip and two baths each."""
+    for seed in range(3):
+        truth = dip(seed, random.Random(seed).uniform(2, 20), noise_c) + bath(seed, 60, noise_c, rate)
+        values = [told_c(word_of(c)) for c in (bath(seed, 120, noise_c, rate) if seed else truth)]
+        for end in range(1, len(values) + 1):
+            assert register_step_c(values[:end]) in (None, 0.0625), (seed, end)
 
 
 def test_the_kernels_whole_thousandths_tell_the_same() -> None:

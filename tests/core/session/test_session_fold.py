@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import pytest
 
@@ -43,17 +44,22 @@ def rounded(rows: list[tuple[int, str, int | None, float]]) -> list[tuple[int, s
     return [(n, e, s, round(t)) for n, e, s, t in rows]
 
 
+@cache
+def undisturbed() -> list[tuple[int, str, int | None, float]]:
+    """The moments of a session that nothing happens to."""
+    return moments(Evening(PLAN, liquid).begin().to(800))
+
+
 @pytest.mark.parametrize("at_s", [30.0, 150.3, 262.0, 291.0, 299.0, 320.0, 372.0, 500.0])
 def test_a_restart_on_the_same_boot_changes_no_moment(at_s: float) -> None:
     """Killed while developing, after READY, after NOW, in the stop, in the fixer: the next cue is where it would have been."""
-    whole = Evening(PLAN, liquid).begin().to(800)
     dead = Evening(PLAN, liquid).begin().to(at_s)
     alive = revive(dead, 2.0).to(800)
     assert [r["seq"] for r in alive.records] == list(range(1, len(alive.records) + 1))
-    expected = {(n, e): t for n, e, _, t in moments(whole)}
+    expected = {(n, e): t for n, e, _, t in undisturbed()}
     for number, event, _, t_s in moments(alive):
         assert t_s == pytest.approx(expected[number, event], abs=0.2), (number, event)
-    assert len(moments(alive)) == len(moments(whole))
+    assert len(moments(alive)) == len(undisturbed())
 
 
 def test_ticks_keep_their_phase_through_a_restart() -> None:
@@ -208,10 +214,15 @@ def test_another_boot_sounds_fault_and_gives_earliest_and_latest() -> None:
     assert alive.kind("session", event="resume")[0]["gap_s"] is None
 
 
+@cache
+def sheets_undisturbed() -> list[tuple[int, str, int | None, float]]:
+    """The moments of a session with sheets that nothing happens to."""
+    return moments(entered(tray()).to(700))
+
+
 @pytest.mark.parametrize("at_s", [25.0, 300.0, 440.0, 472.0])
 def test_sheets_survive_a_restart(at_s: float) -> None:
     """Killed while they go in, while they lie, after READY, while they come out."""
-    whole = entered(tray()).to(700)
     dead = tray().begin()
     for k in range(1, 6):
         if 10.0 * k < at_s:
@@ -222,4 +233,4 @@ def test_sheets_survive_a_restart(at_s: float) -> None:
         if 10.0 * k > at_s:
             alive.press(10.0 * k)
     alive.to(700)
-    assert rounded(sorted(moments(alive), key=str)) == rounded(sorted(moments(whole), key=str))
+    assert rounded(sorted(moments(alive), key=str)) == rounded(sorted(sheets_undisturbed(), key=str))

@@ -71,7 +71,7 @@ STRANGE: dict[str, tuple[str, Callable[[Path], None]]] = {
 @pytest.mark.parametrize("name", STRANGE)
 def test_one_strange_entry_stops_no_start_and_no_session(tmp_path: Path, name: str) -> None:
     """The session that waits goes on; the strange entry is said in one line and stays, byte for byte, unless it is a session's own."""
-    world, session = begun(tmp_path)
+    world, session = begun(tmp_path, into_s=10.0)
     entry, make = STRANGE[name]
     path = world.state / "journals" / entry
     make(path)
