@@ -10,21 +10,22 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from tests.review.journals import play, recipe_data
+from tests.review.journals import Played, play, recipe_data
+
+
+@pytest.fixture(scope="module")
+def played() -> list[Played]:
+    """Four sessions of 4, 5, 6 and 7 minutes."""
+    return [play(recipe_data(time=f"{n}:00"), lambda _: 20.0, session=f"26030{n}-k{n}") for n in (4, 5, 6, 7)]
 
 
 @pytest.fixture
-def journals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[Path]:
-    """Four sessions of 4, 5, 6 and 7 minutes in a station's state folder."""
+def journals(played: list[Played], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[Path]:
+    """Their journals in a station's state folder."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
     folder = tmp_path / "journals"
     folder.mkdir()
-    return [
-        play(recipe_data(time=f"{minutes}:00"), lambda _: 20.0, session=f"26030{minutes}-k{minutes}").write(
-            folder / f"26030{minutes}-k{minutes}.jsonl"
-        )
-        for minutes in (4, 5, 6, 7)
-    ]
+    return [made.write(folder / f"{made.records[0]['session']}.jsonl") for made in played]
 
 
 def judge(*words: Any) -> int:

@@ -8,7 +8,6 @@ This is no rehearsal: the live estimate in the progress records is the truth wit
 from __future__ import annotations
 
 import bisect
-import itertools
 import json
 import math
 import random
@@ -121,26 +120,34 @@ class _Writer:
 
 
 class _Liquids:
-    """Truth and its integral on a fine grid."""
+    """Truth and its integral on a fine grid, as far as it is asked for."""
 
-    def __init__(self, developer: Liquid, per_10_c: float, reference_c: float, seconds: float) -> None:
-        self.step_s = 0.25
-        count = int(seconds / self.step_s) + 2
-        rates = [coefficient_rate(developer(i * self.step_s), per_10_c, reference_c) for i in range(count)]
-        self.sums = [0.0]
-        for a, b in itertools.pairwise(rates):
-            self.sums.append(self.sums[-1] + 0.5 * (a + b) * self.step_s)
+    def __init__(self, developer: Liquid, per_10_c: float, reference_c: float) -> None:
+        self._rate: Callable[[float], float] = lambda t: coefficient_rate(developer(t), per_10_c, reference_c)
+        self._step_s = 0.25
+        self._newest = self._rate(0.0)
+        self._sums = [0.0]
+
+    def _go_on(self) -> None:
+        before, self._newest = self._newest, self._rate(len(self._sums) * self._step_s)
+        self._sums.append(self._sums[-1] + 0.5 * (before + self._newest) * self._step_s)
 
     def upto(self, t_s: float) -> float:
-        at = min(max(t_s, 0.0) / self.step_s, len(self.sums) - 1.001)
+        """The integral from 0 to `t_s`."""
+        at = max(t_s, 0.0) / self._step_s
         i = int(at)
-        return self.sums[i] + (at - i) * (self.sums[i + 1] - self.sums[i])
+        while len(self._sums) < i + 2:
+            self._go_on()
+        return self._sums[i] + (at - i) * (self._sums[i + 1] - self._sums[i])
 
     def reaches(self, from_s: float, target_ref_s: float) -> float:
+        """When the integral from `from_s` on comes to the target."""
         want = self.upto(from_s) + target_ref_s
-        i = bisect.bisect_left(self.sums, want)
-        low, high = self.sums[i - 1], self.sums[i]
-        return (i - 1 + (want - low) / (high - low)) * self.step_s
+        while self._sums[-1] < want:
+            self._go_on()
+        i = bisect.bisect_left(self._sums, want)
+        low, high = self._sums[i - 1], self._sums[i]
+        return (i - 1 + (want - low) / (high - low)) * self._step_s
 
 
 def play(
@@ -209,7 +216,7 @@ def play(
         law = stage.get("rate")
         if law is not None and law["law"] == "coefficient":
             reference = float(stage["reference"].split()[0])
-            liquids[number] = _Liquids(developer, law["per_10_c"], reference, 9000.0)
+            liquids[number] = _Liquids(developer, law["per_10_c"], reference)
         keys: list[int | None] = [None]
         if sheets and (stage["role"] == "develop" or None not in begins_by_sheet):
             keys = list(range(1, sheets["count"] + 1)) if stage["role"] in ("develop", "stop") else [None]

@@ -484,7 +484,7 @@ def test_a_developer_outside_the_recipes_data_is_said_and_sounds_one_fault(celsi
 
 def test_a_developer_that_leaves_the_data_again_and_again_sounds_one_fault() -> None:
     """Each change is written down; for the ear it is news only once a stage."""
-    evening = Evening(recipe(develop("12:00"), STOP), lambda t: 23.0 + 2.0 * math.sin(t / 30.0)).begin().to(420)
+    evening = Evening(recipe(develop("12:00"), STOP), lambda t: 23.0 + 2.0 * math.sin(t / 20.0)).begin().to(260)
     assert len(outside(evening)) >= 4
     assert len(evening.cues("fault")) == 1
 
