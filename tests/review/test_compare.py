@@ -21,10 +21,11 @@ from tests.review.journals import play, recipe_data
 
 
 def steady_sessions(folder: Path, temperatures: list[float]) -> list[Path]:
-    """One session of 5:00 at each temperature, days apart."""
-    paths = []
+    """One session of 3:00 and its stop at each temperature, days apart."""
+    paths, data = [], recipe_data(time="3:00")
+    data["stage"] = data["stage"][:3]
     for i, celsius in enumerate(temperatures):
-        made = play(recipe_data(time="5:00"), lambda _, c=celsius: c, session=f"26030{i}-1", start_day=i, seed=i)  # type: ignore[misc]
+        made = play(data, lambda _, c=celsius: c, session=f"26030{i}-1", start_day=i, seed=i)  # type: ignore[misc]
         paths.append(made.write(folder / f"26030{i}-1.jsonl"))
     return paths
 

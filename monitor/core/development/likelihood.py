@@ -18,6 +18,11 @@ def sum_log(logs: Sequence[float]) -> float:
     return top + math.log(math.fsum(math.exp(log - top) for log in logs))
 
 
+def most_evidence(count: int, variance: float) -> float:
+    """No `count` values are likelier than this (a logarithm) under any columns: a curve that meets them all, with nothing unknown."""
+    return -0.5 * count * math.log(2.0 * math.pi * variance)
+
+
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
     return math.fsum(map(mul, a, b))
 

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.development.filter import AIR_LAG_S, TRANSIENT_S, probe_response
-from monitor.core.development.likelihood import Sums
+from monitor.core.development.likelihood import Sums, most_evidence
 
 COARSE = tuple(4.0 ** (k / 4.0) for k in range(-4, 5))
 FINE = tuple(4.0 ** (k / 32.0) for k in range(-8, 9))
@@ -23,6 +23,8 @@ LEAST_MOVE_C = 0.5
 """A probe that settles by less than this, apart from a straight drift, tells nothing of its lag (this project's own choice)."""
 HOPELESS_LOG = 10.0
 """Moments of wetting whose likelihood is exp(10) times smaller than that of the likeliest are not followed up."""
+ROUNDING_LOG = 1.0
+"""How far the computed logarithms may be off, by far, where one is left out because it cannot come near the likeliest."""
 LONGEST_DRY_S = 15.0
 DRY_AT_FIRST = 0.3
 """The probability that the probe is wetted later than its first reading, and how much later at most (common practice, no source: a tank
@@ -76,7 +78,11 @@ def settled(
         log, wall = _wet(readings[onset:], factor * lag_s, variance)
         return priors[onset] + log - 0.5 * (math.log(factor) / lag_log_sd) ** 2, wall
 
-    coarse = {(f, i): weigh(f, i)[0] for f in COARSE for i in priors}
+    at_most = {i: prior + most_evidence(len(readings) - i, variance) for i, prior in priors.items()}
+    coarse: dict[tuple[float, int], float] = {}
+    for i in sorted(at_most, key=lambda i: -at_most[i]):
+        if at_most[i] > max(coarse.values(), default=-math.inf) - HOPELESS_LOG - ROUNDING_LOG:
+            coarse |= {(f, i): weigh(f, i)[0] for f in COARSE}
     top, likeliest = max((log, f) for (f, _), log in coarse.items())
     alive = {i for (_, i), log in coarse.items() if log > top - HOPELESS_LOG}
     fine = {(f * likeliest, i): weigh(f * likeliest, i) for f in FINE for i in alive}

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Sequence
 
 import pytest
 
+from monitor.core.development import settling
+from monitor.core.development.likelihood import Sums
 from monitor.core.development.settling import settled
 
 VARIANCE = 0.03**2 + 0.0625**2 / 12.0
@@ -43,6 +46,27 @@ def test_the_moment_of_wetting_is_found(wet_s: float) -> None:
     assert found.was_dry
     assert found.wet_t_s == pytest.approx(wet_s, abs=1.0)
     assert found.lag_s == pytest.approx(8.0, rel=0.1)
+
+
+@pytest.mark.parametrize("wet_s", [0.0, 3.0, 10.0])
+@pytest.mark.parametrize("from_c", [24.0, 20.8, 12.0])
+def test_moments_of_wetting_that_cannot_come_near_are_left_out_and_change_no_bit(
+    wet_s: float, from_c: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same as with every moment followed up; a probe that comes from far away saves much of it."""
+    seen, weighed = readings(8.0, from_c=from_c, wet_s=wet_s), 0
+    in_liquid = settling._in_liquid
+
+    def counted(rows: Sequence[tuple[float, float]], lag_s: float, variance: float) -> Sums:
+        nonlocal weighed
+        weighed += 1
+        return in_liquid(rows, lag_s, variance)
+
+    monkeypatch.setattr(settling, "_in_liquid", counted)
+    found, few = settled(seen, 8.0, 0.6, VARIANCE), weighed
+    monkeypatch.setattr(settling, "most_evidence", lambda count, variance: math.inf)
+    assert settled(seen, 8.0, 0.6, VARIANCE) == found
+    assert few <= (weighed - few) * (1.0 if from_c == 20.8 else 0.8)
 
 
 def test_a_pouring_in_among_the_readings_is_where_wetting_is_looked_for() -> None:
