@@ -17,7 +17,7 @@ CLOCKS = {"time", "monotonic", "perf_counter", "time_ns", "monotonic_ns", "now",
 CORE_MAY_IMPORT = {
     "__future__", "collections", "collections.abc", "dataclasses", "datetime", "enum", "fractions", "functools", "itertools", "json",
     "math", "operator", "re", "statistics", "tomllib", "types", "typing", "bisect", "string", "heapq", "unicodedata", "contextlib",
-    "difflib",
+    "difflib", "html",
 }  # fmt: skip
 MAY = {
     "core": {"core"},
@@ -29,6 +29,7 @@ MAY = {
 
 DOORS: dict[str, str] = {
     "core.text": "core",
+    "core.drawing": "core.text",
     "core.probes": "",
     "core.development": "core.probes",
     "core.recipe": "core.text core.probes core.development",
@@ -49,6 +50,7 @@ DOORS: dict[str, str] = {
     "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
     "review": "core core.text core.probes core.development core.recipe core.journal core.session",
+    "review.pages": "core core.text core.drawing core.development review",
     "cli.terminal": "core core.text core.recipe core.journal core.session live live.disk live.station live.view prepare.lesson",
     "cli.arguments": "core core.text core.probes core.recipe live live.station prepare.state prepare.probes",
 }
