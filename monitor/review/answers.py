@@ -1,0 +1,229 @@
+"""What a person wants to know first: the result, and five rows that answer for it. The same words for the page and the terminal.
+
+Time, hands, what was estimated, what was verified, next time. Numbers are those of `StageMeasures`; nothing is computed here.
+Tests: tests/review/test_answers.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, share, two_sd
+from monitor.core.text.quantities import format_duration
+from monitor.review.judgement import Judgement
+from monitor.review.next_time import next_time
+from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
+from monitor.review.summary import longer, main_stages
+
+ON_TIME_S = 1.5
+"""A pour this near to its moment was on time."""
+COOLING_C = 0.3
+"""A smaller fall or rise is not called one."""
+STOOD_IN = {
+    "vessel model": "the vessel's learned lag stood in",
+    "held": "the last temperature was held",
+    "clock": "the clock alone went on",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """`result` with its `doubt` beside it (empty where it has none), what it is the result of, and the rows: (name, words)."""
+
+    result: str
+    doubt: str
+    under: str
+    rows: tuple[tuple[str, str], ...]
+
+
+def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answers:
+    """Of one session. `judged`: the dry film."""
+    stages = main_stages(session)
+    result, doubt, under = _result(stages)
+    rows = (
+        ("Time", _each(stages, _time)),
+        ("Hands", _each(stages, _hands)),
+        ("Estimated", _each(stages, lambda group: _estimated(session, group))),
+        ("Verified", _verified(session, stages)),
+        ("Next time", next_time(session, stages, judged)),
+    )
+    return Answers(result, doubt, under, rows)
+
+
+def _groups(stages: list[StageMeasures]) -> list[list[StageMeasures]]:
+    """Sheets of one stage together."""
+    return [[s for s in stages if s.stage == number] for number in dict.fromkeys(s.stage for s in stages)]
+
+
+def _each(stages: list[StageMeasures], words: object) -> str:
+    """The words of every developing stage, with its name where there are several."""
+    assert callable(words)
+    groups = _groups(stages)
+    if not groups:
+        return "nothing developed in this record"
+    told = [str(words(group)) for group in groups]
+    if len(groups) == 1:
+        return told[0]
+    if len(set(told)) == 1:
+        return told[0]
+    return "; ".join(f"{group[0].name}: {said}" for group, said in zip(groups, told, strict=True))
+
+
+def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
+    """The big figure: per cent done, or the time where temperature did not count."""
+    counted = [s for s in stages if s.rate_law is not None]
+    if not stages:
+        return "no development", "", "in this record"
+    if not counted:
+        longest = max(stages, key=lambda s: s.actual_s)
+        return format_duration(longest.actual_s), "", _outside(longest)
+    first = counted[0]
+    group = [s for s in counted if s.stage == first.stage]
+    what = "developed, of what was wanted"
+    if len(group) > 1:
+        what = f"developed, {len(group)} sheets"
+    elif len(_groups(counted)) > 1:
+        what = f"{first.name}, of what was wanted"
+    known = [s for s in group if s.done_percent is not None]
+    if not known:
+        return "not known", "", "nothing was read"
+    betweens = [b for s in known if (b := s.done_between_percent) is not None]
+    if betweens:
+        low, high = min(b[0] for b in betweens), max(b[1] for b in betweens)
+        return f"{low:.0f} to {high:.0f} %", "", f"{what}: the power was gone"
+    widest = max(two_sd(s.done_sd_percent or 0.0) for s in known)
+    if widest > NOT_KNOWN_PERCENT:
+        worst = max(known, key=lambda s: s.done_sd_percent or 0.0)
+        words = share(worst.done_percent or 0.0, worst.done_sd_percent or 0.0)
+        return "not known", "", f"{words.removeprefix('not known (').removesuffix(')')} {what}"
+    least, most = (f(s.done_percent or 0.0 for s in known) for f in (min, max))
+    figure = f"{least:.1f} %" if most - least < 0.15 else f"{least:.1f} to {most:.1f} %"
+    return figure, f"+/- {widest:.1f}", what
+
+
+def _outside(stage: StageMeasures) -> str:
+    """Of a stage by the clock: its band."""
+    if stage.band_c is None:
+        return "by the clock"
+    if stage.below_band_s is None or stage.above_band_s is None:
+        return "by the clock; its band was not verified"
+    outside_s = stage.below_band_s + stage.above_band_s
+    verified = "" if stage.probe_compared else ", not verified"
+    if outside_s < 0.5:
+        return f"by the clock, inside its band{verified}"
+    return f"outside its band {format_duration(outside_s)} of {format_duration(stage.actual_s)}{verified}"
+
+
+def _time(group: list[StageMeasures]) -> str:
+    stage = group[0]
+    if len(group) > 1:
+        return _sheets_time(group)
+    took = format_duration(stage.actual_s)
+    plan = "no clock" if not stage.planned_s else f"plan {format_duration(stage.planned_s)}"
+    if stage.longer_s or stage.shorter_s:
+        least, most = (format_duration(s) for s in stage.actual_between_s)
+        return f"between {least} and {most}, counted {took}, {plan}: the power was gone"
+    if not stage.planned_s:
+        return f"{took}, {plan}"
+    off_s = stage.actual_s - stage.planned_s
+    if abs(off_s) < 0.5:
+        return f"{took}, as planned" + ("" if stage.steered else " by the clock")
+    moved_s = stage.moved_s if stage.steered else None
+    poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
+    if moved_s is None or abs(moved_s) < 0.5:
+        return f"{took}, {plan}: {longer(off_s)}" + (", by the pour" if poured_s is not None else "")
+    if poured_s is None:
+        return f"{took}, {plan}: {longer(off_s)}, {_heat(stage)}"
+    return f"{took}, {plan}: {longer(off_s)}; {longer(moved_s)} {_heat(stage)}, {longer(poured_s)} by the pour"
+
+
+def _heat(stage: StageMeasures) -> str:
+    """Why the end moved."""
+    if stage.min_c is not None and stage.max_c is not None and stage.min_at_s is not None and stage.max_at_s is not None:
+        span_c = stage.max_c - stage.min_c
+        if span_c >= COOLING_C:
+            return f"for {span_c:.1f} C of {'cooling' if stage.min_at_s > stage.max_at_s else 'warming'}"
+    if stage.mean_c is not None and stage.reference_c is not None:
+        off_c = stage.mean_c - stage.reference_c
+        return f"at {abs(off_c):.1f} C {'above' if off_c > 0 else 'below'} {stage.reference_c:g} C"
+    return "for the temperature"
+
+
+def _sheets_time(group: list[StageMeasures]) -> str:
+    shortest, longest = min(s.actual_s for s in group), max(s.actual_s for s in group)
+    took = format_duration(shortest) if longest - shortest < 0.5 else f"{format_duration(shortest)} to {format_duration(longest)}"
+    offs = [s.actual_s - s.planned_s for s in group if s.planned_s]
+    plans = {round(s.planned_s) for s in group if s.planned_s}
+    plan = f"plan {format_duration(plans.pop())}" if len(plans) == 1 else "each with its own plan"
+    if not offs or max(map(abs, offs)) < 0.5:
+        return f"{took}, as planned"
+    low, high = sorted((min(offs, key=abs), max(offs, key=abs)), key=abs)
+    if low * high < 0:
+        return f"{took}, {plan}: from {longer(min(offs))} to {longer(max(offs))}"
+    size = longer(high) if abs(high - low) < 0.5 else f"{abs(low):.0f} to {longer(high)}"
+    heat = _heat(max(group, key=lambda s: abs((s.mean_c or 0.0) - (s.reference_c or 0.0)))) if group[0].steered else ""
+    return f"{took}, {plan}: {size}" + (f", {heat}" if heat else "")
+
+
+def _hands(group: list[StageMeasures]) -> str:
+    untold = [s for s in group if not s.end_told]
+    if untold:
+        which = "" if len(group) == 1 else f" ({len(untold)} of {len(group)} sheets)"
+        return f"not told when the {group[0].name} bath was left{which}"
+    offs = [s for s in group if s.overrun_s is not None]
+    if not offs:
+        return "no end was called"
+    worst = max(offs, key=lambda s: abs(s.overrun_s or 0.0))
+    off_s = worst.overrun_s or 0.0
+    by = {"tap": "told by a tap", "on time": "told by a long press", "correction": "corrected by a later tap"}.get(worst.ended_by, "")
+    if abs(off_s) < ON_TIME_S:
+        return "on time" + (f", {by}" if by else "")
+    size = f"{abs(off_s):.0f} s" if abs(off_s) < 60 else format_duration(abs(off_s))
+    said = f"{size} {'late' if off_s > 0 else 'early'}" + ("" if len(group) == 1 else f" (sheet {worst.sheet})")
+    if worst.station_late_s is not None:
+        return f"{said}, of which the station's {worst.station_late_s:.0f} s: it was away when NOW was due"
+    done = 100.0 * off_s / worst.actual_s
+    cost = f": {abs(done):.1f} % {'more' if done > 0 else 'less'}" if abs(done) >= 0.5 and worst.rate_law is not None else ""
+    return f"{said}{cost}" + (f", {by}" if by else "")
+
+
+def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
+    worst = max(group, key=lambda s: s.estimated_s)
+    if worst.estimated_s < 0.5:
+        return "nothing" if worst.mean_c is not None or worst.steered else "the temperature was not measured"
+    whole = f"{format_duration(worst.estimated_s)} of {format_duration(worst.actual_s)}"
+    if worst.estimated_s > 0.97 * worst.actual_s:
+        whole = "all of it"
+    main = max(worst.estimated_spans, key=lambda s: s.to_s - s.from_s)
+    stood = STOOD_IN.get(main.what, main.what)
+    away = [r for r in session.resumes if main.from_s - 5.0 <= r["t_s"] <= main.to_s + 5.0]
+    lost = [t for t in session.trust if not t["believed"] and main.from_s - 20.0 <= t["t_s"] <= main.to_s]
+    if away:
+        return f"{whole}: the program was away, {stood}"
+    return f"{whole}: " + (f"{lost[0]['probe']}, {lost[0]['why']}; {stood}" if lost else stood)
+
+
+def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:
+    """Whether what was measured is known to be right: the comparison of the probe that measured."""
+    by = next((s.measured_by for s in stages if s.measured_by), None)
+    if by is None or by == NO_PROBE:
+        return "no: no probe in the developer was believed"
+    probe = next((p for p in session.probes if p.probe == by), None)
+    if probe is None or probe.compared is None:
+        return f"no: the probe was never compared, +/- {two_sd(0.0 if probe is None else probe.comparison_sd_c):.2f} C"
+    when = probe.compared.get("wall") or probe.compared.get("date") or probe.compared.get("when")
+    against = probe.compared.get("against") or probe.compared.get("reference")
+    words = f"probe compared {str(when)[:10]}" if when else "probe compared, its date is not in the record"
+    return f"{words}{f', against {against}' if against else ''}, +/- {two_sd(probe.comparison_sd_c):.2f} C"
+
+
+def short_text(session: SessionMeasures, judged: Judgement | None = None) -> str:
+    """For a terminal: what it was and how it went, then the five rows; ends without a newline."""
+    told = answers(session, judged)
+    doubt = f" {told.doubt} ({TWO_SD})" if told.doubt else ""
+    kind = " (rehearsal, no film)" if session.mode == "rehearsal" else ""
+    lines = [f"{session.session}: {session.recipe or 'no recipe in the record'}{kind}: {told.result}{doubt} {told.under}"]
+    lines += [f"  {name:<10} {words}" for name, words in told.rows]
+    if session.torn:
+        lines.append(f"  {session.torn}")
+    return "\n".join(lines)

@@ -1,0 +1,116 @@
+"""One sentence for the next film, by rules that can be told, with a number where one can be had.
+
+The first rule that applies speaks; one change at a time (common practice, no source). In order: what the dry film showed (judgement);
+a pour that nobody told; no probe at all; a probe that was lost; hands that were late or early; a probe that was never compared; a
+stage by the clock that left its band; an end that moved far. Otherwise there is nothing to change.
+Tests: tests/review/test_next_time.py.
+"""
+
+from __future__ import annotations
+
+from monitor.core.text.doubt import two_sd
+from monitor.core.text.quantities import format_duration
+from monitor.review.judgement import Judgement, causes, record_change
+from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
+
+NOTHING = "nothing to change"
+LOST_S = 30.0
+"""So much estimated is worth a word. This and what follows: choices, no source."""
+HANDS_S, HANDS_PERCENT = 5.0, 1.0
+"""A pour that is farther off than both."""
+OUTSIDE_S = 15.0
+MOVED_SHARE = 0.03
+"""An end that moved by more of the planned time."""
+LEAST_C = 0.1
+"""A smaller change of temperature nobody can set."""
+
+
+def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Judgement | None) -> str:
+    """The sentence, without its full stop. `stages`: those that develop; `judged`: the dry film, None where nobody judged it."""
+    film = _dry_film(stages, judged)
+    if film is not None:
+        return film
+    for rule in (_not_told, _no_probe, _lost, _hands, _not_compared, _outside, _moved):
+        for stage in stages:
+            said = rule(session, stage)
+            if said is not None:
+                return said
+    return NOTHING
+
+
+def _dry_film(stages: list[StageMeasures], judged: Judgement | None) -> str | None:
+    found = [] if judged is None else causes(judged)
+    if not found:
+        return None
+    change = record_change(found[0], stages[0] if stages else None) or found[0].next_time
+    return f"{change} (the dry film: {found[0].sight})"
+
+
+def _not_told(_: SessionMeasures, stage: StageMeasures) -> str | None:
+    return None if stage.end_told or stage.role != "develop" else f"tap as you pour: nobody told when the {stage.name} bath was left"
+
+
+def _no_probe(_: SessionMeasures, stage: StageMeasures) -> str | None:
+    if stage.rate_law is None or stage.measured_by not in (None, NO_PROBE):
+        return None
+    around = two_sd(stage.done_sd_percent or 0.0)
+    return f"put a probe into the developer or its witness: without one its development is known to {around:.0f} % at best"
+
+
+def _lost(session: SessionMeasures, stage: StageMeasures) -> str | None:
+    if stage.longer_s or stage.shorter_s:
+        return "have the second clock running from the first pour: the power may go, and nobody knows for how long"
+    if stage.estimated_s < LOST_S:
+        return None
+    lost = [t for t in session.trust if not t["believed"] and stage.begin_s <= t["t_s"] <= stage.actual_end_s]
+    if not lost:
+        return None
+    since_s = lost[0]["t_s"] if lost[0]["since_t_s"] is None else lost[0]["since_t_s"]
+    at = format_duration(max(0.0, since_s - stage.begin_s))
+    learn = "" if all(s.what == "vessel model" for s in stage.estimated_spans) else ", and learn the vessel's lag (evenbath lag)"
+    return f'fix the lead of the probe "{lost[0]["probe"]}", which was lost at {at}{learn}'
+
+
+def _hands(_: SessionMeasures, stage: StageMeasures) -> str | None:
+    if stage.overrun_s is None or stage.station_late_s is not None or abs(stage.overrun_s) < HANDS_S:
+        return None
+    percent = 100.0 * stage.overrun_s / stage.actual_s
+    if abs(percent) < HANDS_PERCENT:
+        return None
+    late = f"{abs(stage.overrun_s):.0f} s {'late' if stage.overrun_s > 0 else 'early'}"
+    return f"pour off when NOW says: {late} was {abs(percent):.1f} % too {'much' if percent > 0 else 'little'}"
+
+
+def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
+    if stage.probe_compared is not False:
+        return None
+    probe = next((p for p in session.probes if p.probe == stage.measured_by), None)
+    around = two_sd(0.0 if probe is None else probe.comparison_sd_c)
+    cost = f" is {two_sd(stage.done_sd_percent):.0f} % of development" if stage.rate_law and stage.done_sd_percent else ""
+    wide = f" is wider than the band of {stage.band_c:g} C" if not cost and stage.band_c is not None and around > stage.band_c else cost
+    return f"compare the probe first (evenbath compare): +/- {around:.2f} C{wide}"
+
+
+def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
+    outside_s = (stage.below_band_s or 0.0) + (stage.above_band_s or 0.0)
+    if stage.steered or outside_s < OUTSIDE_S or stage.mean_c is None or stage.reference_c is None:
+        return None
+    off_c = stage.reference_c - stage.mean_c
+    if abs(off_c) < LEAST_C:
+        return f"hold it steadier: it was outside its band for {format_duration(outside_s)}, on either side"
+    return f"start it {_degrees(off_c)}: it was {abs(off_c):.1f} C {'below' if off_c > 0 else 'above'} {stage.reference_c:g} C in the mean"
+
+
+def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:
+    moved_s = stage.moved_s if stage.steered else None
+    if moved_s is None or not stage.planned_s or stage.mean_kinetic_c is None or stage.reference_c is None:
+        return None
+    off_c = stage.reference_c - stage.mean_kinetic_c
+    if abs(moved_s) < MOVED_SHARE * stage.planned_s or abs(off_c) < LEAST_C:
+        return None
+    again = format_duration(stage.planned_s + moved_s)
+    return f"start developer and bath {_degrees(off_c)} for {format_duration(stage.planned_s)}, or plan {again}"
+
+
+def _degrees(off_c: float) -> str:
+    return f"{abs(off_c):.1f} C {'warmer' if off_c > 0 else 'cooler'}"

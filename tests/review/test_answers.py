@@ -1,0 +1,99 @@
+"""The first screen: result and five rows, in the words of one who was there."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.review.answers import Answers, answers, short_text
+from monitor.review.load import load
+from monitor.review.measures import measure
+from monitor.review.numbers import SessionMeasures
+from tests.review.journals import Fault, play, recipe_data
+
+DEMOS = Path(__file__).parents[2] / "demo_logs"
+AIR = "developer, reading fell 6.2 C a minute, like a probe in air"
+
+
+def demo(number: str) -> SessionMeasures:
+    """The numbers of a demo journal."""
+    (path,) = DEMOS.glob(f"{number}-*.jsonl")
+    return measure(load(path)).numbers
+
+
+def told(tmp_path: Path, *args: Any, **options: Any) -> Answers:
+    """The answers of a played session."""
+    return answers(measure(load(play(*args, **options).write(tmp_path / "s.jsonl"))).numbers)
+
+
+@pytest.mark.parametrize(
+    ("number", "result", "row", "says"),
+    [
+        ("01", "100.0 %", "Time", "11:37, plan 11:00: 37 s longer, for 1.7 C of cooling"),
+        ("01", "100.0 %", "Hands", "on time, told by a tap"),
+        ("01", "100.0 %", "Estimated", "nothing"),
+        ("01", "100.0 %", "Next time", "start developer and bath 0.6 C warmer for 11:00, or plan 11:37"),
+        ("02", "100.0 %", "Estimated", f"3:20 of 11:37: {AIR}; the vessel's learned lag stood in"),
+        ("02", "100.0 %", "Next time", 'fix the lead of the probe "developer", which was lost at 6:03'),
+        ("03", "100.0 %", "Time", "7:35 to 7:39, plan 8:00: 21 to 25 s shorter, for 0.9 C of warming"),
+        ("04", "3:15", "Time", "3:15, as planned by the clock"),
+        ("04", "3:15", "Verified", "no: the probe was never compared, +/- 0.58 C"),
+        ("04", "3:15", "Next time", "compare the probe first (evenbath compare): +/- 0.58 C is wider than the band of 0.15 C"),
+        ("05", "100.0 %", "Estimated", "all of it: developer, no reading for 6 s since the start; the vessel's learned lag stood in"),
+        ("06", "98 to 145 %", "Time", "between 11:37 and 16:37, counted 11:37, plan 11:00: the power was gone"),
+    ],
+)
+def test_the_demo_evenings_are_answered(number: str, result: str, row: str, says: str) -> None:
+    """Each row alone."""
+    found = answers(demo(number))
+    assert found.result == result
+    assert dict(found.rows)[row] == says
+
+
+def test_there_are_five_rows_in_one_order() -> None:
+    """The eye finds them where they were last time."""
+    for number in ("01", "03", "04", "06"):
+        assert [name for name, _ in answers(demo(number)).rows] == ["Time", "Hands", "Estimated", "Verified", "Next time"]
+
+
+def test_the_doubt_of_the_result_is_two_standard_deviations() -> None:
+    """Of the widest of several sheets; beside a bracket there is none."""
+    for number, doubt in (("01", "+/- 1.7"), ("05", "+/- 6.4"), ("04", ""), ("06", "")):
+        assert answers(demo(number)).doubt == doubt
+    assert answers(demo("01")).doubt == f"+/- {2.0 * (demo('01').stages[0].done_sd_percent or 0.0):.1f}"
+
+
+def test_late_hands_are_told_with_what_they_cost(tmp_path: Path) -> None:
+    """And the end that moved is told apart from them."""
+    rows = dict(told(tmp_path, recipe_data(), lambda t: 20.5 - 0.0021 * t, late_s={3: 20.0}).rows)
+    assert re.fullmatch(r"20 s late: 2\.\d % more, told by a tap", rows["Hands"])
+    assert re.search(r"s longer; 2\d s longer for 1\.\d C of cooling, 20 s longer by the pour", rows["Time"])
+
+
+def test_a_probe_compared_says_when_and_against_what(tmp_path: Path) -> None:
+    """In the row that asks for it."""
+    rows = dict(told(tmp_path, recipe_data(time="5:00"), lambda _: 20.0).rows)
+    assert rows["Verified"] == "probe compared 2026-02-20, against glass thermometer 3, +/- 0.20 C"
+    assert rows["Time"] == "5:00, as planned"
+    assert rows["Next time"] == "nothing to change"
+
+
+def test_two_developing_stages_are_told_by_their_names(tmp_path: Path) -> None:
+    """Where they differ."""
+    data = recipe_data(time="5:00")
+    data["stage"].insert(2, {**data["stage"][1], "name": "second developer", "time": "3:00"})
+    rows = dict(told(tmp_path, data, lambda _: 20.0).rows)
+    assert rows["Time"] == "develop: 5:00, as planned; second developer: 3:00, as planned"
+    assert rows["Hands"] == "on time, told by a tap"
+
+
+def test_in_a_terminal_it_is_a_line_and_five_rows(tmp_path: Path) -> None:
+    """The doubt in words beside the first."""
+    made = play(recipe_data(), lambda t: 20.5 - 0.0021 * t, faults=[Fault("air", 425.0, 605.0)])
+    lines = short_text(measure(load(made.write(tmp_path / "s.jsonl"))).numbers).splitlines()
+    assert len(lines) == 6
+    assert re.match(r"260301-1: Roll film, cold laundry: 100\.\d % \+/- \d\.\d \(two standard deviations\) developed", lines[0])
+    assert all(line.startswith("  ") for line in lines[1:])
