@@ -1,6 +1,7 @@
 """Makes the journals of the wash-house evenings from the recipes and traces that stand beside this file.
 
-Run `python demo_logs/make.py` to write them anew; the same input gives the same bytes (tests/test_demo_logs.py replays them).
+Run `python demo_logs/make.py` to write them anew, with their pictures; the same input gives the same bytes (tests/test_demo_logs.py
+replays them).
 The people, the house and the films are invented; nothing here was measured. The clock of the labels is made up as well.
 """
 
@@ -174,7 +175,9 @@ def main() -> int:
     for evening in EVENINGS:
         (HERE / f"{evening.name}.jsonl").write_bytes(journal(evening))
         sys.stdout.write(f"{evening.name}.jsonl\n")
-    return 0
+    import pictures  # beside this file
+
+    return int(pictures.main())
 
 
 if __name__ == "__main__":

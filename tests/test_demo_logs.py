@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -12,18 +13,18 @@ import pytest
 FOLDER = Path(__file__).parent.parent / "demo_logs"
 
 
-def maker() -> ModuleType:
-    """demo_logs/make.py as a module."""
-    spec = importlib.util.spec_from_file_location("demo_logs_make", FOLDER / "make.py")
+def beside(name: str) -> ModuleType:
+    """A script of demo_logs as a module."""
+    spec = importlib.util.spec_from_file_location(f"demo_logs_{name}", FOLDER / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["demo_logs_make"] = module
+    sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
 
 
-MAKE = maker()
+MAKE, PICTURES = beside("make"), beside("pictures")
 
 
 @pytest.mark.parametrize("evening", MAKE.EVENINGS, ids=lambda e: e.name)
@@ -36,3 +37,19 @@ def test_each_journal_is_made_again_byte_for_byte_from_the_recipe_and_trace_besi
 def test_there_are_six_evenings() -> None:
     """A cold laundry, a probe knocked out, six sheets, colour, bath only, a power cut."""
     assert len(MAKE.EVENINGS) == 6
+
+
+NUMBER = re.compile(r"-?\d+(?:\.\d)?")
+
+
+@pytest.mark.parametrize("evening", MAKE.EVENINGS, ids=lambda e: e.name)
+def test_each_picture_is_that_of_its_journal(evening: object) -> None:
+    """Else run `python demo_logs/pictures.py`. Another machine's last decimals may move a line by a fifth of a pixel."""
+    name = evening.name  # type: ignore[attr-defined]
+    stands, drawn = (FOLDER / f"{name}.svg").read_text(encoding="utf-8"), PICTURES.picture(FOLDER / f"{name}.jsonl")
+    assert re.findall(r">([^<]+)</text>", stands) == re.findall(r">([^<]+)</text>", drawn)
+    paths = [re.findall(r' d="([^"]*)"', svg) for svg in (stands, drawn)]
+    assert len(paths[0]) == len(paths[1])
+    if NUMBER.sub("", stands) == NUMBER.sub("", drawn):
+        off = [abs(float(a) - float(b)) for a, b in zip(NUMBER.findall(stands), NUMBER.findall(drawn), strict=True)]
+        assert max(off) <= 0.25
