@@ -20,7 +20,7 @@ GRACE_S = 2.0
 
 BEGUN_FIRST = (
     *("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/cli/test_lesson_dry_run.py", "tests/cli/test_status.py"),
-    *("tests/live/telemetry/test_publisher_wire.py", "tests/live/test_rehearsal.py", "tests/review/test_report.py"),
+    *("tests/live/telemetry/test_publisher_wire.py", "tests/live/test_rehearsal.py", "tests/review/pages/test_session.py"),
     *("tests/core/development/test_estimator.py", "tests/review/test_with_rehearsal.py", "tests/review/test_measures.py"),
 )
 """The files that take longest, so that none of them is left over at the end; before all others those that wait for a process that

@@ -31,6 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     shown.add_argument("--check", action="store_true", help="recompute everything from the raw records and say what does not agree")
     shown.add_argument("--compare", action="store_true", help="a table of differences, aligned at the begin of development")
     shown.add_argument("--season", action="store_true", help="one line a session, by date")
+    parser.add_argument("--long", action="store_true", help="below the five rows everything in sentences")
     parser.add_argument(
         "--report", type=Path, metavar="FILE.html", help="write one self-contained page; several journals make a comparison"
     )
@@ -104,11 +105,20 @@ def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
         elif args.check:
             status = max(status, _check(journal, review))
         else:
-            from monitor.review.summary import paragraph
-
-            sys.stdout.write(paragraph(numbers) + "\n")
+            _say(journal, review, args.long)
         _write_one(args, journal, review)
     return status
+
+
+def _say(journal: Journal, review: Review, long: bool) -> None:
+    """What it came to and five rows; `long`: all of it in sentences below."""
+    from monitor.review.answers import short_text
+    from monitor.review.judgement import latest, read_judgements
+    from monitor.review.summary import sentences
+
+    sys.stdout.write(short_text(review.numbers, latest(read_judgements(Path(journal.file)))) + "\n")
+    if long:
+        sys.stdout.write("".join(f"{sentence}\n" for sentence in sentences(review.numbers)))
 
 
 def _check(journal: Journal, review: Review) -> int:
@@ -122,7 +132,7 @@ def _check(journal: Journal, review: Review) -> int:
 
 def _write_one(args: argparse.Namespace, journal: Journal, review: Review) -> None:
     if args.report is not None:
-        from monitor.review.report import write_report
+        from monitor.review.pages.session import write_report
 
         write_report(journal, review, args.report)
         sys.stderr.write(f"{args.report}: written\n")
@@ -158,8 +168,8 @@ def _many(args: argparse.Namespace, files: list[Path]) -> int:
         if args.parquet is not None:
             write_parquet(columns, args.parquet)
     if args.report is not None:
-        from monitor.review.report import write_comparison
+        from monitor.review.pages.several import write_comparison, write_season
 
-        write_comparison(comparison, args.report)
+        (write_season if args.season else write_comparison)(comparison, args.report)
         sys.stderr.write(f"{args.report}: written\n")
     return status

@@ -1,1 +1,1 @@
-"""After the film is dry: journals to tables, measures, figures, report. pandas and matplotlib live only here."""
+"""After the film is dry: journals to tables, measures, comparison, pages. numpy and pandas live only here."""

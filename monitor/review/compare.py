@@ -6,10 +6,9 @@ memory does not grow with what the journals hold. Many files are read by several
 
 from __future__ import annotations
 
-import contextlib
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -17,8 +16,10 @@ from typing import Any
 import numpy as np
 
 from monitor.core.errors import FileWrong
-from monitor.core.text.doubt import NOT_KNOWN_PERCENT, plus_minus, share, two_sd
+from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
+from monitor.review.answers import ON_TIME_S
+from monitor.review.days import local, short_day
 from monitor.review.judgement import latest, read_judgements
 from monitor.review.load import load
 from monitor.review.measures import Review, measure
@@ -36,6 +37,7 @@ ALONE = 12
 FROM_STAGE = (
     *("stage", "sheet", "planned_s", "actual_s", "overrun_s", "target_ref_s", "done_ref_s", "done_percent", "done_sd_percent"),
     *("live_done_percent", "mean_c", "mean_sd_c", "mean_kinetic_c", "min_c", "max_c", "drift_c_per_min", "estimated_s"),
+    *("reference_c", "band_c", "end_told"),
 )
 
 Row = dict[str, Any]
@@ -43,9 +45,9 @@ Row = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One session's developer, thinned, from the begin of its development on."""
+    """One session's developer, thinned, from the begin of its development on. `row`: the number of its row, from 0."""
 
-    name: str
+    row: int
     since_begin_s: Array
     celsius: Array
     estimated: Array
@@ -70,7 +72,8 @@ def row_of(review: Review, stage: StageMeasures | None, file: Path) -> Row:
     solution = next((s for s in numbers.solutions), {})
     counted_s = None if stage is None or not stage.done_ref_s else stage.actual_s
     row: Row = {"session": numbers.session, "opened_wall": numbers.opened_wall, "mode": numbers.mode, "recipe": numbers.recipe,
-                "film": numbers.film, "vessel": numbers.vessel, "area_units": numbers.area_units}  # fmt: skip
+                "film": numbers.film, "vessel": numbers.vessel, "area_units": numbers.area_units,
+                "contents": numbers.contents, "zone": numbers.zone}  # fmt: skip
     for name in FROM_STAGE:
         row[name] = None if stage is None else getattr(stage, name)
     between = None if stage is None or stage.rate_law is None else stage.done_between_percent
@@ -133,7 +136,7 @@ def _curve(review: Review, stage: StageMeasures) -> Curve:
     times = track.smoothed.t_s
     inside = np.flatnonzero((times >= stage.begin_s - 1e-5) & (times <= stage.actual_end_s + 1e-5))
     pick = inside[np.unique(np.linspace(0, len(inside) - 1, min(CURVE_POINTS, len(inside))).astype(int))]
-    return Curve(review.numbers.session, times[pick] - stage.begin_s, track.smoothed.celsius[pick].copy(), track.estimated[pick].copy())
+    return Curve(0, times[pick] - stage.begin_s, track.smoothed.celsius[pick].copy(), track.estimated[pick].copy())
 
 
 def compare_files(files: Sequence[Path], curves: bool = False) -> SessionComparison:
@@ -145,8 +148,8 @@ def compare_files(files: Sequence[Path], curves: bool = False) -> SessionCompari
         made.problems += problems
         if session:
             made.sessions.append(session)
+        made.curves += [replace(line, row=len(made.rows)) for line in lines if rows]
         made.rows += rows
-        made.curves += lines
     return made
 
 
@@ -165,20 +168,39 @@ def _results(jobs: list[tuple[Path, bool]]) -> Iterator[tuple[str, list[Row], li
 
 
 def _signed(value: float | None, first: float | None, unit: str, places: int) -> str:
-    return "" if value is None or first is None else f"{value - first:+.{places}f}{unit}"
+    if value is None or first is None:
+        return ""
+    off = round(value - first, places)
+    return f"{off:+.{places}f}{unit}" if off else f"0{unit}"
 
 
 def _number(value: float | None, unit: str, places: int, sign: bool = False) -> str:
-    return "" if value is None else f"{value:{'+' if sign else ''}.{places}f}{unit}"
+    if value is None:
+        return ""
+    return _signed(value, 0.0, unit, places) if sign else f"{value:.{places}f}{unit}"
 
 
 def _time(seconds: float | None) -> str:
     return "" if seconds is None else format_duration(seconds)
 
 
-def name_of(row: Row) -> str:
-    """Session, and sheet where there is one."""
-    return row["session"] if row["sheet"] is None else f"{row['session']} sheet {row['sheet']}"
+def names_of(rows: Sequence[Row]) -> list[str]:
+    """What a person calls each row: its day, with the time of day where a day has several sessions, and the sheet where there is one."""
+    days = [short_day(row["opened_wall"], row["zone"]) for row in rows]
+    evenings: dict[str, set[str]] = {}
+    for day, row in zip(days, rows, strict=True):
+        evenings.setdefault(day, set()).add(row["session"])
+    names = []
+    for day, row in zip(days, rows, strict=True):
+        moment = local(row["opened_wall"], row["zone"])
+        at = f", {moment:%H:%M}" if len(evenings[day]) > 1 and moment is not None else ""
+        names.append(day + at + ("" if row["sheet"] is None else f", sheet {row['sheet']}"))
+    return names
+
+
+def what_of(row: Row) -> str:
+    """What was developed, else by which recipe."""
+    return str(row["contents"] or row["recipe"] or "no recipe")
 
 
 def rate_difference_percent(row: Row, first: Row) -> float | None:
@@ -186,39 +208,59 @@ def rate_difference_percent(row: Row, first: Row) -> float | None:
     return 100.0 * (row["rate"] / first["rate"] - 1.0) if row["rate"] and first["rate"] else None
 
 
+def like(rows: Sequence[Row]) -> list[list[int]]:
+    """Numbers of the rows that may be held against each other: those of one recipe at one reference, in the order of the first of each."""
+    groups: dict[tuple[Any, ...], list[int]] = {}
+    for i, row in enumerate(rows):
+        groups.setdefault((row["recipe"], row["reference_c"], row["rate_law"]), []).append(i)
+    return list(groups.values())
+
+
+Table = tuple[Sequence[str], Sequence[Sequence[str]]]
+
+
+def filled(head: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    """A table without its empty columns; the first two, which name the film, stay."""
+    kept = [i for i in range(len(head)) if i < 2 or any(row[i] for row in rows)]
+    return [head[i] for i in kept], [[row[i] for i in kept] for row in rows]
+
+
 DIFFERENCES = (
-    *("session", "mean (+/- 2 sd)", "against first", "mean rate", "against first", "done (+/- 2 sd)", "against first"),
-    *("actual", "against first"),
-    *("overrun", "estimated", "dilution", "solution age", "density", "grade"),
+    *("film", "what", "plan", "took", "longer by", "done", "more by", "mean", "warmer by", "faster by"),
+    *("poured", "estimated", "dilution", "solution age", "density", "grade"),
 )
 
 
-def difference_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
-    """Head and rows of the table of differences from the first session."""
-    first = comparison.rows[0] if comparison.rows else {}
-    rows = []
-    for row in comparison.rows:
-        faster = rate_difference_percent(row, first)
-        rows.append(
-            (
-                name_of(row),
-                _with_sd(row["mean_c"], row["mean_sd_c"]),
-                _signed(row["mean_c"], first["mean_c"], " C", 2),
-                _number(row["rate"], "", 3),
-                _number(faster, " %", 1, sign=True),
-                done_words(row),
-                _signed(_known_done(row), _known_done(first), " %", 1),
-                _time(row["actual_s"]),
-                _signed(row["actual_s"], first["actual_s"], " s", 0),
-                _number(row["overrun_s"], " s", 0, sign=True),
-                _time(row["estimated_s"]),
-                row["dilution"] or "",
-                "" if row["solution_age_s"] is None else f"{row['solution_age_s'] / 3600:.1f} h",
-                row["judged_density"] or _number(row["judged_measured_density"], "", 2),
-                _number(row["judged_grade"], "", 1),
+def difference_table(comparison: SessionComparison) -> Table:
+    """Head and rows of the differences, each from the first film of the same recipe; empty columns are left out."""
+    names, rows = names_of(comparison.rows), []
+    for group in like(comparison.rows):
+        first = comparison.rows[group[0]]
+        for i in group:
+            row = comparison.rows[i]
+            other = {} if i == group[0] else first
+            faster = rate_difference_percent(row, first) if other else None
+            rows.append(
+                (
+                    names[i],
+                    what_of(row),
+                    _time(row["planned_s"]),
+                    _time(row["actual_s"]),
+                    _signed(row["actual_s"], other.get("actual_s"), " s", 0),
+                    done_words(row),
+                    _signed(_known_done(row), _known_done(first) if other else None, " %", 1),
+                    _with_sd(row["mean_c"], row["mean_sd_c"]),
+                    _signed(row["mean_c"], other.get("mean_c"), " C", 2),
+                    _number(faster, " %", 1, sign=True),
+                    poured_words(row),
+                    _estimated(row),
+                    row["dilution"] or "",
+                    "" if row["solution_age_s"] is None else f"{row['solution_age_s'] / 3600:.1f} h",
+                    row["judged_density"] or _number(row["judged_measured_density"], "", 2),
+                    _number(row["judged_grade"], "", 1),
+                )
             )
-        )
-    return DIFFERENCES, rows
+    return filled(DIFFERENCES, rows)
 
 
 def done_words(row: Row) -> str:
@@ -235,67 +277,86 @@ def _known_done(row: Row) -> float | None:
     return row["done_percent"] if known and two_sd(row["done_sd_percent"] or 0.0) <= NOT_KNOWN_PERCENT else None
 
 
+def poured_words(row: Row) -> str:
+    """How the pour was against its call."""
+    if row["end_told"] is None:
+        return ""
+    if not row["end_told"]:
+        return "not told"
+    off_s = row["overrun_s"]
+    if off_s is None:
+        return ""
+    return "on time" if abs(off_s) < ON_TIME_S else f"{abs(off_s):.0f} s {'late' if off_s > 0 else 'early'}"
+
+
+def _estimated(row: Row) -> str:
+    return "" if not row["estimated_s"] else format_duration(row["estimated_s"])
+
+
 def _with_sd(value: float | None, sd: float | None, unit: str = " C", places: int = 2) -> str:
     return "" if value is None else f"{value:.{places}f}{unit}" + (f" {plus_minus(sd, places)}" if sd else "")
 
 
-SEASON = ("opened", "session", "recipe", "mean rate", "done (+/- 2 sd)", "overrun", "estimated", "faults", "comparison age", "mode")
+SEASON = ("film", "what", "recipe", "plan", "took", "done", "poured", "estimated", "FAULTs", "probe compared", "mode")
 
 
-def season_table(comparison: SessionComparison) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
-    """Head and rows of the season, by date."""
+def by_date(comparison: SessionComparison) -> list[Row]:
+    """The rows by date."""
+    return sorted(comparison.rows, key=lambda r: (r["opened_wall"], r["session"], r["sheet"] or 0))
+
+
+def season_table(comparison: SessionComparison) -> Table:
+    """Head and rows of the season, by date; empty columns are left out."""
+    ordered = by_date(comparison)
     rows = [
         (
-            row["opened_wall"][:16].replace("T", " "),
-            name_of(row),
+            name,
+            str(row["contents"] or ""),
             row["recipe"] or "",
-            _number(row["rate"], "", 3),
-            done_words(row),
-            _number(row["overrun_s"], " s", 0, sign=True),
-            _time(row["estimated_s"]),
-            str(row["faults"]),
+            _time(row["planned_s"]),
+            _time(row["actual_s"]),
+            done_words(row) or ("by the clock" if row["stage"] is not None else "no development"),
+            poured_words(row),
+            _estimated(row),
+            str(row["faults"] or ""),
             _age(row),
             row["mode"],
         )
-        for row in sorted(comparison.rows, key=lambda r: (r["opened_wall"], r["session"], r["sheet"] or 0))
+        for name, row in zip(names_of(ordered), ordered, strict=True)
     ]
-    return SEASON, rows
+    return filled(SEASON, rows)
 
 
 def _age(row: Row) -> str:
     if row["comparison_age_days"] is not None:
-        return f"{row['comparison_age_days']:.0f} days"
-    return "compared, no date" if row["compared"] else "not compared"
-
-
-def days(comparison: SessionComparison) -> list[tuple[float, Row]]:
-    """Rows with a date and a development, as (days since the first of them, row), by date."""
-    found = []
-    for row in comparison.rows:
-        with contextlib.suppress(ValueError):
-            if row["done_percent"] is not None:
-                found.append((datetime.fromisoformat(row["opened_wall"]).timestamp() / 86400.0, row))
-    found.sort(key=lambda f: (f[0], f[1]["sheet"] or 0))
-    return [(day - found[0][0], row) for day, row in found]
+        return f"{row['comparison_age_days']:.0f} days before"
+    return "no date" if row["compared"] else "never"
 
 
 def sentence(comparison: SessionComparison) -> str:
-    """What stands out, in words."""
+    """What stands out, in words; only films of one recipe are held against each other."""
     if not comparison.rows:
         return "No session could be read."
-    first = comparison.rows[0]
-    told = [f"{len(comparison.sessions)} sessions; every difference is from {name_of(first)}."]
-    rates = [(rate_difference_percent(r, first), r) for r in comparison.rows[1:]]
-    known = [(d, r) for d, r in rates if d is not None]
-    if known:
-        slow, fast = min(known, key=lambda k: k[0]), max(known, key=lambda k: k[0])
-        for difference, row in dict.fromkeys([(slow[0], name_of(slow[1])), (fast[0], name_of(fast[1]))]):
-            if abs(difference) >= 0.05:
-                told.append(f"{row} went {abs(difference):.1f} % {'faster' if difference >= 0 else 'slower'}.")
-    done = [(d, r) for r in comparison.rows if (d := _known_done(r)) is not None]
+    names = names_of(comparison.rows)
+    count = len(comparison.sessions)
+    told = [f"{count} session{'' if count == 1 else 's'}."]
+    for group in like(comparison.rows):
+        first = comparison.rows[group[0]]
+        rates = [(d, names[i]) for i in group[1:] if (d := rate_difference_percent(comparison.rows[i], first)) is not None]
+        if not rates or len({comparison.rows[i]["session"] for i in group}) == 1:
+            continue
+        told.append(f"Against {names[group[0]]} ({first['recipe'] or 'no recipe'}):")
+        said = [
+            f"{name} went {abs(off):.1f} % {'faster' if off >= 0 else 'slower'}"
+            for off, name in dict.fromkeys([min(rates), max(rates)])
+            if abs(off) >= 0.05
+        ]
+        told.append(f"{'; '.join(said) or 'the others went as fast'}.")
+    done = [(d, name) for row, name in zip(comparison.rows, names, strict=True) if (d := _known_done(row)) is not None]
     if len(done) > 1:
-        least, most = min(done, key=lambda d: d[0]), max(done, key=lambda d: d[0])
-        told.append(f"Development done from {least[0]:.1f} % ({name_of(least[1])}) to {most[0]:.1f} % ({name_of(most[1])}).")
+        (least, one), (most, other) = min(done), max(done)
+        same = most - least < 0.05
+        told.append(f"Development done {least:.1f} %" + (" in each." if same else f" ({one}) to {most:.1f} % ({other})."))
     return " ".join(told)
 
 
@@ -304,11 +365,14 @@ def _plain(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return "".join("  ".join(str(c).ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() + "\n" for row in [head, *rows])
 
 
+MEANS = f"+/- is {TWO_SD}"
+
+
 def comparison_text(comparison: SessionComparison) -> str:
     """Sentence and table of differences."""
-    return sentence(comparison) + "\n" + (_plain(*difference_table(comparison)) if comparison.rows else "")
+    return f"{sentence(comparison)}\n" + (f"{_plain(*difference_table(comparison))}{MEANS}\n" if comparison.rows else "")
 
 
 def season_text(comparison: SessionComparison) -> str:
     """The season as a table."""
-    return _plain(*season_table(comparison)) if comparison.rows else sentence(comparison) + "\n"
+    return f"{_plain(*season_table(comparison))}{MEANS}\n" if comparison.rows else sentence(comparison) + "\n"

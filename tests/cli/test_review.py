@@ -56,21 +56,26 @@ def test_json_is_one_object_a_session_a_line_each(
     assert rows[1]["max_cue_lateness_s"] is None
 
 
-def test_without_options_it_is_a_paragraph(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """One line of text a session."""
+def test_without_options_it_is_a_line_and_five_rows(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What it came to first; `--long` has all of it in sentences below."""
     assert review(journal) == 0
-    out = capsys.readouterr().out
-    assert out.count("\n") == 1
-    assert "Develop: planned 4:00 at 20 C" in out
+    short = capsys.readouterr().out
+    assert [line.split()[0] for line in short.splitlines()] == ["260301-1:", "Time", "Hands", "Estimated", "Verified", "Next"]
+    assert review(journal, "--long") == 0
+    long = capsys.readouterr().out
+    assert long.startswith(short)
+    assert "Develop: planned 4:00 at 20 C" in long
 
 
 def test_a_report_is_written_where_it_is_asked_for(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Beside the paragraph; several journals make a comparison."""
+    """Beside the text; several journals make a comparison, or a season."""
     page = tmp_path / "page.html"
     assert review(journal, "--report", page) == 0
-    assert "<h1>Session 260301-1" in page.read_text(encoding="utf-8")
+    assert "<h1>Roll film, cold laundry" in page.read_text(encoding="utf-8")
     assert review(journal, journal, "--report", page) == 0
     assert "<h1>2 sessions side by side" in page.read_text(encoding="utf-8")
+    assert review(journal, journal, "--season", "--report", page) == 0
+    assert "<h1>The season: 2 sessions" in page.read_text(encoding="utf-8")
     assert str(page) in capsys.readouterr().err
 
 
@@ -102,9 +107,9 @@ def test_parquet_without_pyarrow_is_said_in_one_line(journal: Path, tmp_path: Pa
 def test_compare_and_season_are_tables(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Of a folder, too."""
     assert review(journal.parent, "--compare") == 0
-    assert "mean rate" in capsys.readouterr().out
+    assert "took" in capsys.readouterr().out
     assert review(journal.parent, "--season") == 0
-    assert "comparison age" in capsys.readouterr().out
+    assert "probe compared" in capsys.readouterr().out
 
 
 def test_check_says_what_agrees_and_fails_where_something_does_not(
@@ -197,11 +202,13 @@ def test_a_file_that_is_not_there_and_a_place_that_cannot_be_written(
     assert capsys.readouterr().err.count("\n") == 3
 
 
-def test_json_needs_neither_pandas_nor_matplotlib(journal: Path) -> None:
-    """They cost a second; only frames, exports and pictures load them."""
+def test_json_and_pages_need_neither_pandas_nor_a_plotting_library(journal: Path, tmp_path: Path) -> None:
+    """They cost a second; only frames and exports load pandas, and pictures are written by our own hand."""
     code = (
         "import sys\nfrom monitor.cli.main import main\n"
         f"assert main(['review', {str(journal)!r}, '--json']) == 0\n"
+        f"assert main(['review', {str(journal)!r}, '--report', {str(tmp_path / 'page.html')!r}]) == 0\n"
+        f"assert main(['review', {str(journal)!r}, {str(journal)!r}, '--report', {str(tmp_path / 'both.html')!r}]) == 0\n"
         "assert not {'pandas', 'matplotlib'} & set(sys.modules), sorted(m for m in sys.modules if m in ('pandas', 'matplotlib'))"
     )
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, timeout=60)

@@ -36,8 +36,9 @@ def test_half_a_degree_is_4_7_per_cent_of_rate(tmp_path: Path) -> None:
     first, second = comparison.rows
     assert second["rate"] / first["rate"] - 1 == pytest.approx(0.0469, abs=0.001)
     head, rows = difference_table(comparison)
-    assert rows[1][head.index("mean rate") + 1] == "+4.7 %"
-    assert "+0.50 C" in rows[1][2]
+    assert rows[1][head.index("faster by")] == "+4.7 %"
+    assert rows[1][head.index("warmer by")] == "+0.50 C"
+    assert rows[0][head.index("faster by")] == "", "the first is not held against itself"
     assert "went 4.7 % faster" in sentence(comparison)
     assert sentence(comparison).count(" went ") == 1, "the first is not held against itself"
 
@@ -46,6 +47,7 @@ def test_curves_are_aligned_at_the_begin_of_development(tmp_path: Path) -> None:
     """Whatever came before."""
     comparison = compare_files(steady_sessions(tmp_path, [20.0, 21.0]), curves=True)
     for curve, row in zip(comparison.curves, comparison.rows, strict=True):
+        assert comparison.rows[curve.row] is row
         assert curve.since_begin_s[0] == 0.0
         assert curve.since_begin_s[-1] == pytest.approx(row["actual_s"])
         assert len(curve.celsius) <= 240
@@ -74,10 +76,11 @@ def test_a_season_goes_by_date_and_knows_the_age_of_the_comparison(tmp_path: Pat
     paths = steady_sessions(tmp_path, [20.0, 20.2, 20.4])
     comparison = compare_files([paths[2], paths[0], paths[1]])
     head, rows = season_table(comparison)
-    assert [r[1] for r in rows] == ["260300-1", "260301-1", "260302-1"]
-    ages = [r[head.index("comparison age")] for r in rows]
-    assert ages == ["9 days", "10 days", "11 days"]
-    assert season_text(comparison).splitlines()[0].startswith("opened")
+    assert [r[0] for r in rows] == ["1 Mar 2026", "2 Mar 2026", "3 Mar 2026"]
+    assert [r[head.index("plan")] for r in rows] == ["5:00"] * 3
+    ages = [r[head.index("probe compared")] for r in rows]
+    assert ages == ["9 days before", "10 days before", "11 days before"]
+    assert season_text(comparison).splitlines()[0].startswith("film")
 
 
 def test_what_was_judged_stands_beside(tmp_path: Path) -> None:
@@ -107,7 +110,7 @@ def test_sheets_are_rows_of_their_own(tmp_path: Path) -> None:
     data["sheets"] = {"count": 2, "interval": "0:12"}
     comparison = compare_files([play(data, lambda _: 20.0).write(tmp_path / "s.jsonl")])
     assert [row["sheet"] for row in comparison.rows] == [1, 2]
-    assert "260301-1 sheet 2" in comparison_text(comparison)
+    assert "1 Mar 2026, sheet 2" in comparison_text(comparison)
 
 
 def test_the_age_of_a_comparison() -> None:

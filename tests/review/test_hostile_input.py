@@ -131,7 +131,7 @@ def test_no_control_character_of_a_journal_reaches_a_terminal(
         text = "".join(capsys.readouterr())
         assert not [c for c in text if not c.isprintable() and c != "\n"], (options, text)
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
-    assert not [c for c in page if not c.isprintable() and c not in "\n\t"]
+    assert not [c for c in page if not c.isprintable() and c not in "\n\t\u00a0"]  # the last is ours, between a number and its unit
 
 
 @pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t=", "\r=", "＝", " =", "\n+", "|"])

@@ -14,7 +14,7 @@ from monitor.review.judgement import NOT_TOLD, Judgement, advice
 from monitor.review.load import Journal, load
 from monitor.review.measures import measure
 from monitor.review.numbers import StageMeasures
-from monitor.review.report import session_page
+from monitor.review.pages.session import session_page
 from tests.core.session.test_session_fold import revive
 from tests.evening import FIX, STOP, Evening, develop, recipe
 
