@@ -160,7 +160,7 @@ def _time(view: Mapping[str, Any]) -> str:
 def _probe(probe: Mapping[str, Any]) -> str:
     from monitor.core.probes.learned import NOT_COMPARED_SD_C
     from monitor.core.probes.register import DATASHEET_STEP_C
-    from monitor.core.text.quantities import format_temperature
+    from monitor.core.text.degrees import degrees, plain_difference
     from monitor.live.view.words import QUALITIES, age, doubt
 
     if probe["quality"] is None:
@@ -170,5 +170,5 @@ def _probe(probe: Mapping[str, Any]) -> str:
         return f"{QUALITIES[probe['quality']]} ({probe['quality']}), {age(probe['age_s'])}{last}"
     limit = "compared" if probe["compared"] else f"not compared, {doubt(NOT_COMPARED_SD_C)}"
     step_c = probe.get("step_c")
-    coarse = f", in steps of {step_c:g} C" if step_c is not None and step_c > 1.01 * DATASHEET_STEP_C else ""
-    return f"{format_temperature(probe['celsius'], 2)}, {age(probe['age_s'])}, {limit}{coarse}"
+    coarse = f", in steps of {plain_difference(step_c, 4)}" if step_c is not None and step_c > 1.01 * DATASHEET_STEP_C else ""
+    return f"{degrees(probe['celsius'], '.2f')}, {age(probe['age_s'])}, {limit}{coarse}"

@@ -68,3 +68,26 @@ def test_a_unit_that_is_none_in_the_station_file_is_told_with_its_line(
     told = capsys.readouterr().err
     assert told.startswith(f"{rigged.file}:1: {line}: ")
     assert '"C", "F"' in told
+def test_the_station_file_chooses_for_those_who_have_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`units = "F"`; the variable overrides it; JSON and the journal of the session stay in Celsius."""
+    rigged = Rigged(tmp_path)
+    text = rigged.file.read_text()
+    rigged.file.write_text('units = "F"\n' + text)
+    rigged.start()
+    try:
+        name = rigged.arm()
+        rigged.wait(lambda: bool(rigged.records(name, kind="reading")))
+        assert main(["status", "--file", str(rigged.file)]) == 0
+        told = capsys.readouterr().out
+        assert re.search(r"6[78]\.\d+ F", told)
+        assert not re.search(r"\d C\b", told)
+        monkeypatch.setenv("EVENBATH_UNITS", "C")
+        assert main(["status", "--file", str(rigged.file)]) == 0
+        assert re.search(r"20\.\d+ C", capsys.readouterr().out)
+        assert 19.0 < rigged.records(name, kind="reading")[0]["celsius"] < 21.0
+    finally:
+        rigged.stop()
+
+

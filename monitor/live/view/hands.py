@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.recipe.values import Burst, Stage
 from monitor.core.session.agitation import QUIET_S
+from monitor.core.text.degrees import plain, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
@@ -169,7 +170,10 @@ def _before(seen: Snapshot, stage: Stage) -> Hands:
 def _gate(stage: Stage) -> str:
     if stage.gate is None:
         return "the station opens the gate"
-    return f"the developer has been within {stage.gate.band_c:g} C of {stage.reference_c:g} C for {format_duration(stage.gate.for_s)}"
+    return (
+        f"the developer has been within {plain_difference(stage.gate.band_c)} of {plain(stage.reference_c)} for "
+        f"{format_duration(stage.gate.for_s)}"
+    )
 
 
 def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: bool) -> Hands:

@@ -14,6 +14,7 @@ from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.data_range import known_outside
 from monitor.core.recipe.values import Stage
+from monitor.core.text.degrees import degrees, in_unit_shown, unit
 from monitor.core.text.doubt import TWO_SD
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import trace, words
@@ -186,7 +187,7 @@ class _Picture:
         more = f", {len(state.faults) - 1} more" if len(state.faults) > 1 else ""
         label = f" FAULT{at}{more} "
         hang = cells(label) + 1 if self._frame.wide else 1
-        first, rest = _in_two(fault.why, max(8, width - cells(label) - 1), width - hang - cells(fault.do) - 1)
+        first, rest = _in_two(in_unit_shown(fault.why), max(8, width - cells(label) - 1), width - hang - cells(fault.do) - 1)
         head = [Piece(label, "bold reverse"), Piece(f" {first}", "bold")]
         return head, [Piece(" " * hang), Piece(f"{rest} " if rest else "", "bold"), Piece(fault.do)]
 
@@ -198,7 +199,7 @@ class _Picture:
         sheet = "" if sound.sheet is None else f", sheet {sound.sheet}"
         ago_s = max(0.0, self._state.t_s - sound.t_s)
         ago = "just now" if ago_s < 1 else f"{format_duration(float(int(ago_s)))} ago"
-        why = f": {sound.why}" if sound.why else ""
+        why = f": {in_unit_shown(sound.why)}" if sound.why else ""
         return f"{words.SOUNDS.get(sound.cue, sound.cue)}{sheet}, {ago}{why}"
 
     def _time(self) -> Line:
@@ -292,15 +293,15 @@ class _Picture:
         if last.bath_c is not None and bath is not None and bath[1].celsius is not None:
             yield trace.Ending(last.bath_c, self._figure(bath[1].celsius, words.reading_sd(bath[2])), "bath")
         if last.disbelieved_c is not None:
-            yield trace.Ending(last.disbelieved_c, self._signs(f"{last.disbelieved_c:.2f} C"), "not believed" if wide else "not so")
+            yield trace.Ending(last.disbelieved_c, self._signs(degrees(last.disbelieved_c, ".2f")), "not believed" if wide else "not so")
 
     def _figure(self, celsius: float, sd_c: float) -> str:
-        return self._signs(f"{celsius:.2f} C {words.doubt(sd_c).removesuffix(' C')}")
+        return self._signs(f"{degrees(celsius, '.2f')} {words.doubt(sd_c)[:-2]}")
 
     def _signs(self, text: str) -> str:
         if not self._frame.look.unicode:
             return text.replace("+/- ", "+/-")
-        return text.replace("+/- ", "\u00b1").replace(" C", " \u00b0C")
+        return text.replace("+/- ", "\u00b1").replace(f" {unit()}", f" \u00b0{unit()}")
 
     def _room(self) -> str:
         """The room's temperature where there is a place for it; what is old has no figure."""
@@ -400,7 +401,7 @@ def _trust(state: ViewState) -> Iterable[str]:
     if state.outside and state.stage is not None and state.stage.law is not None and seen.developer_c is not None:
         yield f"{OUTSIDE_DATA}: {known_outside(state.stage, seen.developer_c)}"
     for probe, (why, since_s) in state.lost.items():
-        yield f"{probe} NOT believed {_since(since_s, state)}" + ("" if probe in told_by_fault else f": {why}")
+        yield f"{probe} NOT believed {_since(since_s, state)}" + ("" if probe in told_by_fault else f": {in_unit_shown(why)}")
     yield _source(state)
     if state.estimated_s >= 1.0:
         yield f"{format_duration(state.estimated_s)} of the development only estimated"

@@ -27,6 +27,7 @@ from monitor.core.journal.records import (
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.recipe.values import Stage
+from monitor.core.text.degrees import in_unit_shown
 from monitor.core.text.doubt import said_once
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
@@ -70,7 +71,7 @@ class PlainLines:
         elif isinstance(told, TrustChanged):
             yield self._trust(told)
         elif isinstance(told, GateChanged):
-            yield f"gate {words.GATES.get(told.state, told.state)}" + ("" if told.why is None else f": {told.why}")
+            yield f"gate {words.GATES.get(told.state, told.state)}" + ("" if told.why is None else f": {in_unit_shown(told.why)}")
         elif isinstance(told, Corrected):
             yield f"the begin of stage {told.stage} is put right by the tap: {format_duration(told.begin_t_s)}"
         elif isinstance(told, Tapped) and told.meaning == "lid on":
@@ -126,7 +127,7 @@ class PlainLines:
             return f"sounded {self._now()}"
         if told.cue == "fault" and self._watched.faults.newest is not None:
             fault = self._watched.faults.newest
-            return f"sounded FAULT: {fault.why}. {fault.do}"
+            return f"sounded FAULT: {in_unit_shown(fault.why)}. {fault.do}"
         return f"sounded {words.SOUNDS.get(told.cue, told.cue)}"
 
     def _now(self) -> str:
@@ -140,13 +141,13 @@ class PlainLines:
     def _trust(self, told: TrustChanged) -> str:
         since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
         if told.why == INSIDE_DATA or told.why.startswith(OUTSIDE_DATA):
-            return told.why
+            return in_unit_shown(told.why)
         if told.believed:
-            return f"{told.probe} believed, since {since}: {told.why}"
+            return f"{told.probe} believed, since {since}: {in_unit_shown(told.why)}"
         instead = ""
         if told.source is not None:
             instead = f"; from here on {words.source(told.source, self._watched.state.coupled_to)}; time goes on"
-        return f"{told.probe} NOT believed, since {since}: {told.why}{instead}"
+        return f"{told.probe} NOT believed, since {since}: {in_unit_shown(told.why)}{instead}"
 
     def _whole_minute(self) -> str | None:
         """A whole minute to the end, each once and only downwards."""

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from monitor.core.text.degrees import figure, unit
 from monitor.core.text.quantities import format_duration
 from monitor.live.view.state import Point
 from monitor.live.view.text import Line, Piece, Style, cells
@@ -106,7 +107,9 @@ def draw(
 ) -> list[Line]:  # fmt: skip
     """Exactly `rows` lines (at least 3) of at most `width` cells, blank where nothing is known yet. `left`: cells of the scale;
     `wanted`: the band, whose bracket stands at the right edge."""
-    trace = [p for p in trace if p.t_s >= axis.from_s - 1e-6]
+    trace = [_in_unit(p) for p in trace if p.t_s >= axis.from_s - 1e-6]
+    wanted = None if wanted is None else (figure(wanted[0]), figure(wanted[1]))
+    endings = [replace(e, celsius=figure(e.celsius)) for e in endings]
     known = [v for p in trace for v in (p.developer_c, p.bath_c) if v is not None]
     if not known:
         return [[] for _ in range(rows)]
@@ -116,9 +119,9 @@ def draw(
     plot.bath(_sampled(trace, lambda p: p.bath_c, plot.across, axis))
     plot.developer(_sampled(trace, lambda p: p.developer_c, plot.across, axis), _guessed(trace, plot.across, axis))
     step = next((s for s in STEPS_C if (high_c - low_c) / s <= rows - 1), STEPS_C[-1])
-    unit = "\u00b0C" if unicode else "C"
+    sign = f"\u00b0{unit()}" if unicode else unit()
     scale = {_row(c, rows, low_c, high_c): f"{c:d}" for c in range(low_c, high_c + 1) if (c - low_c) % step == 0}
-    scale[0] = f"{high_c:d} {unit}"
+    scale[0] = f"{high_c:d} {sign}"
     names = _ends([e for e in endings if low_c <= e.celsius <= high_c], rows, low_c, high_c)
     bracket = _bracket(wanted, rows, low_c, high_c, unicode)
     named = next((row for row in bracket if row not in names), None)
@@ -135,6 +138,16 @@ def draw(
             line += [Piece((word + bracket[row]).rjust(room), "dim")] if room > len(word) else []
         lines.append(line)
     return lines
+
+
+def _in_unit(point: Point) -> Point:
+    """As it stands in the picture, whose scale is in the unit that people see."""
+    if unit() == "C":
+        return point
+    developer_c, bath_c, disbelieved_c = (
+        None if celsius is None else figure(celsius) for celsius in (point.developer_c, point.bath_c, point.disbelieved_c)
+    )
+    return replace(point, developer_c=developer_c, bath_c=bath_c, disbelieved_c=disbelieved_c)
 
 
 def _inside(celsius: float | None, low_c: float, high_c: float) -> float | None:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 from monitor.core.development.filter import QUANTUM_C
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.recipe.values import Stage
+from monitor.core.text.degrees import degrees, span, unit
 from monitor.core.text.doubt import two_sd
-from monitor.core.text.quantities import format_duration, format_temperature
+from monitor.core.text.quantities import format_duration
 
 if TYPE_CHECKING:
     from monitor.live.view.state import LastReading
@@ -54,7 +55,7 @@ def age(age_s: float | None) -> str:
 
 def doubt(sd_c: float) -> str:
     """Two standard deviations of a temperature, rounded up so that none is ever shown as none."""
-    return f"+/- {math.ceil(two_sd(sd_c) * 100.0 - 1e-6) / 100.0:.2f} C"
+    return f"+/- {math.ceil(span(two_sd(sd_c)) * 100.0 - 1e-6) / 100.0:.2f} {unit()}"
 
 
 def reading_sd(sd_c: float) -> float:
@@ -84,7 +85,7 @@ def developer(seen: Snapshot, coupled_to: str = "bath") -> tuple[str, str]:
     """The developer's temperature: the figure with its doubt, and where it is from and how old."""
     if seen.developer_c is None:
         return "not known", ""
-    figure = f"{format_temperature(seen.developer_c, 2)} {doubt(seen.developer_sd_c or 0.0)}"
+    figure = f"{degrees(seen.developer_c, '.2f')} {doubt(seen.developer_sd_c or 0.0)}"
     words = source(seen.source, coupled_to)
     if seen.source in ("developer", "witness", "held"):
         return figure, f"{words}, {age(seen.developer_age_s)}"
@@ -96,7 +97,7 @@ def reading(name: str, told: LastReading, sd_c: float, now_s: float) -> tuple[st
     silent = "" if told.quality == "good" else f"; it {QUALITIES.get(told.quality, told.quality)}"
     if told.celsius is None:
         return "not known", f'probe "{name}"{silent}'
-    figure = f"{format_temperature(told.celsius, 2)} {doubt(reading_sd(sd_c))}"
+    figure = f"{degrees(told.celsius, '.2f')} {doubt(reading_sd(sd_c))}"
     return figure, f'probe "{name}", {age(max(0.0, now_s - told.t_s))}{silent}'
 
 
