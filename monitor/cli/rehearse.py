@@ -200,6 +200,8 @@ class _Showing:
 
     def run(self, rehearsal: Rehearsal, opening: dict[str, Any], watch: bool) -> int:
         """To the end, or to Ctrl-C, or to a full disk; the journal is closed with its reason in each case."""
+        from monitor.core.text.degrees import in_unit_shown
+
         if watch:
             from monitor.live.view.screen import open_view
 
@@ -221,7 +223,7 @@ class _Showing:
         except OSError as wrong:
             return self._full_disk(wrong)
         for line in self._summary.lines():
-            self.say(line)
+            self.say(in_unit_shown(line))
         self.say(f"Journal: {self._journal.path}")
         return status
 

@@ -12,6 +12,7 @@ from monitor.core.journal.summary import Summary
 from monitor.core.journal.words import Meaning
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.presses import TAUGHT
+from monitor.core.text.degrees import in_unit_shown
 from monitor.core.text.quantities import format_duration
 from monitor.live.view.lines import PlainLines
 from monitor.live.view.state import Watched
@@ -55,7 +56,7 @@ class DryRun:
                 self._write(f"{clean(line)}\n")
         if event.get("event") == "closed":
             self.over = True
-            self._write("".join(f"{clean(line)}\n" for line in self._summary.lines()))
+            self._write("".join(f"{clean(in_unit_shown(line))}\n" for line in self._summary.lines()))
 
 
 def _told(record: Mapping[str, Any]) -> Iterator[str]:

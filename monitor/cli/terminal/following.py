@@ -17,12 +17,14 @@ from monitor.cli.terminal.pulse import Pulse
 from monitor.cli.terminal.questions import folded
 from monitor.core.errors import EvenbathError
 from monitor.core.journal.summary import Summary
+from monitor.core.text.degrees import example, in_unit_shown
 
 if TYPE_CHECKING:
     from monitor.cli.terminal.surroundings import Link, Surroundings
     from monitor.core.recipe.values import Recipe
     from monitor.live.view.screen import PlainView, TerminalView
 
+MEASURED = "19.1 C"
 BLACK = "\x1b[0;40;30m\x1b[2J\x1b[3J\x1b[H\x1b[?25l"
 LIGHT_AGAIN = "\x1b[0m\x1b[2J\x1b[H\x1b[?25h"
 INTERRUPTED = 130
@@ -346,12 +348,13 @@ class Following:
             for late in self._later:
                 if late["seq"] > seq:
                     summary.add(late)
-            yield from summary.lines()
+            yield from map(in_unit_shown, summary.lines())
         journal = self._around.journal(self._session)
         yield f"Journal: {journal}"
         new = [p["probe"] for p in opened.get("probes", ()) if p.get("witness_sd_c")] if source == "witness" else []
         for witness in new:
             yield f"Did you measure the developer that you poured off? It shows whether the witness {witness} speaks for it:"
-            yield f'      evenbath lag {shlex.quote(str(journal))} --file {self._file} --probe {witness} --poured-off "19.1 C" --save'
+            poured = f'--poured-off "{example(MEASURED)}"'
+            yield f"      evenbath lag {shlex.quote(str(journal))} --file {self._file} --probe {witness} {poured} --save"
         yield f"Next: evenbath review {self._session} --file {self._file}"
         yield f"      evenbath judge {self._session} --file {self._file}, when the film is dry"
