@@ -1,8 +1,8 @@
-"""`evenbath checklist RECIPE.toml`: the pre-flight checklist on paper, the recipe's cautions, and how long each stage may wait.
+"""`evenbath checklist RECIPE.toml`: the pre-flight checklist, the recipe's cautions, and how long each stage may wait; `--card` on paper.
 
-It also shows what is on record: the ledger's bottles with the names of the recipe's solutions, and whether the room was
-tested for this film. The station goes through the same list itself (monitor.core.recipe.checklist).
-Tests: tests/cli/test_checklist.py.
+The questions stand alone: what a "no" means is told by the station where somebody says it, and here by `--if-not`. It also shows what
+is on record: the ledger's bottles with the names of the recipe's solutions, and whether the room was tested for this film. The station
+goes through the same list itself (monitor.core.recipe.checklist). Tests: tests/cli/test_checklist.py.
 """
 
 from __future__ import annotations
@@ -23,6 +23,9 @@ _WIDTH = 110
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe that is about to be used")
+    parser.add_argument("--card", metavar="FILE.html", help="also write one printable page in two columns, with boxes to tick")
+    parser.add_argument("--if-not", action="store_true", help="below each question what a no means and what to do")
+    parser.add_argument("--cautions", action="store_true", help="also the cautions that are the same each evening")
     add_state(parser)
     add_json(parser)
 
@@ -33,12 +36,19 @@ def run(args: argparse.Namespace) -> int:
 
     recipe = open_recipe(args.recipe)
     known = _on_record(recipe, args.state)
+    if args.card is not None:
+        from monitor.cli.arguments.page_file import write_page
+        from monitor.prepare.paper.checklist_page import checklist_html
+
+        write_page("--card", args.card, checklist_html(recipe, known))
     if args.json:
         import json
 
         sys.stdout.write(json.dumps({**_data(recipe), "on_record": known}, ensure_ascii=False) + "\n")
         return 0
-    sys.stdout.write("".join(f"{line}\n" for line in _lines(recipe, known)))
+    sys.stdout.write("".join(f"{line}\n" for line in _lines(recipe, known, args.if_not, args.cautions)))
+    if args.card is not None:
+        sys.stdout.write(f"\nThe checklist on paper: {args.card}\n")
     return 0
 
 
@@ -81,11 +91,11 @@ def _data(recipe: Recipe) -> dict[str, Any]:
     }
 
 
-def _lines(recipe: Recipe, known: list[str]) -> Iterator[str]:
+def _lines(recipe: Recipe, known: list[str], if_not: bool, cautions: bool) -> Iterator[str]:
     from textwrap import wrap
 
     from monitor.core.recipe.checklist import PARTS, items_for
-    from monitor.prepare.cautions import cautions_for
+    from monitor.prepare.recipes.read_back import caution_lines
     from monitor.prepare.waiting import ALARM_FIRST, SOURCE, waits_for
 
     yield f"Before {recipe.name}"
@@ -102,13 +112,12 @@ def _lines(recipe: Recipe, known: list[str]) -> Iterator[str]:
         for item in items:
             looks = "the station checks: " if item.asked_of == "machine" else ""
             yield from wrap(f"{looks}{item.text}", _WIDTH, initial_indent="  [ ] ", subsequent_indent="      ")
-            yield from wrap(f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ")
+            if if_not:
+                yield from wrap(f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ")
     yield ""
     yield f"When something happens ({SOURCE})"
     yield f"  {ALARM_FIRST}"
     for wait in waits_for(recipe):
         yield from wrap(f"{wait.stage}. {wait.name}: {wait.text}", _WIDTH, initial_indent="  ", subsequent_indent="     ")
     yield ""
-    yield "Cautions"
-    for caution in cautions_for(recipe):
-        yield from wrap(f"{caution.text} [{caution.source}]", _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    yield from caution_lines(recipe, cautions, _WIDTH)

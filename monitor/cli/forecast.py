@@ -83,7 +83,10 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(json.dumps(data, ensure_ascii=False) + "\n")
     else:
-        sys.stdout.write("".join(f"{line}\n" for line in _lines(args.minutes, bath, cooling, view, to_do, lag_s is not None)))
+        from monitor.core.text.doubt import said_once
+
+        lines = _lines(args.minutes, bath, cooling, view, to_do, lag_s is not None)
+        sys.stdout.write(said_once("".join(f"{line}\n" for line in lines)))
     return 0
 
 
@@ -109,22 +112,23 @@ def _lines(
     minutes: float, bath: ProbeReadings, cooling: FittedBath, view: Outlook | None, to_do: list[str], vessel_known: bool
 ) -> list[str]:
     from monitor.core.text.degrees import degrees, difference
-    from monitor.core.text.doubt import TWO_SD, two_sd
+    from monitor.core.text.doubt import two_sd
     from monitor.core.text.quantities import format_duration
     from monitor.prepare.water.outlook import outlook_lines
 
     end = cooling.at(cooling.origin_s + 60.0 * minutes)
     now = cooling.at(cooling.origin_s)
     source = "the room's probe and the fit" if cooling.room_from == "probe" else "the fit alone"
-    lines = [
+    now_and_then = [
         f"{bath.probe} is at {degrees(now.celsius)} (newest readings, scatter {difference(cooling.noise_c, '.2f')}, "
         f"not including its comparison); in {minutes:g} min "
-        f"{degrees(end.celsius)} +/- {difference(two_sd(end.sd_c), '.1f')} (forecast, {TWO_SD})",
+        f"{degrees(end.celsius)} +/- {difference(two_sd(end.sd_c), '.1f')} (forecast)",
         f"it is approaching {degrees(cooling.room_c)} +/- {difference(two_sd(cooling.room_sd_c), '.0f')} by {source}, time constant about "
         f"{format_duration(cooling.tau_s)}; fitted on the last {cooling.used_s / 60:.0f} min",
     ]
     if cooling.disturbed_s is not None:
-        lines.append(f"the water was disturbed about {cooling.disturbed_s / 60:.0f} min ago; only later readings were used")
-    if view is not None:
-        lines += outlook_lines(view, vessel_known)
-    return lines + to_do
+        now_and_then.append(f"the water was disturbed about {cooling.disturbed_s / 60:.0f} min ago; only later readings were used")
+    if view is None:
+        return now_and_then
+    expected, *answer = outlook_lines(view, vessel_known)
+    return [*answer[:1], *to_do, expected, *now_and_then, *answer[1:]]

@@ -19,7 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back")
     add_json(parser)
-    parser.add_argument("--brief", action="store_true", help="leave out the cautions, which are always the same")
+    parser.add_argument("--cautions", action="store_true", help="also the cautions that are the same each evening")
     add_state(parser)
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(json.dumps({**plan_data(recipe), "last_session": last, "differences": changes}) + "\n")
         return 0
-    for line in plan_lines(recipe, brief=args.brief):
+    for line in plan_lines(recipe, cautions=args.cautions):
         sys.stdout.write(f"{line}\n")
     if last is not None:
         sys.stdout.write(f"\nCompared with the last session of this kind, {last}: {'this differs' if changes else 'nothing differs'}\n")

@@ -73,6 +73,8 @@ def _probes_in_solutions(recipe: Recipe) -> bool:
     return colour(recipe) or open_vessel(recipe) or any(stage.gate is not None for stage in recipe.stages)
 
 
+HABITUAL = ("second clock", "kitchen", "acid into water", "gases", "asthma", "eyes", "silver", "no alarm")
+"""Ids of those that are the same on every evening with a fixer; the others belong to what is dangerous in one recipe."""
 WARM_BATH_C = 30.0
 """From here on hot water comes from the kettle."""
 

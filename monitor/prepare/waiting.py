@@ -63,7 +63,8 @@ def _rule(stage: Stage) -> tuple[str, str, float | None]:
     if stage.role == "wash":
         return "long, not hours", "Long, but not for hours: wet gelatine softens and swells.", None
     if stage.role == "rinse":
-        said = "no longer than stated" if most_s is None else f"up to {format_duration(most_s)}"
+        least = "a few minutes more" if stage.until == "at least" else "no longer than stated"
+        said = least if most_s is None else f"up to {format_duration(most_s)}"
         return said, f"A wetting or final bath: {said}.", most_s
     if stage.role == "presoak":
         return "a few minutes", "A few minutes more in plain water do no harm; keep its temperature.", None

@@ -17,7 +17,7 @@ def test_a_card_is_one_file_that_stands_alone(tmp_path: Path, capsys: pytest.Cap
     recipe, card = tmp_path / "r.toml", tmp_path / "card.html"
     recipe.write_text(ROLL, encoding="utf-8")
     assert main(["plan", str(recipe), "--card", str(card), "--state", str(tmp_path)]) == 0
-    assert "Start your second clock" in card.read_text(encoding="utf-8")
+    assert "Start the second clock" in card.read_text(encoding="utf-8")
     assert str(card) in capsys.readouterr().out
 
 

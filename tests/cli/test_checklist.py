@@ -23,11 +23,26 @@ def test_the_list_holds_questions_waits_and_cautions(tmp_path: Path, capsys: pyt
     assert "the station checks: " in text
     assert max(map(len, lines)) <= 110
     assert "data sheet" in text[text.rindex("  - ") :].replace("\n    ", " ")
+    assert "if not:" not in text, "the question alone"
+    assert main(["checklist", str(recipe), *state, "--if-not", "--cautions"]) == 0
+    longer = capsys.readouterr().out
+    assert longer.count("if not: ") == text.count("[ ]")
+    assert longer.count("\n  - ") > text.count("\n  - ")
     assert main(["checklist", str(recipe), *state, "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert {item["asked_of"] for item in found["items"]} == {"person", "machine"}
     assert [wait["stage"] for wait in found["waits"]] == [1, 2, 3, 4]
     assert found["cautions"][-1]["id"] == "the rule"
+
+
+def test_a_card_is_written_beside_the_list(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its path is told; a name that is no page is refused."""
+    recipe, card = tmp_path / "r.toml", tmp_path / "list.html"
+    recipe.write_text(ROLL, encoding="utf-8")
+    assert main(["checklist", str(recipe), "--state", str(tmp_path), "--card", str(card)]) == 0
+    assert capsys.readouterr().out.endswith(f"The checklist on paper: {card}\n")
+    assert "<h1>Before Roll film" in card.read_text(encoding="utf-8")
+    assert main(["checklist", str(recipe), "--state", str(tmp_path), "--card", str(recipe)]) == 2
 
 
 def test_the_list_shows_what_is_on_record(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

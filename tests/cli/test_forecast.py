@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +67,10 @@ def test_with_a_recipe_it_says_whether_the_bath_lasts(capsys: pytest.CaptureFixt
     assert data["lasts"] is False
     assert data["advice"]
     text = run(capsys, str(journal), "--recipe", str(recipe), "--bath", "2.5 l")[1]
-    assert "it may not last" in text
+    assert text.startswith("it may not last: "), "the answer first"
+    assert text.splitlines()[1].startswith("water now: add") or "water now: add" in text.splitlines()[1]
+    assert text.count("two standard deviations") == 1
+    assert re.search(r"\+/- [0-9.]+ C \(two standard deviations\)", text[: text.index("+/-") + 50])
     assert "water now: add" in text
     assert "the bath is not the developer" in text
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -122,12 +123,30 @@ def test_counting_from_full_adds_filling_and_draining_to_the_whole(tmp_path: Pat
     assert found["total_s"] == 635 + 300
 
 
-def test_the_plan_in_words_begins_with_the_jugs_then_the_film(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """What, how much, how warm, how long come before anything else."""
+def test_three_lines_answer_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """How long and what a degree does to it, what to set out, what light; then film, jugs and stages."""
+    lines = words(ROLL, tmp_path, capsys).splitlines()
+    assert lines[1].startswith("About 15:00 in all")
+    assert lines[1].endswith("; develop 10:00 at 20 C, 11:02 at 19 C, 9:03 at 21 C.")
+    assert lines[2].startswith("Set out, from the left: 1 developer A, ")
+    assert lines[3] == "Light: no stage leaves film bare, as long as the lid stays on."
+    assert lines[4] == ""
+
+
+def test_times_stand_at_whole_degrees_and_at_halves_near_the_reference(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """For a person; as data every half degree."""
+    out = words(ROLL, tmp_path, capsys)
+    told = re.findall(r"^ +([0-9.]+) C +\d+:\d\d", out, re.MULTILINE)
+    assert told == ["18", "19", "19.5", "20", "20.5", "21", "22", "23", "24"]
+    assert len(plan(ROLL, tmp_path, capsys)["chart"][0]) == 13
+
+
+def test_the_plan_in_words_goes_on_with_the_film_then_the_jugs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What, how much, how warm, how long come before the stages."""
     text = changed(ROLL, 'jug = 1 => jug = 1\ndilution = "1+31"\nvolume = "500 ml"')
     out = words(text, tmp_path, capsys)
     assert "  1  developer A 1+31, 500 ml (15.6 ml stock, 484.4 ml water), at 20 C within 0.5 C, 10:00\n" in out
-    assert out.index("Jugs") < out.index("Film:") < out.index("Stages") < out.index("Light:")
+    assert out.index("Light:") < out.index("Film:") < out.index("Jugs") < out.index("Stages")
     assert "  -  fix, amount: your recipe does not say, near 20 C, at least 5:00, at most 12:00\n" in out
 
 
@@ -136,6 +155,7 @@ def test_jugs_stand_in_their_order_from_the_left(tmp_path: Path, capsys: pytest.
     text = changed(ROLL, "jug = 1 => jug = 2", 'until = "at least" => jug = 1\nsolution = "fixer"\nuntil = "at least"')
     text += '\n[[stage]]\nname = "second fix"\nrole = "fix"\ntime = "3:00"\njug = 1\nsolution = "fixer"\n'
     lines = words(text, tmp_path, capsys).splitlines()
+    lines = lines[lines.index("Jugs, from the left") - 2 :]
     assert lines[3].startswith("  1  fixer")
     assert lines[3].endswith("at least 5:00, at most 12:00 (fix), at least 3:00 (second fix)")
     assert lines[4].startswith("  2  developer A")
@@ -190,9 +210,21 @@ def test_cautions_that_belong_to_the_recipe_are_read_back_with_their_source(tmp_
     found = plan(TRAY, tmp_path, capsys)["cautions"]
     assert all(caution["text"] and caution["source"] for caution in found)
     assert "safety" in found[-1]["text"]
-    assert "Cautions\n  - " in words(TRAY, tmp_path, capsys)
-    assert main(["plan", str(tmp_path / "r.toml"), "--brief"]) == 0
-    assert "Cautions" not in capsys.readouterr().out
+    assert main(["plan", str(tmp_path / "r.toml"), "--cautions"]) == 0
+    everything = capsys.readouterr().out
+    assert everything.partition("\nCautions\n")[2].count("  - ") == len(found)
+    assert "--cautions" not in everything
+
+
+def test_only_the_cautions_of_todays_danger_stand_in_the_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Open trays: gloves. A roll: the rule alone. How many more there are is told, and how to see them."""
+    roll, tray = (words(text, tmp_path, capsys) for text in (ROLL, TRAY))
+    assert "Gloves of nitrile" in tray
+    assert "Gloves of nitrile" not in roll
+    for out in (roll, tray):
+        assert "safety data sheets come before all of this" in " ".join(out.split())
+        assert re.search(r"\d more, the same each evening: --cautions\n$", out)
+        assert "collect them and follow your local" not in out
 
 
 def test_no_plan_claims_what_it_may_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 
 from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
@@ -19,46 +20,79 @@ from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal
 from monitor.core.session.presses import FOOT_IN_BRIEF
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
-from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Text, below, type_size_pt
+from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Pair, Text, below, lines_of, type_size_pt
 from monitor.prepare.recipes.read_back import chart_points
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
 
 CELL_ROW_EM = 1.88
-MOST_CELLS = 30
-"""With more points than this the chart's steps are coarser; the reference is always included."""
+MOST_ACROSS = 5
+"""So many jugs stand side by side on the paper; more go on in the next row."""
+DIGITS_EM = 0.96
+"""Height of a line of large digits."""
+READABLE_PT = 9.0
+"""Smaller type is not read on a wall (common practice, no source)."""
+MOST_ROWS = 15
+"""With more degrees than this the chart's steps are coarser; the reference is always included."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Big:
+    """Sizes of the times of stages and of the chart, points."""
+
+    stage_pt: float
+    chart_pt: float
+
+    @property
+    def chart_share(self) -> float:
+        """The part of the page's width that the chart needs: a degree and two times."""
+        return 0.0149 * self.chart_pt
+
+
+SIZES = (_Big(27.0, 27.0), _Big(27.0, 22.0), _Big(27.0, 18.0), _Big(27.0, 14.0), _Big(20.0, 12.0), _Big(14.0, 10.0), _Big(9.0, 7.0))
+"""27 points are 36 px: digits of 7 mm, which are read at 1.5 m (about 15 minutes of arc; common practice, no source)."""
 
 
 def card_html(recipe: Recipe) -> str:
     """The page for one recipe. Self-contained; one A4 page when printed."""
-    blocks = list(_blocks(recipe))
-    size_pt = type_size_pt(blocks)
+    big, blocks, size_pt = _fitted(recipe)
     body = "\n".join(block.html for block in blocks)
     title = escape(recipe.name)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f"<title>{title}: card for the wall</title>\n<style>\n{_style(size_pt)}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{title}: card for the wall</title>\n<style>\n{_style(size_pt, big)}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
 
-def _style(size_pt: float) -> str:
+def _fitted(recipe: Recipe) -> tuple[_Big, list[Block | Pair], float]:
+    """The sizes of the times, the blocks and the size of the other type: the times give way only where that would be too small to read."""
+    for big in SIZES:
+        ways = [list(_blocks(recipe, big, *way)) for way in ((3, False), (2, False), (3, True))]
+        size_pt, blocks = max(((type_size_pt(way), way) for way in ways), key=lambda found: found[0])
+        if size_pt >= READABLE_PT:
+            break
+    return big, blocks, size_pt
+
+
+def _style(size_pt: float, big: _Big) -> str:
     return f"""{NARROWED}@page {{ size: A4 portrait; margin: 10mm; }}
 * {{ box-sizing: border-box; }}
 html {{ font: {size_pt}pt/{LINE_EM} {FACE}; color: #000; background: #fff; }}
 body {{ margin: 0 auto; max-width: 190mm; overflow-wrap: break-word; }}
-h1 {{ font-size: 1.7em; line-height: 1.15; margin: 0; }}
-h2 {{ font-size: 1.1em; margin: .55em 0 .2em; border-bottom: .14em solid #000; }}
+h1 {{ font-size: 1.4em; line-height: 1.15; margin: 0; }}
+h2 {{ font-size: 1.1em; margin: .4em 0 .15em; border-bottom: .14em solid #000; }}
 p {{ margin: .15em 0; }}
-.film {{ font-size: 1.1em; }}
-.clock {{ font-size: 1.2em; font-weight: bold; border: .16em solid #000; padding: .15em .5em; margin: .35em 0; }}
-.jugs {{ display: grid; grid-auto-flow: column; grid-auto-columns: 1fr; gap: .35em; }}
-.jug {{ border: .1em solid #000; border-top-width: .5em; padding: .1em .3em .25em; }}
+.clock {{ font-size: 1.2em; font-weight: bold; border: .16em solid #000; padding: .05em .5em; margin: .25em 0; }}
+.jugs {{ display: grid; gap: .35em; }}
+.jug {{ position: relative; border: .1em solid #000; border-top-width: .5em; padding: .1em .3em .25em 2.1em; }}
 .jug b {{ display: block; }}
-.jug .place {{ font-size: 1.9em; line-height: 1.1; font-weight: bold; }}
+.jug .place {{ position: absolute; left: .2em; font-size: 1.9em; line-height: 1.25; font-weight: bold; }}
 table {{ width: 100%; border-collapse: collapse; }}
 th {{ text-align: left; font-weight: normal; border-bottom: .08em solid #000; padding: 0 .3em; }}
-td {{ border-bottom: .05rem solid #000; padding: .48rem .3rem .08rem; vertical-align: top; }}
-td.time {{ padding-top: .08rem; font-size: 1.5em; line-height: 1.15; font-weight: bold; }}
-td.time small, .cell small {{ font-size: .55em; font-weight: normal; }}
+td {{ border-bottom: .05rem solid #000; padding: .1rem .3rem; vertical-align: top; }}
+td.time {{ padding: 0 .3rem; font-size: {big.stage_pt}pt; line-height: {DIGITS_EM}; font-weight: bold; }}
+td.time {{ vertical-align: middle; white-space: nowrap; }}
+td small {{ display: block; font-size: 1rem; }}
 tr.main td {{ border-top: .16rem solid #000; border-bottom: .16rem solid #000; }}
 .never {{ font-weight: bold; }}
 .cells {{ display: grid; grid-template-columns: repeat(6, 1fr); gap: .2em; }}
@@ -66,34 +100,61 @@ tr.main td {{ border-top: .16rem solid #000; border-bottom: .16rem solid #000; }
 .cell {{ display: flex; justify-content: space-between; gap: .35em; align-items: baseline; white-space: nowrap; }}
 .cell {{ border: .06em solid #000; padding: 0 .3em; }}
 .cell b {{ font-size: 1.3em; line-height: 1.2; }}
-.cell.reference {{ outline: .16em solid #000; }}
+.pair {{ display: flex; gap: 1em; }}
+.pair > div:first-child {{ flex: 0 0 calc({100 * big.chart_share:.1f}% - .5em); }}
+.pair > div:last-child {{ flex: 1; min-width: 0; }}
+.chart th, .chart td {{ padding: 0 .25rem; white-space: nowrap; text-align: right; vertical-align: baseline; }}
+.chart td {{ font-size: {big.chart_pt}pt; line-height: {DIGITS_EM}; font-weight: bold; }}
+.chart th[scope=row] {{ font-size: {big.chart_pt}pt; line-height: {DIGITS_EM}; text-align: left; border-bottom: .05rem solid #000; }}
+.chart td.reference {{ border: .16rem solid #000; }}
 .alarm {{ font-weight: bold; font-size: 1.15em; }}
 .fields {{ display: grid; grid-template-columns: repeat(3, 1fr); }}
-.fields {{ border: .1em solid #000; padding: .2em .5em 1.6em; margin-top: .5em; }}
+.fields {{ border: .1em solid #000; padding: .2em .5em 1.6em; margin-top: .4em; }}
+.apart {{ display: block; padding-bottom: .2em; }}
+.apart span {{ display: block; padding-bottom: .9em; }}
 h2, tr, .jug, .cell, .fields {{ break-inside: avoid; }}
+@media screen {{ body {{ padding: 10px 12px; }} }}
+@media screen and (max-width: 640px) {{
+html {{ font-size: 15px; }}
+.jugs {{ grid-template-columns: repeat(2, 1fr) !important; }}
+.cells {{ grid-template-columns: repeat(2, 1fr); }}
+.pair, .fields {{ display: block; }}
+.fields span {{ display: block; padding-bottom: 1.4em; }}
+.stages, .stages tbody, .stages tr, .stages td, .stages tr.main td {{ display: block; border: 0; padding: 0; }}
+.stages tr:first-child {{ display: none; }}
+.stages tr {{ border-bottom: .1em solid #000; padding: .4em 0; }}
+.stages td:first-child {{ float: left; margin-right: .4em; }}
+.stages td[data-what]:not(:empty)::before {{ content: attr(data-what) ": "; }}
+}}
 """
 
 
-def _blocks(recipe: Recipe) -> Iterator[Block]:
+def _blocks(recipe: Recipe, big: _Big, beside: int, fields_below: bool) -> Iterator[Block | Pair]:
+    """From above; the charts stand at the left of what can be heard, what may happen and the cautions, or of the first `beside` of them.
+
+    `fields_below`: the numbers to be filled in stand below the charts, not at the foot of the page."""
     yield _head(recipe)
     yield _jugs(recipe)
-    yield _stages(recipe)
-    for stage in recipe.stages:
-        if stage.steer and stage.law is not None:
-            yield _chart(recipe, stage)
+    yield _stages(recipe, big)
     if recipe.sheets is not None:
         yield _sheets(recipe)
-    yield _sounds(recipe)
-    yield _happens(recipe)
-    yield _cautions(recipe)
-    yield _fields()
+    charts = tuple(_chart(recipe, stage, big) for stage in recipe.stages if stage.steer and stage.law is not None)
+    fields_below = fields_below and bool(charts)
+    left = (*charts, _fields(apart=True)) if fields_below else charts
+    words = (_sounds(recipe), _happens(recipe), _cautions(recipe))
+    if charts:
+        sides = "".join(f"<div>{chr(10).join(block.html for block in side)}</div>\n" for side in (left, words[:beside]))
+        yield Pair(f'<div class="pair">{sides}</div>', left, words[:beside], big.chart_share)
+    yield from words[beside:] if charts else words
+    if not fields_below:
+        yield _fields(apart=False)
 
 
 def _head(recipe: Recipe) -> Block:
     film = _film_words(recipe)
-    clock = "Start your second clock with mine. It still runs when everything electric has failed."
+    clock = "Start the second clock with the first pour. It still runs when everything electric has failed."
     html = f'<h1>{escape(recipe.name)}</h1>\n<p class="film">{escape(film)}</p>\n<p class="clock">{clock}</p>'
-    return Block(html, below(Text(recipe.name, 1.7, bold=True), Text(film, 1.1), Text(clock, 1.2, padding_em=1.6, bold=True)), 1.35)
+    return Block(html, below(Text(recipe.name, 1.4, bold=True), Text(film), Text(clock, 1.2, padding_em=1.6, bold=True)), 1.0)
 
 
 def _film_words(recipe: Recipe) -> str:
@@ -120,29 +181,33 @@ def _jugs(recipe: Recipe) -> Block:
     cells, columns = [], []
     for place, stage in boxes:
         lines = _jug_lines(stage)
+        if len(boxes) > MOST_ACROSS:
+            lines = [lines[0], ", ".join(lines[1:])]
         cells.append(
             f'<div class="jug"><span class="place">{place}</span><b>{escape(lines[0])}</b>'
             + "".join(f"{escape(line)}<br>" for line in lines[1:]) + "</div>"
         )  # fmt: skip
         columns.append(lines)
-    html = f"<h2>{heading}</h2>\n<div class=\"jugs\">{''.join(cells)}</div>"
-    share = 1.0 / max(1, len(boxes))
-    rows = tuple(
-        tuple(
-            Text(column[i] if i < len(column) else "", 1.0, share, 0.9, bold=i == 0) for column in columns
-        )
-        for i in range(max(map(len, columns), default=0))
-    )
-    return Block(html, (*below(Text(heading, 1.1)), *rows), 4.0)
+    across = len(boxes) if len(boxes) <= MOST_ACROSS else math.ceil(len(boxes) / math.ceil(len(boxes) / MOST_ACROSS))
+    grid = f"grid-template-columns: repeat({max(1, across)}, 1fr)"
+    html = f'<h2>{heading}</h2>\n<div class="jugs" style="{grid}">{"".join(cells)}</div>'
+    rows: list[tuple[Text, ...]] = []
+    for first in range(0, len(boxes), max(1, across)):
+        shown = columns[first : first + across]
+        for i in range(max(map(len, shown))):
+            words = [column[i] if i < len(column) else "" for column in shown]
+            rows.append(tuple(Text(word, 1.0, 1.0 / across, 2.4, 0.9 if i == 0 else 0.0, bold=i == 0) for word in words))
+    return Block(html, (*below(Text(heading, 1.1)), *rows), 1.0)
 
 
 def _jug_lines(stage: Stage) -> list[str]:
     """What, how thin, how much, how warm."""
     lines = [stage.solution or stage.name]
-    if stage.dilution is not None:
-        lines.append(str(stage.dilution))
+    dilution = [] if stage.dilution is None else [str(stage.dilution)]
+    volume = [] if stage.volume_ml is None else [format_volume(stage.volume_ml)]
+    if dilution or volume:
+        lines.append(", ".join(dilution + volume))
     if stage.volume_ml is not None:
-        lines.append(format_volume(stage.volume_ml))
         parts = stage.stock_and_water_ml
         if parts is not None:
             lines.append(f"{format_number(parts[0], 1)} ml stock + {format_number(parts[1], 1)} ml water")
@@ -152,33 +217,32 @@ def _jug_lines(stage: Stage) -> list[str]:
     return lines
 
 
-_COLUMNS = (3.0, 19.0, 22.0, 23.0, 16.0, 17.0)
+_COLUMNS = (3.0, 20.0, 15.5, 26.0, 15.0, 20.5)
 """Widths of the table's columns, per cent: number, stage, time, move, pour off, may wait."""
 
 
-def _row(name: str, time: str, small: str, *others: str) -> tuple[Text, ...]:
-    """One row of the table as texts side by side, all on the base line of the time, which is in larger type.
-
-    Padding does that: browsers do not align base lines in printed tables.
-    """
-    above = 0.48
+def _row(name: str, small: str, time: str, big: _Big, *others: str) -> tuple[Text, ...]:
+    """One row of the table as texts side by side; what is said of the time stands below the stage's name."""
+    above = 0.22
     shares = [percent / 100 for percent in _COLUMNS[1:]]
-    # The time's letters count 1.5/1.4 of the size that is reckoned with, those behind it 0.55 of that.
-    counted = time + small[: math.ceil(len(small) * 0.62)]
+    below_name = LINE_EM * lines_of(small, 9.0) if small else 0.0
     return (
-        Text(name, 1.0, shares[0], 0.6, above, bold=True),
-        Text(counted, 1.4, shares[1], 0.6, 0.1, bold=True),
+        Text(name, 1.0, shares[0], 0.6, above + below_name, bold=True),
+        Text(time, 1.0, shares[1], 0.6, 0.1, bold=True, size_pt=big.stage_pt if time != DARK else None, line_em=DIGITS_EM),
         *(Text(words, 1.0, share, 0.6, above) for words, share in zip(others, shares[2:], strict=True)),
     )
 
 
-_QUIET = f"No movement in the last {format_duration(QUIET_S)} before pouring off."
+DARK = "dark"
+"""What stands in place of a time where no clock runs."""
+_QUIET = f"no movement in the last {format_duration(QUIET_S)}"
 
 
-def _stages(recipe: Recipe) -> Block:
+def _stages(recipe: Recipe, big: _Big) -> Block:
     heading = "Stages, by the second clock"
     rows, texts = [], list(below(Text(heading, 1.1), Text("stage")))
     waits = {wait.stage: wait for wait in waits_for(recipe)}
+    out = "pour off" if recipe.vessel in CLOSED_VESSELS else "lift out"
     for stage in recipe.stages:
         time, small = _time_words(stage)
         moving, pour, wait = _agitation_words(stage), _pour_words(recipe, stage), waits[stage.number].short
@@ -186,25 +250,23 @@ def _stages(recipe: Recipe) -> Block:
         never = ' class="never"' if waits[stage.number].most_s == 0 else ""
         main = ' class="main"' if stage.role in ("develop", "fix", "bleach-fix") else ""
         rows.append(
-            f'<tr{main}><td>{stage.number}</td><td><b>{escape(stage.name)}</b>{where}</td>'
-            f'<td class="time">{time}<small> {escape(small)}</small></td><td>{escape(moving)}</td><td>{escape(pour)}</td>'
-            f"<td{never}>{escape(wait)}</td></tr>"
+            f'<tr{main}><td>{stage.number}</td><td><b>{escape(stage.name)}</b>{where}'
+            + (f"<small>{escape(small)}</small>" if small else "")
+            + f'</td><td class="{"time" if time != DARK else "dark"}">{time}</td>'
+            f'<td data-what="move">{escape(moving)}</td><td data-what="{out}">{escape(pour)}</td>'
+            f'<td{never} data-what="may wait">{escape(wait)}</td></tr>'
         )  # fmt: skip
-        texts.append(_row(f"{stage.name}{where}", time, small, moving, pour, wait))
-    out = "pour off" if recipe.vessel in CLOSED_VESSELS else "lift out"
+        texts.append(_row(f"{stage.name}{where}", small, time, big, moving, pour, wait))
     head = f"<tr><th></th><th>stage</th><th>time</th><th>move</th><th>{out}</th><th>may wait</th></tr>"
     widths = "".join(f'<col style="width:{percent}%">' for percent in _COLUMNS)
-    html = f"<h2>{heading}</h2>\n<table><colgroup>{widths}</colgroup>{head}\n{chr(10).join(rows)}\n</table>"
-    if any(stage.agitation and stage.until == "time" for stage in recipe.stages):
-        html += f"\n<p>{_QUIET}</p>"
-        texts += below(Text(_QUIET))
-    return Block(html, tuple(texts), 1.2 + 0.25 * len(rows))
+    html = f'<h2>{heading}</h2>\n<table class="stages"><colgroup>{widths}</colgroup>{head}\n{chr(10).join(rows)}\n</table>'
+    return Block(html, tuple(texts), 1.0 + 0.1 * len(rows))
 
 
 def _time_words(stage: Stage) -> tuple[str, str]:
     """The time, and what stands beside it in small type."""
     if stage.role == "load":
-        return "dark", "no clock"
+        return DARK, "no clock"
     small = []
     if stage.until == "at least":
         small.append("at least")
@@ -228,7 +290,7 @@ def _agitation_words(stage: Stage) -> str:
         else:
             every = "each minute" if burst.every_s == 60 else f"every {format_duration(burst.every_s or 0)}"
             words.append(f"{for_words} {every}")
-    return ", then ".join(words)
+    return ", then ".join(words) + (f"; {_QUIET}" if stage.until == "time" else "")
 
 
 def _pour_words(recipe: Recipe, stage: Stage) -> str:
@@ -248,29 +310,41 @@ def _verb(recipe: Recipe) -> str:
     return "pour" if recipe.vessel in CLOSED_VESSELS else "lift"
 
 
-def _chart(recipe: Recipe, stage: Stage) -> Block:
-    points = _thinned([(float(p["celsius"]), float(p["planned_s"])) for p in chart_points(stage)], stage.reference_c)
+def _chart(recipe: Recipe, stage: Stage, big: _Big) -> Block:
+    """Whole degrees down, the half that follows each across."""
+    told = {round(float(p["celsius"]) * 2.0): p for p in chart_points(stage) if _is_half(float(p["celsius"]))}
+    ends = [float(p["celsius"]) for p in chart_points(stage)]
+    rows = _thinned(sorted({halves // 2 for halves in told}), stage.reference_c)
     factor = "" if stage.factor == 1 else f", x {format_number(stage.factor)} included"
     heading = f"{stage.name}: time at one steady temperature of the developer itself{factor}"
-    cells = []
-    for celsius, planned_s in points:
-        mark = " reference" if abs(celsius - stage.reference_c) <= SAME else ""
-        cells.append(f'<div class="cell{mark}"><span>{format_number(celsius, 2)} C</span><b>{format_duration(planned_s)}</b></div>')
-    low_c, high_c = points[0][0], points[-1][0]
+    lines, texts = [], []
+    for degrees in rows:
+        cells = []
+        for halves in (2 * degrees, 2 * degrees + 1):
+            at_reference = abs(halves / 2.0 - stage.reference_c) <= SAME
+            mark = ' class="reference"' if at_reference else ""
+            cells.append(f"<td{mark}>{format_duration(float(told[halves]['planned_s'])) if halves in told else ''}</td>")
+        lines.append(f'<tr><th scope="row">{degrees} C</th>{"".join(cells)}</tr>')
+        texts.append((Text("0", 1.0, 1.0, 0.0, 0.05, size_pt=big.chart_pt, line_em=DIGITS_EM),))
     drain = "" if stage.counted == "full to empty" else f" {_verb(recipe).capitalize()} {format_duration(stage.drain_s)} before it."
-    data = f"Outside {format_number(low_c)} C to {format_number(high_c)} C: outside data."
-    note = f"If it drifts, take the middle of where it was.{drain} {data}"
-    html = f"<h2>{escape(heading)}</h2>\n<div class=\"cells\">{''.join(cells)}</div>\n<p>{note}</p>"
-    rows = math.ceil(len(cells) / 6)
-    return Block(html, below(Text(heading, 1.1, bold=True), Text(note)), 1.2 + rows * CELL_ROW_EM)
+    data = f"Outside {format_number(ends[0])} C to {format_number(ends[-1])} C: outside data."
+    odd = "" if _is_half(stage.reference_c) else f" {format_duration(stage.target_ref_s)} at {format_number(stage.reference_c, 2)} C."
+    note = f"If it drifts, take the middle of where it was.{odd}{drain} {data}"
+    head = '<tr><th></th><th scope="col">.0</th><th scope="col">.5</th></tr>'
+    html = f'<h2>{escape(heading)}</h2>\n<table class="chart">{head}\n{chr(10).join(lines)}\n</table>\n<p>{note}</p>'
+    return Block(html, (*below(Text(heading, 1.1, bold=True), Text(".0")), *texts, *below(Text(note))), 1.0)
 
 
-def _thinned(points: Sequence[tuple[float, float]], reference_c: float) -> list[tuple[float, float]]:
-    """At most `MOST_CELLS` points: every second, third ... one, but always the ends and the reference."""
+def _is_half(celsius: float) -> bool:
+    return abs(celsius * 2.0 - round(celsius * 2.0)) <= SAME
+
+
+def _thinned(degrees: Sequence[int], reference_c: float) -> list[int]:
+    """At most `MOST_ROWS` degrees: every second, third ... one, but always the ends and the reference."""
     every = 1
     while True:
-        kept = [p for i, p in enumerate(points) if i % every == 0 or i == len(points) - 1 or abs(p[0] - reference_c) <= SAME]
-        if len(kept) <= MOST_CELLS:
+        kept = [c for i, c in enumerate(degrees) if i % every == 0 or i == len(degrees) - 1 or c == math.floor(reference_c + SAME)]
+        if len(kept) <= MOST_ROWS:
             return kept
         every += 1
 
@@ -288,7 +362,7 @@ def _sheets(recipe: Recipe) -> Block:
     order = "Order in = order out." if len(set(sheets.factors)) == 1 else "Each has its own time: lift them by this list."
     note = f"{order} Shuffle from bottom to top. The fixing time counts from the last sheet."
     columns, of = (6, "") if len(set(sheets.factors)) == 1 else (4, " of4")
-    html = f"<h2>{heading}</h2>\n<div class=\"cells{of}\">{''.join(cells)}</div>\n<p>{note}</p>"
+    html = f'<h2>{heading}</h2>\n<div class="cells{of}">{"".join(cells)}</div>\n<p>{note}</p>'
     return Block(html, below(Text(heading, 1.1), Text(note)), 1.2 + math.ceil(len(cells) / columns) * CELL_ROW_EM)
 
 
@@ -299,7 +373,7 @@ def _sounds(recipe: Recipe) -> Block:
     text = " ".join(f"{signal.name.upper()} {signal.heard}: {signal.do}." for signal in signals)
     items = " ".join(f"<b>{signal.name.upper()}</b> {escape(signal.heard)}: {escape(signal.do)}." for signal in signals)
     html = f"<h2>{heading}</h2>\n<p>{items} <b>{escape(FOOT_IN_BRIEF)}</b></p>"
-    return Block(html, below(Text(heading, 1.1), Text(f"{text} {FOOT_IN_BRIEF}")), 1.2)
+    return Block(html, below(Text(heading, 1.1), Text(f"{text} {FOOT_IN_BRIEF}")), 1.0)
 
 
 def _may_sound(signal: Signal, recipe: Recipe) -> bool:
@@ -319,16 +393,18 @@ def _happens(recipe: Recipe) -> Block:
         " Light fell on bare film: note the stage, finish all the same."
     )
     html = f'<h2>{heading}</h2>\n<p class="alarm">{ALARM_FIRST}</p>\n<p>{text}</p>'
-    return Block(html, below(Text(heading, 1.1), Text(ALARM_FIRST, 1.15, bold=True), Text(text)), 1.3)
+    return Block(html, below(Text(heading, 1.1), Text(ALARM_FIRST, 1.15, bold=True), Text(text)), 1.1)
 
 
 def _cautions(recipe: Recipe) -> Block:
     heading = "Cautions"
     texts = [caution.text for caution in cautions_for(recipe) if "wall card" in caution.where and caution.id != "second clock"]
     html = f"<h2>{heading}</h2>\n" + "\n".join(f"<p>{escape(text)}</p>" for text in texts)
-    return Block(html, below(Text(heading, 1.1), *map(Text, texts)), 0.9 + 0.18 * len(texts))
+    return Block(html, below(Text(heading, 1.1), *map(Text, texts)), 0.7 + 0.18 * len(texts))
 
 
-def _fields() -> Block:
-    html = '<p class="fields"><span>Emergency number</span><span>Poison advice</span><span>Who knows that I am here</span></p>'
-    return Block(html, below(Text("Emergency number")), 2.6)
+def _fields(apart: bool) -> Block:
+    """Numbers to be filled in by hand, side by side or `apart`, one below the other."""
+    names = ("Emergency number", "Poison advice", "Who knows that I am here")
+    html = f'<p class="fields{" apart" if apart else ""}">' + "".join(f"<span>{name}</span>" for name in names) + "</p>"
+    return Block(html, below(*map(Text, names)) if apart else below(Text(names[0])), 4.0 if apart else 2.6)

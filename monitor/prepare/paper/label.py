@@ -18,6 +18,8 @@ from monitor.prepare.paper.page_fit import FACE
 MOST_BOXES = 40
 NEVER_FOOD = "NEVER FOOD OR DRINK. Keep from children and animals."
 RULE = "The maker's safety data sheet rules."
+BOX = '<span class="box"></span>'
+"""A box to tick, drawn; as text it is "[ ]"."""
 _BLANK = "__________"
 
 
@@ -29,19 +31,22 @@ def label_lines(bottle: Bottle) -> list[str]:
 def label_html(bottle: Bottle) -> str:
     """One label on a page, 95 mm wide, black on white, self-contained."""
     rows = [*_contents(bottle), *_dates(bottle), *_limits(bottle)]
-    body = "".join(f"<p>{escape(row).replace('[ ]', '[&nbsp;] ')}</p>" for row in rows)
+    body = "".join(f"<p>{escape(row).replace('[ ]', BOX)}</p>" for row in rows)
     careful = "".join(f'<p class="small">{escape(row)}</p>' for row in (*_careful(bottle), RULE))
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{escape(bottle.name)}: label</title>
 <style>
 @page {{ size: A4 portrait; margin: 10mm; }}
 * {{ box-sizing: border-box; }}
 html {{ font: 10pt/1.25 {FACE}; color: #000; background: #fff; }}
 body {{ margin: 0; }}
-.label {{ width: 95mm; border: 1pt dashed #000; padding: 3mm 4mm; overflow-wrap: break-word; }}
+.label {{ width: 95mm; max-width: 100%; border: 1pt dashed #000; padding: 3mm 4mm; overflow-wrap: break-word; }}
+.box {{ display: inline-block; width: 3.4mm; height: 3.4mm; border: .8pt solid #000; margin: 0 .7mm .2mm 0; vertical-align: text-bottom; }}
+@media screen {{ body {{ padding: 10px 12px; }} }}
 h1 {{ font-size: 22pt; line-height: 1.1; margin: 0 0 1mm; border-bottom: 3pt solid #000; }}
 p {{ margin: .6mm 0; }}
 .food {{ font-weight: bold; font-size: 12pt; border: 2pt solid #000; padding: 1mm 2mm; margin: 1.5mm 0; }}

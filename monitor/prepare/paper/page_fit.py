@@ -22,6 +22,10 @@ PAGE_PT = (190 / 25.4 * 72, 277 / 25.4 * 72)
 """Printable width and height of A4 with margins of 10 mm, in points."""
 LARGEST_PT, SMALLEST_PT, STEP_PT = 13.5, 5.0, 0.1
 SAFETY = 0.97
+KEPT_EM = 10.0
+"""What stays blank at the foot of a column, because a title stands above and a heading is not parted from its first question."""
+GAP_PT = 18.0
+"""Between two columns."""
 BOLD = 1.06
 """How much wider the bold face is, about."""
 
@@ -55,7 +59,8 @@ def lines_of(text: str, room_em: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A text of the page: size in em, share of the width, `padding_em` of it lost, `above_em` added to its first line."""
+    """A text of the page: size in em (`size_pt`: in points, whatever the type is), share of the width, `padding_em` of it lost, `above_em`
+    added to its first line."""
 
     words: str
     size_em: float = 1.0
@@ -63,11 +68,14 @@ class Text:
     padding_em: float = 0.0
     above_em: float = 0.0
     bold: bool = False
+    size_pt: float | None = None
+    line_em: float = LINE_EM
 
-    def height_em(self, page_em: float) -> float:
-        """Its height where the page is `page_em` wide."""
-        room_em = (self.share * page_em - self.padding_em) / self.size_em / (BOLD if self.bold else 1.0)
-        return lines_of(self.words, max(1.0, room_em)) * self.size_em * LINE_EM + self.above_em
+    def height_em(self, page_em: float, type_pt: float) -> float:
+        """Its height where the page is `page_em` wide and the type `type_pt`."""
+        size_em = self.size_em if self.size_pt is None else self.size_pt / type_pt
+        room_em = (self.share * page_em - self.padding_em) / size_em / (BOLD if self.bold else 1.0)
+        return lines_of(self.words, max(1.0, room_em)) * size_em * self.line_em + self.above_em
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +86,9 @@ class Block:
     rows: tuple[tuple[Text, ...], ...]
     padding_em: float
 
-    def height_em(self, page_em: float) -> float:
-        """Its height where the page is `page_em` wide."""
-        return self.padding_em + sum(max(text.height_em(page_em) for text in row) for row in self.rows)
+    def height_em(self, page_em: float, type_pt: float) -> float:
+        """Its height where the page is `page_em` wide and the type `type_pt`."""
+        return self.padding_em + sum(max(text.height_em(page_em, type_pt) for text in row) for row in self.rows)
 
 
 def below(*texts: Text) -> tuple[tuple[Text, ...], ...]:
@@ -88,11 +96,30 @@ def below(*texts: Text) -> tuple[tuple[Text, ...], ...]:
     return tuple((text,) for text in texts)
 
 
-def type_size_pt(blocks: Sequence[Block]) -> float:
-    """The largest size with which all blocks fit on one A4 page, at least `SMALLEST_PT`."""
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two stacks of blocks side by side, as one piece of the page. `share`: of the width, the left one's; `gap_em` between them."""
+
+    html: str
+    left: tuple[Block, ...]
+    right: tuple[Block, ...]
+    share: float
+    gap_em: float = 1.0
+
+    def height_em(self, page_em: float, type_pt: float) -> float:
+        """That of the taller one."""
+        left_em, right_em = (page_em * share - self.gap_em / 2.0 for share in (self.share, 1.0 - self.share))
+        return max(
+            sum(block.height_em(left_em, type_pt) for block in self.left), sum(block.height_em(right_em, type_pt) for block in self.right)
+        )
+
+
+def type_size_pt(blocks: Sequence[Block | Pair], columns: int = 1) -> float:
+    """The largest size with which all blocks fit on one A4 page of so many columns, at least `SMALLEST_PT`."""
     steps = round((LARGEST_PT - SMALLEST_PT) / STEP_PT)
+    width_pt, height_pt = (PAGE_PT[0] - GAP_PT * (columns - 1)) / columns, PAGE_PT[1] * SAFETY * columns
     for step in range(steps):
         size_pt = LARGEST_PT - step * STEP_PT
-        if sum(block.height_em(PAGE_PT[0] / size_pt) for block in blocks) * size_pt <= PAGE_PT[1] * SAFETY:
+        if sum(block.height_em(width_pt / size_pt, size_pt) for block in blocks) * size_pt <= height_pt - KEPT_EM * size_pt * (columns - 1):
             return round(size_pt, 1)
     return SMALLEST_PT

@@ -1,7 +1,7 @@
 """A recipe read back: as data for other programs, and as lines for a person to check before anything is poured.
 
-The lines begin with the jugs (what, how much, how warm, how long), because a wrong jug costs the film; then the film,
-the stages, the times over temperature, the light, and what to be careful about. No clock, no files.
+Three lines answer first: how long, what to set out, what light; then the film, the jugs (what, how much, how warm, how long), the
+stages, the times over temperature, and what to be careful about. No clock, no files.
 Tests: tests/cli/test_plan.py.
 """
 
@@ -17,12 +17,14 @@ from monitor.core.recipe.light import session_refusal
 from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S, SAME, Recipe, Stage
 from monitor.core.text.doubt import TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration, format_number, format_volume
-from monitor.prepare.cautions import cautions_for
+from monitor.prepare.cautions import HABITUAL, cautions_for
 
 _FINE_STEP_C, _COARSE_STEP_C = 0.5, 1.0
 _WIDTH = 110
 _FINE_SPAN_C = 12.0
 """Up to this span the chart's steps are half a degree."""
+HALVES_WITHIN_C = 1.0
+"""A person is told half degrees no farther from the reference: beyond it a whole one is as near as anybody reads."""
 
 
 def chart_points(stage: Stage) -> list[dict[str, float | int]]:
@@ -44,6 +46,19 @@ def chart_points(stage: Stage) -> list[dict[str, float | int]]:
             {"celsius": celsius, "planned_s": planned_s, "sd_s": planned_s * abs(law.log_rate_sd_slope(celsius)), "stage": stage.number}
         )
     return points
+
+
+def read_points(stage: Stage) -> list[dict[str, float | int]]:
+    """The points for a person: whole degrees, halves near the reference, both ends of the data and the reference."""
+    points = chart_points(stage)
+    ends = (points[0], points[-1]) if points else ()
+
+    def kept(point: dict[str, float | int]) -> bool:
+        celsius = point["celsius"]
+        whole = abs(celsius - round(celsius)) <= SAME
+        return whole or point in ends or abs(celsius - stage.reference_c) <= HALVES_WITHIN_C + SAME
+
+    return [point for point in points if kept(point)]
 
 
 def plan_data(recipe: Recipe) -> dict[str, Any]:
@@ -68,16 +83,18 @@ def plan_data(recipe: Recipe) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def plan_lines(recipe: Recipe, *, brief: bool = False) -> Iterator[str]:
-    """The plan in words, line by line; `brief` leaves out the cautions, which are the same each evening."""
+def plan_lines(recipe: Recipe, *, cautions: bool = False) -> Iterator[str]:
+    """The plan in words, line by line. `cautions`: also those that are the same each evening."""
     yield recipe.name
+    yield f"About {format_duration(recipe.total_s)} in all, each stage at its reference or its minimum{_by_degree(recipe)}."
+    yield f"Set out, from the left: {', '.join(f'{place} {what}' for place, what in _set_out(recipe))}."
+    yield _light_line(recipe)
+    yield ""
+    yield f"Film: {_film_words(recipe)}"
     yield ""
     yield "Jugs, from the left"
     for place, stages in _jugs(recipe):
         yield f"  {place}  {_jug_words(stages)}"
-    yield ""
-    yield f"Film: {_film_words(recipe)}"
-    yield f"About {format_duration(recipe.total_s)} in all, each stage at its reference or its minimum."
     yield ""
     yield "Stages"
     for stage in recipe.stages:
@@ -88,17 +105,42 @@ def plan_lines(recipe: Recipe, *, brief: bool = False) -> Iterator[str]:
         if stage.steer and stage.law is not None:
             yield from _chart_lines(stage)
     yield ""
-    yield from _light_lines(recipe)
+    yield _lamp_line(recipe)
     if recipe.warnings:
         yield ""
         yield "Careful"
         yield from (f"  {warning}" for warning in recipe.warnings)
-    if brief:
-        return
     yield ""
+    yield from caution_lines(recipe, cautions, _WIDTH)
+
+
+def caution_lines(recipe: Recipe, everything: bool, width: int) -> Iterator[str]:
+    """The cautions of today's dangers, or all of them; how many more there are, and the rule that always comes last."""
+    told = [c for c in cautions_for(recipe) if everything or c.id not in HABITUAL]
+    more = len(cautions_for(recipe)) - len(told)
     yield "Cautions"
-    for caution in cautions_for(recipe):
-        yield from wrap(f"{caution.text} [{caution.source}]", _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    for caution in told:
+        yield from wrap(f"{caution.text} [{caution.source}]", width, initial_indent="  - ", subsequent_indent="    ")
+    if more:
+        yield f"  {more} more, the same each evening: --cautions"
+
+
+def _by_degree(recipe: Recipe) -> str:
+    """What a degree does to the first steered stage; empty where temperature moves nothing."""
+    stage = next((stage for stage in recipe.stages if stage.steer and stage.law is not None), None)
+    if stage is None or stage.law is None:
+        return ""
+    told = [
+        f"{format_duration(planned_time(stage.law, stage.target_ref_s, celsius))} at {format_number(celsius)} C"
+        for celsius in (stage.reference_c, stage.reference_c - 1.0, stage.reference_c + 1.0)
+    ]
+    return f"; {stage.name} {', '.join(told)}"
+
+
+def _set_out(recipe: Recipe) -> Iterator[tuple[str, str]]:
+    for place, stages in _jugs(recipe):
+        what = stages[0].solution or stages[0].name
+        yield place, what if stages[0].dilution is None else f"{what} {stages[0].dilution}"
 
 
 def _lamp_refused(recipe: Recipe) -> str | None:
@@ -243,7 +285,7 @@ def _sheet_lines(recipe: Recipe) -> Iterator[str]:
 def _chart_lines(stage: Stage) -> Iterator[str]:
     yield ""
     yield f"{stage.name}, if it stayed at one temperature; +/- is {TWO_SD} of its rate"
-    for point in chart_points(stage):
+    for point in read_points(stage):
         mark = "  <- reference" if abs(point["celsius"] - stage.reference_c) <= SAME else ""
         spread = f" +/- {format_duration(two_sd(point['sd_s']))}" if two_sd(point["sd_s"]) >= 0.5 else ""
         yield f"  {format_number(point['celsius'], 2):>5} C  {format_duration(point['planned_s']):>7}{spread}{mark}"
@@ -252,14 +294,15 @@ def _chart_lines(stage: Stage) -> Iterator[str]:
         yield f"  Outside {format_number(low_c)} C to {format_number(high_c)} C the rate goes on, three times as uncertain (outside data)."
 
 
-def _light_lines(recipe: Recipe) -> Iterator[str]:
+def _light_line(recipe: Recipe) -> str:
     if recipe.open_film:
         stages = ", ".join(f"{n} ({recipe.stages[n - 1].name})" for n in recipe.open_film)
-        yield f"Light: film is bare during stage {stages}: no lamp of any colour, no screen, no phone."
-    else:
-        yield "Light: no stage leaves film bare, as long as the lid stays on."
+        return f"Light: film is bare during stage {stages}: no lamp of any colour, no screen, no phone."
+    return "Light: no stage leaves film bare, as long as the lid stays on."
+
+
+def _lamp_line(recipe: Recipe) -> str:
     refused = _lamp_refused(recipe)
     if refused is None:
-        yield "  The tool's lamp stays dark unless you ask for it with --lamp, for that session alone."
-    else:
-        yield f"  The tool's lamp cannot be asked for: {refused}."
+        return "The tool's lamp stays dark unless you ask for it with --lamp, for that session alone."
+    return f"The tool's lamp cannot be asked for: {refused}."

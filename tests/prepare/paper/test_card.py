@@ -21,6 +21,20 @@ from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
 from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.bottles.test_booking import DILUTED
 
+BROKEN_WORDS = """() => {
+    const broken = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = document.createRange();
+    while (walk.nextNode()) {
+        const node = walk.currentNode;
+        for (const word of node.data.matchAll(/\\S+/g)) {
+            range.setStart(node, word.index);
+            range.setEnd(node, word.index + word[0].length);
+            const tops = new Set([...range.getClientRects()].map(r => Math.round(r.top)));
+            if (tops.size > 1 && !word[0].includes("-")) broken.push(word[0]);
+        }
+    }
+    return broken;
+}"""
+"""The words of a page that stand on two lines; at a hyphen one may."""
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 MINE = {"name": "Cold laundry", "time": "11:00", "pairs": "18 C=13:20, 24 C=7:30", "dilution": "1+31", "second_time": "5:00"}
 A4_PX = (718, 1047)
@@ -52,20 +66,43 @@ def test_the_card_says_what_the_hands_need() -> None:
     page = card_html(load_recipe(DILUTED.encode(), "r.toml"))
     text = re.sub(r"<[^>]+>", " ", page)
     for words in (
-        "Start your second clock with mine", "1+31", "16 ml stock + 496 ml water", "first 0:30, then 0:10 each minute", "pour at 9:45",
+        "Start the second clock with the first pour.", "1+31", "16 ml stock + 496 ml water", "first 0:30, then 0:10 each minute",
+        "pour at 9:45",
         "5:00", "at least", "NEVER", "up to about 12:00", "smoke or gas alarm", "Emergency number", "data sheet",
-        "12:10", "6:45", "8:12",
+        "12:10", "6:45", "8:12", "no movement in the last 0:30",
     ):  # fmt: skip
         assert words in text, words
 
 
-def test_a_very_wide_chart_is_thinned_to_thirty_cells_and_keeps_its_reference() -> None:
-    """From 5 to 45 C every second degree, and 20 C although it is none of these; both ends stay."""
+def test_the_chart_has_degrees_down_and_halves_across() -> None:
+    """From 18 to 24 C; the reference is framed, and a temperature outside the data has no time."""
+    page = card_html(load_recipe(DILUTED.encode(), "r.toml"))
+    rows = re.findall(r'<tr><th scope="row">(\d+) C</th><td( class="reference")?>([0-9:]*)</td><td>([0-9:]*)</td></tr>', page)
+    assert [row[0] for row in rows] == ["18", "19", "20", "21", "22", "23", "24"]
+    assert [row[2] for row in rows if row[1]] == ["10:00"]
+    assert rows[-1][3] == ""
+
+
+def test_nothing_on_the_card_contradicts_itself() -> None:
+    """No rest before pouring off where the film is moved all the time; nothing "at least" that may not be longer."""
+    rinse = '\n[[stage]]\nname = "wetting"\nrole = "rinse"\ntime = "0:30"\n'
+    page = card_html(load_recipe((ROLL + rinse).encode(), "r.toml"))
+    for row in re.findall(r"<tr.*?</tr>", page):
+        assert not ("all the time" in row and "no movement" in row), row
+        assert not ("at least" in row and "no longer than" in row), row
+    assert "no movement in the last" in page
+    tray = card_html(load_recipe(TRAY.encode(), "r.toml"))
+    assert "all the time" in tray
+    assert "no movement" not in tray, "nothing in it is moved now and then in a timed stage"
+
+
+def test_a_very_wide_chart_is_thinned_to_some_rows_and_keeps_its_reference() -> None:
+    """From 5 to 45 C every third degree, and 20 C; both ends stay."""
     page = card_html(load_recipe(changed(TRAY, 'agitation = "c => valid = ["5 C", "45 C"]\nagitation = "c').encode(), "r.toml"))
-    cells = re.findall(r'<div class="cell( reference)?"><span>([0-9.]+) C</span>', page)
-    assert len(cells) == 22
-    assert [celsius for mark, celsius in cells if mark] == ["20"]
-    assert (cells[0][1], cells[-1][1]) == ("5", "45")
+    rows = re.findall(r'<tr><th scope="row">(\d+) C</th>', page)
+    assert 10 < len(rows) <= 15
+    assert "20" in rows
+    assert (rows[0], rows[-1]) == ("5", "45")
 
 
 def test_sheets_have_their_way_out_each() -> None:
@@ -154,10 +191,30 @@ def _pages(pdf: bytes, tmp_path: Path) -> int:
 @pytest.mark.browser
 @pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
 def test_every_blank_prints_on_one_page_in_readable_type(browser: Any, tmp_path: Path, blank: Blank) -> None:
-    """No smaller than nine points, times half as large again."""
+    """No smaller than nine points; the stages' times from 36 px, to be read at 1.5 m."""
     page = card_html(from_blank(blank))
     assert printed(browser, page, tmp_path) == 1
     assert float(re.search(r"font: ([0-9.]+)pt", page)[1]) >= 9.0  # type: ignore[index]
+    tab = browser.new_page()
+    tab.set_content(page)
+    sizes = tab.evaluate("[...document.querySelectorAll('td.time, .chart td')].map(e => parseFloat(getComputedStyle(e).fontSize))")
+    tab.close()
+    assert min(sizes) >= 36.0, sizes
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 800, 1200])
+@pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
+def test_nothing_is_cut_on_a_phone_or_at_the_right_border(browser: Any, blank: Blank, width: int) -> None:
+    """Nothing reaches over the right border, nothing touches it, and no word is broken inside."""
+    tab = browser.new_page(viewport={"width": width, "height": 900})
+    tab.set_content(card_html(from_blank(blank)))
+    over = "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth - 8).map(e => e.outerHTML)"
+    assert tab.evaluate(over) == []
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    assert tab.evaluate(BROKEN_WORDS) == []
+    assert tab.locator("meta[name=viewport]").count() == 1
+    tab.close()
 
 
 @pytest.mark.browser

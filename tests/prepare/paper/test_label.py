@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from monitor.prepare.paper.label import NEVER_FOOD, label_html, label_lines
@@ -22,6 +23,8 @@ def test_a_label_names_dates_limits_and_that_it_is_never_food(tmp_path: Path) ->
     assert "from 1:20 on throw it away" in text
     assert "silver" in text
     page = label_html(bottle)
+    assert page.count('<span class="box"></span>') == 4 + 2, "drawn, not typed"
+    assert "[" not in re.sub(r"(?s)<style>.*</style>", "", page)
     assert "Fixer &lt;A&gt;" in page
     assert "<A>" not in page
     assert NEVER_FOOD in page
