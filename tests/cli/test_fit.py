@@ -141,7 +141,7 @@ def test_the_words_show_each_pair_with_its_residual(capsys: pytest.CaptureFixtur
     """Given, fitted, and by how much the person's own is longer or shorter."""
     assert main(["fit", "18 C=12:10", "20 C=10:00", "24 C=6:45"]) == 0
     out = capsys.readouterr().out
-    assert "   20 C   10:00    9:58.9    0.2 % longer\n" in out
+    assert "\n20 C   10:00    9:58.9    0.2 % longer\n" in out
     doubt = "+/- 4.0 kJ/mol or 0.6 % of the time per C, two standard deviations"
     assert f"70.7 kJ/mol ({doubt}); 2.69 times as fast at 25 C as at 15 C\n" in out
 

@@ -94,8 +94,8 @@ def test_state_lamp_switch_and_broker_may_be_left_out() -> None:
         ("port = 1883", f'cert_file = "{__file__}"', 18, "both or neither"),
         ("port = 1883", f'key_file = "{__file__}"', 18, "both or neither"),
         ("schema = 1", "schema = 2", 1, "1, the only schema"),
-        ("schema = 1", 'schema = 1\ncolour = "red"', 2, "schema, name, state, probes, panel, mqtt"),
-        ("[mqtt]", "[kettle]\nwatts = 2000\n[mqtt]", 16, "schema, name, state, probes, panel, mqtt"),
+        ("schema = 1", 'schema = 1\ncolour = "red"', 2, "schema, name, state, units, probes, panel, mqtt"),
+        ("[mqtt]", "[kettle]\nwatts = 2000\n[mqtt]", 16, "schema, name, state, units, probes, panel, mqtt"),
     ],
 )
 def test_each_problem_is_told_with_its_line_and_what_is_allowed(old: str, new: str, line: int, says: str) -> None:
