@@ -166,17 +166,9 @@ def _clock_back(lines: list[bytes]) -> bytes:
     ],
 )
 def test_bad_files_are_told_by_file_and_line_and_what_can_be_shown_is_shown(
-    brief: Played,
-    tmp_path: Path,
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
-    harm: Any,
-    status: int,
-    says: str,
-    shown: bool,
+    brief: Played, tmp_path: Path, capsys: pytest.CaptureFixture[str], harm: Any, status: int, says: str, shown: bool
 ) -> None:
-    """The exit status is 2 but for a tail that a loss of power tore. Pictures are drawn by other tests."""
-    monkeypatch.setattr("monitor.review.figures.draw", lambda *_: "")
+    """The exit status is 2 but for a tail that a loss of power tore."""
     path = tmp_path / "bad.jsonl"
     path.write_bytes(harm(brief.lines()))
     assert review(path, "--json") == status

@@ -77,7 +77,7 @@ def test_a_season_goes_by_date_and_knows_the_age_of_the_comparison(tmp_path: Pat
     comparison = compare_files([paths[2], paths[0], paths[1]])
     head, rows = season_table(comparison)
     assert [r[0] for r in rows] == ["1 Mar 2026", "2 Mar 2026", "3 Mar 2026"]
-    assert [r[head.index("plan")] for r in rows] == ["5:00"] * 3
+    assert [r[head.index("plan")] for r in rows] == ["3:00"] * 3
     ages = [r[head.index("probe compared")] for r in rows]
     assert ages == ["9 days before", "10 days before", "11 days before"]
     assert season_text(comparison).splitlines()[0].startswith("film")

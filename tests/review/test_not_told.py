@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
-
 from monitor.core.journal.summary import Summary
 from monitor.review import summary
 from monitor.review.check import check
@@ -34,7 +32,7 @@ def developed(journal: Journal) -> StageMeasures:
     return measure(journal).numbers.stages[0]
 
 
-def test_a_pour_that_nobody_told_is_called_so_and_what_it_may_mean_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_pour_that_nobody_told_is_called_so_and_what_it_may_mean_is_said(tmp_path: Path) -> None:
     """The film may have stayed in the developer until the stop's READY: the record says how much that would have been."""
     evening = Evening(PLAN).begin().to(420)
     journal = kept(evening, tmp_path)
@@ -46,7 +44,6 @@ def test_a_pour_that_nobody_told_is_called_so_and_what_it_may_mean_is_said(tmp_p
     said = summary.planned_sentence(stage)
     assert "not told" in said
     assert f"its development was {stage.may_have_done_percent:.0f} %" in said
-    monkeypatch.setattr("monitor.review.figures.draw", lambda *_: "")
     assert ">not told<" in session_page(journal, measure(journal))
     short = Summary()
     for record in evening.records:
