@@ -32,7 +32,8 @@ ROOT = Path(__file__).parents[2]
 BREAKS = Path(__file__).parent / "breaks"
 KEYS = {"promise": str, "file": str, "was": str, "becomes": str, "caught_by": list}
 _LEFT_OUT = (".*", "__pycache__", "*.egg-info", "build", "dist", "node_modules")
-_HUNG_S = 600.0
+_HUNG_S, _ALL_HUNG_S = 600.0, 3600.0
+"""The tests of one break, and all tests without any."""
 _FIRST_CHANGE_S = 2_000_000_000
 """Later than any file of the tree."""
 _FAILED, _PASSED, _BROKEN_AT_IMPORT = 1, 0, 2
@@ -140,7 +141,7 @@ class Copy:
         self._environment = os.environ | {name: str(place) for name, place in places.items()}
         self._environment.pop("PYTHONDONTWRITEBYTECODE", None)
 
-    def test(self, tests: Sequence[str], *words: str) -> tuple[int, str]:
+    def test(self, tests: Sequence[str], *words: str, hung_s: float = _HUNG_S) -> tuple[int, str]:
         """(Exit status of pytest, the first test that failed or else its last line)."""
         command = [sys.executable, "-m", "pytest", "-x", "-p", "no:cacheprovider", "-rfE", "--tb=no", *(words or ("-n0",)), *tests]
         try:
@@ -150,12 +151,12 @@ class Copy:
                 env=self._environment,
                 capture_output=True,
                 text=True,
-                timeout=_HUNG_S,
+                timeout=hung_s,
                 stdin=subprocess.DEVNULL,
                 check=False,
             )
         except subprocess.TimeoutExpired:
-            return _FAILED, f"still running after {_HUNG_S:g} s"
+            return _FAILED, f"still running after {hung_s:g} s"
         failed = re.findall(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
         return done.returncode, failed[0] if failed else (done.stdout.splitlines() or done.stderr.splitlines() or ["?"])[-1]
 
@@ -176,8 +177,9 @@ class Copy:
             self.put(one.file, (ROOT / one.file).read_text(encoding="utf-8"))
 
 
-def run(breaks: Sequence[Break], jobs: int) -> int:
-    """Try all and print the table. The exit status."""
+def run(breaks: Sequence[Break], jobs: int, first: int = 1) -> int:
+    """Try all from the `first` on and print the table. The exit status."""
+    of, breaks = len(breaks), breaks[first - 1 :]
     survived: list[Break] = []
     unsure: list[Break] = []
     with tempfile.TemporaryDirectory(prefix="evenbath-breaks-") as folder:
@@ -187,7 +189,7 @@ def run(breaks: Sequence[Break], jobs: int) -> int:
             copies.put(Copy(Path(folder) / str(job)))
         whole = copies.get()
         files = sorted({test.partition("::")[0] for one in breaks for test in one.caught_by})
-        status, last = whole.test(files, "-n", str(max(1, jobs)))
+        status, last = whole.test(files, "-n", str(max(1, jobs)), hung_s=_ALL_HUNG_S)
         copies.put(whole)
         if status != _PASSED:
             print(f"the tests fail without any break: {last}")
@@ -201,13 +203,13 @@ def run(breaks: Sequence[Break], jobs: int) -> int:
                 copies.put(copy)
 
         with ThreadPoolExecutor(max(1, jobs)) as pool:
-            for one, (status, by) in zip(breaks, pool.map(attempt, breaks), strict=True):
+            for number, (one, (status, by)) in enumerate(zip(breaks, pool.map(attempt, breaks), strict=True), first):
                 if status == _PASSED:
                     survived.append(one)
                 elif status not in (_FAILED, _BROKEN_AT_IMPORT):
                     unsure.append(one)
                 verdict = {_PASSED: "SURVIVED", _FAILED: by, _BROKEN_AT_IMPORT: f"at import: {by}"}.get(status, f"NOT TRIED: {by}")
-                print(f"{one.promise}\n    {verdict}", flush=True)
+                print(f"{number}/{of} {one.promise}\n    {verdict}", flush=True)
     for one in survived:
         print(f"survived: {one.told or one.promise}")
     print(f"caught {len(breaks) - len(survived) - len(unsure)} of {len(breaks)}")
@@ -223,6 +225,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=40, help="how many random changes (default 40)")
     parser.add_argument("--seed", type=int, default=7, help="which ones (default 7)")
     parser.add_argument("--tests", nargs="+", default=[], metavar="FILE", help="tests that should notice (default: the module's own)")
+    parser.add_argument("--first", type=int, default=1, metavar="K", help="go on with the K-th: a run that was cut off")
     args = parser.parse_args(words)
     try:
         if args.random is not None:
@@ -232,7 +235,7 @@ def main(words: Sequence[str] | None = None) -> int:
     except (NotApplicable, OSError) as wrong:
         print(wrong, file=sys.stderr)
         return 2
-    return run(breaks, args.jobs)
+    return run(breaks, args.jobs, max(1, args.first))
 
 
 if __name__ == "__main__":
