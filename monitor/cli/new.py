@@ -148,14 +148,14 @@ def _ask(prompt: str, usual: str | None, check: Callable[[str], None]) -> str:
 
 
 def _refuse_existing(name: str) -> None:
-    from pathlib import Path
+    import os
 
     from monitor.core.errors import InputWrong
     from monitor.core.text.quantities import shown
 
     if not name.endswith(".toml") or not name.isprintable():
         raise InputWrong(f"{shown(name)}: not a name for a recipe; allowed: a name that ends in .toml")
-    if Path(name).exists():
+    if os.path.lexists(name):
         raise InputWrong(f"{name}: exists already and is left as it is; allowed: a new name")
 
 

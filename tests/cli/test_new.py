@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli import new
 from monitor.cli.main import main
 from monitor.core.development.rate import Arrhenius, Pairs
-from monitor.core.errors import FileWrong
+from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
@@ -127,6 +128,13 @@ def test_ones_own_pairs_become_the_rate(tmp_path: Path) -> None:
     assert law == Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.28, (18.0, 24.0))
 
 
+def test_ones_own_pair_at_the_reference_counts_once(tmp_path: Path) -> None:
+    """Whoever types the whole row of the sheet types the time at the reference a second time."""
+    recipe = made(tmp_path, "roll", *sets("time=10:00", "pairs=18 C=12:10, 20 C=10:00, 24 C=6:45"))
+    law = next(s.law for s in recipe.stages if s.role == "develop")
+    assert law == Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.28, (18.0, 24.0))
+
+
 def test_without_pairs_the_middle_of_published_tables_is_taken_and_said(tmp_path: Path) -> None:
     """65 kJ/mol with the spread between tables, and a comment that says so."""
     recipe = made(tmp_path, "roll", *own("roll"))
@@ -228,6 +236,26 @@ def test_an_existing_file_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFi
     out.write_text("mine", encoding="utf-8")
     assert main(["new", "--from", "roll", "--out", str(out), "--usual", *own("roll")]) == 2
     assert "exists already and is left as it is" in capsys.readouterr().err
+    assert out.read_text(encoding="utf-8") == "mine"
+
+
+def test_a_link_to_nowhere_is_an_existing_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing is written where it points to, and "written" is not said."""
+    out = tmp_path / "r.toml"
+    out.symlink_to(tmp_path / "elsewhere.toml")
+    assert main(["new", "--from", "roll", "--out", str(out), "--usual", *own("roll")]) == 2
+    told = capsys.readouterr()
+    assert "exists already and is left as it is" in told.err
+    assert "written" not in told.out
+    assert not (tmp_path / "elsewhere.toml").exists()
+
+
+def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path) -> None:
+    """Between the question and the writing."""
+    out = tmp_path / "r.toml"
+    out.write_text("mine", encoding="utf-8")
+    with pytest.raises(InputWrong, match="left as it is"):
+        new._write(str(out), "theirs")
     assert out.read_text(encoding="utf-8") == "mine"
 
 
