@@ -45,6 +45,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "record": ("monitor.cli.record", "keep the journals of stations that publish on a broker"),
     "review": ("monitor.cli.review", "what happened, what was measured and what was only estimated"),
     "judge": ("monitor.cli.judge", "write down what the dry film looks like"),
+    "completion": ("monitor.cli.completion", "a script that lets bash, zsh or fish complete commands, options and files"),
 }
 
 
@@ -78,9 +79,11 @@ def main(argv: list[str] | None = None) -> int:
         sys.stdout.write(f"evenbath {__version__}\n")
         return 0
     if words[0] not in COMMANDS:
+        from monitor.cli.nearest import did_you_mean
         from monitor.core.text.controls import one_line
 
-        sys.stderr.write(f'evenbath: "{one_line(words[0])}" is not a command; allowed: {", ".join(COMMANDS)}\n')
+        near = did_you_mean(words[0], COMMANDS)
+        sys.stderr.write(f'evenbath: "{one_line(words[0])}" is not a command{near}; allowed: {", ".join(COMMANDS)}\n')
         return 2
     return _run(words[0], words[1:])
 
@@ -167,9 +170,10 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
 
     class Parser(base):  # type: ignore[misc, valid-type]
         def error(self, message: str) -> NoReturn:
+            from monitor.cli.nearest import meant
             from monitor.core.text.controls import one_line
 
-            sys.stderr.write(f"{self.prog}: {one_line(message)}; {self.prog} --help tells what is allowed\n")
+            sys.stderr.write(f"{self.prog}: {one_line(message + meant(self, message))}; {self.prog} --help tells what is allowed\n")
             raise SystemExit(2)
 
     return Parser
