@@ -105,7 +105,6 @@ def recipe_of(evening: Evening) -> Recipe:
 
 def journal(evening: Evening) -> bytes:
     """The journal of one evening, as it would be written."""
-    recipe = recipe_of(evening)
     lines: list[bytes] = []
 
     def write(record: dict[str, Any]) -> None:
@@ -113,6 +112,31 @@ def journal(evening: Evening) -> bytes:
         full = {"seq": record["seq"], "session": evening.session, "t_s": record["t_s"], "wall": wall}
         lines.append(encode(full | record).encode())
 
+    play = opened(evening, write)
+    if evening.power_cut_s is not None:
+        _through_the_cut(evening.power_cut_s, play, lines, write)
+    else:
+        while play.rehearsal.step():
+            pass
+    return b"".join(lines)
+
+
+@dataclass(frozen=True, slots=True)
+class Play:
+    """A rehearsal and what it was made of. `end_s`: where its trace ends."""
+
+    recipe: Recipe
+    beliefs: Beliefs
+    options: Options
+    simulated: SimulatedProbes
+    end_s: float
+    session: Session
+    rehearsal: Rehearsal
+
+
+def opened(evening: Evening, write: Callable[[dict[str, Any]], None]) -> Play:
+    """The rehearsal of one evening, armed."""
+    recipe = recipe_of(evening)
     trace = load_trace((HERE / f"{evening.name}.csv").read_bytes())
     probes = [
         ProbeModel("developer", "developer", 8.0, evening.comparison_sd_c),
@@ -123,7 +147,8 @@ def journal(evening: Evening) -> bytes:
     beliefs = Beliefs(reference_c, tuple(probes), evening.vessel, evening.pour_c)
     options = Options("rehearsal", override_gate=evening.override_gate)
     simulated = SimulatedProbes(trace, ProbeOptions(start_c=evening.start_c))
-    rehearsal = Rehearsal(Session(recipe, beliefs, options), simulated, ROLES, write, trace.end_s)
+    session = Session(recipe, beliefs, options)
+    rehearsal = Rehearsal(session, simulated, ROLES, write, trace.end_s)
     rehearsal.open(
         {
             "version": VERSION,
@@ -135,38 +160,22 @@ def journal(evening: Evening) -> bytes:
             "trace": f"{evening.name}.csv",
         }
     )
-    if evening.power_cut_s is None:
-        while rehearsal.step():
-            pass
-        return b"".join(lines)
-    return _with_power_cut(evening, evening.power_cut_s, recipe, beliefs, options, simulated, rehearsal, lines, write, trace.end_s)
+    return Play(recipe, beliefs, options, simulated, trace.end_s, session, rehearsal)
 
 
-def _with_power_cut(
-    evening: Evening,
-    cut_s: tuple[float, float],
-    recipe: Recipe,
-    beliefs: Beliefs,
-    options: Options,
-    simulated: SimulatedProbes,
-    rehearsal: Rehearsal,
-    lines: list[bytes],
-    write: Callable[[dict[str, Any]], None],
-    end_s: float,
-) -> bytes:
+def _through_the_cut(cut_s: tuple[float, float], play: Play, lines: list[bytes], write: Callable[[dict[str, Any]], None]) -> None:
     """The power goes at the first moment and is back at the second; the station takes the session up from its own journal."""
     import json
 
-    while rehearsal.t_s < cut_s[0]:
-        rehearsal.step()
-    session = Session(recipe, beliefs, options)
+    while play.rehearsal.t_s < cut_s[0]:
+        play.rehearsal.step()
+    session = Session(play.recipe, play.beliefs, play.options)
     for line in lines:
         session.fold(json.loads(line))
-    again = Rehearsal(session, simulated, ROLES, write, end_s)
+    again = Rehearsal(session, play.simulated, ROLES, write, play.end_s)
     again.resume(cut_s[1], None, False, GapDoubt(longer_s=UNSURE_S))
     while again.step():
         pass
-    return b"".join(lines)
 
 
 def main() -> int:

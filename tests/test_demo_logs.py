@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+import importlib
 import re
 import sys
 from pathlib import Path
@@ -14,14 +14,12 @@ FOLDER = Path(__file__).parent.parent / "demo_logs"
 
 
 def beside(name: str) -> ModuleType:
-    """A script of demo_logs as a module."""
-    spec = importlib.util.spec_from_file_location(f"demo_logs_{name}", FOLDER / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
+    """A script of demo_logs as a module; it finds what stands beside it, as it does when it is run."""
+    sys.path.insert(0, str(FOLDER))
+    try:
+        return importlib.import_module(name)
+    finally:
+        sys.path.remove(str(FOLDER))
 
 
 MAKE, PICTURES = beside("make"), beside("pictures")
@@ -42,14 +40,27 @@ def test_there_are_six_evenings() -> None:
 NUMBER = re.compile(r"-?\d+(?:\.\d)?")
 
 
-@pytest.mark.parametrize("evening", MAKE.EVENINGS, ids=lambda e: e.name)
-def test_each_picture_is_that_of_its_journal(evening: object) -> None:
-    """Else run `python demo_logs/pictures.py`. Another machine's last decimals may move a line by a fifth of a pixel."""
-    name = evening.name  # type: ignore[attr-defined]
-    stands, drawn = (FOLDER / f"{name}.svg").read_text(encoding="utf-8"), PICTURES.picture(FOLDER / f"{name}.jsonl")
+def same(stands: str, drawn: str) -> None:
+    """Two pictures with the same words and paths. Another machine's last decimals may move a line by a fifth of a pixel."""
     assert re.findall(r">([^<]+)</text>", stands) == re.findall(r">([^<]+)</text>", drawn)
     paths = [re.findall(r' d="([^"]*)"', svg) for svg in (stands, drawn)]
     assert len(paths[0]) == len(paths[1])
     if NUMBER.sub("", stands) == NUMBER.sub("", drawn):
         off = [abs(float(a) - float(b)) for a, b in zip(NUMBER.findall(stands), NUMBER.findall(drawn), strict=True)]
         assert max(off) <= 0.25
+
+
+@pytest.mark.parametrize("evening", MAKE.EVENINGS, ids=lambda e: e.name)
+def test_each_picture_is_that_of_its_journal(evening: object) -> None:
+    """Else run `python demo_logs/pictures.py`."""
+    name = evening.name  # type: ignore[attr-defined]
+    same((FOLDER / f"{name}.svg").read_text(encoding="utf-8"), PICTURES.picture(FOLDER / f"{name}.jsonl"))
+
+
+def test_the_pictures_of_the_readme_are_the_programs_own() -> None:
+    """One evening by day and by night, and the live view; else run `python demo_logs/pictures.py`."""
+    drawn = PICTURES.for_readme()
+    assert set(drawn) == {"evening-light.svg", "evening-dark.svg", "live-view.svg"}
+    for name, text in drawn.items():
+        same((FOLDER / name).read_text(encoding="utf-8"), text)
+        assert f"demo_logs/{name}" in (FOLDER.parent / "README.md").read_text(encoding="utf-8")
