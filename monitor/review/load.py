@@ -19,6 +19,7 @@ from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.journal.check import LONGEST_LINE, Findings, Record, read_records
 from monitor.core.journal.history import History
 from monitor.core.journal.records import reached_s
+from monitor.core.probes.readings import EXCHANGED
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.doubt import two_sd
@@ -163,7 +164,18 @@ def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
             elif kind in ("stage", "correction", "annulled", "tap") or (kind == "session" and record["event"] == "close"):
                 journal.history.fold(record)
             journal.rows.setdefault(kind, []).append(record)
+    _exchange(journal)
     return journal
+
+
+def _exchange(journal: Journal) -> None:
+    """Two probes that turned out to hang in each other's liquid: each speaks for the other's, in the whole journal."""
+    for record in journal.of("trust"):
+        if record["why"].startswith(EXCHANGED):
+            one, other = record["probe"], record["why"].removeprefix(EXCHANGED).partition(":")[0]
+            if one in journal.readings and other in journal.readings:
+                mine, its = journal.readings[one], journal.readings[other]
+                mine.role, its.role = its.role, mine.role
 
 
 def _or_nan(value: float | None) -> float:

@@ -10,8 +10,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from monitor.core.journal.check import Record
 from monitor.core.journal.history import EndedBy
 from monitor.core.journal.words import OUTSIDE_DATA
+from monitor.core.probes.readings import EXCHANGED
 from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal
 
@@ -75,11 +77,12 @@ def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) ->
     """When a probe was believed, as (from, to) in session seconds; `to` may be infinite.
 
     Before its first `trust` record a probe counts as believed, unless that record is the gain. Since-times count, not the
-    moments at which they were found out, unless `as_known_then`. A law that runs outside its data is no loss of a probe.
+    moments at which they were found out, unless `as_known_then`. A law that runs outside its data is no loss of a probe, nor is its
+    exchange with another, from which each is taken for the other; what was held against the one before that was the other's liquid.
     """
     changes = [
         (r["t_s"] if r["since_t_s"] is None or as_known_then else min(r["since_t_s"], r["t_s"]), r["believed"])
-        for r in journal.of("trust")
+        for r in _since_exchange(journal.of("trust"), probe)
         if r.get("probe") == probe and OUTSIDE_DATA not in r["why"]
     ]
     state = not (changes and changes[0][1])
@@ -94,6 +97,16 @@ def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) ->
     if state:
         spans.append((since, math.inf))
     return spans
+
+
+def _since_exchange(trusts: Sequence[Record], probe: str) -> Sequence[Record]:
+    """What counts of the trust in a probe: where two were exchanged, only what came after that, for both."""
+    found = [i for i, r in enumerate(trusts) if r["why"].startswith(EXCHANGED) and probe in (r["probe"], _other(r["why"]))]
+    return trusts[found[-1] + 1 :] if found else trusts
+
+
+def _other(why: str) -> str:
+    return why.removeprefix(EXCHANGED).partition(":")[0]
 
 
 def within(spans: Sequence[tuple[float, float]], t_s: float) -> bool:

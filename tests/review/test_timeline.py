@@ -165,3 +165,16 @@ def test_a_load_without_a_time_has_no_planned_end(tmp_path: Path) -> None:
     load_stage = by_key(loaded(made, tmp_path))[1, None]
     assert load_stage.planned_end_s is None
     assert load_stage.late_s is None
+
+
+def test_probes_that_were_exchanged_speak_for_each_other(tmp_path: Path) -> None:
+    """In the whole journal; what was held against the one before was the other's liquid."""
+    made = play(recipe_data(time="4:00"), lambda _: 18.0, bath=lambda _: 22.0)
+    base = {"session": "260301-1", "wall": "2026-03-01T19:00:00Z", "kind": "trust", "probe": "developer", "believed": False}
+    made.records.append({"seq": len(made.records) + 1, "t_s": 90.0, **base, "why": "drifts", "since_t_s": 60.0})
+    made.records.append({"seq": len(made.records) + 1, "t_s": 99.0, **base, "why": "exchanged with bath: so", "since_t_s": 5.0})
+    journal = loaded(made, tmp_path)
+    assert {name: series.role for name, series in journal.readings.items()} == {"developer": "bath", "bath": "developer"}
+    for probe in ("developer", "bath"):
+        assert within(believed_spans(journal, probe), 70.0)
+        assert within(believed_spans(journal, probe), 150.0)

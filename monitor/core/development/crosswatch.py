@@ -18,12 +18,14 @@ from monitor.core.development.beliefs import ProbeModel, Vessel
 from monitor.core.development.likelihood import Sums, sum_log
 from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.replay import Replay
+from monitor.core.probes.readings import EXCHANGED
 
 Cause = Literal["drift", "offset", "lag"]
 
 START_SD_C = 0.5
-LEAK_SD_C_PER_S = 0.06 / 60.0
-"""What a hand or the room's air adds all the time (the project's practice: 0.1 C for 10 to 15 s of handling, a few times a minute)."""
+LEAK_C_PER_S, LEAK_SD_C_PER_S = 0.03 / 60.0, 0.04 / 60.0
+"""What hands and the room's air add all the time: mean and standard deviation (the project's practice: 0.1 C for 10 to 15 s of handling,
+a few times a minute). Hands warm; a cold room takes less than a tenth of what it would take from a tank on the bench, 0.02 C a minute."""
 DRIFT_SD_C_PER_S = 0.3 / 60.0
 OFFSET_SD_C = 1.0
 STIRRED_SD_C = 1.0
@@ -32,15 +34,23 @@ FALSE_LAGS = (0.3, 0.45, 0.65, 0.8, 1.25, 1.6, 2.2, 3.3)
 """Lags that are tried against the one that was learned, as multiples of it."""
 PRIOR_LOG = {"drift": math.log(0.01), "offset": math.log(0.01), "lag": math.log(0.03), "stirred": math.log(0.1)}
 """How likely each is to happen in one window, beside nothing at all (this project's own choice)."""
+EXCHANGED_LOG = math.log(0.003)
+"""How likely somebody has exchanged the two (this project's own choice)."""
+BATH_SDS = (0.5, 0.005, 2e-6)
+"""Standard deviations of what a bath does by itself: level C, slope C/s, and half its bend C/s^2 (0.3 C a minute with 20 minutes)."""
 MISFIT_SD_C = 0.02
 """Standard deviation by which no vessel has quite one lag (this project's own choice)."""
 WATCH_BATH_S = 10.0
 WATCHED_S = 240.0
 PAIR_S = 4.0
 """Every 10 s the last four minutes are weighed, in means over 4 s."""
-WRONG_AHEAD = 5.0
+WRONG_AHEAD = 7.0
+EXCHANGED_AHEAD = 5.0
 LEAST_OFF_C = 0.12
-"""The probe is wrong where that is exp(5) times likelier and it is off by this at least (tuned on this project's own liquids)."""
+"""The probe is wrong where that is exp(7) times likelier and it is off by this at least, in the other's liquid where that is exp(5) times
+likelier (tuned on this project's own liquids)."""
+HOPELESS_LOG = -4.0
+"""What is less likely than exp(-4) is not doubted."""
 FEWEST = 15
 """Fewer pairs of readings tell nothing."""
 
@@ -64,21 +74,66 @@ class Disagreement:
     since_t_s: float
     off_c: float
     lag_s: float
+    exchanged_ahead: float = -math.inf
+    """Natural logarithm of how many times likelier each probe is in the other's liquid: than all of this together, or than a bath that
+    drifts on as baths do; the lesser of both."""
 
 
-def wrong_beside_bath(replay: Replay, probe: ProbeModel, bath: ProbeModel, vessel: Vessel) -> Verdict | None:
-    """Whether the bath's probe, by the vessel's lag, says that the followed `probe` is wrong, and since when."""
-    following = replay.following
-    if following is None or following.probe != probe.name:
-        return None
-    since_t_s = max(following.since_t_s + 5.0 * probe.lag_s, replay.now_t_s - WATCHED_S)
-    pairs = _pairs(replay, probe, bath, since_t_s)
-    found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
-    if found is None or found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C:
-        return None
-    minutes = max(pairs[-1].t_s - found.since_t_s, 1.0) / 60.0
-    by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{found.off_c:+.1f} C off"
-    return Verdict(False, found.since_t_s, f"{by} what the bath and the vessel's lag say", barred=True)
+class BathWatch:
+    """Asks the bath every few seconds whether the developer's probe is right. An estimator has one.
+
+    `doubt_c`, `doubted_since_t_s`: as long as that cannot be decided, by how much the probe may be off (standard deviation), since when.
+    """
+
+    def __init__(self) -> None:
+        self._watched_t_s = 0.0
+        self.exchanged = False
+        self.forget()
+
+    def forget(self) -> None:
+        """Another source is followed: nothing is doubted any more."""
+        self.doubt_c, self.doubted_since_t_s = 0.0, math.inf
+
+    def due(self, t_s: float) -> bool:
+        """Whether it is time to ask again."""
+        if t_s < self._watched_t_s + WATCH_BATH_S:
+            return False
+        self._watched_t_s = t_s
+        return True
+
+    def look(self, replay: Replay, probe: ProbeModel, bath: ProbeModel, vessel: Vessel) -> Verdict | None:
+        """Whether the bath's probe, by the vessel's lag, says that `probe` is wrong, and since when. One that is not followed can only be
+        found to hang in the other's liquid."""
+        following = replay.following
+        followed = following is not None and following.probe == probe.name
+        since_t_s = following.since_t_s if followed and following is not None else replay.first_belief_t_s
+        since_t_s = max(since_t_s + 5.0 * probe.lag_s, replay.now_t_s - WATCHED_S)
+        pairs = _pairs(replay, probe, bath, since_t_s)
+        found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
+        self.forget()
+        if found is None:
+            return None
+        if found.exchanged_ahead > EXCHANGED_AHEAD and not self.exchanged:
+            self.exchanged = True
+            why = f"{EXCHANGED}{bath.name}: its readings are the bath's, which the other's follow; from now on each is taken for the other"
+            return Verdict(False, pairs[0].t_s, why, exchanged=True)
+        if not followed:
+            return None
+        if found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C:
+            apart_c = math.fsum(abs(p.developer_c - p.bath_c) for p in pairs) / len(pairs)
+            self.doubt_c = math.sqrt(_share(found.ahead)) * abs(found.off_c)
+            self.doubted_since_t_s = found.since_t_s
+            if not self.exchanged and math.sqrt(_share(found.exchanged_ahead)) * apart_c > self.doubt_c:
+                self.doubt_c, self.doubted_since_t_s = math.sqrt(_share(found.exchanged_ahead)) * apart_c, -math.inf
+            return None
+        minutes = max(pairs[-1].t_s - found.since_t_s, 1.0) / 60.0
+        by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{found.off_c:+.1f} C off"
+        return Verdict(False, found.since_t_s, f"{by} what the bath and the vessel's lag say", barred=True)
+
+
+def _share(ahead: float) -> float:
+    """The probability that belongs to the logarithm of its odds; none below one in fifty."""
+    return 0.0 if ahead < HOPELESS_LOG else 1.0 / (1.0 + math.exp(-min(ahead, 50.0)))
 
 
 def _pairs(replay: Replay, probe: ProbeModel, bath: ProbeModel, since_t_s: float) -> list[Pair]:
@@ -107,13 +162,17 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     if len(pairs) < FEWEST:
         return None
     course = _Course(pairs, variance + MISFIT_SD_C**2)
-    told = (course.evidence(lag_s), *(course.evidence(max(lag_s + k * lag_sd_s, 0.2 * lag_s)) for k in (-1.0, 1.0)))
+    lags_s = (lag_s, *(max(lag_s + k * lag_sd_s, 0.2 * lag_s) for k in (-1.0, 1.0)))
+    told = [course.evidence(lag) for lag in lags_s]
     liquid = [(log - math.log(len(told))) for log in told]
     falses = [(PRIOR_LOG["lag"] - math.log(len(FALSE_LAGS)) + course.evidence(f * lag_s), f * lag_s) for f in FALSE_LAGS]
     liquid += [log for log, _ in falses]
     onsets_s = [p.t_s for p in pairs[: -FEWEST // 3 : 3]]
     wrong: list[_Wrong] = []
     even = -math.log(len(onsets_s))
+    always = [1.0] * len(pairs)
+    log = PRIOR_LOG["offset"] + course.evidence(lag_s, (always, OFFSET_SD_C))
+    wrong.append(_Wrong(log, "offset", pairs[0].t_s, always, OFFSET_SD_C))
     for onset in onsets_s:
         ages = [max(p.t_s - onset, 0.0) for p in pairs]
         seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
@@ -123,11 +182,24 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
         for cause, column, sd in ways:
             wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, (column, sd)), cause, onset, column, sd))
     ahead = sum_log([one.log for one in wrong]) - sum_log(liquid)
+    other, bent = _exchanged([Pair(p.t_s, p.bath_c, p.developer_c) for p in pairs], lags_s, variance + MISFIT_SD_C**2)
+    exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
     if best_log > max(told) and ahead < 0.0:
-        return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s)
+        return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s, exchanged_ahead)
     best = max(wrong, key=lambda one: one.log)
-    return Disagreement(ahead, best.cause, best.since_t_s, course.size(lag_s, best.column, best.sd) * best.column[-1], lag_s)
+    off_c = course.size(lag_s, best.column, best.sd) * best.column[-1]
+    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, exchanged_ahead)
+
+
+def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float) -> tuple[float, float]:
+    """Logarithm of the likelihood of pairs that were exchanged, and by how much that is more than a plain bath's. For a probe in the
+    other's liquid the bath's readings follow the developer's, and bend where those step."""
+    course = _Course(pairs, variance)
+    followed = sum_log([course.evidence(lag) for lag in lags_s]) - math.log(len(lags_s))
+    ages = [p.t_s - pairs[0].t_s for p in pairs]
+    plain = Sums([[1.0] * len(pairs), ages, [age * age for age in ages]], [p.developer_c - pairs[0].developer_c for p in pairs], variance)
+    return followed + EXCHANGED_LOG, followed - plain.evidence(BATH_SDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +231,12 @@ class _Course:
                 followed.append(b.bath_c - slope * lag_s + (followed[-1] - a.bath_c + slope * lag_s) * e)
             stays = [math.exp(-(p.t_s - first.t_s) / lag_s) for p in self._pairs]
             begun = first.developer_c - first.bath_c
-            rest = [p.developer_c - f - begun * s for p, f, s in zip(self._pairs, followed, stays, strict=True)]
-            self._by_lag[lag_s] = Sums([stays, [lag_s * (1.0 - s) for s in stays]], rest, self._variance)
+            leak = [lag_s * (1.0 - s) for s in stays]
+            rest = [
+                p.developer_c - f - begun * s - LEAK_C_PER_S * k
+                for p, f, s, k in zip(self._pairs, followed, stays, leak, strict=True)
+            ]
+            self._by_lag[lag_s] = Sums([stays, leak], rest, self._variance)
         return self._by_lag[lag_s]
 
     def evidence(self, lag_s: float, added: tuple[list[float], float] | None = None) -> float:

@@ -12,7 +12,7 @@ import math
 from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
-from monitor.core.development.crosswatch import WATCH_BATH_S, wrong_beside_bath
+from monitor.core.development.crosswatch import BathWatch
 from monitor.core.development.excursion import LookingBack
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
@@ -42,7 +42,10 @@ BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is lea
 
 
 class Estimator:
-    """One session's estimator. Give it events in order; ask it anything at the newest event's time or later."""
+    """One session's estimator. Give it events in order; ask it anything at the newest event's time or later.
+
+    26 methods: each kind of source has its own ways of being gained and lost.
+    """
 
     def __init__(self, beliefs: Beliefs) -> None:
         self._beliefs = beliefs
@@ -60,7 +63,7 @@ class Estimator:
         self._replay = Replay(beliefs, self._sds)
         self._suspicion = Suspicion()
         self._looking_back = LookingBack()
-        self._watched_bath_t_s = 0.0
+        self._bath_watch = BathWatch()
         self._plain_begins_s: dict[int, float] = {}
 
     # What passes
@@ -137,6 +140,7 @@ class Estimator:
     def _resettle(self, since_t_s: float, off_c: float = 0.0) -> None:
         """Follow the best source there is, from `since_t_s` on. `off_c`: how far it is from what was believed."""
         self._source, segment = self._best_source(since_t_s)
+        self._bath_watch.forget()
         current = self._replay.following
         if current is not None and (current.drift, current.probe) == (segment.drift, segment.probe):
             return
@@ -221,6 +225,9 @@ class Estimator:
             apart_sd_c = math.hypot(*(p.model.comparison_sd_c for p in self._ladder_order[:2]))
             verdict = probe.second.differs(reading.t_s, liquid_c, apart_sd_c)
             return [] if verdict is None else self._lose(probe, verdict)
+        verdict = self._beside_bath(probe, reading.t_s)
+        if verdict is not None:
+            return self._exchange(probe, verdict)
         histories = probe.returning.hear(reading, probe.model, moment)
         liquid_sd_c = math.sqrt(replay.mean.c[T][T])
         better = any(p.believed for p in self._ladder_order[: self._ladder_order.index(probe)])
@@ -240,23 +247,37 @@ class Estimator:
             replay.leap(reading.celsius)
         probe.last_good_t_s = self._believed_t_s = max(reading.t_s, probe.last_good_t_s or reading.t_s)
         sigma = replay.read_followed(reading)
-        verdict = self._suspicion.judge(probe, reading, sigma, replay) or self._beside_bath(probe, reading.t_s)
+        verdict = self._suspicion.judge(probe, reading, sigma, replay)
+        if verdict is None and self.odd_for_s(reading.t_s) >= AIR_FIRST_S:
+            verdict = self._beside_bath(probe, reading.t_s)
         if verdict is not None:
-            return self._lose(probe, verdict)
+            return self._exchange(probe, verdict) if verdict.exchanged else self._lose(probe, verdict)
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
             probe.learn_lag(found.lag_s)
         return self._looking_back.look(probe, reading.t_s, replay, self._source)
 
     def _beside_bath(self, probe: ProbeTrust, t_s: float) -> Verdict | None:
-        """Does the bath, by the vessel's learned lag, say that the followed probe is wrong?"""
+        """Does the bath, by the vessel's learned lag, say that the developer's probe is wrong?"""
         vessel, ambient = self._beliefs.vessel, self._ambient
         if vessel is None or ambient is None or ambient.role != "bath" or probe.model.role != "developer" or not self._ambient_known():
             return None
-        if self._replay.settling or t_s < self._watched_bath_t_s + WATCH_BATH_S or self.odd_for_s(t_s) < AIR_FIRST_S:
+        if self._replay.settling or not self._bath_watch.due(t_s):
             return None
-        self._watched_bath_t_s = t_s
-        return wrong_beside_bath(self._replay, probe.model, ambient, vessel)
+        return self._bath_watch.look(self._replay, probe.model, ambient, vessel)
+
+    def _exchange(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
+        """The developer's probe hangs in the bath and the bath's in the developer: each is taken for the other, from the start."""
+        mine, bath = probe.model, self._ambient
+        assert bath is not None
+        developer = replace(bath, name=mine.name, role=mine.role, lag_s=bath.lag_s or mine.lag_s)
+        self._ambient = replace(mine, name=bath.name, role=bath.role)
+        self._models[mine.name], self._models[bath.name] = self._ambient, developer
+        self._sds[mine.name], self._sds[bath.name] = self._sds[bath.name], self._sds[mine.name]
+        probe.is_another(developer)
+        self._replay.exchange(developer, self._ambient)
+        self._source = "developer"
+        return self._change(mine.name, verdict, loss=True)
 
     # What is asked
 
@@ -270,7 +291,7 @@ class Estimator:
         k, b, u = step.keep, step.by_slope, step.by_transient
         var = k * k * c[T][T] + b * b * c[SLOPE][SLOPE] + u * u * c[TRANSIENT][TRANSIENT]
         var += 2.0 * (k * b * c[T][SLOPE] + k * u * c[T][TRANSIENT] + b * u * c[SLOPE][TRANSIENT])
-        var += variance(moment.systematics.of_c, self._sds)
+        var += variance(moment.systematics.of_c, self._sds) + self._bath_watch.doubt_c**2
         age = None if self._believed_t_s is None else max(t_s - self._believed_t_s, 0.0)
         return Temperature(celsius, math.sqrt(max(var, 0.0)), self._source, age)
 
@@ -297,6 +318,9 @@ class Estimator:
         number = key.number if counted else None
         var = noise_variance(self._replay.moment, track, number, key.law, start, ahead, celsius)
         var += systematic_variance(self._replay.moment, number, key.law, self._sds, ahead - start, celsius)
+        doubted_s = self._replay.moment.t + ahead - max(self._bath_watch.doubted_since_t_s, key.begin_t_s)
+        if doubted_s > 0.0:
+            var += (rate(key.law, celsius) * key.law.log_rate_slope(celsius) * self._bath_watch.doubt_c * doubted_s) ** 2
         return math.sqrt(var)
 
     def _vessel_follows(self) -> tuple[float, float, float] | None:

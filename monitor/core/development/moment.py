@@ -211,6 +211,21 @@ class Moment:
         self.bank, self.drift, self.probe, self.attach, self.known = fresh, "held", "", False, False
         self.bases = {}
 
+    def another_sensor(self, celsius: float, probe: str, lag_s: float) -> None:
+        """What was followed was another liquid: this one reads `celsius`. What has been counted is shifted by what that makes, and
+        uncertain by half of it."""
+        self.bank.close()
+        track = self.bank.tracks[0]
+        off_c = celsius - track.x[T]
+        for count in track.counts.values():
+            missed = count.done * count.law.log_rate_slope(celsius) * off_c
+            count.done = max(count.done + missed, 0.0)
+            count.var += 0.25 * missed * missed
+        track.replace(T, celsius, RETURN_SD_C**2)
+        track.replace(SLOPE, 0.0, START_SLOPE_SD_C_PER_S**2)
+        self.ambient = Ambient()
+        self.drift, self.probe, self.lag_s, self.attach = "liquid", probe, lag_s, True
+
     def keep_only(self, alive: set[int]) -> None:
         """Drop what nobody asks for."""
         self.bank.keep_only(alive)

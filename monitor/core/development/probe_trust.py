@@ -37,6 +37,8 @@ class Verdict:
     """Nothing was odd; it only gave no readings."""
     barred: bool = False
     """The bath says that it is wrong: it must agree closely to be believed again."""
+    exchanged: bool = False
+    """It hangs in the bath, and the bath's probe in the developer."""
     off_c: float = 0.0
     """How far the probe that is believed again is from what was believed meanwhile."""
     histories: Histories | None = None
@@ -316,6 +318,13 @@ class ProbeTrust:
     def learn_lag(self, lag_s: float) -> None:
         """Its settling has told its lag."""
         self.model = replace(self.model, lag_s=lag_s)
+
+    def is_another(self, model: ProbeModel) -> None:
+        """Another sensor speaks by its name: this one."""
+        self.model = self.as_told = model
+        self.code, self.register, self.second = SameCode(), Register(), SecondProbe()
+        self.barred = False
+        self.believe()
 
     def believe(self) -> None:
         """It is believed from now on."""

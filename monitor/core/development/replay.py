@@ -132,7 +132,7 @@ class Replay:
     `keys` are the integrals that count by a rate law; `snapshots` and `readings` are what is kept, oldest first (for others to read).
 
     For `KEEP_S` after the first belief `_origin` is the moment before anything was heard, and for as long after a pouring over a dry
-    probe the one before that; from then on nothing older than the oldest snapshot is kept. 33 methods: computing a stretch again
+    probe the one before that; from then on nothing older than the oldest snapshot is kept. 34 methods: computing a stretch again
     needs each step of the arithmetic.
     """
 
@@ -386,6 +386,31 @@ class Replay:
         moment.carry(max(segment.since_t_s, moment.t), self._pending)
         apart = math.hypot(self._sds.get(moment.probe, 0.0), self._sds.get(segment.probe, 0.0))
         moment.follow(segment, apart if segment.probe != moment.probe else 0.0)
+
+    def exchange(self, developer: ProbeModel, bath: ProbeModel) -> None:
+        """Each of these two (as they now stand) has spoken by the other's name: all that is kept is computed again."""
+        others = {developer.name: bath, bath.name: developer}
+        self.readings = deque(
+            r if r.probe not in others else replace(r, probe=others[r.probe].name, role=others[r.probe].role) for r in self.readings
+        )
+        self._ambient = bath
+        steps = self.moment.steps_c
+        steps[developer.name], steps[bath.name] = steps.get(bath.name, QUANTUM_C), steps.get(developer.name, QUANTUM_C)
+        self.rivalries.drop_from(-math.inf)
+        self._asides.clear()
+        self._reruns.clear()
+        first = next((r for r in self.readings if r.probe == developer.name), None)
+        if first is None:
+            return
+        self._segments = [Segment(first.t_s, "liquid", developer.name, developer.lag_s)]
+        if self._origin is not None:
+            self._start_about(first.celsius)
+            self.run_again(self._origin.t)
+            return
+        oldest = self.snapshots[0]
+        oldest.another_sensor(first.celsius, developer.name, developer.lag_s)
+        self.snapshots = deque([oldest])
+        self.run_again(oldest.t)
 
     # The start
 

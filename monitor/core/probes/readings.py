@@ -20,6 +20,10 @@ SOURCES: tuple[Source, ...] = ("developer", "witness", "vessel model", "held", "
 ESTIMATED: tuple[Source, ...] = ("vessel model", "held", "clock")
 """Sources that are no reading of the developer: what they say is an estimate and stays marked as one."""
 
+EXCHANGED = "exchanged with "
+"""How the `why` of a `trust` record begins where two probes turn out to hang in each other's liquid; the other one's name and a colon
+follow. From its start on each is taken for the other."""
+
 PLAUSIBLE_C = (-2.0, 60.0)
 """Outside this no probe in a bath of this trade is believed (practice of this project, a start value; common practice, no source)."""
 

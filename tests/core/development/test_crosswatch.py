@@ -8,7 +8,10 @@ from collections.abc import Callable
 
 import pytest
 
-from monitor.core.development.crosswatch import Disagreement, Pair, disagreement
+from monitor.core.development.beliefs import Vessel
+from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, disagreement
+from monitor.core.probes.readings import EXCHANGED
+from tests.core.development.scenes import BATH, DEVELOPER, LAW, Watched
 
 LAG_S = 360.0
 VARIANCE = (0.03**2 + 0.0625**2 / 12.0) / 4.0
@@ -87,3 +90,93 @@ def test_a_warm_hand_is_no_false_probe() -> None:
 def test_few_pairs_tell_nothing() -> None:
     """Fewer than a minute's."""
     assert said(lambda _: 5.0, 40) is None
+
+
+def exchanged(bath_c: Callable[[float], float], swapped: bool, seconds: int = 240) -> Disagreement | None:
+    """What is said of a liquid that starts at 18 C in that bath, where the probes hang in each other's liquid or in their own."""
+    rng, liquid_c, pairs = random.Random(4), 18.0, []
+    for t in range(seconds):
+        if t % 4 == 0:
+            around, inside = bath_c(t) + rng.gauss(0.0, 0.01), liquid_c + rng.gauss(0.0, 0.01)
+            pairs.append(Pair(float(t), around, inside) if swapped else Pair(float(t), inside, around))
+        liquid_c += (bath_c(t) - liquid_c) / LAG_S
+    return disagreement(pairs, LAG_S, 0.02 * LAG_S, 8.0, VARIANCE)
+
+
+@pytest.mark.parametrize("by_c", [2.0, -2.0])
+def test_exchanged_probes_are_told_by_a_bath_that_steps(by_c: float) -> None:
+    """Hot water in the bowl: the one probe leaps, the other follows with the vessel's lag."""
+    found = exchanged(lambda t: 20.0 + by_c * (1.0 - math.exp(-max(t - 100.0, 0.0) / 8.0)), swapped=True)
+    assert found is not None
+    assert found.exchanged_ahead > EXCHANGED_AHEAD
+
+
+@pytest.mark.parametrize("by_c", [2.0, -2.0, 0.0])
+def test_probes_in_their_own_liquids_are_not_exchanged(by_c: float) -> None:
+    """Whether the bath steps or not."""
+    found = exchanged(lambda t: 20.0 + by_c * (1.0 - math.exp(-max(t - 100.0, 0.0) / 8.0)), swapped=False)
+    assert found is not None
+    assert found.exchanged_ahead < -5.0
+
+
+def test_a_probe_that_comes_to_hang_half_in_air_is_not_exchanged() -> None:
+    """It leaps as a bath would, but the bath goes on as it was."""
+    found = said(lambda t: -1.0 if t >= 100.0 else 0.0)
+    assert found is not None
+    assert found.exchanged_ahead < 3.0
+
+
+def test_a_developer_is_not_cooled_by_what_surrounds_it_all_the_time() -> None:
+    """Hands warm a tank by some hundredths of a degree a minute; a probe that stays 0.9 C too cold does not hang in a liquid."""
+    found = said(lambda _: 0.0, heat=lambda _: 0.06 / 60.0)
+    assert found is not None
+    assert found.ahead < 0.0
+    cold = said(lambda _: 0.0, heat=lambda _: -0.15 / 60.0)
+    assert cold is not None
+    assert cold.ahead > found.ahead + 3.0
+
+
+# A session with both
+
+
+BESIDE = Vessel(LAG_S, 0.02 * LAG_S)
+
+
+def evening(by_c: float, seconds: int, swapped: bool = True, step_s: float = 150.0) -> Watched:
+    """Developer of 18 C in a bath of 20 C that steps; its stage began after 60 s."""
+    watched, rng, liquid_c = Watched(DEVELOPER, BATH, vessel=BESIDE), random.Random(7), 18.0
+    for t in range(seconds):
+        if t == 60:
+            watched.estimator.begin(0, 60.0, LAW, 20.0)
+        around = 20.0 + by_c * (1.0 - math.exp(-max(t - step_s, 0.0) / 8.0))
+        for celsius, probe in ((around, DEVELOPER), (liquid_c, BATH)) if swapped else ((liquid_c, DEVELOPER), (around, BATH)):
+            watched.hear(float(t), round(16.0 * (celsius + rng.gauss(0.0, 0.025))) / 16.0, probe)
+        liquid_c += (around - liquid_c) / LAG_S
+    return watched
+
+
+def test_exchanged_probes_are_told_live_and_taken_for_each_other() -> None:
+    """One FAULT that names both, within 90 s of the step; development is then what it would have been, from the begin on."""
+    wrong, right = evening(2.0, 240), evening(2.0, 240, swapped=False)
+    told = [c for c in wrong.changes if c.why.startswith(EXCHANGED)]
+    assert [(c.probe, c.believed, c.loss) for c in told] == [("jug", False, True)]
+    assert "bowl" in told[0].why
+    ours, due = wrong.estimator.done(0, 239.0), right.estimator.done(0, 239.0)
+    assert ours.done_ref_s == pytest.approx(due.done_ref_s, abs=1.0)
+    assert wrong.estimator.temperature(239.0).celsius == pytest.approx(right.estimator.temperature(239.0).celsius, abs=0.1)
+
+
+def test_an_exchange_found_after_the_start_is_forgotten_shifts_what_was_counted() -> None:
+    """The bath steps ten minutes on: what is no longer kept is put right by half, and doubted."""
+    wrong, right = evening(-3.0, 700, step_s=600.0), evening(-3.0, 700, swapped=False, step_s=600.0)
+    assert [c.loss for c in wrong.changes if c.why.startswith(EXCHANGED)] == [True]
+    ours, due = wrong.estimator.done(0, 699.0), right.estimator.done(0, 699.0)
+    assert abs(ours.done_ref_s - due.done_ref_s) < 2.0 * ours.sd_ref_s
+    assert wrong.estimator.temperature(699.0).celsius == pytest.approx(right.estimator.temperature(699.0).celsius, abs=0.1)
+
+
+def test_what_cannot_be_decided_is_doubted() -> None:
+    """No step: a developer of 18 C and a bath of 20 C that do not behave as their lag says. No confident number is told."""
+    calm, odd = evening(0.0, 200, swapped=False), evening(0.0, 200)
+    assert odd.estimator.done(0, 199.0).sd_ref_s > 1.2 * calm.estimator.done(0, 199.0).sd_ref_s
+    assert odd.estimator.temperature(199.0).sd_c > 1.2 * calm.estimator.temperature(199.0).sd_c
