@@ -111,13 +111,17 @@ def _lines(recipe: Recipe, known: list[str], if_not: bool, cautions: bool) -> It
         yield heading
         for item in items:
             looks = "the station checks: " if item.asked_of == "machine" else ""
-            yield from wrap(f"{looks}{item.text}", _WIDTH, initial_indent="  [ ] ", subsequent_indent="      ")
+            yield from wrap(f"{looks}{item.text}", _WIDTH, initial_indent="  [ ] ", subsequent_indent="      ", break_on_hyphens=False)
             if if_not:
-                yield from wrap(f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ")
+                yield from wrap(
+                    f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ", break_on_hyphens=False
+                )
     yield ""
     yield f"When something happens ({SOURCE})"
     yield f"  {ALARM_FIRST}"
     for wait in waits_for(recipe):
-        yield from wrap(f"{wait.stage}. {wait.name}: {wait.text}", _WIDTH, initial_indent="  ", subsequent_indent="     ")
+        yield from wrap(
+            f"{wait.stage}. {wait.name}: {wait.text}", _WIDTH, initial_indent="  ", subsequent_indent="     ", break_on_hyphens=False
+        )
     yield ""
     yield from caution_lines(recipe, cautions, _WIDTH)

@@ -120,7 +120,8 @@ def caution_lines(recipe: Recipe, everything: bool, width: int) -> Iterator[str]
     more = len(cautions_for(recipe)) - len(told)
     yield "Cautions"
     for caution in told:
-        yield from wrap(f"{caution.text} [{caution.source}]", width, initial_indent="  - ", subsequent_indent="    ")
+        sentence = f"{caution.text} [{caution.source}]"
+        yield from wrap(sentence, width, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
     if more:
         yield f"  {more} more, the same each evening: --cautions"
 

@@ -21,6 +21,7 @@ from monitor.cli.terminal.pulse import SILENT_S, Pulse
 from monitor.core.errors import NotThere
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.disk.journal_tail import records_after
+from monitor.live.view.screen import PlainView
 from tests.live.simulated import BOWL, DARK, JUG, SHORT, World
 
 WITHIN_S = 3.0
@@ -409,6 +410,25 @@ def test_a_screen_without_a_keyboard_is_dark_too(tmp_path: Path, monkeypatch: py
     words = [text for _, text in evening.room.shown]
     assert words[1] == BLACK
     assert "DEVELOP" not in evening.room.text
+
+
+def test_how_old_the_last_word_is_goes_on_while_the_station_is_silent(evening: Evening, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twice a second; it is near nothing while the station speaks, and it grows before the station counts as gone."""
+    ages: list[tuple[float, float]] = []
+    monkeypatch.setattr(PlainView, "word", lambda _, age_s: ages.append((evening.room.now_s(), age_s)))
+    evening.begin()
+    room, begun_s = evening.room, evening.room.now_s()
+    room.at(20, lambda: room.hang(True))
+    room.at(22, lambda: room.hang(False))
+    room.at(30, evening.abandon)
+    assert evening.follow() == 0
+    assert not room.when("STATION GONE")
+    before = [age_s for at_s, age_s in ages if 2 < at_s - begun_s < 20]
+    silent = [age_s for at_s, age_s in ages if 20 < at_s - begun_s < 22]
+    assert len(before) > 25
+    assert max(before) < 1.2
+    assert silent == sorted(silent)
+    assert silent[-1] > 1.2
 
 
 # -- the pulse ----------------------------------------------------------------------------------------------------------
