@@ -148,9 +148,12 @@ def _write_one(args: argparse.Namespace, journal: Journal, review: Review) -> No
 
 
 def _many(args: argparse.Namespace, files: list[Path]) -> int:
+    from monitor.cli.terminal.progress import counted
     from monitor.review.compare import SessionComparison, compare_files, comparison_text, season_text
 
-    comparison: SessionComparison = compare_files(files, curves=args.report is not None)
+    comparison: SessionComparison = compare_files(
+        files, args.report is not None, lambda found: counted(found, len(files), "journals read")
+    )
     status = _tell(comparison.problems)
     if args.json:
         for row in comparison.rows:

@@ -7,7 +7,7 @@ memory does not grow with what the journals hold. Many files are read by several
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -114,7 +114,11 @@ def comparison_age_days(compared: Any, opened_wall: str) -> float | None:
     return (now - then).total_seconds() / 86400.0
 
 
-def _one(job: tuple[Path, bool]) -> tuple[str, list[Row], list[Curve], list[str]]:
+Found = tuple[str, list[Row], list[Curve], list[str]]
+"""Of one file: its session, rows, curves and problems."""
+
+
+def _one(job: tuple[Path, bool]) -> Found:
     """Everything that is kept of one file."""
     file, curves = job
     review = measure(load(file, pass_over=("bath", "room")), only_counted=True)
@@ -139,12 +143,16 @@ def _curve(review: Review, stage: StageMeasures) -> Curve:
     return Curve(0, times[pick] - stage.begin_s, track.smoothed.celsius[pick].copy(), track.estimated[pick].copy())
 
 
-def compare_files(files: Sequence[Path], curves: bool = False) -> SessionComparison:
-    """Read every file and keep its rows. What is wrong with files stands in `problems`; the others are compared all the same."""
+def compare_files(
+    files: Sequence[Path], curves: bool = False, through: Callable[[Iterable[Found]], Iterable[Found]] = iter
+) -> SessionComparison:
+    """Read every file and keep its rows. What is wrong with files stands in `problems`; the others are compared all the same.
+
+    What is found of each file goes `through` a function of the caller's, which may say how far it is."""
     made = SessionComparison()
     jobs = [(file, curves and i < MOST_CURVES) for i, file in enumerate(files)]
     made.curves_left_out = max(0, len(files) - MOST_CURVES) if curves else 0
-    for session, rows, lines, problems in _results(jobs):
+    for session, rows, lines, problems in through(_results(jobs)):
         made.problems += problems
         if session:
             made.sessions.append(session)
@@ -153,7 +161,7 @@ def compare_files(files: Sequence[Path], curves: bool = False) -> SessionCompari
     return made
 
 
-def _results(jobs: list[tuple[Path, bool]]) -> Iterator[tuple[str, list[Row], list[Curve], list[str]]]:
+def _results(jobs: list[tuple[Path, bool]]) -> Iterator[Found]:
     processes = min(len(os.sched_getaffinity(0)), 8)
     if len(jobs) <= ALONE or processes == 1:
         yield from map(_one, jobs)
