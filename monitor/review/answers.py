@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, share, two_sd
+from monitor.core.text.degrees import difference, in_unit_shown, plain, span, unit
+from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
@@ -142,10 +143,10 @@ def _heat(stage: StageMeasures) -> str:
     if stage.min_c is not None and stage.max_c is not None and stage.min_at_s is not None and stage.max_at_s is not None:
         span_c = stage.max_c - stage.min_c
         if span_c >= COOLING_C:
-            return f"for {span_c:.1f} C of {'cooling' if stage.min_at_s > stage.max_at_s else 'warming'}"
+            return f"for {difference(span_c)} of {'cooling' if stage.min_at_s > stage.max_at_s else 'warming'}"
     if stage.mean_c is not None and stage.reference_c is not None:
         off_c = stage.mean_c - stage.reference_c
-        return f"at {abs(off_c):.1f} C {'above' if off_c > 0 else 'below'} {stage.reference_c:g} C"
+        return f"at {difference(abs(off_c))} {'above' if off_c > 0 else 'below'} {plain(stage.reference_c)}"
     return "for the temperature"
 
 
@@ -200,7 +201,7 @@ def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
     lost = [t for t in session.trust if not t["believed"] and main.from_s - 20.0 <= t["t_s"] <= main.to_s]
     if away:
         return f"{whole}: the program was away, {stood}"
-    return f"{whole}: " + (f"{lost[0]['probe']}, {lost[0]['why']}; {stood}" if lost else stood)
+    return f"{whole}: " + (f"{lost[0]['probe']}, {in_unit_shown(lost[0]['why'])}; {stood}" if lost else stood)
 
 
 def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:
@@ -210,11 +211,11 @@ def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:
         return "no: no probe in the developer was believed"
     probe = next((p for p in session.probes if p.probe == by), None)
     if probe is None or probe.compared is None:
-        return f"no: the probe was never compared, +/- {two_sd(0.0 if probe is None else probe.comparison_sd_c):.2f} C"
+        return f"no: the probe was never compared, {plus_minus(span(0.0 if probe is None else probe.comparison_sd_c), 2, f' {unit()}')}"
     when = probe.compared.get("wall") or probe.compared.get("date") or probe.compared.get("when")
     against = probe.compared.get("against") or probe.compared.get("reference")
     words = f"probe compared {str(when)[:10]}" if when else "probe compared, its date is not in the record"
-    return f"{words}{f', against {against}' if against else ''}, +/- {two_sd(probe.comparison_sd_c):.2f} C"
+    return f"{words}{f', against {against}' if against else ''}, {plus_minus(span(probe.comparison_sd_c), 2, f' {unit()}')}"
 
 
 def short_text(session: SessionMeasures, judged: Judgement | None = None) -> str:

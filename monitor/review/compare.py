@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from monitor.core.errors import FileWrong
+from monitor.core.text.degrees import degrees, figure, span, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.answers import ON_TIME_S
@@ -258,7 +259,7 @@ def difference_table(comparison: SessionComparison) -> Table:
                     done_words(row),
                     _signed(_known_done(row), _known_done(first) if other else None, " %", 1),
                     _with_sd(row["mean_c"], row["mean_sd_c"]),
-                    _signed(row["mean_c"], other.get("mean_c"), " C", 2),
+                    _signed(_shown(row["mean_c"]), _shown(other.get("mean_c")), f" {unit()}", 2),
                     _number(faster, " %", 1, sign=True),
                     poured_words(row),
                     _estimated(row),
@@ -301,8 +302,13 @@ def _estimated(row: Row) -> str:
     return "" if not row["estimated_s"] else format_duration(row["estimated_s"])
 
 
-def _with_sd(value: float | None, sd: float | None, unit: str = " C", places: int = 2) -> str:
-    return "" if value is None else f"{value:.{places}f}{unit}" + (f" {plus_minus(sd, places)}" if sd else "")
+def _shown(celsius: float | None) -> float | None:
+    """In the unit that people see."""
+    return None if celsius is None else figure(celsius)
+
+
+def _with_sd(celsius: float | None, sd_c: float | None) -> str:
+    return "" if celsius is None else degrees(celsius, ".2f") + (f" {plus_minus(span(sd_c), 2)}" if sd_c else "")
 
 
 SEASON = ("film", "what", "recipe", "plan", "took", "done", "poured", "estimated", "FAULTs", "probe compared", "mode")

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.text.degrees import difference, in_unit_shown
 from monitor.core.text.doubt import said_once, share
 from monitor.review.numbers import StageMeasures
 
@@ -181,7 +182,7 @@ def advice(judgement: Judgement, stage: StageMeasures | None, warmest_gap_c: flo
     record = _record_says(first, stage, warmest_gap_c)
     if record is not None:
         lines.append(record)
-    lines.append(f"one change for next time: {record_change(first, stage) or first.next_time}")
+    lines.append(f"one change for next time: {in_unit_shown(record_change(first, stage) or first.next_time)}")
     return lines
 
 
@@ -201,7 +202,7 @@ def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float
         )
         return f"the record says: development {said_once(words)} of what was wanted{late}"
     if cause.about == "temperature" and warmest_gap_c is not None:
-        return f"the record says: the largest step of the mean between two stages was {warmest_gap_c:.1f} C"
+        return f"the record says: the largest step of the mean between two stages was {difference(warmest_gap_c)}"
     return None
 
 

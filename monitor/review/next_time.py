@@ -8,6 +8,7 @@ Tests: tests/review/test_next_time.py.
 
 from __future__ import annotations
 
+from monitor.core.text.degrees import difference, in_unit_shown, plain, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import Judgement, causes, record_change
@@ -43,7 +44,7 @@ def _dry_film(stages: list[StageMeasures], judged: Judgement | None) -> str | No
     if not found:
         return None
     change = record_change(found[0], stages[0] if stages else None) or found[0].next_time
-    return f"{change} (the dry film: {found[0].sight})"
+    return f"{in_unit_shown(change)} (the dry film: {found[0].sight})"
 
 
 def _not_told(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -87,8 +88,9 @@ def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
     probe = next((p for p in session.probes if p.probe == stage.measured_by), None)
     around = two_sd(0.0 if probe is None else probe.comparison_sd_c)
     cost = f" is {two_sd(stage.done_sd_percent):.0f} % of development" if stage.rate_law and stage.done_sd_percent else ""
-    wide = f" is wider than the band of {stage.band_c:g} C" if not cost and stage.band_c is not None and around > stage.band_c else cost
-    return f"compare the probe first (evenbath compare): +/- {around:.2f} C{wide}"
+    if not cost and stage.band_c is not None and around > stage.band_c:
+        cost = f" is wider than the band of {plain_difference(stage.band_c)}"
+    return f"compare the probe first (evenbath compare): +/- {difference(around, '.2f')}{cost}"
 
 
 def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -98,7 +100,7 @@ def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
     off_c = stage.reference_c - stage.mean_c
     if abs(off_c) < LEAST_C:
         return f"hold it steadier: it was outside its band for {format_duration(outside_s)}, on either side"
-    return f"start it {_degrees(off_c)}: it was {abs(off_c):.1f} C {'below' if off_c > 0 else 'above'} {stage.reference_c:g} C in the mean"
+    return f"start it {_degrees(off_c)}: it was {_size(off_c)} {'below' if off_c > 0 else 'above'} {plain(stage.reference_c)} in the mean"
 
 
 def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -113,4 +115,8 @@ def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:
 
 
 def _degrees(off_c: float) -> str:
-    return f"{abs(off_c):.1f} C {'warmer' if off_c > 0 else 'cooler'}"
+    return f"{_size(off_c)} {'warmer' if off_c > 0 else 'cooler'}"
+
+
+def _size(off_c: float) -> str:
+    return difference(abs(off_c))

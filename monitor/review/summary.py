@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.core.text.degrees import degrees, difference, in_unit_shown, plain, plain_difference, span, unit
 from monitor.core.text.doubt import plus_minus, said_once, share
 from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
@@ -30,8 +31,8 @@ def at_place(celsius: float | None, sd_c: float | None, where: str | None) -> st
     """A temperature with its uncertainty and place."""
     if celsius is None:
         return "not measured"
-    spread = "" if sd_c is None else f" {plus_minus(sd_c, 2, ' C')}"
-    return f"{celsius:.2f} C{spread}" + (f" {where_in_words(where)}" if where else "")
+    spread = "" if sd_c is None else f" {plus_minus(span(sd_c), 2, f' {unit()}')}"
+    return f"{degrees(celsius, '.2f')}{spread}" + (f" {where_in_words(where)}" if where else "")
 
 
 def where_in_words(where: str | None) -> str:
@@ -60,7 +61,8 @@ def planned_sentence(stage: StageMeasures) -> str:
     if stage.planned_s == 0:
         parts.append("no clock")
     elif stage.planned_s is not None:
-        parts.append(f"planned {format_duration(stage.planned_s)}" + (f" at {stage.reference_c:g} C" if stage.steered else " by the clock"))
+        how = f" at {plain(stage.reference_c or 0.0)}" if stage.steered else " by the clock"
+        parts.append(f"planned {format_duration(stage.planned_s)}{how}")
     parts.append(f"took {format_duration(stage.actual_s)} ({_by(stage)}){_against_plan(stage)}")
     if stage.longer_s or stage.shorter_s:
         least, most = stage.actual_between_s
@@ -132,10 +134,10 @@ def temperature_sentence(stage: StageMeasures) -> str:
         return "temperature not measured" + (f"; {_band_unverified(stage)}" if stage.band_c is not None else "")
     said = [f"mean {at_place(stage.mean_c, stage.mean_sd_c, stage.measured_by)}"]
     if stage.mean_kinetic_c is not None:
-        said.append(f"by the rate a steady {stage.mean_kinetic_c:.2f} C")
+        said.append(f"by the rate a steady {degrees(stage.mean_kinetic_c, '.2f')}")
     said.append(_extremes(stage))
     if stage.drift_c_per_min is not None and abs(stage.drift_c_per_min) >= 0.005:
-        said.append(f"drift {stage.drift_c_per_min:+.2f} C a minute")
+        said.append(f"drift {difference(stage.drift_c_per_min, '+.2f')} a minute")
     said += _band(stage)
     if stage.outside_data_s is not None and stage.outside_data_s >= 0.5:
         said.append(f"{format_duration(stage.outside_data_s)} outside the data of the rate law (three times the uncertainty)")
@@ -149,7 +151,7 @@ def _band_unverified(stage: StageMeasures) -> str:
 def _band_words(stage: StageMeasures) -> str:
     """The wanted band by its edges: a +/- is a doubt."""
     assert stage.band_c is not None
-    return f"{stage.reference_c or 0.0:g} C, {stage.band_c:g} C either way"
+    return f"{plain(stage.reference_c or 0.0)}, {plain_difference(stage.band_c)} either way"
 
 
 def _band(stage: StageMeasures) -> list[str]:
@@ -193,12 +195,11 @@ def _extremes(stage: StageMeasures) -> str:
         (lowest, highest), key=lambda e: -abs(e[1] - reference_c)
     )
     off = worst_c - reference_c
-    from_reference = f"{abs(off):.2f} C {'above' if off > 0 else 'below'} the {'reference' if stage.reference_c is not None else 'mean'}"
-    return (
-        f"worst {worst_c:.2f} C {plus_minus(worst_sd, 2)} at {format_duration(worst_at_s - stage.begin_s)} ({from_reference}), "
-        f"{name} {other_c:.2f} C {plus_minus(other_sd, 2)} at {format_duration(other_at_s - stage.begin_s)}, "
-        f"both {where_in_words(stage.measured_by)}"
-    )
+    to = "reference" if stage.reference_c is not None else "mean"
+    from_reference = f"{difference(abs(off), '.2f')} {'above' if off > 0 else 'below'} the {to}"
+    worst = f"{degrees(worst_c, '.2f')} {plus_minus(span(worst_sd), 2)} at {format_duration(worst_at_s - stage.begin_s)}"
+    other = f"{degrees(other_c, '.2f')} {plus_minus(span(other_sd), 2)} at {format_duration(other_at_s - stage.begin_s)}"
+    return f"worst {worst} ({from_reference}), {name} {other}, both {where_in_words(stage.measured_by)}"
 
 
 def estimated_sentence(stage: StageMeasures) -> str:
@@ -212,7 +213,7 @@ def estimated_sentence(stage: StageMeasures) -> str:
 def probe_sentence(probe: RecordedProbe) -> str:
     """Which probe was compared when against what."""
     name = f'probe "{probe.probe}" ({probe.role})'
-    doubt = plus_minus(probe.comparison_sd_c, 2, " C")
+    doubt = plus_minus(span(probe.comparison_sd_c), 2, f" {unit()}")
     if probe.compared is None:
         return f"{name}: not compared, {doubt}"
     told = probe.compared
@@ -226,9 +227,9 @@ def probe_sentence(probe: RecordedProbe) -> str:
     if told.get("who"):
         words.append(f"by {told['who']}")
     if isinstance(at_c, (int, float)):
-        words.append(f"at {at_c:g} C")
+        words.append(f"at {plain(at_c)}")
     offset = told.get("offset_c")
-    taken = f", offset {offset:+.2f} C taken off" if isinstance(offset, (int, float)) else ""
+    taken = f", offset {difference(offset, '+.2f')} taken off" if isinstance(offset, (int, float)) else ""
     return " ".join(words) + f"{taken}, {doubt} left"
 
 
@@ -271,7 +272,7 @@ def trust_sentence(change: Mapping[str, Any], session: SessionMeasures) -> str:
     what = "believed" if change["believed"] else "not believed"
     since = change["since_t_s"] if change["since_t_s"] is not None else change["t_s"]
     back = f", so since {moment(session, since)}" if abs(since - change["t_s"]) >= 1.0 else ""
-    return f'at {moment(session, change["t_s"])} "{change["probe"]}" {what} ({change["why"]}{back})'
+    return f'at {moment(session, change["t_s"])} "{change["probe"]}" {what} ({in_unit_shown(change["why"])}{back})'
 
 
 def faults_sentence(session: SessionMeasures) -> str:
@@ -279,7 +280,7 @@ def faults_sentence(session: SessionMeasures) -> str:
     if not session.faults:
         return "No FAULT sounded"
     often = "once" if session.faults == 1 else f"{session.faults} times"
-    each = [f"at {moment(session, f['t_s'])} ({f['why'] or 'the record does not say why'})" for f in session.fault_calls]
+    each = [f"at {moment(session, f['t_s'])} ({in_unit_shown(f['why'] or 'the record does not say why')})" for f in session.fault_calls]
     return f"FAULT sounded {often}: {'; '.join(each)}"
 
 
@@ -341,12 +342,12 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
                 f"development between {between[0]:.0f} % and {between[1]:.0f} %: the power was gone"
             )  # fmt: skip
         if s.mean_c is not None:
-            words.append(f"mean {s.mean_c:.2f} C {plus_minus(s.mean_sd_c or 0.0, 2)}")
+            words.append(f"mean {degrees(s.mean_c, '.2f')} {plus_minus(span(s.mean_sd_c or 0.0), 2)}")
         if s.estimated_spans:
             words.append(estimated_sentence(s))
         each.append(", ".join(words))
     first = sheets[0]
-    shared = [f"{first.name.capitalize()}, {len(sheets)} sheets, times at {first.reference_c:g} C: " + "; ".join(each)]
+    shared = [f"{first.name.capitalize()}, {len(sheets)} sheets, times at {plain(first.reference_c or 0.0)}: " + "; ".join(each)]
     measured = [s for s in sheets if s.min_c is not None and s.max_c is not None and s.reference_c is not None]
     if measured:
         worst = max(measured, key=_worst_c)
@@ -408,7 +409,7 @@ def sentences(session: SessionMeasures) -> list[str]:
     told_all.append(faults_sentence(session) + (f"; {changes}." if changes else "."))
     told_all += [resume_sentence(resume, session) for resume in session.resumes]
     if session.doubted:
-        spans = "; ".join(f"{d.what}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)
+        spans = "; ".join(f"{in_unit_shown(d.what)}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)
         told_all.append(f"Left out afterwards, though it was believed then: {spans}.")
     if session.gaps:
         told_all.append(

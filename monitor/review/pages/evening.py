@@ -16,6 +16,7 @@ import numpy as np
 from monitor.core.development.rate import rate
 from monitor.core.drawing.strips import DEGREES, SECONDS, Drawing, Point, Scale, nice_step, ticks, time_axis
 from monitor.core.drawing.words import OVER_THE_EDGE, Box, Room, apart, box, width
+from monitor.core.text.degrees import celsius_of, degrees, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.integrals import weights
@@ -186,7 +187,7 @@ def _others(journal: Journal, celsius: Array, origin: float, end_s: float) -> tu
         y = (np.add.reduceat(values[counts], first) / sizes).tolist()
         near_c = ROOM_FAR_C if series.role == "room" else FAR_C
         if max(y) < low - near_c or min(y) > high + near_c:
-            far.append(f"{series.probe} {np.median(values[counts]):.1f} C")
+            far.append(f"{series.probe} {degrees(float(np.median(values[counts])))}")
             continue
         points = list(zip(x, y, strict=True))
         drawn.append(Curve(series.probe, "bath" if series.role == "bath" else "room", _pieces(points, 2.5 * BIN_S)))
@@ -222,17 +223,17 @@ def _live(
 def _estimated(numbers: SessionMeasures, stage: StageMeasures, origin: float) -> tuple[tuple[float, float, str], ...]:
     """(from, to, why) of what was estimated, pieces that touch together."""
     joined: list[NamedSpan] = []
-    for span in stage.estimated_spans:
-        if joined and span.from_s - joined[-1].to_s < 1.0:
-            joined[-1] = NamedSpan(span.what, joined[-1].from_s, span.to_s)
+    for piece in stage.estimated_spans:
+        if joined and piece.from_s - joined[-1].to_s < 1.0:
+            joined[-1] = NamedSpan(piece.what, joined[-1].from_s, piece.to_s)
         else:
-            joined.append(span)
+            joined.append(piece)
     found = []
-    for span in joined:
-        if span.to_s - span.from_s < 3.0:
+    for piece in joined:
+        if piece.to_s - piece.from_s < 3.0:
             continue
-        lost = [t for t in numbers.trust if not t["believed"] and span.from_s - 20.0 <= t["t_s"] <= span.to_s]
-        found.append((span.from_s - origin, span.to_s - origin, lost[0]["why"] if lost else ""))
+        lost = [t for t in numbers.trust if not t["believed"] and piece.from_s - 20.0 <= t["t_s"] <= piece.to_s]
+        found.append((piece.from_s - origin, piece.to_s - origin, lost[0]["why"] if lost else ""))
     return tuple(found)
 
 
@@ -291,7 +292,8 @@ class _Pen:
         ends = [(words, "b" in kind) for _, _, lines in self.ends for words, kind in lines] + behind
         many = len(evening.parts) > 1
         ends += [(self._result(part), False) for part in evening.parts if many]
-        self.left = 10.0 + max(width(words, self.size) for words in (*(p.name for p in evening.parts if many and wide), "38.5 °C", "moves"))
+        beside = (*(p.name for p in evening.parts if many and wide), _degrees(38.5), "moves")
+        self.left = 10.0 + max(width(words, self.size) for words in beside)
         self.right = self.d.width - 12.0 - max(width(words, self.size, bold) for words, bold in ends)
         self.x = Scale(0.0, 1.008 * max(evening.end_s, 1.0), self.left, self.right)
         self.y = 0.0
@@ -300,16 +302,16 @@ class _Pen:
     def _end_words(self) -> list[tuple[float, float, list[tuple[str, str]]]]:
         """What stands at the ends of the temperature's lines: (time, value, lines of words with their kind)."""
         last_t, last_c, _, _ = self.e.curve[-1]
-        developer = [("developer", "b"), (f"{last_c:.1f} °C" + (" at the end" if self.wide else ""), "")]
+        developer = [("developer", "b"), (_degrees(last_c) + (" at the end" if self.wide else ""), "")]
         blocks = [(last_t, last_c, developer)]
         for curve in self.e.others:
             value, kind = curve.last[1], "o" if curve.kind == "bath" else "d"
             if curve.kind == "said":
                 blocks.append((last_t, value, [(curve.name, kind)]))
             elif self.wide:
-                blocks.append((last_t, value, [(f"{curve.name} {value:.1f} °C", kind)]))
+                blocks.append((last_t, value, [(f"{curve.name} {_degrees(value)}", kind)]))
             else:
-                blocks.append((last_t, value, [(curve.name, kind), (f"{value:.1f} °C", kind)]))
+                blocks.append((last_t, value, [(curve.name, kind), (_degrees(value), kind)]))
         return blocks
 
     def _behind_lines(self) -> list[str]:
@@ -417,11 +419,13 @@ class _Pen:
             a, b = max(top, y.at(e.reference_c + e.band_c)), min(bottom, y.at(e.reference_c - e.band_c))
             if b > a:
                 self.d.rect(self.left, a, self.right - self.left, b - a, "band")
-        marks = ticks(low - pad, high + pad, 5, DEGREES)
-        places = 0 if nice_step(high - low + 2 * pad, 5, DEGREES) >= 1.0 else 2 if nice_step(high - low + 2 * pad, 5, DEGREES) < 0.1 else 1
+        marks = ticks(figure(low - pad), figure(high + pad), 5, DEGREES)
+        step = nice_step(span(high - low + 2 * pad), 5, DEGREES)
+        places = 0 if step >= 1.0 else 2 if step < 0.1 else 1
         for i, mark in enumerate(reversed(marks)):
-            self.d.stroke(self.left, y.at(mark), self.right, y.at(mark), "grid")
-            self.label(y.at(mark) + 0.35 * self.size, f"{mark:.{places}f}{' °C' if i == 0 else ''}")
+            at = y.at(celsius_of(mark))
+            self.d.stroke(self.left, at, self.right, at, "grid")
+            self.label(at + 0.35 * self.size, f"{mark:.{places}f}{f' °{unit()}' if i == 0 else ''}")
         self._developer(y, room)
         for curve in e.others:
             for piece in curve.pieces:
@@ -487,7 +491,7 @@ class _Pen:
             else:
                 lines = ["all of it estimated"]
             if why and not any(why in told for _, told in self.e.faults):
-                lines += _broken(typeset(why), 44 if self.wide else 24)
+                lines += _broken(typeset(in_unit_shown(why)), 44 if self.wide else 24)
             places = [
                 place
                 for py in (top + 1.1 * self.size, (top + bottom) / 2, bottom - (len(lines) - 1) * line - 6.0, 0.7 * top + 0.3 * bottom)
@@ -498,7 +502,7 @@ class _Pen:
                 self._block(room, places, short, "o")
         for at_s, why in self.e.faults:
             if why and not self.e.cuts:
-                lines = _broken(typeset(why), 46 if self.wide else 24)
+                lines = _broken(typeset(in_unit_shown(why)), 46 if self.wide else 24)
                 x = self.x.at(at_s)
                 rows = (top + 1.1 * self.size, bottom - (len(lines) - 1) * line - 6.0, *(top + k * (bottom - top) / 8 for k in range(1, 7)))
                 places = [(px, py, a) for py in rows for px, a in ((x + 6.0, "start"), (x - 6.0, "end"), (self.left + 6.0, "start"))]
@@ -519,7 +523,7 @@ class _Pen:
         assert self.e.reference_c is not None
         assert self.e.band_c is not None
         low, high = self.e.reference_c - self.e.band_c, self.e.reference_c + self.e.band_c
-        words = [f"wanted {low:g} to {high:g} °C"]
+        words = [f"wanted {plain(low).split(' ')[0]} to {_level(high)}"]
         rows = [y.at(low) - 0.4 * self.size, y.at(high) + 1.05 * self.size, y.at(low) + 1.05 * self.size, y.at(high) - 0.4 * self.size]
         places = [place for py in rows for place in ((self.left + 6.0, py, "start"), (self.right - 6.0, py, "end"))]
         places += [((self.left + self.right) / 2, py, "middle") for py in rows]
@@ -558,7 +562,7 @@ class _Pen:
         for i, words in enumerate(lines):
             room.take(self.d.text(x + 10.0, block_top + (i + 0.75) * line, words, "b" if i == 0 else ""))
         where = "behind" if end[1] >= 0 else "ahead of"
-        name = f"seconds {where} a steady {e.reference_c:g} °C" if self.wide else f"{where} a steady {e.reference_c:g} °C"
+        name = f"{'seconds ' if self.wide else ''}{where} a steady {_level(e.reference_c or 0.0)}"
         rows = [bottom - 0.5 * self.size, top + 1.2 * self.size, top + 0.5 * tall]
         self._block(room, [(self.left + 6.0, py, "start") for py in rows], [name], "d")
         self.y = bottom + 6.0
@@ -607,6 +611,14 @@ class _Pen:
             self.d.text(min(max(self.x.at(t_s), half + 1), self.d.width - half - 1), self.y, words, anchor="middle")
             self.y += 1.28 * self.size
         self.y -= 1.28 * self.size
+
+
+def _degrees(celsius: float) -> str:
+    return f"{figure(celsius):.1f} °{unit()}"
+
+
+def _level(celsius: float) -> str:
+    return f"{plain(celsius).split(' ')[0]} °{unit()}"
 
 
 def _broken(words: str, most: int) -> list[str]:

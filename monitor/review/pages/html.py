@@ -58,7 +58,7 @@ def table(caption: str, head: Sequence[str], rows: Iterable[Sequence[Any]], narr
     return "".join(lines)
 
 
-def figure(wide: str, narrow: str, caption: str, behind: str = "") -> str:
+def picture(wide: str, narrow: str, caption: str, behind: str = "") -> str:
     """A picture at a desk's and at a phone's size, of which one is shown; `behind`: its numbers, closed."""
     sizes = f'<div class="wide">{wide}</div><div class="narrow">{narrow}</div>'
     shown = f"<figure>{sizes}<figcaption>{cell(typeset(caption))}</figcaption></figure>"

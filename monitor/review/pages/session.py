@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from monitor.core.text.degrees import degrees, figure, in_unit_shown, span
 from monitor.core.text.doubt import TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review import summary
@@ -22,7 +23,7 @@ from monitor.review.load import Journal
 from monitor.review.measures import Review
 from monitor.review.numbers import SessionMeasures, StageMeasures
 from monitor.review.pages.evening import CALLS_APART_S, Evening, draw, gather
-from monitor.review.pages.html import cell, details, figure, items, page, table, thin_rows
+from monitor.review.pages.html import cell, details, items, page, picture, table, thin_rows
 from monitor.review.pages.typeset import typeset
 
 _LEADING = re.compile(r"^\d+:\d\d(?::\d\d)?(?: of \d+:\d\d)?(?=[,:; ])")
@@ -127,18 +128,23 @@ def _picture(journal: Journal, review: Review, evening: Evening, stage: StageMea
     if evening.far:
         caption.append(f"Too far off to be drawn: {', '.join(evening.far)}.")
     rows = thin_rows([
-        (format_duration(t), f"{c:.2f} °C", f"±{s:.2f}", "estimated" if d else "measured") for t, c, s, d in evening.curve
+        (format_duration(t), typeset(degrees(c, ".2f")), f"±{span(s):.2f}", "estimated" if d else "measured")
+        for t, c, s, d in evening.curve
     ])  # fmt: skip
     behind = table(f"{evening.name.capitalize()}, thinned", ("since its begin", "developer", TWO_SD, "rests on"), rows)
     behind += "<p>All of it: <code>evenbath review JOURNAL --csv FILE.csv</code>.</p>"
-    return figure(draw(evening, alt, wide=True), draw(evening, alt, wide=False), " ".join(caption), behind)
+    return picture(draw(evening, alt, wide=True), draw(evening, alt, wide=False), " ".join(caption), behind)
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------
 
 
 def _celsius(value: float | None, sd: float | None = None) -> str:
-    return "not measured" if value is None else f"{value:.2f} C" + (f" {plus_minus(sd, 2)}" if sd is not None else "")
+    return "not measured" if value is None else degrees(value, ".2f") + (f" {plus_minus(span(sd), 2)}" if sd is not None else "")
+
+
+def _from_to(low_c: float, high_c: float) -> str:
+    return f"{figure(low_c):.2f} to {degrees(high_c, '.2f')}"
 
 
 def _outside(stage: StageMeasures) -> str:
@@ -188,8 +194,8 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
         if isinstance(s, list):
             rows.append(_together(s))
             continue
-        span = "" if s.min_c is None else f"{s.min_c:.2f} to {s.max_c:.2f} C"
-        row = (f"{s.stage} {summary.stage_label(s)}", _plan(s), _took(s), _pour(s), _done(s), _celsius(s.mean_c, s.mean_sd_c), span,
+        extremes = "" if s.min_c is None or s.max_c is None else _from_to(s.min_c, s.max_c)
+        row = (f"{s.stage} {summary.stage_label(s)}", _plan(s), _took(s), _pour(s), _done(s), _celsius(s.mean_c, s.mean_sd_c), extremes,
                _outside(s), format_duration(s.estimated_s) if s.estimated_s >= 0.5 else "")  # fmt: skip
         rows.append([row[0], *map(typeset, row[1:])])
     filled = [i for i in range(len(head)) if any(row[i] for row in rows)]
@@ -215,14 +221,14 @@ def _together(own: Sequence[StageMeasures]) -> list[str]:
     shortest, longest = (format_duration(f(s.actual_s for s in own)) for f in (min, max))
     worst = max(own, key=lambda s: (not s.end_told, abs(s.overrun_s or 0.0)))
     known = [s for s in own if s.min_c is not None and s.max_c is not None and s.mean_c is not None]
-    mean = span = ""
+    mean = extremes = ""
     if known:
         mean = typeset(_celsius(sum(s.mean_c or 0.0 for s in known) / len(known), max(s.mean_sd_c or 0.0 for s in known)))
-        span = typeset(f"{min(s.min_c or 0.0 for s in known):.2f} to {max(s.max_c or 0.0 for s in known):.2f} C")
+        extremes = typeset(_from_to(min(s.min_c or 0.0 for s in known), max(s.max_c or 0.0 for s in known)))
     outside = [(s.below_band_s or 0.0) + (s.above_band_s or 0.0) for s in own if s.band_c is not None]
     took = shortest if shortest == longest else f"{shortest} to {longest}"
     return [f"{own[0].stage} {own[0].name}, {len(own)} sheets", _plan(own[-1]), took, _pour(worst),
-            "by the clock", mean, span, format_duration(max(outside)) if outside else "", ""]  # fmt: skip
+            "by the clock", mean, extremes, format_duration(max(outside)) if outside else "", ""]  # fmt: skip
 
 
 def _cues(journal: Journal, numbers: SessionMeasures) -> str:
@@ -243,7 +249,7 @@ def _cues(journal: Journal, numbers: SessionMeasures) -> str:
         late, sheet = cue.get("lateness_s"), cue.get("sheet")
         why = cue.get("why") or next((f["why"] for f in numbers.fault_calls if cue["cue"] == "fault" and f["t_s"] == t_s), None) or ""
         moment, _, stage = summary.moment(numbers, t_s).partition(" of ")
-        rows.append([cue["cue"].upper(), moment, stage, "" if sheet is None else str(sheet), typeset(why), "",
+        rows.append([cue["cue"].upper(), moment, stage, "" if sheet is None else str(sheet), typeset(in_unit_shown(why)), "",
                      "" if late is None else f"{1000 * late:.0f} ms"])  # fmt: skip
     rows = _sheets_together(rows)
     if not rows:

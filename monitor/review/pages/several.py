@@ -10,6 +10,7 @@ from pathlib import Path
 
 from monitor.core.drawing.strips import DEGREES, Drawing, Scale, ticks, time_axis
 from monitor.core.drawing.words import apart, width
+from monitor.core.text.degrees import celsius_of, degrees, figure, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.compare import (
@@ -27,7 +28,7 @@ from monitor.review.compare import (
     what_of,
 )
 from monitor.review.pages.evening import NARROW_PX, NARROW_TEXT_PX, WIDE_PX, WIDE_TEXT_PX
-from monitor.review.pages.html import cell, figure, page, table, thin_rows
+from monitor.review.pages.html import cell, page, picture, table, thin_rows
 from monitor.review.pages.typeset import typeset
 
 IN_ONE = 6
@@ -61,7 +62,7 @@ def write_season(comparison: SessionComparison, out: Path) -> None:
     if rows:
         alt = _season_words(comparison)
         caption = f"Development done, per cent of what was wanted; the stroke: {TWO_SD}."
-        parts.append(figure(_season(comparison, alt, True), _season(comparison, alt, False), caption))
+        parts.append(picture(_season(comparison, alt, True), _season(comparison, alt, False), caption))
         parts.append(_table(f"By date; ± {TWO_SD}", head, rows, "poured"))
     else:
         parts.append("<p>No session could be read.</p>")
@@ -110,19 +111,20 @@ def _pictures(comparison: SessionComparison) -> list[str]:
         curves = [by_row[i] for i in group]
         lines = [(called[i], by_row[i]) for i in group]
         alt = typeset(f"Temperature of the developer, {title}, since the begin of development. " + "; ".join(
-            f"{name}: from {c.celsius[0]:.2f} C to {c.celsius[-1]:.2f} C, mean {c.celsius.mean():.2f} C" for name, c in lines
+            f"{name}: from {degrees(c.celsius[0], '.2f')} to {degrees(c.celsius[-1], '.2f')}, mean {degrees(c.celsius.mean(), '.2f')}"
+            for name, c in lines
         ))  # fmt: skip
         row = comparison.rows[group[0]]
         wide, narrow = (_curves(lines, row, (span_c, span_s), longest, alt, wide) for wide in (True, False))
         rows = thin_rows([
-            (format_duration(t), name, f"{v:.2f} °C", "estimated" if d else "measured")
+            (format_duration(t), name, typeset(degrees(v, ".2f")), "estimated" if d else "measured")
             for name, c in lines
             for t, v, d in zip(c.since_begin_s[::20].tolist(), c.celsius[::20].tolist(), c.estimated[::20].tolist(), strict=True)
         ], 80)  # fmt: skip
         behind = table(f"{title}, thinned", ("since begin", "film", "developer", "rests on"), rows)
         dotted = " Dotted: estimated." if any(c.estimated.any() for c in curves) else ""
-        caption = f"Developer, °C, over minutes since the begin of development.{dotted}"
-        made.append(f"<h2>{cell(title)}</h2>{figure(wide, narrow, caption, behind)}")
+        caption = f"Developer, °{unit()}, over minutes since the begin of development.{dotted}"
+        made.append(f"<h2>{cell(title)}</h2>{picture(wide, narrow, caption, behind)}")
     if comparison.curves_left_out:
         made.append(f"<p>{comparison.curves_left_out} more sessions stand only in the table.</p>")
     return made
@@ -138,7 +140,7 @@ def _curves(lines: Sequence[tuple[str, Curve]], row: Row, spans: tuple[float, fl
     span_c, span_s = spans
     d = Drawing(WIDE_PX if wide else NARROW_PX, WIDE_TEXT_PX if wide else NARROW_TEXT_PX)
     ends = [name for name, _ in lines]
-    left = 12.0 + width("38.5 °C", d.size)
+    left = 12.0 + width("101.5 °F", d.size)
     below = not wide
     right = d.width - (12.0 if below else 14.0 + width(longest, d.size))
     top, bottom = 6.0, 206.0 if wide else 166.0
@@ -150,11 +152,12 @@ def _curves(lines: Sequence[tuple[str, Curve]], row: Row, spans: tuple[float, fl
         a, b = max(top, y.at(row["reference_c"] + row["band_c"])), min(bottom, y.at(row["reference_c"] - row["band_c"]))
         if b > a:
             d.rect(left, a, right - left, b - a, "band")
-    marks = ticks(low, high, 4, DEGREES)
+    marks = ticks(figure(low), figure(high), 4, DEGREES)
     fine = any(abs(m - round(m)) > 0.01 for m in marks)
     for i, mark in enumerate(reversed(marks)):
-        d.stroke(left, y.at(mark), right, y.at(mark), "grid")
-        d.text(left - 8.0, y.at(mark) + 0.35 * d.size, f"{mark:.{1 if fine else 0}f}{' °C' if i == 0 else ''}", "", "end")
+        at_mark = y.at(celsius_of(mark))
+        d.stroke(left, at_mark, right, at_mark, "grid")
+        d.text(left - 8.0, at_mark + 0.35 * d.size, f"{mark:.{1 if fine else 0}f}{f' °{unit()}' if i == 0 else ''}", "", "end")
     for i, (_, curve) in enumerate(lines):
         points = [(x.at(t), y.at(v)) for t, v in zip(curve.since_begin_s.tolist(), curve.celsius.tolist(), strict=True)]
         dash = f'" stroke-dasharray="{DASHES[i % len(DASHES)]}' if DASHES[i % len(DASHES)] else ""
