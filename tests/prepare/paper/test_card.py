@@ -149,29 +149,34 @@ def test_lines_are_counted_as_a_browser_breaks_them() -> None:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """A real Chromium without a network."""
+def tab() -> Iterator[Any]:
+    """A tab of a real Chromium without a network; one for all, since each new one costs more than all prints."""
     if CHROMIUM is None:
         pytest.skip("no chromium on this machine")
     sync_api = pytest.importorskip("playwright.sync_api")
     with sync_api.sync_playwright() as playwright:
         running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield running
+        yield running.new_page()
         running.close()
 
 
-def printed(browser: Any, page: str, tmp_path: Path) -> int:
+def printed(tab: Any, page: str, tmp_path: Path) -> int:
     """Print the page to PDF as a person would; the number of its pages. Nothing may be wider than the paper or be fetched."""
-    tab = browser.new_page(viewport={"width": A4_PX[0], "height": A4_PX[1]})
     asked: list[str] = []
-    tab.on("request", lambda request: asked.append(request.url))
+
+    def ask(request: Any) -> None:
+        asked.append(request.url)
+
+    tab.set_viewport_size({"width": A4_PX[0], "height": A4_PX[1]})
+    tab.on("request", ask)
     tab.set_content(page)
     tab.emulate_media(media="print")
     wide = tab.evaluate("[...document.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).length")
     cells = "[...document.querySelectorAll('.cell, td, .jug')].filter(e => e.scrollWidth > e.clientWidth + 2).map(e => e.textContent)"
     crowded_cells = tab.evaluate(cells)
     pdf = tab.pdf(prefer_css_page_size=True)
-    tab.close()
+    tab.remove_listener("request", ask)
+    tab.emulate_media(media="null")
     assert asked == []
     assert wide == 0
     assert crowded_cells == []
@@ -190,34 +195,31 @@ def _pages(pdf: bytes, tmp_path: Path) -> int:
 
 @pytest.mark.browser
 @pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
-def test_every_blank_prints_on_one_page_in_readable_type(browser: Any, tmp_path: Path, blank: Blank) -> None:
+def test_every_blank_prints_on_one_page_in_readable_type(tab: Any, tmp_path: Path, blank: Blank) -> None:
     """No smaller than nine points; the stages' times from 36 px, to be read at 1.5 m."""
     page = card_html(from_blank(blank))
-    assert printed(browser, page, tmp_path) == 1
+    assert printed(tab, page, tmp_path) == 1
     assert float(re.search(r"font: ([0-9.]+)pt", page)[1]) >= 9.0  # type: ignore[index]
-    tab = browser.new_page()
     tab.set_content(page)
     sizes = tab.evaluate("[...document.querySelectorAll('td.time, .chart td')].map(e => parseFloat(getComputedStyle(e).fontSize))")
-    tab.close()
     assert min(sizes) >= 36.0, sizes
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [390, 800, 1200])
 @pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
-def test_nothing_is_cut_on_a_phone_or_at_the_right_border(browser: Any, blank: Blank, width: int) -> None:
+def test_nothing_is_cut_on_a_phone_or_at_the_right_border(tab: Any, blank: Blank, width: int) -> None:
     """Nothing reaches over the right border, nothing touches it, and no word is broken inside."""
-    tab = browser.new_page(viewport={"width": width, "height": 900})
+    tab.set_viewport_size({"width": width, "height": 900})
     tab.set_content(card_html(from_blank(blank)))
     over = "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth - 8).map(e => e.outerHTML)"
     assert tab.evaluate(over) == []
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
     assert tab.evaluate(BROKEN_WORDS) == []
     assert tab.locator("meta[name=viewport]").count() == 1
-    tab.close()
 
 
 @pytest.mark.browser
-def test_even_a_crowded_recipe_prints_on_one_page(browser: Any, tmp_path: Path) -> None:
+def test_even_a_crowded_recipe_prints_on_one_page(tab: Any, tmp_path: Path) -> None:
     """In smaller type."""
-    assert printed(browser, card_html(crowded()), tmp_path) == 1
+    assert printed(tab, card_html(crowded()), tmp_path) == 1

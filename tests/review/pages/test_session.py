@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import shutil
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -166,31 +165,49 @@ def as_file(records: list[dict[str, Any]], path: Path) -> Path:
 # --- in a browser ----------------------------------------------------------------------------------------------------
 
 
+class Browser:
+    """A real Chromium with a tab for each size and colour scheme: a new one for each look would cost more than all looks."""
+
+    def __init__(self, chromium: Any) -> None:
+        self.chromium = chromium
+        self._tabs: dict[tuple[int, str, bool], tuple[Any, list[str], list[str]]] = {}
+
+    def tab(self, width: int, scheme: str, axe: bool) -> tuple[Any, list[str], list[str]]:
+        """The tab, the requests that it made and what it complained about, both empty."""
+        key = width, scheme, axe
+        if key not in self._tabs:
+            narrow = width < 500
+            viewport = {"width": width, "height": 844}
+            context = self.chromium.new_context(viewport=viewport, color_scheme=scheme, is_mobile=narrow, has_touch=narrow)
+            page, requests, complaints = context.new_page(), list[str](), list[str]()
+            page.on("request", lambda r: requests.append(r.url))
+            page.on("console", lambda m: complaints.append(m.text))
+            page.on("pageerror", lambda e: complaints.append(str(e)))
+            if axe:
+                page.add_init_script(path=AXE)
+            self._tabs[key] = page, requests, complaints
+        page, requests, complaints = self._tabs[key]
+        page.goto("about:blank")
+        requests.clear()
+        complaints.clear()
+        return page, requests, complaints
+
+
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """A real Chromium."""
+def browser() -> Iterator[Browser]:
+    """It runs for all tests of this file."""
     if not CHROMIUM:
         pytest.skip("browser tests need a browser: apt-get install chromium")
     playwright = pytest.importorskip("playwright.sync_api")
     with playwright.sync_playwright() as running:
         chromium = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield chromium
+        yield Browser(chromium)
         chromium.close()
 
 
-def opened(browser: Any, path: Path, width: int, scheme: str = "light", axe: bool = False) -> tuple[Any, list[str], list[str]]:
+def opened(browser: Browser, path: Path, width: int, scheme: str = "light", axe: bool = False) -> tuple[Any, list[str], list[str]]:
     """A page, the requests that it made and what it complained about."""
-    context = browser.new_context(
-        viewport={"width": width, "height": 844}, color_scheme=scheme, is_mobile=width < 500, has_touch=width < 500
-    )
-    page = context.new_page()
-    requests: list[str] = []
-    complaints: list[str] = []
-    page.on("request", lambda r: requests.append(r.url))
-    page.on("console", lambda m: complaints.append(m.text))
-    page.on("pageerror", lambda e: complaints.append(str(e)))
-    if axe:
-        page.add_init_script(path=AXE)
+    page, requests, complaints = browser.tab(width, scheme, axe)
     page.goto(path.as_uri())
     return page, requests, complaints
 
@@ -198,7 +215,9 @@ def opened(browser: Any, path: Path, width: int, scheme: str = "light", axe: boo
 @pytest.mark.browser
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("width", [320, 390, 1200])
-def test_in_a_browser_it_asks_for_nothing_and_never_scrolls_sideways(browser: Any, pages: dict[str, Path], name: str, width: int) -> None:
+def test_in_a_browser_it_asks_for_nothing_and_never_scrolls_sideways(
+    browser: Browser, pages: dict[str, Path], name: str, width: int
+) -> None:
     """At phone and desk size; one picture of the two is shown."""
     page, requests, complaints = opened(browser, pages[name], width)
     assert requests == [pages[name].as_uri()]
@@ -207,7 +226,6 @@ def test_in_a_browser_it_asks_for_nothing_and_never_scrolls_sideways(browser: An
     seen = "f => [...f.querySelectorAll('svg')].filter(s => s.clientWidth > 0).length"
     shown = page.evaluate(f"[...document.querySelectorAll('figure')].map({seen})")
     assert set(shown) == {1}
-    page.context.close()
 
 
 BOXES = """() => [...document.querySelectorAll('svg.strip')].filter(s => s.clientWidth > 0).map(s => {
@@ -220,7 +238,7 @@ BOXES = """() => [...document.querySelectorAll('svg.strip')].filter(s => s.clien
 @pytest.mark.browser
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("width", [390, 1200])
-def test_no_word_of_a_picture_is_clipped_or_stands_on_another(browser: Any, pages: dict[str, Path], name: str, width: int) -> None:
+def test_no_word_of_a_picture_is_clipped_or_stands_on_another(browser: Browser, pages: dict[str, Path], name: str, width: int) -> None:
     """Measured by the browser: each word inside its picture, no two boxes on each other; on a phone the text has 13 px and more."""
     page, _, _ = opened(browser, pages[name], width)
     pictures = page.evaluate(BOXES)
@@ -239,29 +257,26 @@ def test_no_word_of_a_picture_is_clipped_or_stands_on_another(browser: Any, page
                 across = min(a["x"] + a["w"], b["x"] + b["w"]) - max(a["x"], b["x"])
                 down = min(a["y"] + a["h"], b["y"] + b["h"]) - max(a["y"], b["y"])
                 assert across <= 1 or down <= 4, (a["text"], b["text"])
-    page.context.close()
 
 
 @pytest.mark.browser
-def test_the_first_screen_of_a_desk_holds_the_answer_and_the_begin_of_the_picture(browser: Any, pages: dict[str, Path]) -> None:
+def test_the_first_screen_of_a_desk_holds_the_answer_and_the_begin_of_the_picture(browser: Browser, pages: dict[str, Path]) -> None:
     """Without scrolling: result at 54 px and five rows."""
     page, _, _ = opened(browser, pages["tank"], 1200)
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.result')).fontSize)") == 54
     assert page.evaluate("document.querySelector('figure').getBoundingClientRect().top") < 420
     assert page.evaluate("document.querySelectorAll('.answer dt').length") == 5
-    page.context.close()
 
 
 @pytest.mark.browser
-def test_on_a_phone_the_table_of_stages_has_three_columns(browser: Any, pages: dict[str, Path]) -> None:
+def test_on_a_phone_the_table_of_stages_has_three_columns(browser: Browser, pages: dict[str, Path]) -> None:
     """The others stand in the words."""
     page, _, _ = opened(browser, pages["tank"], 390)
     assert page.evaluate("[...document.querySelectorAll('.stages thead th')].filter(h => h.offsetWidth > 0).length") == 3
-    page.context.close()
 
 
 @pytest.mark.browser
-def test_dark_and_light_follow_the_reader(browser: Any, pages: dict[str, Path]) -> None:
+def test_dark_and_light_follow_the_reader(browser: Browser, pages: dict[str, Path]) -> None:
     """Ground and ink change places, in the pictures too."""
     found = {}
     for scheme in ("light", "dark"):
@@ -269,15 +284,14 @@ def test_dark_and_light_follow_the_reader(browser: Any, pages: dict[str, Path]) 
         ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
         ink = page.evaluate("getComputedStyle(document.querySelector('figure .wide svg text.b')).fill")
         found[scheme] = (sum(map(int, re.findall(r"\d+", ground)[:3])), sum(map(int, re.findall(r"\d+", ink)[:3])))
-        page.context.close()
-    assert found["light"][0] > 700 > 100 > found["light"][1]
+        assert found["light"][0] > 700 > 100 > found["light"][1]
     assert found["dark"][0] < 100 < 600 < found["dark"][1]
 
 
 @pytest.mark.browser
-def test_with_forced_colours_lines_and_words_take_the_readers(browser: Any, pages: dict[str, Path]) -> None:
+def test_with_forced_colours_lines_and_words_take_the_readers(browser: Browser, pages: dict[str, Path]) -> None:
     """Of the system, none of ours."""
-    context = browser.new_context(viewport={"width": 1200, "height": 844}, forced_colors="active")
+    context = browser.chromium.new_context(viewport={"width": 1200, "height": 844}, forced_colors="active")
     page = context.new_page()
     page.goto(pages["tank"].as_uri())
     words = page.evaluate("getComputedStyle(document.querySelector('.wide svg text.b')).fill")
@@ -287,33 +301,29 @@ def test_with_forced_colours_lines_and_words_take_the_readers(browser: Any, page
 
 
 @pytest.mark.browser
-def test_on_paper_it_is_black_on_white_and_only_the_calls_are_open(browser: Any, pages: dict[str, Path]) -> None:
+def test_on_paper_it_is_black_on_white_and_only_the_calls_are_open(browser: Browser, pages: dict[str, Path]) -> None:
     """Recipe, words and thinned tables are not printed."""
     page, _, _ = opened(browser, pages["tank"], 1200, "dark")
-    page.emulate_media(media="print", color_scheme="dark")
+    page.emulate_media(media="print")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     shown = "[...document.querySelectorAll('details')].filter(d => d.getBoundingClientRect().height > 0)"
     seen = page.evaluate(f"{shown}.map(d => d.className)")
+    page.emulate_media(media="null")
     assert seen == ["cues"]
-    page.context.close()
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("name", SESSIONS)
-def test_a_session_is_one_page_of_a4(pages: dict[str, Path], name: str, tmp_path: Path) -> None:
+def test_a_session_is_one_page_of_a4(browser: Browser, pages: dict[str, Path], name: str) -> None:
     """Printed by Chromium, and its pages counted; the sheets too."""
-    if not CHROMIUM:
-        pytest.skip("counting printed pages needs a browser: apt-get install chromium")
-    out = tmp_path / "page.pdf"
-    options = ("--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", f"--print-to-pdf={out}")
-    subprocess.run([CHROMIUM, *options, pages[name].as_uri()], check=True, capture_output=True, timeout=100)
-    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", out.read_bytes())) == 1
+    page, _, _ = opened(browser, pages[name], 1200)
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", page.pdf(prefer_css_page_size=True))) == 1
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1200, "light")])
-def test_axe_finds_nothing(browser: Any, pages: dict[str, Path], name: str, width: int, scheme: str) -> None:
+def test_axe_finds_nothing(browser: Browser, pages: dict[str, Path], name: str, width: int, scheme: str) -> None:
     """No violation of WCAG 2.2 A and AA that a program can find."""
     _need_axe()
     page, _, _ = opened(browser, pages[name], width, scheme, axe=True)
@@ -321,11 +331,10 @@ def test_axe_finds_nothing(browser: Any, pages: dict[str, Path], name: str, widt
     found = page.evaluate("tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", TAGS)
     assert [(v["id"], v["nodes"][0]["html"][:100]) for v in found["violations"]] == []
     assert len(found["passes"]) >= 15
-    page.context.close()
 
 
 @pytest.mark.browser
-def test_axe_would_find_something(browser: Any, tmp_path: Path) -> None:
+def test_axe_would_find_something(browser: Browser, tmp_path: Path) -> None:
     """Negative control: grey on grey, a picture without words."""
     _need_axe()
     bad = tmp_path / "bad.html"
@@ -336,7 +345,6 @@ def test_axe_would_find_something(browser: Any, tmp_path: Path) -> None:
     page, _, _ = opened(browser, bad, 1200, axe=True)
     found = page.evaluate("tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", TAGS)
     assert {"color-contrast", "svg-img-alt"} <= {v["id"] for v in found["violations"]}
-    page.context.close()
 
 
 def _need_axe() -> None:
