@@ -94,7 +94,8 @@ def _since(before: Moment, now: Moment, replay: Replay, heard: list[GoodReading]
     line = _Line(before, lag_s)
     offs = [(r.t_s, r.celsius - line.probe_at(r.t_s)) for r in heard]
     noise = before.reading_variance
-    out = [(t, off) for t, off in offs if abs(off) > max(EDGE_C, EDGE_SDS * math.sqrt(noise + line.variance(t)), before.step_c)]
+    edge_c = max(EDGE_C, before.step_c)
+    out = [(t, off) for t, off in offs if abs(off) > edge_c and abs(off) > EDGE_SDS * math.sqrt(noise + line.variance(t))]
     if not out or now.t - out[-1][0] < BACK_S:
         return None
     until_t_s = next((t for t, _ in offs if t > out[-1][0]), math.inf)

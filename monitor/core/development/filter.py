@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from monitor.core.development.integral import simpson
@@ -82,8 +83,9 @@ def probe_response(h: float, lag_s: float, decay: float) -> tuple[float, float, 
     return e, taken, h - lag * taken, TRANSIENT_S * (taken - (decay - e) / (1.0 - lag / TRANSIENT_S))
 
 
+@lru_cache(maxsize=512)
 def liquid_step(h: float, lag_s: float) -> Step:
-    """The probe follows the liquid with `lag_s` (0: at once)."""
+    """The probe follows the liquid with `lag_s` (0: at once). Kept, since readings come at the same intervals again and again."""
     decay = math.exp(-h / TRANSIENT_S)
     return Step(h, 1.0, 0.0, h, TRANSIENT_S * (1.0 - decay), 1.0, decay, *probe_response(h, lag_s, decay), 0.0)
 
