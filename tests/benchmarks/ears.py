@@ -11,7 +11,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from tests.benchmarks.bathroom import Samples
 
@@ -84,6 +83,8 @@ def listen(sound: Samples, rate_hz: int) -> Heard:
 
 
 def _envelope_db(sound: Samples, rate_hz: int) -> Samples:
+    from scipy.ndimage import gaussian_filter1d  # where it is needed: every worker of the tests collects this module, one listens
+
     count = sound.shape[1]
     hz = np.fft.rfftfreq(count, 1 / rate_hz)
     spectrum = gaussian_filter1d(np.sum(np.abs(np.fft.rfft(sound)) ** 2, axis=0), 2.0 / hz[1])

@@ -145,7 +145,7 @@ def deaths(
     return found[:count]
 
 
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", range(7))
 @pytest.mark.parametrize("kind", ["roll", "sheets"])
 def test_killed_anywhere_every_moment_is_where_it_would_have_been(kind: str, seed: int) -> None:
     """Presses mean the same, begins are the same, READY, NOW and the ends come at the same time; `seq` goes on without a gap."""
