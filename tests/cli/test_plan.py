@@ -141,6 +141,21 @@ def test_times_stand_at_whole_degrees_and_at_halves_near_the_reference(tmp_path:
     assert len(plan(ROLL, tmp_path, capsys)["chart"][0]) == 13
 
 
+def test_whoever_chose_fahrenheit_reads_the_plan_in_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whole degrees of it, and a degree of it for what a degree does; the data stay in Celsius."""
+    monkeypatch.setenv("EVENBATH_UNITS", "F")
+    out = words(ROLL, tmp_path, capsys)
+    assert "; develop 10:00 at 68 F, 10:33 at 67 F, " in out
+    told = re.findall(r"^ +([0-9.]+) F +\d+:\d\d", out, re.MULTILINE)
+    assert told == ["65", "66", "67", "68", "69", "70", "71", "72", "73", "74", "75"]
+    assert "68 F    10:00  <- reference" in out
+    assert "Outside 64.4 F to 75.2 F the rate goes on" in out
+    assert not re.search(r"\d C\b", out)
+    assert {point["celsius"] for point in plan(ROLL, tmp_path, capsys)["chart"][0]} >= {18.0, 20.5, 24.0}
+
+
 def test_the_plan_in_words_goes_on_with_the_film_then_the_jugs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What, how much, how warm, how long come before the stages."""
     text = changed(ROLL, 'jug = 1 => jug = 1\ndilution = "1+31"\nvolume = "500 ml"')

@@ -370,7 +370,7 @@ def _axis(state: ViewState, columns: int) -> trace.Axis:
     seen, stage = state.seen, state.stage
     if stage is None or seen.began_s is None or seen.end_t_s is None or stage.has_no_clock:
         return trace.Axis(state.t_s - WAITING_S, state.t_s, state.t_s, columns)
-    planned_s = seen.began_s + max(stage.begin_to_end_s, stage.at_most_s or 0.0, 60.0)
+    planned_s = seen.began_s + max(stage.begin_to_end_s, stage.at_most_s or 0.0, 10.0)
     out_s = [at_s for _, at_s in state.exits]
     return trace.Axis(seen.began_s, max([planned_s, seen.end_t_s, state.t_s, *out_s]), seen.began_s, columns)
 

@@ -18,10 +18,11 @@ from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal
 from monitor.core.session.presses import FOOT_IN_BRIEF
+from monitor.core.text.degrees import figure, plain, plain_difference, unit
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import cautions_for
 from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Pair, Text, below, lines_of, type_size_pt
-from monitor.prepare.recipes.read_back import chart_points
+from monitor.prepare.recipes.read_back import time_grid
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
 
 CELL_ROW_EM = 1.88
@@ -212,8 +213,8 @@ def _jug_lines(stage: Stage) -> list[str]:
         if parts is not None:
             lines.append(f"{format_number(parts[0], 1)} ml stock + {format_number(parts[1], 1)} ml water")
     stated = stage.reference_stated
-    band = f" +/- {format_number(stage.band_c, 2)} C" if stage.band_c else ""
-    lines.append(f"{'' if stated else 'near '}{format_number(stage.reference_c)} C{band if stated else ''}")
+    band = f" +/- {plain_difference(stage.band_c, 2)}" if stage.band_c else ""
+    lines.append(f"{'' if stated else 'near '}{plain(stage.reference_c)}{band if stated else ''}")
     return lines
 
 
@@ -273,7 +274,7 @@ def _time_words(stage: Stage) -> tuple[str, str]:
     if stage.counted == "full to empty":
         small.append("from full")
     if stage.steer:
-        small.append(f"at {format_number(stage.reference_c)} C")
+        small.append(f"at {plain(stage.reference_c)}")
     return format_duration(stage.target_ref_s), ", ".join(small)
 
 
@@ -302,7 +303,7 @@ def _pour_words(recipe: Recipe, stage: Stage) -> str:
         return f"lift each {format_duration(stage.drain_s)} before its time"
     if stage.counted == "full to empty":
         return f"{_verb(recipe)} at {format_duration(stage.target_ref_s)} from full"
-    gate = f"; begin only within {format_number(stage.gate.band_c)} C" if stage.gate is not None else ""
+    gate = f"; begin only within {plain_difference(stage.gate.band_c)}" if stage.gate is not None else ""
     return f"{_verb(recipe)} at {format_duration(stage.target_ref_s - stage.drain_s)}{gate}"
 
 
@@ -311,39 +312,37 @@ def _verb(recipe: Recipe) -> str:
 
 
 def _chart(recipe: Recipe, stage: Stage, big: _Big) -> Block:
-    """Whole degrees down, the half that follows each across."""
-    told = {round(float(p["celsius"]) * 2.0): p for p in chart_points(stage) if _is_half(float(p["celsius"]))}
-    ends = [float(p["celsius"]) for p in chart_points(stage)]
-    rows = _thinned(sorted({halves // 2 for halves in told}), stage.reference_c)
+    """Whole degrees down, the half that follows each across; in Fahrenheit every second degree down, the next one across."""
+    step, told = time_grid(stage)
+    at_reference = figure(stage.reference_c) / step
+    rows = _thinned(sorted({place // 2 for place in told}), math.floor(at_reference / 2.0 + SAME))
     factor = "" if stage.factor == 1 else f", x {format_number(stage.factor)} included"
     heading = f"{stage.name}: time at one steady temperature of the developer itself{factor}"
     lines, texts = [], []
-    for degrees in rows:
+    for row in rows:
         cells = []
-        for halves in (2 * degrees, 2 * degrees + 1):
-            at_reference = abs(halves / 2.0 - stage.reference_c) <= SAME
-            mark = ' class="reference"' if at_reference else ""
-            cells.append(f"<td{mark}>{format_duration(float(told[halves]['planned_s'])) if halves in told else ''}</td>")
-        lines.append(f'<tr><th scope="row">{degrees} C</th>{"".join(cells)}</tr>')
+        for place in (2 * row, 2 * row + 1):
+            mark = ' class="reference"' if abs(place - at_reference) <= SAME else ""
+            cells.append(f"<td{mark}>{format_duration(told[place]) if place in told else ''}</td>")
+        lines.append(f'<tr><th scope="row">{2 * row * step:.0f} {unit()}</th>{"".join(cells)}</tr>')
         texts.append((Text("0", 1.0, 1.0, 0.0, 0.05, size_pt=big.chart_pt, line_em=DIGITS_EM),))
     drain = "" if stage.counted == "full to empty" else f" {_verb(recipe).capitalize()} {format_duration(stage.drain_s)} before it."
-    data = f"Outside {format_number(ends[0])} C to {format_number(ends[-1])} C: outside data."
-    odd = "" if _is_half(stage.reference_c) else f" {format_duration(stage.target_ref_s)} at {format_number(stage.reference_c, 2)} C."
+    low_c, high_c = stage.valid_c or (stage.reference_c, stage.reference_c)
+    data = f"Outside {plain(low_c)} to {plain(high_c)}: outside data."
+    on_grid = abs(at_reference - round(at_reference)) <= SAME
+    odd = "" if on_grid else f" {format_duration(stage.target_ref_s)} at {plain(stage.reference_c, 2)}."
     note = f"If it drifts, take the middle of where it was.{odd}{drain} {data}"
-    head = '<tr><th></th><th scope="col">.0</th><th scope="col">.5</th></tr>'
+    across = (".0", ".5") if step < 1.0 else ("+0", "+1")
+    head = f'<tr><th></th><th scope="col">{across[0]}</th><th scope="col">{across[1]}</th></tr>'
     html = f'<h2>{escape(heading)}</h2>\n<table class="chart">{head}\n{chr(10).join(lines)}\n</table>\n<p>{note}</p>'
     return Block(html, (*below(Text(heading, 1.1, bold=True), Text(".0")), *texts, *below(Text(note))), 1.0)
 
 
-def _is_half(celsius: float) -> bool:
-    return abs(celsius * 2.0 - round(celsius * 2.0)) <= SAME
-
-
-def _thinned(degrees: Sequence[int], reference_c: float) -> list[int]:
+def _thinned(degrees: Sequence[int], reference: int) -> list[int]:
     """At most `MOST_ROWS` degrees: every second, third ... one, but always the ends and the reference."""
     every = 1
     while True:
-        kept = [c for i, c in enumerate(degrees) if i % every == 0 or i == len(degrees) - 1 or c == math.floor(reference_c + SAME)]
+        kept = [c for i, c in enumerate(degrees) if i % every == 0 or i == len(degrees) - 1 or c == reference]
         if len(kept) <= MOST_ROWS:
             return kept
         every += 1

@@ -8,13 +8,14 @@ Tests: tests/cli/test_plan.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
 from monitor.core.development.rate import planned_time
 from monitor.core.recipe.light import session_refusal
 from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S, SAME, Recipe, Stage
+from monitor.core.text.degrees import celsius_of, figure, plain, plain_difference, span, unit
 from monitor.core.text.doubt import TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import HABITUAL, cautions_for
@@ -39,8 +40,31 @@ def chart_points(stage: Stage) -> list[dict[str, float | int]]:
     step_c = _FINE_STEP_C if high_c - low_c <= _FINE_SPAN_C else _COARSE_STEP_C
     grid = (i * step_c for i in range(math.ceil(low_c / step_c), math.floor(high_c / step_c) + 1))
     inside = [stage.reference_c] if low_c <= stage.reference_c <= high_c else []
+    return _points(stage, [low_c, high_c, *inside, *grid])
+
+
+def whole_degrees(stage: Stage) -> range:
+    """The whole degrees, in the unit shown, in the range of a steered stage's data."""
+    low_c, high_c = (0.0, -1.0) if stage.law is None else stage.law.valid_c
+    return range(math.ceil(figure(low_c) - SAME), math.floor(figure(high_c) + SAME) + 1)
+
+
+def time_grid(stage: Stage) -> tuple[float, dict[int, float]]:
+    """For a chart with rows and columns: its step (half a degree, or one of Fahrenheit), and by multiples of it the planned seconds."""
+    law, step = stage.law, 0.5 if unit() == "C" else 1.0
+    if law is None:
+        return step, {}
+    low, high = (figure(celsius) / step for celsius in law.valid_c)
+    places = range(math.ceil(low - SAME), math.floor(high + SAME) + 1)
+    return step, {place: planned_time(law, stage.target_ref_s, celsius_of(place * step)) for place in places}
+
+
+def _points(stage: Stage, temperatures_c: Sequence[float]) -> list[dict[str, float | int]]:
+    law = stage.law
+    if law is None:
+        return []
     points: list[dict[str, float | int]] = []
-    for celsius in sorted({round(c, 6) for c in (low_c, high_c, *inside, *grid)}):
+    for celsius in sorted({round(c, 6) for c in temperatures_c}):
         planned_s = planned_time(law, stage.target_ref_s, celsius)
         points.append(
             {"celsius": celsius, "planned_s": planned_s, "sd_s": planned_s * abs(law.log_rate_sd_slope(celsius)), "stage": stage.number}
@@ -49,7 +73,10 @@ def chart_points(stage: Stage) -> list[dict[str, float | int]]:
 
 
 def read_points(stage: Stage) -> list[dict[str, float | int]]:
-    """The points for a person: whole degrees, halves near the reference, both ends of the data and the reference."""
+    """The points for a person: whole degrees of the unit shown, of Celsius halves near the reference too, both ends of the data and the
+    reference."""
+    if unit() == "F":
+        return _points(stage, [celsius_of(number) for number in whole_degrees(stage)])
     points = chart_points(stage)
     ends = (points[0], points[-1]) if points else ()
 
@@ -132,8 +159,8 @@ def _by_degree(recipe: Recipe) -> str:
     if stage is None or stage.law is None:
         return ""
     told = [
-        f"{format_duration(planned_time(stage.law, stage.target_ref_s, celsius))} at {format_number(celsius)} C"
-        for celsius in (stage.reference_c, stage.reference_c - 1.0, stage.reference_c + 1.0)
+        f"{format_duration(planned_time(stage.law, stage.target_ref_s, celsius))} at {plain(celsius)}"
+        for celsius in (stage.reference_c, stage.reference_c - 1.0 / span(1.0), stage.reference_c + 1.0 / span(1.0))
     ]
     return f"; {stage.name} {', '.join(told)}"
 
@@ -200,8 +227,8 @@ def _jug_words(stages: list[Stage]) -> str:
         words.append(_volume_words(first))
     elif first.role != "wash":
         words.append("amount: your recipe does not say")
-    degrees = f"{format_number(first.reference_c)} C"
-    band = f" within {format_number(first.band_c)} C" if first.band_c else ""
+    degrees = plain(first.reference_c)
+    band = f" within {plain_difference(first.band_c)}" if first.band_c else ""
     words.append(f"at {degrees}{band}" if first.reference_stated else f"near {degrees}")
     words += [f"{_time_words(stage)} ({stage.name})" if len(stages) > 1 else _time_words(stage) for stage in stages]
     return ", ".join(words)
@@ -239,13 +266,13 @@ def _stage_lines(stage: Stage) -> Iterator[str]:
     if stage.counted == "full to empty":
         yield f"     Counted from full ({format_duration(stage.fill_s)} after the begin) to NOW; the drain comes after it."
     if stage.gate is not None:
-        band = f"{format_number(stage.gate.band_c)} C of {format_number(stage.reference_c)} C"
+        band = f"{plain_difference(stage.gate.band_c)} of {plain(stage.reference_c)}"
         yield f"     The start waits until the developer has been within {band} for {format_duration(stage.gate.for_s)}."
     yield f"     {_agitation_words(stage)}"
 
 
 def _at_words(stage: Stage) -> str:
-    return f" at {format_number(stage.reference_c)} C" if stage.law is not None or stage.role == "develop" else ""
+    return f" at {plain(stage.reference_c)}" if stage.law is not None or stage.role == "develop" else ""
 
 
 def _end_words(stage: Stage) -> str:
@@ -289,10 +316,10 @@ def _chart_lines(stage: Stage) -> Iterator[str]:
     for point in read_points(stage):
         mark = "  <- reference" if abs(point["celsius"] - stage.reference_c) <= SAME else ""
         spread = f" +/- {format_duration(two_sd(point['sd_s']))}" if two_sd(point["sd_s"]) >= 0.5 else ""
-        yield f"  {format_number(point['celsius'], 2):>5} C  {format_duration(point['planned_s']):>7}{spread}{mark}"
+        yield f"  {plain(point['celsius'], 2):>7}  {format_duration(point['planned_s']):>7}{spread}{mark}"
     if stage.valid_c is not None:
         low_c, high_c = stage.valid_c
-        yield f"  Outside {format_number(low_c)} C to {format_number(high_c)} C the rate goes on, three times as uncertain (outside data)."
+        yield f"  Outside {plain(low_c)} to {plain(high_c)} the rate goes on, three times as uncertain (outside data)."
 
 
 def _light_line(recipe: Recipe) -> str:

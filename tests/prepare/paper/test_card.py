@@ -15,6 +15,7 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import SIGNALS
 from monitor.core.session.presses import FOOT_IN_BRIEF
+from monitor.core.text import degrees
 from monitor.prepare.paper.card import card_html
 from monitor.prepare.paper.page_fit import lines_of
 from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
@@ -81,6 +82,20 @@ def test_the_chart_has_degrees_down_and_halves_across() -> None:
     assert [row[0] for row in rows] == ["18", "19", "20", "21", "22", "23", "24"]
     assert [row[2] for row in rows if row[1]] == ["10:00"]
     assert rows[-1][3] == ""
+
+
+def test_the_card_is_in_the_unit_that_the_person_chose() -> None:
+    """Every second degree down, the next one across, the reference framed; no Celsius is left over."""
+    degrees.show_in("F")
+    try:
+        page = card_html(load_recipe(DILUTED.encode(), "r.toml"))
+    finally:
+        degrees.show_in(None)
+    rows = re.findall(r'<tr><th scope="row">(\d+) F</th><td( class="reference")?>([0-9:]*)</td><td>([0-9:]*)</td></tr>', page)
+    assert [row[0] for row in rows] == ["64", "66", "68", "70", "72", "74"]
+    assert [row[2] for row in rows if row[1]] == ["10:00"]
+    assert rows[0][2] == "", "64 F lies outside the data"
+    assert not re.search(r"\d C\b", re.sub(r"(?s)<style>.*</style>", "", page))
 
 
 def test_nothing_on_the_card_contradicts_itself() -> None:
