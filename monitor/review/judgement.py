@@ -56,7 +56,10 @@ class Cause:
 
 CAUSES: dict[str, Cause] = {
     "milky": Cause(
-        "milky or pink", "fixing", "not fixed to the end", "fix again now, in fresh fixer; next time test the clearing time first"
+        "milky, or pink",
+        "fixing",
+        "not fixed to the end; pink alone is often only dye, and no sign by itself",
+        "fix again now, in fresh fixer; next time test the clearing time first",
     ),
     "wrinkles": Cause(
         "a net of fine wrinkles",

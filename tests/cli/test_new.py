@@ -135,6 +135,28 @@ def test_ones_own_pair_at_the_reference_counts_once(tmp_path: Path) -> None:
     assert law == Pairs(20.0, ((18.0, 730.0), (20.0, 600.0), (24.0, 405.0)), 0.28, (18.0, 24.0))
 
 
+@pytest.mark.parametrize(
+    ("said", "bursts", "continuous"),
+    [
+        ("10 s a minute", [(0.0, None, 30.0), (None, 60.0, 10.0)], False),
+        ("5 s a minute", [(0.0, None, 30.0), (None, 60.0, 5.0)], False),
+        ("5 s each 30 s", [(0.0, None, 30.0), (None, 30.0, 5.0)], False),
+        ("continuous", [], True),
+    ],
+)
+def test_how_the_tank_is_moved_is_asked(tmp_path: Path, said: str, bursts: list[tuple[float | None, ...]], continuous: bool) -> None:
+    """Never silently one of them: movement is development."""
+    stage = next(s for s in made(tmp_path, "roll", *own("roll"), *sets(f"agitation={said}")).stages if s.role == "develop")
+    assert [(b.from_s, b.every_s, b.for_s) for b in stage.agitation] == bursts
+    assert stage.continuous is continuous
+
+
+def test_a_drum_turns_in_every_bath_that_must_cover_the_film(tmp_path: Path) -> None:
+    """Film in a drum is covered only while it turns (common practice, no source)."""
+    stages = made(tmp_path, "drum", *own("drum")).stages
+    assert [s.name for s in stages if s.role in ("presoak", "develop", "stop", "fix") and not s.continuous] == []
+
+
 def test_without_pairs_the_middle_of_published_tables_is_taken_and_said(tmp_path: Path) -> None:
     """65 kJ/mol with the spread between tables, and a comment that says so."""
     recipe = made(tmp_path, "roll", *own("roll"))

@@ -17,6 +17,8 @@ from monitor.core.text.quantities import format_duration, format_number
 TIMES = 2.0
 TIMES_FLAT_GRAIN = 3.0
 TIMES_RANGE = (2.0, 5.0)
+SHORTEST_S = 120.0
+"""However fast a test clears, nobody fixes for less: common practice, no source; rapid fixers' sheets begin here (from memory)."""
 FINISHED_AT = 2.0
 """From this many times the fresh time on, the fixer is discarded."""
 NEARLY_AT, FAIRLY_AT = 1.75, 1.5
@@ -58,7 +60,9 @@ def clearing_lines(result: Clearing) -> list[str]:
         ]
     said = f"Fix at least {format_duration(result.fix_s)} ({format_number(result.times)} times {format_duration(result.today_s)})"
     if result.times == TIMES:
-        said += f"; {format_duration(TIMES_FLAT_GRAIN * result.today_s)} for flat-grain films (common practice)"
+        said += f"; {format_duration(TIMES_FLAT_GRAIN * result.today_s)} for flat-grain films (common practice); colour as its sheet says"
+    if result.fix_s < SHORTEST_S:
+        said += f"; in no case less than {format_duration(SHORTEST_S)} (common practice)"
     lines = [f"{said}.", f"Clearing takes {ratio}: {_left(result.ratio)}."]
     if result.ratio < 0.8:
         lines.append("Faster than when fresh: was the fresh time measured with this film, at this temperature?")
@@ -67,7 +71,7 @@ def clearing_lines(result: Clearing) -> list[str]:
 
 def _left(ratio: float) -> str:
     if ratio >= NEARLY_AT:
-        return "one or two more films, then a fresh bath (common practice)"
+        return "near the end; one or two more films, then a fresh bath (common practice)"
     if ratio >= FAIRLY_AT:
         return "well used; test it before each film (common practice)"
     return "good; it is discarded at twice"

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator
 from html import escape
 
+from monitor.core.text.degrees import plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.bottles.bottles import Bottle
 from monitor.prepare.days import read_day, read_span
@@ -97,7 +98,9 @@ def _limits(bottle: Bottle) -> Iterator[str]:
 
 def _careful(bottle: Bottle) -> Iterator[str]:
     if bottle.role in ("develop", "replenisher"):
-        yield "Developer: nitrile gloves; no crystals may be left: warm the closed bottle to 40 C and shake. If it is brown, throw it away."
+        yield f"Developer: nitrile gloves; no crystals may be left: warm the closed bottle to {plain(40.0)} and shake."
+        yield "Its colour does not tell: some darken and still work, others die without a colour."
+        yield "Test a piece of leader before each film (common practice)."
     elif bottle.role in ("fix", "bleach-fix"):
         yield "Fixer: never add acid or household bleach. Yellow, milky or with a sediment: throw it away. It carries silver: collect it."
     elif bottle.role == "bleach":

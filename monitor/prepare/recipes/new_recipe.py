@@ -154,6 +154,20 @@ def _counted(answer: str, earlier: Answers) -> str:
     return f"{chosen}\n{fill:<{_COMMENT_COLUMN}}# 10 to 20 s (manual NAVEDTRA 14209): time your own with water"
 
 
+MOVES = {
+    "10 s a minute": '[{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]',
+    "5 s a minute": '[{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:05" }]',
+    "5 s each 30 s": '[{ from = "0:00", for = "0:30" }, { every = "0:30", for = "0:05" }]',
+    "continuous": '"continuous"',
+}
+"""What sheets say of moving a tank, after the first half minute: common practice; 5 s a minute is the manual's (NAVEDTRA 14209)."""
+
+
+def _agitation(answer: str, earlier: Answers) -> str:
+    _one_of(*MOVES)(answer, earlier)
+    return MOVES[answer.strip()]
+
+
 def _pairs(answer: str, earlier: Answers) -> str:
     """The rate: the person's pairs including the one at the reference, or a usual energy if there are none."""
     given = [read_pair(part.strip()) for part in re.split(r"[,;]", answer) if part.strip()]
@@ -181,7 +195,11 @@ _QUESTIONS: dict[str, AnswerRule] = {
     "name": AnswerRule("What shall the recipe be called?", _text),
     "film": AnswerRule("What is the film sensitive to?", _one_of(*get_args(Film))),
     "what": AnswerRule("What is in it, in your words?", _text),
-    "area": AnswerRule("How many units of 80 sq in?", _number(0.01, 1000, "a number above 0, such as 1.5")),
+    "agitation": AnswerRule(f"How does your sheet move it, after the first half minute: {', '.join(MOVES)}?", _agitation),
+    "area": AnswerRule(
+        "How much film: 1 for each roll, 0.25 for each sheet of 4x5 inches (a unit is 80 square inches)?",
+        _number(0.01, 1000, "a number above 0, such as 1.5"),
+    ),
     "time": AnswerRule("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
     "second_time": AnswerRule("The second developing bath's time?", _STAGE_TIME),
     "counted": AnswerRule('How does your sheet count: "pour to pour", or "full to empty"?', _counted),

@@ -98,16 +98,22 @@ def _until_s(start_c: float, around_c: float, want_c: float, within_c: float, la
 def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
     """The order of mixing, for any powder; the maker's sheet takes precedence."""
     first_ml = FIRST_WATER * volume_ml
-    yield "Gloves, dust mask, window open; a jug, spoon and funnel used for nothing else; no food nearby."
+    yield "Gloves, goggles, dust mask, window open; a jug, spoon and funnel used for nothing else; no food nearby."
     yield f"{format_volume(first_ml)} of water at {degrees(dissolved_c)}: three quarters of the whole."
     yield "Add the parts in the order of the sheet, A before B, slowly, into stirred water; dissolve each completely before the next."
     yield "With a formula of your own: a pinch of sulphite, metol, the rest of the sulphite, the other agents, alkali, bromide last."
+    yield HYDROXIDE
     yield f"Top up with cold water to {format_volume(volume_ml)}; stir without making it foam."
     yield "Let it cool in a closed bottle; many stock solutions are best left overnight. Measure before use."
     yield "Label it at once: evenbath label. A full bottle keeps longer than a part-full one."
     yield CRYSTALS
 
 
+HYDROXIDE = (
+    "A hydroxide is dissolved apart: slowly, into plenty of cold water, never into warm or hot, which can boil up; then poured into the "
+    "rest. An acid goes into the water, never water into the acid."
+)
+"""Old chemists' rules, in every school book; no source named."""
 CRYSTALS = "Crystals in the cold: warm the closed bottle in water at 40 C and shake until they are gone; never pour off above them."
 
 

@@ -33,6 +33,15 @@ def test_the_words_say_both_times_and_how_many_films_are_left() -> None:
     assert "one or two more" in text
 
 
+def test_a_fixer_that_clears_fast_has_a_floor() -> None:
+    """Nobody fixes for less than two minutes (common practice, no source); colour goes by its own sheet."""
+    fast, slow = " ".join(clearing_lines(clearing(20.0, 25.0))), " ".join(clearing_lines(clearing(40.0, 60.0)))
+    assert "in no case less than 2:00" in fast
+    assert "in no case" not in slow
+    assert "colour as its sheet says" in fast
+    assert "near the end" in " ".join(clearing_lines(clearing(40.0, 76.0)))
+
+
 def test_a_finished_fixer_is_not_given_a_fixing_time() -> None:
     """Only: discard, and fix again what went through it lately."""
     first, second = clearing_lines(clearing(40.0, 80.0))

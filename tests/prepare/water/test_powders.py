@@ -66,3 +66,12 @@ def test_a_measured_lag_has_no_spread() -> None:
     assert (measured.earliest_s, measured.latest_s) == (measured.usable_after_s, measured.usable_after_s)
     estimated = cooling(1000.0, 45.0, 15.0, 20.0, "bath", 12.0)
     assert (estimated.earliest_s, estimated.latest_s) == pytest.approx((estimated.usable_after_s * 0.75, estimated.usable_after_s * 4 / 3))
+
+
+def test_what_can_burn_the_eyes_is_told_before_it_is_touched() -> None:
+    """Goggles first; a hydroxide apart, slowly, into cold water; acid into water (old chemists' rules, no source)."""
+    told = list(steps(1000.0, 45.0))
+    assert "goggles" in told[0]
+    apart = next(step for step in told if "hydroxide" in step)
+    assert "cold water, never into warm" in apart
+    assert "never water into the acid" in apart
