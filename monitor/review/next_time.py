@@ -78,7 +78,8 @@ def _hands(_: SessionMeasures, stage: StageMeasures) -> str | None:
     percent = 100.0 * stage.overrun_s / stage.actual_s
     if abs(percent) < HANDS_PERCENT:
         return None
-    late = f"{abs(stage.overrun_s):.0f} s {'late' if stage.overrun_s > 0 else 'early'}"
+    size_s = abs(stage.overrun_s)
+    late = f"{f'{size_s:.0f} s' if size_s < 60 else format_duration(size_s)} {'late' if stage.overrun_s > 0 else 'early'}"
     return f"pour off when NOW says: {late} was {abs(percent):.1f} % too {'much' if percent > 0 else 'little'}"
 
 

@@ -19,8 +19,10 @@ _OTHER = 84
 _NARROW = {"°": 50, "–": 50, "·": 32}
 BOLD = 1.12
 """A bold word is at most so much wider."""
-OVER_THE_EDGE = 1e6
-"""What it costs to write there: more than anything else."""
+ON_WORDS, OVER_THE_EDGE = 1e5, 1e6
+"""What it costs to write on other words, or there: more than any number of lines."""
+TOUCH_PX2 = 4.0
+"""Boxes that share no more than this do not look as if they stood on each other."""
 ASCENT, DESCENT = 0.80, 0.24
 """Of the size, above and below the line on which a word stands."""
 
@@ -74,7 +76,7 @@ class Room:
         """How bad it would be to write here: 0 where all is free; other words and the edge cost most, a line as much as it is crossed."""
         total, whole = 0.0, self._whole
         for each in wanted:
-            total += sum(10.0 * each.overlap(taken) for taken in self._words)
+            total += sum(ON_WORDS for taken in self._words if each.overlap(taken) > TOUCH_PX2)
             if each.left < whole.left or each.right > whole.right or each.top < whole.top or each.bottom > whole.bottom:
                 total += OVER_THE_EDGE
             for points in self._lines:

@@ -15,7 +15,7 @@ import numpy as np
 
 from monitor.core.development.rate import rate
 from monitor.core.drawing.strips import DEGREES, SECONDS, Drawing, Point, Scale, nice_step, ticks, time_axis
-from monitor.core.drawing.words import OVER_THE_EDGE, Box, Room, apart, box, width
+from monitor.core.drawing.words import ON_WORDS, Box, Room, apart, box, width
 from monitor.core.text.degrees import celsius_of, degrees, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
@@ -39,6 +39,10 @@ APART_S = 2.5
 """Ticks that lie nearer together belong to one movement."""
 CALLS_APART_S = 12.0
 """Soundings of one NOW lie nearer together."""
+MOST_NAMED = 3
+"""More FAULTs or estimated stretches than this are drawn and counted; the table of calls names each."""
+LONGEST_NAME = 14
+"""Characters of a probe's name on a phone."""
 LEAST_SPAN_C = 0.5
 """The temperature strip shows at least so many degrees: noise does not look like a storm."""
 
@@ -311,7 +315,8 @@ class _Pen:
             elif self.wide:
                 blocks.append((last_t, value, [(f"{curve.name} {_degrees(value)}", kind)]))
             else:
-                blocks.append((last_t, value, [(curve.name, kind), (_degrees(value), kind)]))
+                name = curve.name if len(curve.name) <= LONGEST_NAME else f"{curve.name[: LONGEST_NAME - 1]}…"
+                blocks.append((last_t, value, [(name, kind), (_degrees(value), kind)]))
         return blocks
 
     def _behind_lines(self) -> list[str]:
@@ -349,6 +354,8 @@ class _Pen:
         self.label(y + high - 3.0, "moves" if self.e.moved else "calls", "d")
         self.d.rects([(self.x.at(a), max(1.0, self.x.at(b) - self.x.at(a))) for a, b in self.e.moved], y, high, "full")
         named: list[tuple[float, str, str]] = [(f, f"FAULT {format_duration(f)}", "middle") for f, _ in self.e.faults]
+        if len(named) > MOST_NAMED:
+            named = [(named[0][0], f"{len(named)} FAULTs from {format_duration(named[0][0])}", "start")]
         for f, _ in self.e.faults:
             self.d.stroke(self.x.at(f), y - 4.0, self.x.at(f), y + high + 6.0, "bar")
         if part.ready_s is not None and part.ready_s >= 0:
@@ -469,7 +476,7 @@ class _Pen:
         line = 1.28 * self.size
         boxes = [[box(px, py + i * line, words, self.size, anchor) for i, words in enumerate(lines)] for px, py, anchor in places]
         chosen, cost = room.best(boxes)
-        if cost >= OVER_THE_EDGE:
+        if cost >= ON_WORDS:
             return False
         px, py, anchor = places[chosen]
         for i, words in enumerate(lines):
@@ -484,6 +491,9 @@ class _Pen:
             x1, x2 = self.x.at(max(0.0, from_s)), self.x.at(min(to_s, self.x.high))
             cut = next((words for a, b, words in self.e.cuts if a < to_s and b > from_s), None)
             if cut is not None:
+                continue
+            if len(self.e.estimated) > MOST_NAMED:
+                self.d.add(f'<path class="frame" d="M{x1:.1f} {top:.1f}H{x2:.1f}V{bottom:.1f}H{x1:.1f}z"/>')
                 continue
             if to_s - from_s < 0.97 * whole:
                 self.d.add(f'<path class="frame" d="M{x1:.1f} {top:.1f}H{x2:.1f}V{bottom:.1f}H{x1:.1f}z"/>')
@@ -501,7 +511,7 @@ class _Pen:
             if not self._block(room, places, lines, "o") and not self._block(room, places, lines[:1], "o"):
                 self._block(room, places, short, "o")
         for at_s, why in self.e.faults:
-            if why and not self.e.cuts:
+            if why and not self.e.cuts and len(self.e.faults) <= MOST_NAMED:
                 lines = _broken(typeset(in_unit_shown(why)), 46 if self.wide else 24)
                 x = self.x.at(at_s)
                 rows = (top + 1.1 * self.size, bottom - (len(lines) - 1) * line - 6.0, *(top + k * (bottom - top) / 8 for k in range(1, 7)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from monitor.core.drawing.words import OVER_THE_EDGE, Box, Room, apart, box, width
+from monitor.core.drawing.words import ON_WORDS, OVER_THE_EDGE, Box, Room, apart, box, width
 
 
 def test_a_wide_letter_takes_more_room_than_a_narrow_one_and_a_bold_word_more_than_a_plain_one() -> None:
@@ -31,7 +31,7 @@ def test_the_place_that_is_free_is_taken() -> None:
     room.line([(float(x), 35.0) for x in range(0, 100, 5)])
     assert room.best([[words], [line], [edge], [free]]) == (3, 0.0)
     assert room.cost([line]) < room.cost([words]) < room.cost([edge])
-    assert room.cost([edge]) >= OVER_THE_EDGE
+    assert room.cost([edge]) >= OVER_THE_EDGE > room.cost([words]) >= ON_WORDS
 
 
 def test_names_at_the_ends_of_lines_are_pushed_apart_and_stay_inside() -> None:

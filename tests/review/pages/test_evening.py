@@ -132,3 +132,22 @@ def test_no_line_has_more_than_400_points_and_no_number_more_than_a_decimal(tmp_
         assert max(path.count("l") for path in re.findall(r' d="([^"]*)"', svg)) <= MOST_POINTS
         assert not re.findall(r'(?:d|x|y|cx|cy|width|height)="[^"]*\d\.\d\d', svg)
         assert len(svg) < 12_000
+
+
+def test_many_faults_are_counted_not_named(tmp_path: Path) -> None:
+    """Ten words and ten frames would hide the line; the table of calls has each with its reason."""
+    made = play(recipe_data(), lambda t: 20.3 - 0.001 * t, faults=[Fault("missing", 100.0 + 60 * k, 130.0 + 60 * k) for k in range(5)])
+    close = made.records.pop()
+    for k in range(5):
+        fault = {"t_s": 115.0 + 60 * k, "kind": "cue", "cue": "fault", "why": "developer: no reading for 15 s"}
+        made.records.append({key: close[key] for key in ("session", "wall")} | fault)
+    made.records = [*sorted(made.records, key=lambda r: r["t_s"]), close]
+    for seq, record in enumerate(made.records, 1):
+        record["seq"] = seq
+    journal = load(made.write(tmp_path / "s.jsonl"))
+    evening = gather(journal, measure(journal), 2)
+    assert evening is not None
+    assert len(evening.faults) == 5
+    said = words(evening)
+    assert [word for word in said if "FAULT" in word] == ["5 FAULTs from 0:55"]
+    assert not any("no reading" in word for word in said)
