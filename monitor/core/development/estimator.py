@@ -21,7 +21,7 @@ from monitor.core.development.integral import simpson
 from monitor.core.development.moment import Key, Segment
 from monitor.core.development.probe_trust import LOST_S, ProbeTrust, Verdict
 from monitor.core.development.rate import RateLaw, rate
-from monitor.core.development.replay import GoodReading, Replay
+from monitor.core.development.replay import KEEP_S, GoodReading, Replay
 from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.development.sensitivity import standard_deviations, variance
 from monitor.core.development.suspicion import LOOK_BACK_S, Suspicion, impossible, was_old
@@ -292,6 +292,7 @@ class Estimator:
         var = k * k * c[T][T] + b * b * c[SLOPE][SLOPE] + u * u * c[TRANSIENT][TRANSIENT]
         var += 2.0 * (k * b * c[T][SLOPE] + k * u * c[T][TRANSIENT] + b * u * c[SLOPE][TRANSIENT])
         var += variance(moment.systematics.of_c, self._sds) + self._bath_watch.doubt_c**2
+        var += self._looking_back.spread_c(t_s - KEEP_S) ** 2
         age = None if self._believed_t_s is None else max(t_s - self._believed_t_s, 0.0)
         return Temperature(celsius, math.sqrt(max(var, 0.0)), self._source, age)
 
@@ -319,8 +320,11 @@ class Estimator:
         var = noise_variance(self._replay.moment, track, number, key.law, start, ahead, celsius)
         var += systematic_variance(self._replay.moment, number, key.law, self._sds, ahead - start, celsius)
         doubted_s = self._replay.moment.t + ahead - max(self._bath_watch.doubted_since_t_s, key.begin_t_s)
+        per_c = rate(key.law, celsius) * key.law.log_rate_slope(celsius)
         if doubted_s > 0.0:
-            var += (rate(key.law, celsius) * key.law.log_rate_slope(celsius) * self._bath_watch.doubt_c * doubted_s) ** 2
+            var += (per_c * self._bath_watch.doubt_c * doubted_s) ** 2
+        counted_s = max(self._replay.moment.t + ahead - key.begin_t_s, 0.0)
+        var += (per_c * self._looking_back.spread_c(key.begin_t_s) * counted_s) ** 2
         return math.sqrt(var)
 
     def _vessel_follows(self) -> tuple[float, float, float] | None:

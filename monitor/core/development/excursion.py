@@ -3,6 +3,10 @@
 A liquid that hot water was stirred into stays warm, or goes back as slowly as its vessel lets it. A plume past the probe, water in
 the plug, a probe lifted and put back leave the liquid where it was: the line from before is met again. That a liquid was moved twice,
 and by chance back to its line, is the other explanation; both are kept, as a mixture (`Aside` in `replay`).
+
+What is mixed every minute or two leaps each time a little the same way: layers. The probe then hung in one of them, and by how much the
+rest was off is a doubt that nothing read can take away.
+
 Tests: tests/core/development/test_excursion.py, figures: tests/benchmarks/bench_doubt.py.
 """
 
@@ -12,7 +16,7 @@ import math
 from dataclasses import dataclass
 
 from monitor.core.development.beliefs import TrustChange
-from monitor.core.development.filter import SLOPE, TRANSIENT, T, liquid_step
+from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, liquid_step
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import ProbeTrust
 from monitor.core.development.replay import GoodReading, Replay
@@ -39,6 +43,13 @@ SURE = 0.7
 """Below this probability the readings stand."""
 MISFIT_SD_C = 0.04
 """What passes leaves something in the liquid: standard deviation, C (this project's own choice)."""
+SHIFTED_S = 26.0
+LEAST_SHIFT_C, SHIFT_SDS, GREATEST_SHIFT_C = 0.07, 1.0, 0.6
+"""What a liquid does within half a minute: less than the first, or than this many standard deviations, is nothing; more than the last is
+water poured in. Between them it may be layers that were mixed (tuned on this project's own liquids)."""
+LAYERED_ONCE, LAYERED_AGAIN, LAYERED_SHARE = 0.4, 0.9, 0.8
+"""How likely it is layers, where that was seen once or in both directions, and where it was seen again; and which share of such a shift
+the probe was off, on average from one mixing to the next (this project's own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +66,16 @@ class LookingBack:
     """Asks every few seconds whether something has passed the followed probe, and sets it aside. An estimator has one."""
 
     def __init__(self) -> None:
-        self._looked_t_s = 0.0
+        self._looked_t_s = self._newest_t_s = 0.0
+        self._shifts: list[tuple[float, float]] = []
+
+    def spread_c(self, since_t_s: float) -> float:
+        """By how much the liquid about the probe may have been off the whole of it since then: standard deviation, C."""
+        shifts_c = [by for t, by in self._shifts if t >= since_t_s]
+        if not shifts_c:
+            return 0.0
+        again = len(shifts_c) > 1 and all(by * shifts_c[0] > 0.0 for by in shifts_c)
+        return LAYERED_SHARE * math.sqrt((LAYERED_AGAIN if again else LAYERED_ONCE) * math.fsum(by * by for by in shifts_c) / len(shifts_c))
 
     def look(self, probe: ProbeTrust, t_s: float, replay: Replay, source: Source) -> list[TrustChange]:
         """After a reading of the followed probe at `t_s`. What was set aside is told as a loss and a return, both over."""
@@ -66,6 +86,7 @@ class LookingBack:
         self._looked_t_s = t_s
         found = excursion(replay, name, probe.model.lag_s)
         if found is None:
+            self._note_shift(replay, probe.model.lag_s)
             return []
         replay.set_aside(name, found.from_t_s, found.until_t_s, found.probability)
         side = "above" if found.off_c > 0 else "below"
@@ -74,6 +95,24 @@ class LookingBack:
             TrustChange(name, False, why, found.from_t_s, "held", False),
             TrustChange(name, True, "back on its line", found.until_t_s, source, False),
         ]
+
+
+    def _note_shift(self, replay: Replay, lag_s: float) -> None:
+        """Where something was odd and is over, the liquid may have gone on from elsewhere."""
+        since_t_s = next(iter(replay.rivalries.starts(self._newest_t_s)), None)
+        if since_t_s is None or replay.moment.t < since_t_s + SHIFTED_S:
+            return
+        self._newest_t_s = since_t_s
+        before = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None)
+        if before is None or before.drift != "liquid" or before.attach or before.probe != replay.moment.probe:
+            return
+        if before.step_c > QUANTUM_C:
+            return  # its codes are no shifts
+        line, now = _Line(before, lag_s), replay.moment
+        by_c = replay.mean.x[T] - line.at(now.t)
+        sd_c = math.sqrt(line.variance(now.t) + replay.mean.c[T][T])
+        if max(LEAST_SHIFT_C, SHIFT_SDS * sd_c) < abs(by_c) < GREATEST_SHIFT_C:
+            self._shifts.append((since_t_s, by_c))
 
 
 def excursion(replay: Replay, probe: str, lag_s: float) -> Excursion | None:

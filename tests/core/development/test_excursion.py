@@ -70,6 +70,30 @@ def test_a_liquid_that_stays_elsewhere_has_moved(stays_c: float) -> None:
     assert watched.estimator.temperature(259.0).celsius == pytest.approx(20.0 + stays_c, abs=0.15)
 
 
+def layered(leap_c: float, every_s: float = 80.0) -> Callable[[float], float]:
+    """A probe in a layer that drifts away from the rest until mixing brings it back within five seconds."""
+
+    def at(t: float) -> float:
+        since = t % every_s
+        return 20.0 - leap_c * (since / every_s if since > 5.0 or t < every_s else (5.0 - since) / 5.0)
+
+    return at
+
+
+def test_layers_that_mixing_breaks_up_are_doubted() -> None:
+    """0.25 C at each mixing, three times: the rest of the liquid was warmer by up to that (1 %); of a calm one nothing is doubted."""
+    calm, odd = play(lambda _: 20.0, 300).estimator, play(layered(0.25), 300).estimator
+    assert odd.done(0, 299.0).sd_ref_s > calm.done(0, 299.0).sd_ref_s + 2.0
+    assert odd.temperature(299.0).sd_c > calm.temperature(299.0).sd_c + 0.1
+    assert abs(odd.done(0, 299.0).done_ref_s - (299.0 - BEGUN_S)) < 2.0 * odd.done(0, 299.0).sd_ref_s
+
+
+def test_hot_water_poured_in_is_no_layer() -> None:
+    """1.5 C within half a minute, once: all of it is the liquid's."""
+    warmed = play(lambda t: 20.0 + 1.5 * (1.0 - math.exp(-max(t - OUT_S, 0.0) / 8.0)))
+    assert warmed.estimator.done(0, 259.0).sd_ref_s < 1.0
+
+
 def test_a_past_that_is_computed_again_has_it_once() -> None:
     """A begin put right later, before or after what was left out, changes nothing of the doubt about it."""
     watched = play(passing)
