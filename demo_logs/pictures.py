@@ -6,7 +6,13 @@ A test (tests/test_demo_logs.py) says when a picture is not that of its journal 
 
 from __future__ import annotations
 
+import hashlib
+import shutil
+import struct
+import subprocess
 import sys
+import tempfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +22,7 @@ import still  # beside this file
 from monitor.core.drawing.strips import alone
 from monitor.live.view.layout import render
 from monitor.live.view.state import Watched
+from monitor.prepare.paper.card import card_html
 from monitor.review.load import load
 from monitor.review.measures import measure
 from monitor.review.pages.session import pictures_of
@@ -25,6 +32,11 @@ ONE_EVENING = "02-probe-knocked-out"
 """The evening whose picture and live view stand in the README."""
 STILL_AT_S, COLUMNS, ROWS = 510.0, 100, 26
 """Eight and a half minutes into its development: the probe is not believed, and the time goes on."""
+
+CARD_PX, CARD_SCALE = (794, 1060), 0.8
+"""The width of A4 in CSS px, and as much of its height as the card fills."""
+DIGEST, PNG_HEAD = "page-sha256", 8 + 25
+"""A PNG begins with its signature and its IHDR chunk."""
 
 
 def picture(path: Path, dark: bool | None = None, wide: bool = True) -> str:
@@ -40,6 +52,37 @@ def for_readme() -> dict[str, str]:
     """The pictures of the README by their names in this folder."""
     path = HERE / f"{ONE_EVENING}.jsonl"
     return {"evening-light.svg": picture(path, False), "evening-dark.svg": picture(path, True), "live-view.svg": live_view()}
+
+
+def card() -> str:
+    """The page of the wall card of that evening."""
+    return card_html(make.recipe_of(next(e for e in make.EVENINGS if e.name == ONE_EVENING)))
+
+
+def card_png() -> bytes | None:
+    """The wall card as a small picture, with the digest of its page inside; None where there is no browser to draw it."""
+    browser = shutil.which("chromium")
+    if browser is None:
+        return None
+    with tempfile.TemporaryDirectory() as folder:
+        page, drawn = Path(folder) / "card.html", Path(folder) / "card.png"
+        page.write_text(card(), encoding="utf-8")
+        size = (f"--window-size={CARD_PX[0]},{CARD_PX[1]}", f"--force-device-scale-factor={CARD_SCALE}")
+        quiet = ("--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars")
+        subprocess.run([browser, *quiet, *size, f"--screenshot={drawn}", page.as_uri()], check=True, capture_output=True, timeout=60)
+        return with_text(drawn.read_bytes(), DIGEST, digest(card()))
+
+
+def digest(page: str) -> str:
+    """What a picture of this page carries, so that a test can tell whether it is still that of the page."""
+    return hashlib.sha256(page.encode()).hexdigest()
+
+
+def with_text(png: bytes, key: str, text: str) -> bytes:
+    """A PNG with a chunk of text after its head (PNG specification, W3C, third edition, 11.3.3.2)."""
+    body = b"tEXt" + key.encode("latin-1") + b"\0" + text.encode("latin-1")
+    chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+    return png[:PNG_HEAD] + chunk + png[PNG_HEAD:]
 
 
 def live_view() -> str:
@@ -62,6 +105,11 @@ def main() -> int:
     for path in sorted(HERE.glob("*.jsonl")):
         path.with_suffix(".svg").write_text(picture(path), encoding="utf-8")
         sys.stdout.write(f"{path.stem}.svg\n")
+    drawn = card_png()
+    if drawn is None:
+        sys.stderr.write("no chromium here: wall-card.png is left as it is\n")
+    else:
+        (HERE / "wall-card.png").write_bytes(drawn)
     for name, text in for_readme().items():
         (HERE / name).write_text(text, encoding="utf-8")
         sys.stdout.write(f"{name}\n")

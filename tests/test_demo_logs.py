@@ -64,3 +64,11 @@ def test_the_pictures_of_the_readme_are_the_programs_own() -> None:
     for name, text in drawn.items():
         same((FOLDER / name).read_text(encoding="utf-8"), text)
         assert f"demo_logs/{name}" in (FOLDER.parent / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_wall_card_in_the_readme_is_the_programs_own() -> None:
+    """The picture carries the digest of the page that it was made from; else run `python demo_logs/pictures.py`."""
+    drawn = (FOLDER / "wall-card.png").read_bytes()
+    assert drawn.startswith(b"\x89PNG")
+    assert PICTURES.digest(PICTURES.card()).encode() in drawn
+    assert len(drawn) < 150_000
