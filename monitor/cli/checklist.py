@@ -95,8 +95,12 @@ def _lines(recipe: Recipe, known: list[str], if_not: bool, cautions: bool) -> It
     from textwrap import wrap
 
     from monitor.core.recipe.checklist import PARTS, items_for
+    from monitor.core.text.degrees import in_unit_shown
     from monitor.prepare.recipes.read_back import caution_lines
     from monitor.prepare.waiting import ALARM_FIRST, SOURCE, waits_for
+
+    def folded(text: str, head: str, hang: int = 6) -> list[str]:
+        return wrap(text, _WIDTH, initial_indent=head, subsequent_indent=" " * hang, break_on_hyphens=False)
 
     yield f"Before {recipe.name}"
     if known:
@@ -111,17 +115,13 @@ def _lines(recipe: Recipe, known: list[str], if_not: bool, cautions: bool) -> It
         yield heading
         for item in items:
             looks = "the station checks: " if item.asked_of == "machine" else ""
-            yield from wrap(f"{looks}{item.text}", _WIDTH, initial_indent="  [ ] ", subsequent_indent="      ", break_on_hyphens=False)
+            yield from folded(looks + in_unit_shown(item.text), "  [ ] ")
             if if_not:
-                yield from wrap(
-                    f"if not: {item.if_no}", _WIDTH, initial_indent="      ", subsequent_indent="      ", break_on_hyphens=False
-                )
+                yield from folded(f"if not: {in_unit_shown(item.if_no)}", " " * 6)
     yield ""
     yield f"When something happens ({SOURCE})"
     yield f"  {ALARM_FIRST}"
     for wait in waits_for(recipe):
-        yield from wrap(
-            f"{wait.stage}. {wait.name}: {wait.text}", _WIDTH, initial_indent="  ", subsequent_indent="     ", break_on_hyphens=False
-        )
+        yield from folded(f"  {wait.stage}. {wait.name}: {wait.text}", "", 5)
     yield ""
     yield from caution_lines(recipe, cautions, _WIDTH)

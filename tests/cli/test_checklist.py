@@ -35,6 +35,19 @@ def test_the_list_holds_questions_waits_and_cautions(tmp_path: Path, capsys: pyt
     assert found["cautions"][-1]["id"] == "the rule"
 
 
+def test_whoever_chose_fahrenheit_is_asked_in_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On the screen and on paper."""
+    recipe, card = tmp_path / "r.toml", tmp_path / "list.html"
+    recipe.write_text(ROLL, encoding="utf-8")
+    monkeypatch.setenv("EVENBATH_UNITS", "F")
+    assert main(["checklist", str(recipe), "--state", str(tmp_path), "--card", str(card)]) == 0
+    for text in (capsys.readouterr().out, card.read_text(encoding="utf-8")):
+        assert "do the probes agree within 0.4 F?" in " ".join(text.split())
+        assert "0.2 C" not in text
+
+
 def test_a_card_is_written_beside_the_list(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Its path is told; a name that is no page is refused."""
     recipe, card = tmp_path / "r.toml", tmp_path / "list.html"

@@ -132,7 +132,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "compared", "probes", "machine", False, always,
         f"Has the developer's probe been compared at this temperature lately (a year; {COLOUR_DAYS} days for colour)?",
-        f"Not compared: the session may run, its temperature known to +/- {two_sd(NOT_COMPARED_SD_C):.1f} C (2 sd), and every line says"
+        f"Not compared: the session may run, its temperature known to +/- {two_sd(NOT_COMPARED_SD_C):.1f} C (2 sd), and view and record say"
         ' "not compared"; for colour "not verified".',
     ),
     Item(

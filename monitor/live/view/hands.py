@@ -94,8 +94,9 @@ def agitation(state: ViewState) -> str:
     if stage is None or seen.began_s is None or seen.end_t_s is None or stage.role == "load" or state.closed is not None:
         return ""
     now_s = moment_s(seen, stage) if seen.until == "time" else None
-    if now_s is not None and state.t_s >= now_s:
-        return ""
+    over_s = now_s if stage.at_most_s is None else seen.began_s + stage.at_most_s
+    if over_s is not None and state.t_s >= over_s:
+        return ""  # what is due to come out is moved no more
     if stage.continuous:
         return "AGITATE all the time"
     at_s = state.t_s - seen.began_s

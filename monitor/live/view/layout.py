@@ -176,7 +176,7 @@ class _Picture:
             return self._fault()
         new = [*([gate(state)] if gate(state) else []), *dict.fromkeys(state.notices[-2:])]
         told = self._labelled("news", "; ".join(new)) if new else []
-        return told, self._labelled("sounded", self._sounded()) if self._sounded() else []
+        return told, self._labelled("sounded", self._sounded()) if self._sounded() and not self._hands.alarm else []
 
     def _fault(self) -> tuple[Line, Line]:
         state, width = self._state, self._frame.width

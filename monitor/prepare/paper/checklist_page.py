@@ -11,6 +11,7 @@ from html import escape
 
 from monitor.core.recipe.checklist import PARTS, items_for
 from monitor.core.recipe.values import Recipe
+from monitor.core.text.degrees import in_unit_shown
 from monitor.prepare.cautions import HABITUAL, cautions_for
 from monitor.prepare.paper.page_fit import FACE, GAP_PT, LINE_EM, NARROWED, Block, Text, below, type_size_pt
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
@@ -50,7 +51,7 @@ def _blocks(recipe: Recipe, known: Sequence[str]) -> Iterator[Block]:
     if known:
         yield _block("On record", [(words, "") for words in known])
     for part, heading in PARTS.items():
-        asked = [(item.text if item.asked_of == "person" else f"The station checks: {item.text}", "ask")
+        asked = [(("" if item.asked_of == "person" else "The station checks: ") + in_unit_shown(item.text), "ask")
                  for item in items_for(recipe) if item.part == part]  # fmt: skip
         if asked:
             yield _block(heading, asked)

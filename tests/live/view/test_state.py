@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from monitor.live.view.hands import gate, hands
+from monitor.live.view.hands import agitation, gate, hands
 from monitor.live.view.state import NOTICE_S
 from tests.evening import STOP, develop, recipe
 from tests.live.view.teller import PRESOAKED, TRAY, Teller
@@ -186,13 +186,29 @@ def test_the_longest_time_of_a_stage_is_told() -> None:
     assert hands(told.watched.state).told == "6:59 to the limit; the minimum is over: TAP to end"
 
 
+@pytest.mark.parametrize(
+    ("at_s", "said"),
+    [(3.0, "AGITATE until 0:30"), (40.0, "next 1:00, for 0:10"), (65.0, "AGITATE until 1:10"), (262.0, "let it stand"), (286.0, "")],
+)
+def test_what_is_moved_stands_beside_its_rail(at_s: float, said: str) -> None:
+    """Until when, or when next; at rest before NOW, and nothing from NOW on."""
+    told = Teller(recipe(develop("5:00", 'agitation = [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]'), STOP))
+    told.begin(1, 0.0)
+    told.progress(at_s)
+    assert agitation(told.watched.state) == said
+    assert re.search(rf"move .*  {said}\n" if said else r"move +[= ]*\n", told.screen())
+
+
 def test_past_the_longest_time_the_view_is_not_calm() -> None:
     """Its row is inverse and says by how much, and that the film must come out."""
     told = Teller()
     told.begin(3, 360.0)
     told.reading(360.0 + 726.0, 20.0)
     assert hands(told.watched.state).alarm
+    told.tell("cue", 360.0 + 725.5, cue="now")
     assert "LIMIT PASSED 0:06: take it out" in told.screen()
+    assert "let it stand" not in told.screen()
+    assert "NOW: pour" not in told.screen(), "one thing is to be done"
 
 
 @pytest.mark.parametrize(("at_s", "said"), [(100.0, "3:05 to POUR OFF"), (260.0, "0:25 READY to POUR OFF"), (286.0, "NOW POUR OFF")])
