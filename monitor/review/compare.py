@@ -218,10 +218,11 @@ def rate_difference_percent(row: Row, first: Row) -> float | None:
 
 
 def like(rows: Sequence[Row]) -> list[list[int]]:
-    """Numbers of the rows that may be held against each other: those of one recipe at one reference, in the order of the first of each."""
+    """Numbers of the rows that may be held against each other: those of one recipe with one time and
+    reference, in the order of the first of each."""
     groups: dict[tuple[Any, ...], list[int]] = {}
     for i, row in enumerate(rows):
-        groups.setdefault((row["recipe"], row["reference_c"], row["rate_law"]), []).append(i)
+        groups.setdefault((row["recipe"], row["planned_s"], row["reference_c"], row["rate_law"]), []).append(i)
     return list(groups.values())
 
 

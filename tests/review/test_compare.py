@@ -12,6 +12,7 @@ from monitor.review.compare import (
     comparison_age_days,
     comparison_text,
     difference_table,
+    like,
     season_table,
     season_text,
     sentence,
@@ -120,3 +121,15 @@ def test_the_age_of_a_comparison() -> None:
     assert comparison_age_days({"wall": "yesterday"}, "2026-03-01T12:00:00Z") is None
     assert comparison_age_days(None, "2026-03-01T12:00:00Z") is None
     assert sentence(compare_files([])) == "No session could be read."
+
+
+def test_only_like_is_held_against_like(tmp_path: Path) -> None:
+    """Another time by the same recipe's name is another development: it is the first of its own."""
+    paths = [
+        play(recipe_data(time=time), lambda _, c=celsius: c, session=f"26030{i}-1", start_day=i).write(tmp_path / f"{i}.jsonl")  # type: ignore[misc]
+        for i, (time, celsius) in enumerate((("3:00", 20.0), ("2:00", 20.2), ("3:00", 20.5)))
+    ]
+    comparison = compare_files(paths)
+    assert like(comparison.rows) == [[0, 2], [1]]
+    head, rows = difference_table(comparison)
+    assert [row[head.index("warmer by")] for row in rows] == ["", "+0.50 C", ""]

@@ -313,6 +313,19 @@ def test_on_paper_it_is_black_on_white_and_only_the_calls_are_open(browser: Brow
 
 
 @pytest.mark.browser
+@pytest.mark.parametrize("name", NAMES)
+def test_on_paper_every_column_is_kept(browser: Browser, pages: dict[str, Path], name: str) -> None:
+    """Within the 182 mm between the margins of A4, and none hidden."""
+    wide = round(182 / 25.4 * 96)
+    page, _, _ = opened(browser, pages[name], wide)
+    page.emulate_media(media="print")
+    right = "Math.max(...[...document.querySelectorAll('table')].map(t => t.getBoundingClientRect().right))"
+    assert page.evaluate(right) <= wide + 1
+    hidden = "[...document.querySelectorAll('.stages th, .stages td')].filter(c => c.offsetWidth === 0).length"
+    assert page.evaluate(hidden) == 0
+
+
+@pytest.mark.browser
 @pytest.mark.parametrize("name", SESSIONS)
 def test_a_session_is_one_page_of_a4(browser: Browser, pages: dict[str, Path], name: str) -> None:
     """Printed by Chromium, and its pages counted; the sheets too."""
