@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from monitor.review.numbers import SessionMeasures, StageMeasures
 
 
+GIVEN = ("density", "measured_density", "base_fog", "evenness", "grade", "contrast", "notes")
+"""What may be written down of a film, apart from sights."""
+
+
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     from monitor.review.judgement import DENSITIES, EVENNESS
@@ -36,6 +40,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     entry.add_argument(
         "--seen", action="append", default=[], metavar="SIGHT", help="what was seen; --seen list says which there are; may be repeated"
     )
+    entry.add_argument("--not-seen", action="append", default=[], metavar="SIGHT", help="take a sight back that was written down")
     entry.add_argument("--notes", metavar="TEXT", help="anything else")
     series = parser.add_argument_group("several sessions: arithmetic on your own data, three or more")
     which = series.add_mutually_exclusive_group()
@@ -61,23 +66,29 @@ def _between(low: float, high: float) -> Any:
 def run(args: argparse.Namespace) -> int:
     """Returns the exit status."""
     from monitor.review.judgement import CAUSES
+    from monitor.review.load import journal_files
 
     if "list" in args.seen:
         for key, cause in CAUSES.items():
             sys.stdout.write(f"{key:<17} {cause.sight}\n")
         return 0
-    wrong = [s for s in args.seen if s not in CAUSES]
-    if wrong:
-        raise InputWrong(f"--seen {', '.join(wrong)}: not a sight that is known; allowed: {', '.join(CAUSES)}")
+    for option, sights in (("--seen", args.seen), ("--not-seen", args.not_seen)):
+        wrong = [s for s in sights if s not in CAUSES]
+        if wrong:
+            raise InputWrong(f"{option} {', '.join(wrong)}: not a sight that is known; allowed: {', '.join(CAUSES)}")
     if args.want is not None and args.series is None:
         raise InputWrong("--want belongs to --series; allowed: --series contrast --want 0.56")
     if not args.sessions:
         raise InputWrong("no session named; allowed: evenbath judge SESSION|JOURNAL ...")
-    journals = [find_journal(name, journals_folder(args)) for name in args.sessions]
+    named = [find_journal(name, journals_folder(args)) for name in args.sessions]
+    journals = list(journal_files(named))
     if args.series is not None:
         return _series(args, journals)
     if args.law:
         return _law(args, journals)
+    gives = any(getattr(args, name) is not None for name in GIVEN) or args.seen or args.not_seen
+    if len(journals) > 1 and not gives:
+        return _list(args, journals)
     if len(journals) > 1:
         raise InputWrong("several sessions at once can only be put side by side; allowed: one session, or --series or --law")
     return _judge(args, journals[0])
@@ -102,15 +113,20 @@ def _develop(numbers: SessionMeasures) -> StageMeasures | None:
 def _judge(args: argparse.Namespace, journal: Path) -> int:
     from dataclasses import asdict
 
-    from monitor.review.judgement import Judgement, advice, append_judgement, latest, read_judgements
+    from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, read_judgements
     from monitor.review.measures import warmest_gap_c
 
     review = _review(journal)
-    given = {name: getattr(args, name) for name in ("density", "measured_density", "base_fog", "evenness", "grade", "contrast", "notes")}
+    given = {name: getattr(args, name) for name in GIVEN}
     written = None
-    if any(v is not None for v in given.values()) or args.seen:
-        read_judgements(journal)  # a damaged file is told before anything is added to it
-        written = append_judgement(journal, Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), **given))
+    if any(v is not None for v in given.values()) or args.seen or args.not_seen:
+        before = read_judgements(journal)  # a damaged file is told before anything is added to it
+        new = Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), not_seen=tuple(args.not_seen), **given)
+        folded = latest([*before, new])
+        wrong = None if folded is None else contradiction(folded)
+        if wrong is not None:
+            raise InputWrong(f"{wrong}; allowed: one of them (--not-seen takes back what was written down). Nothing was written")
+        written = append_judgement(journal, new)
     folded = latest(read_judgements(journal))
     lines = [] if folded is None else advice(folded, _develop(review.numbers), warmest_gap_c(review.numbers))
     if args.json:
@@ -122,9 +138,29 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
     if folded is None:
         sys.stdout.write(f"session {review.numbers.session}: nothing is written down yet; --density, --grade, --seen and others do\n")
     else:
-        words = {k: v for k, v in asdict(folded).items() if v is not None and k not in ("wall", "session", "seen")}
-        sys.stdout.write(f"session {folded.session}: " + "; ".join(f"{k.replace('_', ' ')} {v}" for k, v in words.items()) + "\n")
+        words = {k: v for k, v in asdict(folded).items() if v is not None and k not in ("wall", "session", "seen", "not_seen")}
+        said = [*(f"{k.replace('_', ' ')} {v}" for k, v in words.items()), *(["seen: " + ", ".join(folded.seen)] if folded.seen else [])]
+        sys.stdout.write(f"session {folded.session}: {'; '.join(said) or 'all was taken back'}\n")
     sys.stdout.write("".join(f"{line}\n" for line in lines))
+    return 0
+
+
+def _list(args: argparse.Namespace, journals: list[Path]) -> int:
+    """What is written down of several films, a line each."""
+    from dataclasses import asdict
+
+    from monitor.review.judgement import latest, read_judgements
+
+    for journal in journals:
+        folded = latest(read_judgements(journal))
+        if args.json:
+            sys.stdout.write(json.dumps({"session": journal.stem, "judgement": None if folded is None else asdict(folded)}) + "\n")
+            continue
+        said = "nothing is written down yet"
+        if folded is not None:
+            words = {k.replace("_", " "): v for k, v in asdict(folded).items() if v is not None and k in GIVEN}
+            said = "; ".join([*(f"{k} {v}" for k, v in words.items()), *(["seen: " + ", ".join(folded.seen)] if folded.seen else [])])
+        sys.stdout.write(f"{journal.stem}: {said}\n")
     return 0
 
 

@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.text.degrees import difference, in_unit_shown
+from monitor.core.text.degrees import difference, in_unit_shown, plain
 from monitor.core.text.doubt import said_once, share
+from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import StageMeasures
 
 SCHEMA_VERSION = 1
@@ -29,7 +30,8 @@ class Judgement:
     """One entry. `wall`: when it was written, RFC 3339 UTC. Densities are above clear, without unit; None: not judged.
 
     `density` in `DENSITIES`; `measured_density`: of a grey card or step; `base_fog`: of clear film; `evenness` in `EVENNESS`;
-    `grade`: paper grade printed at, 0 to 5; `contrast`: average gradient, measured; `seen`: keys of `CAUSES`.
+    `grade`: paper grade printed at, 0 to 5; `contrast`: average gradient, measured; `seen`: keys of `CAUSES`;
+    `not_seen`: those that are taken back.
     """
 
     wall: str
@@ -42,6 +44,7 @@ class Judgement:
     contrast: float | None = None
     seen: tuple[str, ...] = ()
     notes: str | None = None
+    not_seen: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +141,7 @@ def read_judgements(journal: Path) -> list[Judgement]:
             if value.pop("schema", 1) != SCHEMA_VERSION:
                 problems.append(Problem(str(path), number, "a judgement of another format", f"allowed: format {SCHEMA_VERSION}"))
                 continue
-            value["seen"] = tuple(value.get("seen") or ())
+            value["seen"], value["not_seen"] = tuple(value.get("seen") or ()), tuple(value.get("not_seen") or ())
             known = set(Judgement.__dataclass_fields__)
             found.append(Judgement(**{k: v for k, v in value.items() if k in known}))
         except (ValueError, TypeError, AttributeError, RecursionError):
@@ -151,18 +154,41 @@ def read_judgements(journal: Path) -> list[Judgement]:
 
 
 def latest(judgements: Sequence[Judgement]) -> Judgement | None:
-    """The entries folded into one: each field as it was judged last, what was seen and noted all together."""
+    """The entries folded into one: each field as it was judged last, what was noted all together, and what was seen unless taken back."""
     if not judgements:
         return None
     fields: dict[str, object] = {}
     for judgement in judgements:
-        fields.update({k: v for k, v in asdict(judgement).items() if v is not None and k not in ("seen", "notes")})
-    seen = tuple(dict.fromkeys(s for j in judgements for s in j.seen))
+        fields.update({k: v for k, v in asdict(judgement).items() if v is not None and k not in ("seen", "not_seen", "notes")})
+    seen: tuple[str, ...] = ()
+    for judgement in judgements:
+        seen = tuple(dict.fromkeys(s for s in (*seen, *judgement.seen) if s not in judgement.not_seen))
     notes = "; ".join(j.notes for j in judgements if j.notes) or None
     return Judgement(**fields, seen=seen, notes=notes)  # type: ignore[arg-type]
 
 
 # --- one film: causes, and one change --------------------------------------------------------------------------------
+
+
+AGAINST_EACH_OTHER = (
+    ("thin-all", "dense-highlights"),
+    ("thin-all", "thin-shadows"),
+    ("fog-all", "fog-edge"),
+)
+"""Sights that one film cannot show both: thin everywhere has no dense and no good highlights; fog over all is no fog at the edge only."""
+AGAINST_DENSITY = {"thin-all": "dense", "dense-highlights": "thin"}
+"""The density by eye that a sight contradicts."""
+
+
+def contradiction(judgement: Judgement) -> str | None:
+    """Two things that cannot both be true of one film, in words; None where there are none."""
+    for first, second in AGAINST_EACH_OTHER:
+        if first in judgement.seen and second in judgement.seen:
+            return f'"{CAUSES[first].sight}" and "{CAUSES[second].sight}" cannot both be seen on one film'
+    for sight, density in AGAINST_DENSITY.items():
+        if sight in judgement.seen and judgement.density == density:
+            return f'"{CAUSES[sight].sight}" does not go with a density called {density}'
+    return None
 
 
 def causes(judgement: Judgement) -> list[Cause]:
@@ -185,8 +211,28 @@ def advice(judgement: Judgement, stage: StageMeasures | None, warmest_gap_c: flo
     record = _record_says(first, stage, warmest_gap_c)
     if record is not None:
         lines.append(record)
-    lines.append(f"one change for next time: {in_unit_shown(record_change(first, stage) or first.next_time)}")
+    what, semicolon, rest = in_unit_shown(record_change(first, stage) or first.next_time).partition(";")
+    lines.append(f"one change for next time: {what}{_in_numbers(first, stage)}{semicolon}{rest}")
     return lines
+
+
+STEP = 0.15
+"""By how much a developing time is changed at once: 10 to 20 per cent, common practice, no source. Your own --series says it better."""
+
+
+def _in_numbers(cause: Cause, stage: StageMeasures | None) -> str:
+    """The time for next time, where the record has one and does not itself explain what was seen."""
+    steps = {"thin-all": 1.0 + STEP, "dense-highlights": 1.0 - STEP}
+    factor = next((by for key, by in steps.items() if cause is CAUSES[key]), None)
+    if factor is None or stage is None or not stage.target_ref_s or record_change(cause, stage) is not None:
+        return ""
+    if stage.rate_law is not None and not stage.end_told:
+        return ""
+    at = "" if stage.reference_c is None else f" at {plain(stage.reference_c)}"
+    return (
+        f", {format_duration(round(stage.target_ref_s * factor / 5.0) * 5.0)}{at} in place of {format_duration(stage.target_ref_s)} "
+        f"(a step of {100.0 * STEP:.0f} %, common practice; --series of your own films says it better)"
+    )
 
 
 NOT_TOLD = "the record does not know when the developer was poured off: nobody told it, so no advice is drawn from its development"

@@ -55,6 +55,43 @@ def test_nothing_written_yet_is_said(journals: list[Path], capsys: pytest.Captur
     assert not list(journals[0].parent.glob("*.judgement.jsonl"))
 
 
+def test_a_sight_that_contradicts_what_is_written_down_is_refused_until_that_is_taken_back(
+    journals: list[Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And nothing is written meanwhile."""
+    assert judge("k4", "--seen", "thin-all") == 0
+    file = journals[0].with_name("260304-k4.judgement.jsonl")
+    before = file.read_bytes()
+    assert judge("k4", "--seen", "dense-highlights") == 2
+    assert "--not-seen takes back" in capsys.readouterr().err
+    assert file.read_bytes() == before
+    assert judge("k4", "--not-seen", "thin-all", "--seen", "dense-highlights") == 0
+    out = capsys.readouterr().out
+    assert "seen: dense-highlights" in out
+    assert "too little development" not in out
+
+
+def test_the_change_has_a_number(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """15 per cent of 4:00, to the nearest five seconds; the usual step of 10 to 20 per cent is common practice, no source."""
+    assert judge("k4", "--seen", "thin-all") == 0
+    assert "develop longer, 4:35 at 20 C in place of 4:00" in capsys.readouterr().out
+    assert judge("k5", "--seen", "dense-highlights") == 0
+    assert "develop shorter, 4:15 at 20 C in place of 5:00" in capsys.readouterr().out
+
+
+def test_a_folder_is_listed_and_never_trips_over_its_own_files(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """A line for each film; judgements are no journals."""
+    assert judge("k4", "--seen", "thin-all") == 0
+    capsys.readouterr()
+    assert judge(journals[0].parent) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "260304-k4: seen: thin-all",
+        "260305-k5: nothing is written down yet",
+        "260306-k6: nothing is written down yet",
+        "260307-k7: nothing is written down yet",
+    ]
+
+
 def test_a_series_gives_a_time_with_its_interval(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
     """Contrast that rises with ln of time by 0.25: 0.56 wanted lies between the second and third film."""
     for journal, minutes, error in zip(journals, (4, 5, 6, 7), (0.002, -0.002, 0.001, -0.001), strict=True):
@@ -103,7 +140,10 @@ def test_the_own_law_is_told_as_a_line_for_the_recipe(tmp_path: Path, capsys: py
         (("k4", "--grade", "soft"), 2, '"soft" is not a number'),
         (("k4", "--seen", "ghosts"), 2, "not a sight that is known; allowed: milky"),
         (("k4", "--want", "0.5"), 2, "--want belongs to --series"),
-        (("k4", "k5"), 2, "one session, or --series or --law"),
+        (("k4", "k5", "--grade", "2"), 2, "one session, or --series or --law"),
+        (("k4", "--not-seen", "ghosts"), 2, "not a sight that is known"),
+        (("k4", "--seen", "thin-all", "--seen", "dense-highlights"), 2, "cannot both be seen on one film"),
+        (("k4", "--seen", "thin-all", "--density", "dense"), 2, "does not go with a density called dense"),
     ],
 )
 def test_what_is_asked_for_wrongly_is_said(
