@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from monitor.core.recipe.values import Recipe
@@ -80,6 +80,9 @@ def places(rows: list[str]) -> dict[str, int]:
     st.booleans(),
     st.lists(st.tuples(st.floats(0.5, 120.0), HAPPENS), max_size=14),
 )
+@example(TRAY, (80, 24), True, [(1.0, ("begin", 1, False))])
+@example(ROLL, (80, 24), True, [(1.0, ("begin", 1, False)), (2.0, ("progress", "developer", 300.0))])
+@example(ROLL, (80, 24), True, [(1.0, ("begin", 1, False)), (2.0, ("lost", "jug", REASONS[1])), (2.0, ("gone", True, 0))])
 def test_whatever_happens_no_row_moves(
     plan: Recipe, size: tuple[int, int], unicode: bool, story: list[tuple[float, tuple[str, Any, Any]]]
 ) -> None:
