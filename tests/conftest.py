@@ -19,12 +19,13 @@ GRACE_S = 2.0
 """A thread that was told to end may take this long to do so."""
 
 BEGUN_FIRST = (
-    *("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/cli/test_lesson_dry_run.py", "tests/cli/test_status.py"),
-    *("tests/live/telemetry/test_publisher_wire.py", "tests/live/test_rehearsal.py", "tests/review/pages/test_session.py"),
-    *("tests/core/development/test_estimator.py", "tests/review/test_with_rehearsal.py", "tests/review/test_measures.py"),
+    *("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/review/pages/test_session.py", "tests/live/test_rehearsal.py"),
+    *("tests/cli/test_lesson_dry_run.py", "tests/core/development/test_estimator.py", "tests/live/telemetry/test_broker_edge.py"),
+    *("tests/review/test_measures.py", "tests/live/telemetry/test_mqtt.py", "tests/review/test_with_rehearsal.py"),
+    "tests/cli/test_status.py",
 )
-"""The files that take longest, so that none of them is left over at the end; before all others those that wait for a process that
-lives in real time, while other files run beside them."""
+"""The files that take longest, so that none of them is left over at the end. Those that wait, for a process that lives in real time or for
+a broker, and those that compute take turns, so that from the start some of each run beside each other."""
 
 
 MORE_THAN_CORES = 2
