@@ -24,6 +24,7 @@ import tomllib
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from tests.benchmarks.mutants import mutants
@@ -98,12 +99,43 @@ def read(entry: dict[str, object], where: str) -> Break:
         if function and f"def {function}(" not in (ROOT / name).read_text(encoding="utf-8"):
             raise NotApplicable(f"{where}: {name} has no {function}")
     broken = source.replace(was, becomes)
-    if path.suffix == ".py":
+    if path.suffix == ".py" and not _still_parses(source, was, becomes):
         try:
             ast.parse(broken)
         except SyntaxError as wrong:
             raise NotApplicable(f"{where}: what comes of it is no Python (line {wrong.lineno}: {wrong.msg})") from None
     return Break(promise, file, broken, tuple(map(str, caught_by)), where)
+
+
+@lru_cache(maxsize=64)
+def _blocks(source: str) -> list[tuple[int, int, bool]]:
+    """First and last line of each statement of a module and of its classes, and whether it stands in a class."""
+    top = ast.parse(source).body
+    inner = [node for one in top if isinstance(one, ast.ClassDef) for node in one.body]
+
+    def lines(node: ast.stmt) -> tuple[int, int]:
+        decorators = getattr(node, "decorator_list", [])
+        return min([node.lineno, *(one.lineno for one in decorators)]), node.end_lineno or node.lineno
+
+    return [(*lines(node), False) for node in top] + [(*lines(node), True) for node in inner]
+
+
+def _still_parses(source: str, was: str, becomes: str) -> bool:
+    """Whether the smallest statement around the change is Python by itself: then all is. Where it is not, only the whole can say."""
+    at = source.index(was)
+    first, last = source.count("\n", 0, at) + 1, source.count("\n", 0, at + len(was.rstrip("\n"))) + 1
+    around = [(end - begin, begin, end, in_class) for begin, end, in_class in _blocks(source) if begin <= first and last <= end]
+    if not around:
+        return False
+    _, begin, end, in_class = min(around)
+    block = "".join(source.splitlines(keepends=True)[begin - 1 : end])
+    if block.count(was) != 1:
+        return False
+    try:
+        ast.parse(("if True:\n" if in_class else "") + block.replace(was, becomes))
+    except SyntaxError:
+        return False
+    return True
 
 
 def mirrored_tests(module: str) -> tuple[str, ...]:
