@@ -8,7 +8,7 @@ Tests: tests/core/development/test_filter.py, tests/core/development/test_estima
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from operator import mul
 from typing import Literal
@@ -32,6 +32,19 @@ FAULT_SD_C = 1.0
 liquids)."""
 
 
+def _row(i: int, parts: Sequence[tuple[float, list[list[float]], list[float]]]) -> list[float]:
+    """One row of a mixture's covariance. `parts`: each track's weight, covariance, and how far it lies from the mean."""
+    m0 = m1 = m2 = m3 = m4 = 0.0
+    for w, c, d in parts:
+        (q0, q1, q2, q3, q4), (d0, d1, d2, d3, d4), wdi = c[i], d, w * d[i]
+        m0 += w * q0 + wdi * d0
+        m1 += w * q1 + wdi * d1
+        m2 += w * q2 + wdi * d2
+        m3 += w * q3 + wdi * d3
+        m4 += w * q4 + wdi * d4
+    return [m0, m1, m2, m3, m4]
+
+
 def merged(tracks: list[Track], weights: list[float]) -> Track:
     """One track with the mean and the covariance of a weighted mixture."""
     used = [(t, w) for t, w in zip(tracks, weights, strict=True) if w > 1e-7]
@@ -41,22 +54,13 @@ def merged(tracks: list[Track], weights: list[float]) -> Track:
     used = [(t, w / whole) for t, w in used]
     shares = [w for _, w in used]
     x = [math.fsum(map(mul, shares, here)) for here in zip(*(t.x for t, _ in used), strict=True)]
-    c = [[0.0] * 5 for _ in range(5)]
+    apart = [[a - b for a, b in zip(t.x, x, strict=True)] for t, _ in used]
+    parts = [(w, t.c, d) for (t, w), d in zip(used, apart, strict=True)]
+    c = [_row(i, parts) for i in range(5)]
     first = used[0][0]
     counts = {k: Count(n.law, math.fsum(w * t.counts[k].done for t, w in used), lasted_s=n.lasted_s) for k, n in first.counts.items()}
-    for t, w in used:
-        d = [a - b for a, b in zip(t.x, x, strict=True)]
-        d0, d1, d2, d3, d4 = d
-        for i, (mine, theirs, di) in enumerate(zip(c, t.c, d, strict=True)):
-            wdi, (m0, m1, m2, m3, m4), (q0, q1, q2, q3, q4) = w * di, mine, theirs
-            c[i] = [
-                m0 + (w * q0 + wdi * d0),
-                m1 + (w * q1 + wdi * d1),
-                m2 + (w * q2 + wdi * d2),
-                m3 + (w * q3 + wdi * d3),
-                m4 + (w * q4 + wdi * d4),
-            ]
-        for k, n in counts.items():
+    for k, n in counts.items():
+        for (t, w), d in zip(used, apart, strict=True):
             other = t.counts[k]
             off = other.done - n.done
             n.var += w * (other.var + off * off)
