@@ -81,7 +81,9 @@ class Questions:
             place = f"{number}/{of}  "
             head = f"\n{folded(place + in_unit_shown(question['text']), len(place))}\n"
             if question["kind"] == "yes":
-                told(self._link.ask({"verb": "answer", "id": question["id"], "yes": self._yes(head)}))
+                noted = told(self._link.ask({"verb": "answer", "id": question["id"], "yes": self._yes(head)})).get("if_no")
+                if noted:  # a no that withholds nothing is told what it means, and only where it was said
+                    self._say(f"     {folded(in_unit_shown(str(noted)), 5)}\n")
             elif question["kind"] == "count":
                 self._count(question["id"], head, has_switch)
             else:

@@ -156,7 +156,10 @@ class Starting:
         phase = request.body.get("phase")
         answer: dict[str, Any] = {"ok": True}
         if question.kind == "yes":
-            preflight.answer_yes(question, request.body.get("yes") is True)
+            yes = request.body.get("yes") is True
+            preflight.answer_yes(question, yes)
+            if not yes:
+                answer["if_no"] = question.if_no
         elif phase == "begin":
             answer |= self._begin(preflight, question)
         elif question.kind == "press":

@@ -53,6 +53,14 @@ def question(kind: str, number: str = "x") -> dict[str, Any]:
     return {"id": number, "kind": kind, "text": f"Is {number} well?", "stops": True}
 
 
+def test_what_a_no_means_is_told_where_it_was_said() -> None:
+    """The question stands alone; below a no that withholds nothing stands what to do about it, below a yes nothing."""
+    play = Play(["n", "y"], {"answer": [{"if_no": "Compare them."}, {}]})
+    text = play.go(question("yes", "a"), question("yes", "b"))
+    assert text.count("Compare them.") == 1
+    assert text.index("<answer a>") < text.index("     Compare them.\n") < text.index("2/2")
+
+
 def test_an_answer_is_taken_with_its_question_in_one_piece() -> None:
     """Number, text and prompt stand there before a key counts; a word that is neither is asked for again."""
     play = Play(["what", "Y", "no"])

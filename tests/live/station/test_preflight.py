@@ -386,8 +386,8 @@ def test_a_pre_flight_that_was_left_goes_on_with_what_was_not_answered_yes(tmp_p
     asked = Asked(tmp_path)
     assert "continued" not in asked.answer
     asked.yes("plan")
-    asked.yes("jugs")
-    asked.yes("agree", False)
+    assert "if_no" not in asked.yes("jugs")
+    assert "compare them" in str(asked.yes("agree", False)["if_no"])
     assert asked.lift("roles jug", JUG)["moved"]
     asked.world.go(120)
     answer = asked.again()
