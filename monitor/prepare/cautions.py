@@ -162,7 +162,7 @@ CAUTIONS: tuple[Caution, ...] = (
         " side; only extra-low voltage at the bath. Hands dry before a plug; a heater is never run dry. A probe lead is not an earth.",
         ("first run", "wiring", "pre-flight", "plan"),
         MEMORY,
-        _warm,
+        always,
     ),
     Caution(
         "hot water",

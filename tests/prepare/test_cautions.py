@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import get_args
 
 import pytest
 
+from monitor.cli.main import main
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.cautions import CAUTIONS, RULE, Place, cautions_at, cautions_for, discard_caution, sensitises
@@ -84,3 +86,12 @@ def test_every_caution_has_a_place_and_a_source_and_one_id() -> None:
     assert len({caution.id for caution in CAUTIONS}) == len(CAUTIONS)
     assert all(caution.where and caution.source and caution.text.endswith(".") for caution in CAUTIONS)
     assert all(any(place in caution.where for caution in CAUTIONS) for place in get_args(Place))
+
+
+def test_mains_near_water_is_named_on_every_plan_and_checklist(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Not only where the bath is hot: there is a supply beside the water on every evening."""
+    file = tmp_path / "r.toml"
+    file.write_text(ROLL, encoding="utf-8")
+    for command in ("plan", "checklist"):
+        assert main([command, str(file)]) == 0
+        assert "residual-current device" in " ".join(capsys.readouterr().out.split())
