@@ -20,7 +20,7 @@ _evenbath
 printf '%s\\n' "${{COMPREPLY[@]}}"
 """
 ZSH = """
-autoload -Uz compinit; compinit -u -D
+autoload -Uz compinit; compinit -u -d {dump}
 source {script}
 compadd() {{
   local from=0 word
@@ -58,7 +58,7 @@ def offered(shell: str, room: Path, *words: str) -> set[str]:
     at.write_text(script(shell), encoding="utf-8")
     line = " ".join(("evenbath", *words))
     quoted = " ".join(f"'{word}'" for word in ("evenbath", *words))
-    text = {"bash": BASH, "zsh": ZSH, "fish": FISH}[shell].format(script=at, words=quoted, line=line)
+    text = {"bash": BASH, "zsh": ZSH, "fish": FISH}[shell].format(script=at, words=quoted, line=line, dump=room.parent / "zcompdump")
     command = {"bash": ["bash", "--norc"], "zsh": ["zsh", "-f"], "fish": ["fish", "--no-config"]}[shell]
     done = subprocess.run([*command, "-c", text], cwd=room, capture_output=True, text=True, check=False, timeout=60)
     assert done.stderr == ""
