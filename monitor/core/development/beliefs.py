@@ -75,6 +75,15 @@ class TrustChange:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundLag:
+    """A lag that fits better than the one that was told: of this probe, or of the vessel (None). Seconds."""
+
+    probe: str | None
+    lag_s: float
+    told_lag_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Temperature:
     """The developer's temperature: best estimate, standard deviation (comparison included), source, and age of the last believed reading
     (None: there was none)."""

@@ -46,9 +46,10 @@ PAIR_S = 4.0
 """Every 10 s the last four minutes are weighed, in means over 4 s."""
 WRONG_AHEAD = 7.0
 EXCHANGED_AHEAD = 5.0
+LAG_AHEAD = 6.0
 LEAST_OFF_C = 0.12
 """The probe is wrong where that is exp(7) times likelier and it is off by this at least, in the other's liquid where that is exp(5) times
-likelier (tuned on this project's own liquids)."""
+likelier; another lag is told where that is exp(6) times likelier than the learned one (tuned on this project's own liquids)."""
 HOPELESS_LOG = -4.0
 """What is less likely than exp(-4) is not doubted."""
 FEWEST = 15
@@ -74,6 +75,8 @@ class Disagreement:
     since_t_s: float
     off_c: float
     lag_s: float
+    lag_ahead: float = -math.inf
+    """Natural logarithm of how many times likelier another lag is than the one that was learned."""
     exchanged_ahead: float = -math.inf
     """Natural logarithm of how many times likelier each probe is in the other's liquid: than all of this together, or than a bath that
     drifts on as baths do; the lesser of both."""
@@ -82,12 +85,14 @@ class Disagreement:
 class BathWatch:
     """Asks the bath every few seconds whether the developer's probe is right. An estimator has one.
 
-    `doubt_c`, `doubted_since_t_s`: as long as that cannot be decided, by how much the probe may be off (standard deviation), since when.
+    `false_lag_s`: the vessel's lag that would have fitted, where the learned one is false. `doubt_c`, `doubted_since_t_s`: as long as
+    that cannot be decided, by how much the probe may be off (standard deviation), since when.
     """
 
     def __init__(self) -> None:
         self._watched_t_s = 0.0
         self.exchanged = False
+        self.false_lag_s: float | None = None
         self.forget()
 
     def forget(self) -> None:
@@ -119,6 +124,8 @@ class BathWatch:
             return Verdict(False, pairs[0].t_s, why, exchanged=True)
         if not followed:
             return None
+        if found.lag_ahead > LAG_AHEAD or found.lag_ahead < 0.0:
+            self.false_lag_s = found.lag_s if found.cause == "lag" and found.lag_ahead > LAG_AHEAD else None
         if found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C:
             apart_c = math.fsum(abs(p.developer_c - p.bath_c) for p in pairs) / len(pairs)
             self.doubt_c = math.sqrt(_share(found.ahead)) * abs(found.off_c)
@@ -186,10 +193,10 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
     if best_log > max(told) and ahead < 0.0:
-        return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s, exchanged_ahead)
+        return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s, best_log - max(told), exchanged_ahead)
     best = max(wrong, key=lambda one: one.log)
     off_c = course.size(lag_s, best.column, best.sd) * best.column[-1]
-    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, exchanged_ahead)
+    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, best_log - max(told), exchanged_ahead)
 
 
 def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from monitor.core.development.beliefs import Beliefs, Done, End, Temperature, TrustChange
+from monitor.core.development.beliefs import Beliefs, Done, End, FoundLag, Temperature, TrustChange
 from monitor.core.development.crosswatch import BathWatch
 from monitor.core.development.excursion import LookingBack
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
@@ -38,13 +38,15 @@ arrive."""
 AIR_FIRST_S = 20.0
 """When the readings turn odd it is looked for so long whether the probe has been lifted, before the bath is asked (this project's own
 choice)."""
+FOUND_LOG = math.log(1.25)
+"""A probe's lag that was found is told where it differs from the one that was told by a quarter (this project's own choice)."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
 
 
 class Estimator:
     """One session's estimator. Give it events in order; ask it anything at the newest event's time or later.
 
-    26 methods: each kind of source has its own ways of being gained and lost.
+    27 methods: each kind of source has its own ways of being gained and lost.
     """
 
     def __init__(self, beliefs: Beliefs) -> None:
@@ -335,6 +337,14 @@ class Estimator:
         moment = self._replay.moment
         level, slope = moment.ambient.at(moment.t)
         return vessel.lag_s, level, slope
+
+    @property
+    def found_lags(self) -> list[FoundLag]:
+        """What the session has told of its probes' lags and the vessel's, where that is not what was told before."""
+        lags = [(p.model.name, p.model.lag_s, p.as_told.lag_s) for p in self._ladder_order]
+        found = [FoundLag(*lag) for lag in lags if min(lag[1:]) > 0.0 and abs(math.log(lag[1] / lag[2])) > FOUND_LOG]
+        vessel, lag_s = self._beliefs.vessel, self._bath_watch.false_lag_s
+        return found if vessel is None or lag_s is None else [*found, FoundLag(None, lag_s, vessel.lag_s)]
 
     def odd_for_s(self, t_s: float) -> float:
         """For how long the readings of the followed probe have been odd at `t_s`; infinite where they are not."""

@@ -368,6 +368,23 @@ class ToolFault(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LagFound(Record):
+    """At the close: a lag that fitted better than the one that was told, of `probe`, or of the vessel where that is None. Seconds."""
+
+    kind: ClassVar[str] = "learned"
+    probe: str | None
+    lag_s: float
+    told_lag_s: float
+
+    @property
+    def sentence(self) -> str:
+        """For people."""
+        if self.probe is None:
+            return f"the vessel's lag of {self.told_lag_s:.0f} s was false, {self.lag_s:.0f} s would have fitted: learn it again"
+        return f"{self.probe} lagged by {self.lag_s:.0f} s, not {self.told_lag_s:.0f} s: say so in the station file, or learn it by a dip"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Note(Record):
     """Any other kind: what the station writes beside the session, and kinds of a later version."""
 
@@ -381,7 +398,7 @@ class Note(Record):
 
 Anything = (
     Opened | Resumed | Closed | Read | Progress | TrustChanged | StageBegun | StageMoment | Corrected | Annulled | GateChanged
-    | BandLeft | BandSummary | CueSounded | Tapped | SwitchStuck | ToolFault | Note
+    | BandLeft | BandSummary | CueSounded | Tapped | SwitchStuck | ToolFault | LagFound | Note
 )  # fmt: skip
 
 _BY_KIND: dict[str, type[Anything]] = {
@@ -394,6 +411,7 @@ _BY_KIND: dict[str, type[Anything]] = {
     "cue": CueSounded,
     "tap": Tapped,
     "fault": ToolFault,
+    "learned": LagFound,
 }
 _BY_EVENT: dict[tuple[str, Any], type[Anything]] = {
     ("session", "resume"): Resumed,

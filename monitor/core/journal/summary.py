@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.core.journal.history import History, Key, Passage
-from monitor.core.journal.records import BandSummary, CueSounded, GapDoubt, Opened, TrustChanged, gap_doubt
+from monitor.core.journal.records import BandSummary, CueSounded, GapDoubt, LagFound, Opened, TrustChanged, gap_doubt
 from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.text.doubt import said_once, share, two_sd
@@ -44,6 +44,7 @@ class Summary:
         self._trust: list[str] = []
         self._bands: list[str] = []
         self._faults: list[tuple[float, str | None]] = []
+        self._learned: list[str] = []
 
     def add(self, record: Mapping[str, Any]) -> None:
         """One record."""
@@ -56,6 +57,8 @@ class Summary:
             self._opened = told
         elif isinstance(told, TrustChanged):
             self._trust_changed(told)
+        elif isinstance(told, LagFound):
+            self._learned.append(told.sentence)
         elif isinstance(told, CueSounded) and told.cue == "fault":
             self._faults.append((told.t_s, told.why))
         elif isinstance(told, BandSummary) and told.outside_s > 0:
@@ -92,6 +95,7 @@ class Summary:
         for passage in self._history.clocks:
             out += self._tell(passage)
         out += [f"At {line}." for line in self._trust]
+        out += [f"Learned: {line}." for line in self._learned]
         out += [f"FAULT at {format_duration(t_s)}{f': {why}' if why else ''}." for t_s, why in self._faults]
         return out
 

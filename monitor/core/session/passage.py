@@ -341,6 +341,8 @@ class Film:
         desk.calls.hush("tick", "ready", "fault", "answer", "yes", "over")
         desk.calls.now = None
         self.offers.now = self.entry = None
+        for found in desk.estimator.found_lags:
+            desk.write(records.LagFound(t_s=t_s, probe=found.probe, lag_s=found.lag_s, told_lag_s=found.told_lag_s))
         desk.write(records.Closed(t_s=t_s, why=why))
         desk.closed = True
         if desk.options.lamp:

@@ -16,6 +16,7 @@ from monitor.core.journal.records import (
     Corrected,
     CueSounded,
     GateChanged,
+    LagFound,
     Note,
     Resumed,
     StageBegun,
@@ -76,6 +77,8 @@ class PlainLines:
             yield f"the begin of stage {told.stage} is put right by the tap: {format_duration(told.begin_t_s)}"
         elif isinstance(told, Tapped) and told.meaning == "lid on":
             yield f"the lid is on{_next(self._stage((self._watched.seen.stage or 0) + 1))}: it waits for a press of a second"
+        elif isinstance(told, LagFound):
+            yield f"learned: {told.sentence}"
         elif isinstance(told, ToolFault):
             yield f"the tool: {told.why}"
         elif isinstance(told, Note) and told.named == "trouble":
