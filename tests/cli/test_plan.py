@@ -181,7 +181,7 @@ def test_the_words_tell_what_temperature_may_move_and_what_sounds(tmp_path: Path
     out = words(ROLL, tmp_path, capsys)
     assert "1. develop: 10:00 at 20 C. Temperature moves its end. READY 0:30 before NOW, NOW 0:15 before the end." in out
     assert "The start waits until the developer has been within 0.15 C of 20 C for 1:00." in out
-    assert "Agitation: 0:30 from 0:00, 0:10 every 1:00; none that would run into NOW." in out
+    assert "Agitation: 0:30 from 0:00, 0:10 every 1:00; none in the last 0:30 before NOW." in out
     assert "READY sounds once at the minimum; your tap ends it." in out
     assert "     20 C    10:00  <- reference" in out
     assert "     24 C     6:45 +/- 0:16" in out

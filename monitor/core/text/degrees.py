@@ -108,7 +108,7 @@ def _short(number: float, places: int) -> str:
 
 
 _BEFORE = "within |moved |up to |scatter |scatters by |off by |[+]/- |by "
-_AFTER = " a minute| an hour| off| apart| away| above| below| too| worse| wrong"
+_AFTER = " a minute| from the estimate| an hour| off| apart| away| above| below| too| worse| wrong"
 _IN_TEXT = re.compile(
     rf"(?P<wanted>wanted )(?P<reference>\d+(?:\.\d+)?)(?= within)"
     rf"|(?P<before>{_BEFORE})?(?P<number>(?P<sign>[-+])?\d+(?:\.(?P<places>\d+))?) C\b(?P<after>{_AFTER})?"

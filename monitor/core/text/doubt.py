@@ -17,7 +17,7 @@ NOT_KNOWN_PERCENT = 25.0
 """A development with two standard deviations of more than this, in per cent of what was wanted, is called not known: three of the usual
 steps in which times are changed lie inside. A choice, no source."""
 
-_FIRST = re.compile(r"\+/- \d+(?:[.:]\d+)*(?: (?:C|%|s|kJ/mol)(?!\w))?")
+_FIRST = re.compile(r"\+/- \d+(?:[.:]\d+)*(?: (?:C|F|%|s|kJ/mol)(?!\w))?")
 
 
 def two_sd(sd: float) -> float:

@@ -26,7 +26,7 @@ from monitor.core.recipe.reader import (
     TIME_SAYS,
 )
 from monitor.core.recipe.values import SAME
-from monitor.core.text.degrees import plain, plain_difference
+from monitor.core.text.degrees import plain, plain_difference, span, unit
 from monitor.core.text.doubt import TWO_SD, plus_minus, two_sd
 from monitor.core.text.quantities import (
     QuantityWrong,
@@ -197,9 +197,12 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
         yield f"{given}  {format_duration(own.fit.time_s(celsius), 1):>8}    {abs(residual):.1f} % {longer}"
     two = own.fit.sd_kj_mol is None
     source = ", from the spread of published tables, because two pairs leave no residuals" if two else ""
-    spread = f"{plus_minus(own.sd_kj_mol, 1)} kJ/mol or {two_sd(own.sd_percent_per_c):.1f} % of the time per C, {TWO_SD}{source}"
+    spread = (
+        f"{plus_minus(own.sd_kj_mol, 1)} kJ/mol or {two_sd(own.sd_percent_per_c) / span(1.0):.1f} % of the time "
+        f"per {unit()}, {TWO_SD}{source}"
+    )
     yield ""
-    yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at 25 C as at 15 C"
+    yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at {plain(25.0)} as at {plain(15.0)}"
     if not two:
         yield f"residuals {own.fit.rms_percent:.1f} % rms, {own.fit.worst_percent:+.1f} % at worst"
     yield ""

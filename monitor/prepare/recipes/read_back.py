@@ -15,7 +15,8 @@ from typing import Any
 from monitor.core.development.rate import planned_time
 from monitor.core.recipe.light import session_refusal
 from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S, SAME, Recipe, Stage
-from monitor.core.text.degrees import celsius_of, figure, plain, plain_difference, span, unit
+from monitor.core.session.agitation import QUIET_S
+from monitor.core.text.degrees import celsius_of, figure, in_unit_shown, plain, plain_difference, span, unit
 from monitor.core.text.doubt import TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import HABITUAL, cautions_for
@@ -147,7 +148,7 @@ def caution_lines(recipe: Recipe, everything: bool, width: int) -> Iterator[str]
     more = len(cautions_for(recipe)) - len(told)
     yield "Cautions"
     for caution in told:
-        sentence = f"{caution.text} [{caution.source}]"
+        sentence = f"{in_unit_shown(caution.text)} [{caution.source}]"
         yield from wrap(sentence, width, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
     if more:
         yield f"  {more} more, the same each evening: --cautions"
@@ -255,7 +256,7 @@ def _film_words(recipe: Recipe) -> str:
     what = f"{recipe.what}; " if recipe.what else ""
     area = f"; area {format_number(recipe.area_units)} x 80 sq in" if recipe.area_units else ""
     sheets = f"; {recipe.sheets.count} sheets one after another" if recipe.sheets else ""
-    return f"{what}{recipe.film}, in a {recipe.vessel}{area}{sheets}"
+    return f"{what}{recipe.film}, in a{'n' if recipe.vessel.startswith('open') else ''} {recipe.vessel}{area}{sheets}"
 
 
 def _stage_lines(stage: Stage) -> Iterator[str]:
@@ -294,7 +295,7 @@ def _agitation_words(stage: Stage) -> str:
         else f"{format_duration(b.for_s)} every {format_duration(b.every_s or 0)}"
         for b in stage.agitation
     ]  # fmt: skip
-    dropped = "; none that would run into NOW" if stage.until == "time" else ""
+    dropped = f"; none in the last {format_duration(QUIET_S)} before NOW" if stage.until == "time" else ""
     return f"Agitation: {', '.join(bursts)}{dropped}."
 
 

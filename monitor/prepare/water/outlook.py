@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.degrees import degrees, difference, plain_difference
-from monitor.core.text.doubt import plus_minus, two_sd
+from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration, format_volume
 from monitor.prepare.water.bands import bath_band_c, developer_band_c
 from monitor.prepare.water.forecast import FittedBath
@@ -192,15 +192,16 @@ def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
     """The answer in words."""
     expected = (
         f"while developing the bath goes from {degrees(view.begin_c)} to {degrees(view.end_c)} "
-        f"{plus_minus(view.end_sd_c, 1, ' C')} (forecast)"
+        f"+/- {difference(two_sd(view.end_sd_c))} (forecast)"
     )
     lines = [expected]
     if view.lasts:
         lines.append("it lasts the session")
     elif view.bearing is not None and view.leaves_s is not None:
         b = view.bearing
+        when = "already now" if view.leaves_s < 1.0 else f"{format_duration(view.leaves_s)} from now"
         lines.append(
-            f"it may not last: {format_duration(view.leaves_s)} from now, in {b.name}, it may be outside "
+            f"it may not last: {when}, in {b.name}, it may be outside "
             f"{degrees(b.low_c)} to {degrees(b.high_c)} ({b.why})"
         )
     if not vessel_known:

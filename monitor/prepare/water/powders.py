@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.core.errors import InputWrong
-from monitor.core.text.degrees import degrees, plain_difference
+from monitor.core.text.degrees import degrees, in_unit_shown, plain_difference
 from monitor.core.text.quantities import format_duration, format_volume
 from monitor.prepare.water.tempering import BOTTLE_LAG_S, WATER_KJ_PER_L_C, mixed_c, warm_up_s
 
@@ -106,7 +106,7 @@ def steps(volume_ml: float, dissolved_c: float) -> Iterator[str]:
     yield f"Top up with cold water to {format_volume(volume_ml)}; stir without making it foam."
     yield "Let it cool in a closed bottle; many stock solutions are best left overnight. Measure before use."
     yield "Label it at once: evenbath label. A full bottle keeps longer than a part-full one."
-    yield CRYSTALS
+    yield in_unit_shown(CRYSTALS)
 
 
 HYDROXIDE = (
