@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.core.text.degrees import difference, in_unit_shown, plain, span, unit
+from monitor.core.text.degrees import degrees, difference, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import Judgement
@@ -44,6 +44,7 @@ def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answer
     rows = (
         ("Time", _each(stages, _time)),
         ("Hands", _each(stages, _hands)),
+        *_faults(session, stages),
         ("Estimated", _each(stages, lambda group: _estimated(session, group))),
         ("Verified", _verified(session, stages)),
         ("Next time", next_time(session, stages, judged)),
@@ -80,11 +81,12 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
         return format_duration(longest.actual_s), "", _outside(longest)
     first = counted[0]
     group = [s for s in counted if s.stage == first.stage]
-    what = "developed, of what was wanted"
+    what = "of the wanted development"
     if len(group) > 1:
-        what = f"developed, {len(group)} sheets"
+        what += f", {len(group)} sheets"
     elif len(_groups(counted)) > 1:
-        what = f"{first.name}, of what was wanted"
+        what = f"of the wanted {first.name}"
+    what += _at(group)
     known = [s for s in group if s.done_percent is not None]
     if not known:
         return "not known", "", "nothing was read"
@@ -102,6 +104,16 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
     return figure, f"+/- {widest:.1f}", what
 
 
+def _at(group: list[StageMeasures]) -> str:
+    """Its temperature: the mean, and from where to where."""
+    read = [s for s in group if s.mean_c is not None and s.min_c is not None and s.max_c is not None]
+    if not read:
+        return ""
+    mean_c = sum(s.mean_c or 0.0 for s in read) / len(read)
+    low_c, high_c = min(s.min_c or 0.0 for s in read), max(s.max_c or 0.0 for s in read)
+    return f", at {degrees(mean_c)} on average ({figure(low_c):.1f} to {figure(high_c):.1f})"
+
+
 def _outside(stage: StageMeasures) -> str:
     """Of a stage by the clock: its band."""
     if stage.band_c is None:
@@ -111,8 +123,8 @@ def _outside(stage: StageMeasures) -> str:
     outside_s = stage.below_band_s + stage.above_band_s
     verified = "" if stage.probe_compared else ", not verified"
     if outside_s < 0.5:
-        return f"by the clock, inside its band{verified}"
-    return f"outside its band {format_duration(outside_s)} of {format_duration(stage.actual_s)}{verified}"
+        return f"by the clock, inside its band{verified}{_at([stage])}"
+    return f"by the clock, outside its band for {format_duration(outside_s)}{verified}{_at([stage])}"
 
 
 def _time(group: list[StageMeasures]) -> str:
@@ -143,7 +155,7 @@ def _heat(stage: StageMeasures) -> str:
     if stage.min_c is not None and stage.max_c is not None and stage.min_at_s is not None and stage.max_at_s is not None:
         span_c = stage.max_c - stage.min_c
         if span_c >= COOLING_C:
-            return f"for {difference(span_c)} of {'cooling' if stage.min_at_s > stage.max_at_s else 'warming'}"
+            return f"as it {'cooled' if stage.min_at_s > stage.max_at_s else 'warmed'} {difference(span_c)}"
     if stage.mean_c is not None and stage.reference_c is not None:
         off_c = stage.mean_c - stage.reference_c
         return f"at {difference(abs(off_c))} {'above' if off_c > 0 else 'below'} {plain(stage.reference_c)}"
@@ -176,16 +188,18 @@ def _hands(group: list[StageMeasures]) -> str:
         return "no end was called"
     worst = max(offs, key=lambda s: abs(s.overrun_s or 0.0))
     off_s = worst.overrun_s or 0.0
-    by = {"tap": "told by a tap", "on time": "told by a long press", "correction": "corrected by a later tap"}.get(worst.ended_by, "")
+    by = {"tap": "you tapped", "on time": "you held", "correction": "by a later tap"}.get(worst.ended_by, "")
+    if worst.longer_s or worst.shorter_s:
+        return "poured at the counted end; when that really was nobody knows"
     if abs(off_s) < ON_TIME_S:
-        return "on time" + (f", {by}" if by else "")
+        return "poured on time" + (f" ({by})" if by else "")
     size = f"{abs(off_s):.0f} s" if abs(off_s) < 60 else format_duration(abs(off_s))
     said = f"{size} {'late' if off_s > 0 else 'early'}" + ("" if len(group) == 1 else f" (sheet {worst.sheet})")
     if worst.station_late_s is not None:
         return f"{said}, of which the station's {worst.station_late_s:.0f} s: it was away when NOW was due"
     done = 100.0 * off_s / worst.actual_s
     cost = f": {abs(done):.1f} % {'more' if done > 0 else 'less'}" if abs(done) >= 0.5 and worst.rate_law is not None else ""
-    return f"{said}{cost}" + (f", {by}" if by else "")
+    return f"{said}{cost}" + (f" ({by})" if by else "")
 
 
 def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
@@ -195,13 +209,26 @@ def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
     whole = f"{format_duration(worst.estimated_s)} of {format_duration(worst.actual_s)}"
     if worst.estimated_s > 0.97 * worst.actual_s:
         whole = "all of it"
+    elif len(worst.estimated_spans) == 1:
+        only = worst.estimated_spans[0]
+        whole += f", from {format_duration(only.from_s - worst.begin_s)} to {format_duration(only.to_s - worst.begin_s)}"
     main = max(worst.estimated_spans, key=lambda s: s.to_s - s.from_s)
     stood = STOOD_IN.get(main.what, main.what)
     away = [r for r in session.resumes if main.from_s - 5.0 <= r["t_s"] <= main.to_s + 5.0]
     lost = [t for t in session.trust if not t["believed"] and main.from_s - 20.0 <= t["t_s"] <= main.to_s]
     if away:
-        return f"{whole}: the program was away, {stood}"
+        return f"{whole}: the program was off, {stood}"
     return f"{whole}: " + (f"{lost[0]['probe']}, {in_unit_shown(lost[0]['why'])}; {stood}" if lost else stood)
+
+
+def _faults(session: SessionMeasures, stages: list[StageMeasures]) -> tuple[tuple[str, str], ...]:
+    """A row only where FAULT sounded: when and why, on the clock of the stage that it fell into."""
+    told = []
+    for call in session.fault_calls:
+        stage = next((s for s in stages if s.begin_s <= call["t_s"] <= s.actual_end_s), None)
+        at = "outside development" if stage is None else f"at {format_duration(call['t_s'] - stage.begin_s)}"
+        told.append(f"{at}, {in_unit_shown(str(call['why'] or 'nothing tells why'))}")
+    return (("FAULT", "; ".join(told)),) if told else ()
 
 
 def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:
@@ -214,7 +241,7 @@ def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:
         return f"no: the probe was never compared, {plus_minus(span(0.0 if probe is None else probe.comparison_sd_c), 2, f' {unit()}')}"
     when = probe.compared.get("wall") or probe.compared.get("date") or probe.compared.get("when")
     against = probe.compared.get("against") or probe.compared.get("reference")
-    words = f"probe compared {str(when)[:10]}" if when else "probe compared, its date is not in the record"
+    words = f"probe compared {str(when)[:10]}" if when else "probe compared (the record has no date)"
     return f"{words}{f', against {against}' if against else ''}, {plus_minus(span(probe.comparison_sd_c), 2, f' {unit()}')}"
 
 

@@ -211,9 +211,14 @@ def advice(judgement: Judgement, stage: StageMeasures | None, warmest_gap_c: flo
     record = _record_says(first, stage, warmest_gap_c)
     if record is not None:
         lines.append(record)
-    what, semicolon, rest = in_unit_shown(record_change(first, stage) or first.next_time).partition(";")
-    lines.append(f"one change for next time: {what}{_in_numbers(first, stage)}{semicolon}{rest}")
+    lines.append(f"one change for next time: {change_for(first, stage)}")
     return lines
+
+
+def change_for(cause: Cause, stage: StageMeasures | None) -> str:
+    """What to change for this sight: as the record explains it, else as the trade does, with a time where the record has one."""
+    what, semicolon, rest = in_unit_shown(record_change(cause, stage) or cause.next_time).partition(";")
+    return f"{what}{_in_numbers(cause, stage)}{semicolon}{rest}"
 
 
 STEP = 0.15

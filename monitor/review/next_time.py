@@ -8,10 +8,10 @@ Tests: tests/review/test_next_time.py.
 
 from __future__ import annotations
 
-from monitor.core.text.degrees import difference, in_unit_shown, plain, plain_difference
+from monitor.core.text.degrees import difference, plain, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
-from monitor.review.judgement import Judgement, causes, record_change
+from monitor.review.judgement import Judgement, causes, change_for
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
 
 NOTHING = "nothing to change"
@@ -43,8 +43,7 @@ def _dry_film(stages: list[StageMeasures], judged: Judgement | None) -> str | No
     found = [] if judged is None else causes(judged)
     if not found:
         return None
-    change = record_change(found[0], stages[0] if stages else None) or found[0].next_time
-    return f"{in_unit_shown(change)} (the dry film: {found[0].sight})"
+    return f"{change_for(found[0], stages[0] if stages else None)} (the dry film: {found[0].sight})"
 
 
 def _not_told(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -69,7 +68,9 @@ def _lost(session: SessionMeasures, stage: StageMeasures) -> str | None:
     since_s = lost[0]["t_s"] if lost[0]["since_t_s"] is None else lost[0]["since_t_s"]
     at = format_duration(max(0.0, since_s - stage.begin_s))
     learn = "" if all(s.what == "vessel model" for s in stage.estimated_spans) else ", and learn the vessel's lag (evenbath lag)"
-    return f'fix the lead of the probe "{lost[0]["probe"]}", which was lost at {at}{learn}'
+    if "air" in str(lost[0]["why"]):
+        return f'fasten the probe "{lost[0]["probe"]}" where no hand lifts it: from {at} it read like one in air{learn}'
+    return f'look at the lead and the place of the probe "{lost[0]["probe"]}", which was lost at {at}{learn}'
 
 
 def _hands(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -101,7 +102,7 @@ def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
     off_c = stage.reference_c - stage.mean_c
     if abs(off_c) < LEAST_C:
         return f"hold it steadier: it was outside its band for {format_duration(outside_s)}, on either side"
-    return f"start it {_degrees(off_c)}: it was {_size(off_c)} {'below' if off_c > 0 else 'above'} {plain(stage.reference_c)} in the mean"
+    return f"start it {_degrees(off_c)}: it was {_size(off_c)} {'below' if off_c > 0 else 'above'} {plain(stage.reference_c)} on average"
 
 
 def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -112,7 +113,7 @@ def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:
     if abs(moved_s) < MOVED_SHARE * stage.planned_s or abs(off_c) < LEAST_C:
         return None
     again = format_duration(stage.planned_s + moved_s)
-    return f"start developer and bath {_degrees(off_c)} for {format_duration(stage.planned_s)}, or plan {again}"
+    return f"start developer and bath {_degrees(off_c)} to finish in {format_duration(stage.planned_s)}, or plan {again}"
 
 
 def _degrees(off_c: float) -> str:

@@ -54,15 +54,15 @@ def test_a_bath_that_cooled_gives_the_degrees_and_the_time(session: SessionMeasu
     """Either would do."""
     stage = developed(session)
     cooled = replace(stage, planned_end_s=stage.begin_s + 697.0, mean_kinetic_c=19.4)
-    assert next_time(session, [cooled], None) == "start developer and bath 0.6 C warmer for 11:00, or plan 11:37"
+    assert next_time(session, [cooled], None) == "start developer and bath 0.6 C warmer to finish in 11:00, or plan 11:37"
     warmed = replace(stage, planned_end_s=stage.begin_s + 630.0, mean_kinetic_c=20.5)
-    assert next_time(session, [warmed], None) == "start developer and bath 0.5 C cooler for 11:00, or plan 10:30"
+    assert next_time(session, [warmed], None) == "start developer and bath 0.5 C cooler to finish in 11:00, or plan 10:30"
 
 
 def test_colour_out_of_its_band_gives_the_degrees(session: SessionMeasures) -> None:
     """By the mean."""
     colour = replace(developed(session), steered=False, rate_law=None, reference_c=37.8, mean_c=37.4, below_band_s=170.0, above_band_s=0.0)
-    assert next_time(session, [colour], None) == "start it 0.4 C warmer: it was 0.4 C below 37.8 C in the mean"
+    assert next_time(session, [colour], None) == "start it 0.4 C warmer: it was 0.4 C below 37.8 C on average"
 
 
 def test_a_lost_probe_is_named_and_a_lag_asked_for_where_none_was_known(session: SessionMeasures) -> None:
@@ -72,7 +72,12 @@ def test_a_lost_probe_is_named_and_a_lag_asked_for_where_none_was_known(session:
     lost = replace(stage, estimated_s=197.0, estimated_spans=spans)
     trust = [{"t_s": stage.begin_s + 378.0, "probe": "jug", "believed": False, "why": "in air", "since_t_s": stage.begin_s + 363.0}]
     said = next_time(replace(session, trust=trust), [lost], None)
-    assert said == "fix the lead of the probe \"jug\", which was lost at 6:03, and learn the vessel's lag (evenbath lag)"
+    assert said == (
+        "fasten the probe \"jug\" where no hand lifts it: from 6:03 it read like one in air, and learn the vessel's lag (evenbath lag)"
+    )
+    silent = [{**trust[0], "why": "no reading for 15 s"}]
+    said = next_time(replace(session, trust=silent), [lost], None)
+    assert said.startswith('look at the lead and the place of the probe "jug", which was lost at 6:03')
 
 
 def test_the_dry_film_speaks_before_everything_else(session: SessionMeasures) -> None:

@@ -40,7 +40,7 @@ def test_the_numbers_are_those_of_the_unit(capsys: pytest.CaptureFixture[str]) -
     main(["review", str(ROLL), "--long"])
     said = capsys.readouterr().out
     assert "planned 11:00 at 68 F" in said
-    assert "for 3.0 F of cooling" in said
+    assert "as it cooled 3.0 F" in said
     assert re.search(r"worst 64\.9\d F \+/- 0\.3\d at 11:37 \(3\.0\d F below the reference\)", said)
     assert "the band of 68 F, 0.9 F either way" in said
     assert "reading fell 11.2 F a minute" in said
@@ -58,4 +58,4 @@ def test_data_stay_in_celsius(capsys: pytest.CaptureFixture[str]) -> None:
 def test_without_a_choice_it_is_celsius(capsys: pytest.CaptureFixture[str]) -> None:
     """As in every record."""
     main(["review", str(ROLL)])
-    assert "for 1.7 C of cooling" in capsys.readouterr().out
+    assert "as it cooled 1.7 C" in capsys.readouterr().out

@@ -202,7 +202,8 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
         f"per {unit()}, {TWO_SD}{source}"
     )
     yield ""
-    yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {own.fit.per_10_c:.2f} times as fast at {plain(25.0)} as at {plain(15.0)}"
+    faster = f"{own.fit.per_10_c:.2f} times as fast at {plain(25.0)} as at {plain(15.0)}"
+    yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {faster}"
     if not two:
         yield f"residuals {own.fit.rms_percent:.1f} % rms, {own.fit.worst_percent:+.1f} % at worst"
     yield ""

@@ -102,7 +102,7 @@ def test_a_power_cut_is_a_bracket_and_colour_is_its_time(pages: dict[str, Path])
     assert re.search(r'class="result long">98 to 145', cut)
     assert "poured between 11:37 and 16:37" in cut
     assert ">no power for 0:24 to 5:24<" in cut
-    assert re.search(r'class="result">3:15</p><p class="under">outside its band 2:50 of 3:15, not verified', colour)
+    assert re.search(r'class="result">3:15</p><p class="under">by the clock, outside its band for 2:50, not verified', colour)
     assert "100.0" not in colour.split("The recipe as it was loaded")[0]
 
 
