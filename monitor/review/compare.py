@@ -6,6 +6,7 @@ memory does not grow with what the journals hold. Many files are read by several
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -348,6 +349,15 @@ def _age(row: Row) -> str:
     return "no date" if row["compared"] else "never"
 
 
+def _plain_difference(row: Row, first: Row) -> float | None:
+    """How much faster it went, per cent; 0 where one of the two is known too badly for that. What both share (rate, probe) cancels."""
+    off = rate_difference_percent(row, first)
+    if off is None or _known_done(row) is None or _known_done(first) is None:
+        return None
+    around = two_sd(math.sqrt(abs((row["done_sd_percent"] or 0.0) ** 2 - (first["done_sd_percent"] or 0.0) ** 2)))
+    return off if abs(off) > around else 0.0
+
+
 def sentence(comparison: SessionComparison) -> str:
     """What stands out, in words; only films of one recipe are held against each other."""
     if not comparison.rows:
@@ -357,7 +367,7 @@ def sentence(comparison: SessionComparison) -> str:
     told = [f"{count} session{'' if count == 1 else 's'}."]
     for group in like(comparison.rows):
         first = comparison.rows[group[0]]
-        rates = [(d, names[i]) for i in group[1:] if (d := rate_difference_percent(comparison.rows[i], first)) is not None]
+        rates = [(d, names[i]) for i in group[1:] if (d := _plain_difference(comparison.rows[i], first)) is not None]
         if not rates or len({comparison.rows[i]["session"] for i in group}) == 1:
             continue
         told.append(f"Against {names[group[0]]} ({first['recipe'] or 'no recipe'}):")
@@ -372,6 +382,9 @@ def sentence(comparison: SessionComparison) -> str:
         (least, one), (most, other) = min(done), max(done)
         same = most - least < 0.05
         told.append(f"Development done {least:.1f} %" + (" in each." if same else f" ({one}) to {most:.1f} % ({other})."))
+    unknown = [name for row, name in zip(comparison.rows, names, strict=True) if row["rate_law"] and _known_done(row) is None]
+    if unknown:
+        told.append(f"Not known: {', '.join(unknown)}.")
     return " ".join(told)
 
 

@@ -175,10 +175,13 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
         plan.source
     ]
     lines = []
+    outside = not plan.low_c <= min(plan.start_c, plan.end_c) <= max(plan.start_c, plan.end_c) <= plan.high_c
     if plan.held:
         lines.append(
             f"{plan.name}: plan at {degrees(plan.plan_c, '.0f' if plan.plan_c == int(plan.plan_c) else '.1f')} {by}: "
             f"{format_duration(plan.planned_s)} (at {degrees(plan.reference_c)} {format_duration(plan.at_reference_s)})"
+            + "; it can be held here"
+            + (", but part of it lies outside the recipe's data, where the rate is three times as uncertain" if outside else "")
         )
     else:
         lines.append(f"{plan.name}: cannot be held here at {degrees(plan.plan_c)}: insulate, or a larger bath")
@@ -197,8 +200,6 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
         )
     if plan.held and plan.source != "not steered" and abs(plan.drift_c) > 2 * USUAL_BAND_C:
         lines.append("with so much drift use a probe in the developer, a witness vessel or a learned lag: the bath alone is not enough")
-    if plan.held and not plan.low_c <= min(plan.start_c, plan.end_c) <= max(plan.start_c, plan.end_c) <= plan.high_c:
-        lines.append("part of it lies outside the recipe's data, where the rate is three times as uncertain")
     if plan.ice_kg is not None:
         lines.append(f"to get there from the tap: {plan.ice_kg:.2f} kg of melting ice in the bath")
     if plan.hot_ml is not None:
