@@ -42,7 +42,7 @@ CALM_TRANSIENT_SD, WALL_TRANSIENT_SD = 0.001, 0.03
 """Standard deviation of the liquid's transient slope at the start, C/s: a liquid at rest, and one that meets a cold wall (1.8 C in all)."""
 CALM_SDS = (LIQUID_SD_C, SLOPE_SD_C_PER_S, CALM_TRANSIENT_SD, PROBE_SD_C)
 WALL_SDS = (LIQUID_SD_C, SLOPE_SD_C_PER_S, WALL_TRANSIENT_SD, PROBE_SD_C)
-WORST_FIT = 2.0
+WORST_FIT = 3.0
 """The squares of what the curve leaves, in deviations, may be so much on average: with more, something else has happened (this project's
 own choice)."""
 AT_A_WALL = 0.3
