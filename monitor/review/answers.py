@@ -14,8 +14,10 @@ from monitor.core.text.quantities import format_duration
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
-from monitor.review.summary import longer, main_stages
+from monitor.review.summary import longer, main_stages, solution_sentence
 
+FIVE = ("Time", "Hands", "Estimated", "Verified", "Next time")
+"""The rows that are always there. A page has no others: FAULT stands in its picture, the solution in its head."""
 ON_TIME_S = 1.5
 """A pour this near to its moment was on time."""
 COOLING_C = 0.3
@@ -47,6 +49,7 @@ def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answer
         *_faults(session, stages),
         ("Estimated", _each(stages, lambda group: _estimated(session, group))),
         ("Verified", _verified(session, stages)),
+        *solution_row(session),
         ("Next time", next_time(session, stages, judged)),
     )
     return Answers(result, doubt, under, rows)
@@ -229,6 +232,12 @@ def _faults(session: SessionMeasures, stages: list[StageMeasures]) -> tuple[tupl
         at = "outside development" if stage is None else f"at {format_duration(call['t_s'] - stage.begin_s)}"
         told.append(f"{at}, {in_unit_shown(str(call['why'] or 'nothing tells why'))}")
     return (("FAULT", "; ".join(told)),) if told else ()
+
+
+def solution_row(session: SessionMeasures) -> tuple[tuple[str, str], ...]:
+    """A row only where the record knows the developer's age or use: that of the first solution."""
+    known = [s for s in session.solutions if s.get("mixed") or s.get("age_s") is not None or s.get("used_area_units") is not None]
+    return (("Solution", solution_sentence(known[0])),) if known else ()
 
 
 def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:

@@ -107,10 +107,11 @@ def test_two_developing_stages_are_told_by_their_names(tmp_path: Path) -> None:
     assert rows["Hands"] == "poured on time (you tapped)"
 
 
-def test_in_a_terminal_it_is_a_line_and_five_rows(tmp_path: Path) -> None:
+def test_in_a_terminal_it_is_a_line_and_five_rows_and_the_solution_where_it_is_known(tmp_path: Path) -> None:
     """The doubt in words beside the first."""
     made = play(recipe_data(), lambda t: 20.5 - 0.0021 * t, faults=[Fault("air", 425.0, 605.0)])
     lines = short_text(measure(load(made.write(tmp_path / "s.jsonl"))).numbers).splitlines()
-    assert len(lines) == 6
+    assert [line.split()[0] for line in lines[1:]] == ["Time", "Hands", "Estimated", "Verified", "Solution", "Next"]
+    assert "developer A, diluted 1+31, mixed 2026-03-01" in lines[5]
     assert re.match(r"260301-1: Roll film, cold laundry: 100\.\d % \+/- \d\.\d \(two standard deviations\) of the wanted", lines[0])
     assert all(line.startswith("  ") for line in lines[1:])

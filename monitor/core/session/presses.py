@@ -99,7 +99,7 @@ TAUGHT: tuple[tuple[str, str], ...] = (
 )
 """The same table as it is taught: what the foot does, and what it means. The README has it."""
 FOOT_IN_BRIEF = (
-    "Foot: a second (second click) begins, or lid on; three: again. Tap at NOW: heard; at the end: poured. Forgot: tap, now; hold, on time."
+    "Foot: hold a second: begin, or lid on; three: begin again. Tap at NOW: heard; at the end: poured. Forgot? Tap: now; hold: on time."
 )
 """For the wall card, where there is little room."""
 

@@ -16,7 +16,7 @@ from monitor.core.text.degrees import degrees, figure, in_unit_shown, span
 from monitor.core.text.doubt import TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review import summary
-from monitor.review.answers import ON_TIME_S, answers
+from monitor.review.answers import FIVE, ON_TIME_S, answers, solution_row
 from monitor.review.days import day_in_words
 from monitor.review.judgement import Judgement, latest, read_judgements
 from monitor.review.load import Journal
@@ -61,6 +61,7 @@ def _head(numbers: SessionMeasures) -> str:
     words = [day_in_words(numbers.opened_wall, numbers.zone)]
     if numbers.contents:
         words.append(numbers.contents)
+    words += [said for name, said in solution_row(numbers)]
     words.append({"rehearsal": "rehearsal, no film", "live": "live"}.get(numbers.mode, numbers.mode))
     words.append(f"session {numbers.session}")
     if not numbers.closed:
@@ -72,11 +73,12 @@ def _answer(numbers: SessionMeasures, judged: Judgement | None) -> str:
     told = answers(numbers, judged)
     doubt = f' <span class="doubtful">{cell(typeset(told.doubt))}</span>' if told.doubt else ""
     meaning = f" (± {TWO_SD})" if told.doubt else ""
-    rows = "".join(f"<dt>{name}</dt><dd>{_row(typeset(words))}</dd>" for name, words in told.rows)
+    rows = "".join(f"<dt>{name}</dt><dd>{_row(typeset(words))}</dd>" for name, words in told.rows if name in FIVE)
     long = " long" if len(told.result) > 8 else ""
+    what, comma, rest = told.under.partition(",")
     return (
         f'<section class="answer" aria-label="Result"><div><p class="result{long}">{cell(typeset(told.result))}{doubt}</p>'
-        f'<p class="under">{cell(typeset(told.under))}{meaning}</p></div><dl>{rows}</dl></section>'
+        f'<p class="under">{cell(typeset(what))}{meaning}{cell(typeset(comma + rest))}</p></div><dl>{rows}</dl></section>'
     )
 
 
