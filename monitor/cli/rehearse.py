@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -224,8 +224,25 @@ class _Showing:
             return self._full_disk(wrong)
         for line in self._summary.lines():
             self.say(in_unit_shown(line))
+        for line in self._why_withheld(rehearsal.t_s):
+            self.say(line)
         self.say(f"Journal: {self._journal.path}")
         return status
+
+    def _why_withheld(self, t_s: float) -> Iterator[str]:
+        """Where the gate never opened: what it wanted, what it saw, and how to begin all the same."""
+        from monitor.core.text.degrees import degrees, plain, plain_difference
+        from monitor.core.text.quantities import format_duration
+
+        session = self._session
+        gated = next((s for s in session.recipe.stages if s.gate is not None), None)
+        if not session.waits_for_gate or gated is None or gated.gate is None:
+            return
+        seen_c = session.snapshot.developer_c
+        saw = "nothing was known of it" if seen_c is None else f"it was at {degrees(seen_c, '.2f')}"
+        band = f"{plain_difference(gated.gate.band_c)} of {plain(gated.reference_c)}"
+        yield f"The developer must be within {band} for {format_duration(gated.gate.for_s)}; at the end {saw}."
+        yield 'A trace that comes there opens it; --override-gate "why" begins all the same, and the reason is recorded.'
 
     def _watch(self, look: Callable[[Any], None]) -> None:
         """Nobody looks any longer (a closed pipe, a terminal that is gone): the session goes on to its end all the same."""

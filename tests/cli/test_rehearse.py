@@ -214,3 +214,14 @@ def test_version_and_help_load_nothing_heavy() -> None:
         "heavy = {'numpy', 'pandas', 'matplotlib', 'gpiozero', 'paho', 'w1thermsensor', 'rich'} & set(sys.modules); assert not heavy, heavy"
     )
     subprocess.run([sys.executable, "-W", "error", "-c", code], check=True, capture_output=True)
+
+
+def test_a_gate_that_never_opens_says_what_it_wanted_and_what_it_saw(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """And how to begin all the same; the journal is there."""
+    demo = Path(__file__).parents[2] / "demo_logs"
+    words = [str(demo / "colour.toml"), "--trace", str(demo / "04-colour-left-its-band.csv"), "--journal", str(tmp_path / "g.jsonl")]
+    assert main(["rehearse", *words]) == 0
+    told = capsys.readouterr().out
+    assert "within 0.15 C of 37.8 C for 1:00; at the end it was at 36." in told
+    assert '--override-gate "why"' in told
+    assert (tmp_path / "g.jsonl").stat().st_size > 0
