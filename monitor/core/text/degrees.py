@@ -12,7 +12,7 @@ import re
 from typing import Literal, get_args
 
 from monitor.core.errors import InputWrong
-from monitor.core.text.quantities import read_temperature, read_temperature_difference, shown
+from monitor.core.text.quantities import format_number, read_temperature, read_temperature_difference, shown
 
 Unit = Literal["C", "F"]
 UNITS: tuple[Unit, ...] = get_args(Unit)
@@ -71,12 +71,12 @@ def difference(difference_c: float, form: str = ".1f") -> str:
 
 def plain(celsius: float, places: int = 3) -> str:
     """A temperature without needless zeros: "20 C", "20.5 C", "68 F"."""
-    return f"{_short(figure(celsius), places)} {_Choice.unit}"
+    return f"{format_number(figure(celsius), places)} {_Choice.unit}"
 
 
 def plain_difference(difference_c: float, places: int = 3) -> str:
     """A difference without needless zeros: "0.5 C", "0.9 F"."""
-    return f"{_short(span(difference_c), places)} {_Choice.unit}"
+    return f"{format_number(span(difference_c), places)} {_Choice.unit}"
 
 
 def example(text: str) -> str:
@@ -101,12 +101,6 @@ def _with_unit(text: str) -> str:
     return f"{text.strip()} {_Choice.unit}" if bare else text
 
 
-def _short(number: float, places: int) -> str:
-    text = f"{number:.{places}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
-
-
 _BEFORE = "within |moved |up to |scatter |scatters by |off by |[+]/- |by "
 _AFTER = " a minute| from the estimate| an hour| off| apart| away| above| below| too| worse| wrong"
 _IN_TEXT = re.compile(
@@ -122,7 +116,7 @@ def in_unit_shown(text: str) -> str:
 
 def _converted(found: re.Match[str]) -> str:
     if found["wanted"]:
-        return f"wanted {_short(figure(float(found['reference'])), 1)}"
+        return f"wanted {format_number(figure(float(found['reference'])), 1)}"
     before, after, number = found["before"] or "", found["after"] or "", float(found["number"])
     apart = bool(before or after or found["sign"] == "+")
     places = len(found["places"] or "") or int(apart and number != 0.0)
