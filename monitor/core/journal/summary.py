@@ -121,7 +121,7 @@ class Summary:
                 lines.append(f"    development done {said_once(done)}{compared};")
             else:
                 lines.append(f"    by the clock, temperature did not move the time{compared};")
-            lines.append(f"    developer {mean_c:.1f} C in the mean, {told.lowest_c:.1f} C to {told.highest_c:.1f} C; {known}.")
+            lines.append(f"    developer {mean_c:.1f} C on average, {told.lowest_c:.1f} C to {told.highest_c:.1f} C; {known}.")
             lines += [f"    {line}." for line in self._bands]
         return lines
 

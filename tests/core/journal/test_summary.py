@@ -43,7 +43,7 @@ def test_a_probe_that_was_not_compared_is_said_to_be() -> None:
 def test_the_mean_is_weighted_by_time_and_the_extremes_are_told() -> None:
     """Two seconds at 22 C and 98 s at 20 C."""
     said = told(progress(2.0, developer_c=22.0), progress(100.0, developer_c=20.0))
-    assert "developer 20.0 C in the mean, 20.0 C to 22.0 C; all of it measured." in said
+    assert "developer 20.0 C on average, 20.0 C to 22.0 C; all of it measured." in said
 
 
 def test_seconds_without_a_probe_are_told() -> None:
