@@ -56,11 +56,11 @@ def test_json_is_one_object_a_session_a_line_each(
     assert rows[1]["max_cue_lateness_s"] is None
 
 
-def test_without_options_it_is_a_line_and_five_rows(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_options_it_is_a_line_five_rows_and_the_solution(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What it came to first; `--long` has all of it in sentences below."""
     assert review(journal) == 0
     short = capsys.readouterr().out
-    assert [line.split()[0] for line in short.splitlines()] == ["260301-1:", "Time", "Hands", "Estimated", "Verified", "Next"]
+    assert [line.split()[0] for line in short.splitlines()] == ["260301-1:", "Time", "Hands", "Estimated", "Verified", "Solution", "Next"]
     assert review(journal, "--long") == 0
     long = capsys.readouterr().out
     assert long.startswith(short)

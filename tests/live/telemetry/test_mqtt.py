@@ -38,7 +38,8 @@ def fast_broker(broker: EmbeddedBroker, tmp_path_factory: pytest.TempPathFactory
     if MOSQUITTO is None:
         yield broker
         return
-    running = Mosquitto(tmp_path_factory.mktemp("mosquitto"))
+    # it holds what a recorder on a busy machine has not taken yet: what it drops is asked for again, and how much would hang on the load
+    running = Mosquitto(tmp_path_factory.mktemp("mosquitto"), more="allow_anonymous true\nmax_queued_messages 20000\n")
     running.start()
     yield running
     running.stop()
