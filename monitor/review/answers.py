@@ -121,9 +121,9 @@ def _outside(stage: StageMeasures) -> str:
     """Of a stage by the clock: its band."""
     if stage.band_c is None:
         return "by the clock"
-    if stage.below_band_s is None or stage.above_band_s is None:
+    outside_s = stage.outside_band_s
+    if outside_s is None:
         return "by the clock; its band was not verified"
-    outside_s = stage.below_band_s + stage.above_band_s
     verified = "" if stage.probe_compared else ", not verified"
     if outside_s < 0.5:
         return f"by the clock, inside its band{verified}{_at([stage])}"

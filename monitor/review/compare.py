@@ -349,7 +349,7 @@ def _age(row: Row) -> str:
     return "no date" if row["compared"] else "never"
 
 
-def _plain_difference(row: Row, first: Row) -> float | None:
+def _told_difference(row: Row, first: Row) -> float | None:
     """How much faster it went, per cent; 0 where one of the two is known too badly for that. What both share (rate, probe) cancels."""
     off = rate_difference_percent(row, first)
     if off is None or _known_done(row) is None or _known_done(first) is None:
@@ -367,7 +367,7 @@ def sentence(comparison: SessionComparison) -> str:
     told = [f"{count} session{'' if count == 1 else 's'}."]
     for group in like(comparison.rows):
         first = comparison.rows[group[0]]
-        rates = [(d, names[i]) for i in group[1:] if (d := _plain_difference(comparison.rows[i], first)) is not None]
+        rates = [(d, names[i]) for i in group[1:] if (d := _told_difference(comparison.rows[i], first)) is not None]
         if not rates or len({comparison.rows[i]["session"] for i in group}) == 1:
             continue
         told.append(f"Against {names[group[0]]} ({first['recipe'] or 'no recipe'}):")

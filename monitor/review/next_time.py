@@ -96,7 +96,7 @@ def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
 
 
 def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
-    outside_s = (stage.below_band_s or 0.0) + (stage.above_band_s or 0.0)
+    outside_s = stage.outside_band_s or 0.0
     if stage.steered or outside_s < OUTSIDE_S or stage.mean_c is None or stage.reference_c is None:
         return None
     off_c = stage.reference_c - stage.mean_c

@@ -122,6 +122,11 @@ class StageMeasures:
         return self.planned_end_s - self.begin_s - self.planned_s
 
     @property
+    def outside_band_s(self) -> float | None:
+        """Seconds outside the band, below and above together; None where that is not known."""
+        return None if self.below_band_s is None or self.above_band_s is None else self.below_band_s + self.above_band_s
+
+    @property
     def actual_between_s(self) -> tuple[float, float]:
         """The least and the most that the stage may have lasted; the same twice where no power cut left it in doubt."""
         return max(0.0, self.actual_s - self.shorter_s), self.actual_s + self.longer_s

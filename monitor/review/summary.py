@@ -158,13 +158,11 @@ def _band(stage: StageMeasures) -> list[str]:
     """How long the stage lay outside its band, and whether that is verified; an estimate alone never says that it lay inside."""
     if stage.band_c is None:
         return []
-    if stage.below_band_s is None or stage.above_band_s is None:
-        return [_band_unverified(stage)]
-    outside = stage.below_band_s + stage.above_band_s
-    if stage.probe_compared is None and outside < 0.5:
+    outside = stage.outside_band_s
+    if outside is None or (stage.probe_compared is None and outside < 0.5):
         return [_band_unverified(stage)]
     where = " and ".join(
-        f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s >= 0.5
+        f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s and s >= 0.5
     )
     said = [
         f"outside the band of {_band_words(stage)}: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else

@@ -153,9 +153,9 @@ def _outside(stage: StageMeasures) -> str:
     """Time outside the band; an estimate alone never says that there was none."""
     if stage.band_c is None:
         return ""
-    if stage.below_band_s is None or stage.above_band_s is None:
+    outside_s = stage.outside_band_s
+    if outside_s is None:
         return "not verified"
-    outside_s = stage.below_band_s + stage.above_band_s
     return "not verified" if stage.probe_compared is None and outside_s < 0.5 else format_duration(outside_s)
 
 
@@ -227,7 +227,7 @@ def _together(own: Sequence[StageMeasures]) -> list[str]:
     if known:
         mean = typeset(_celsius(sum(s.mean_c or 0.0 for s in known) / len(known), max(s.mean_sd_c or 0.0 for s in known)))
         extremes = typeset(_from_to(min(s.min_c or 0.0 for s in known), max(s.max_c or 0.0 for s in known)))
-    outside = [(s.below_band_s or 0.0) + (s.above_band_s or 0.0) for s in own if s.band_c is not None]
+    outside = [s.outside_band_s or 0.0 for s in own if s.band_c is not None]
     took = shortest if shortest == longest else f"{shortest} to {longest}"
     return [f"{own[0].stage} {own[0].name}, {len(own)} sheets", _plan(own[-1]), took, _pour(worst),
             "by the clock", mean, extremes, format_duration(max(outside)) if outside else "", ""]  # fmt: skip
