@@ -16,6 +16,7 @@ from monitor.cli.arguments.session_names import add_state, find_journal, journal
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
+    from monitor.review.judgement import Judgement
     from monitor.review.measures import Review
     from monitor.review.numbers import SessionMeasures, StageMeasures
 
@@ -86,8 +87,7 @@ def run(args: argparse.Namespace) -> int:
         return _series(args, journals)
     if args.law:
         return _law(args, journals)
-    gives = any(getattr(args, name) is not None for name in GIVEN) or args.seen or args.not_seen
-    if len(journals) > 1 and not gives:
+    if len(journals) > 1 and not _gives(args):
         return _list(args, journals)
     if len(journals) > 1:
         raise InputWrong("several sessions at once can only be put side by side; allowed: one session, or --series or --law")
@@ -117,17 +117,16 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
     from monitor.review.measures import warmest_gap_c
 
     review = _review(journal)
-    given = {name: getattr(args, name) for name in GIVEN}
-    written = None
-    if any(v is not None for v in given.values()) or args.seen or args.not_seen:
-        before = read_judgements(journal)  # a damaged file is told before anything is added to it
-        new = Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), not_seen=tuple(args.not_seen), **given)
-        folded = latest([*before, new])
-        wrong = None if folded is None else contradiction(folded)
+    entries = read_judgements(journal)  # a damaged file is told before anything is added to it
+    if _gives(args):
+        given = {name: getattr(args, name) for name in GIVEN}
+        entries.append(Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), not_seen=tuple(args.not_seen), **given))
+    folded, written = latest(entries), None
+    if folded is not None and _gives(args):
+        wrong = contradiction(folded)
         if wrong is not None:
             raise InputWrong(f"{wrong}; allowed: one of them (--not-seen takes back what was written down). Nothing was written")
-        written = append_judgement(journal, new)
-    folded = latest(read_judgements(journal))
+        written = append_judgement(journal, entries[-1])
     lines = [] if folded is None else advice(folded, _develop(review.numbers), warmest_gap_c(review.numbers))
     if args.json:
         shown = None if folded is None else asdict(folded)
@@ -138,9 +137,7 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
     if folded is None:
         sys.stdout.write(f"session {review.numbers.session}: nothing is written down yet; --density, --grade, --seen and others do\n")
     else:
-        words = {k: v for k, v in asdict(folded).items() if v is not None and k not in ("wall", "session", "seen", "not_seen")}
-        said = [*(f"{k.replace('_', ' ')} {v}" for k, v in words.items()), *(["seen: " + ", ".join(folded.seen)] if folded.seen else [])]
-        sys.stdout.write(f"session {folded.session}: {'; '.join(said) or 'all was taken back'}\n")
+        sys.stdout.write(f"session {folded.session}: {_in_words(folded)}\n")
     sys.stdout.write("".join(f"{line}\n" for line in lines))
     return 0
 
@@ -156,12 +153,19 @@ def _list(args: argparse.Namespace, journals: list[Path]) -> int:
         if args.json:
             sys.stdout.write(json.dumps({"session": journal.stem, "judgement": None if folded is None else asdict(folded)}) + "\n")
             continue
-        said = "nothing is written down yet"
-        if folded is not None:
-            words = {k.replace("_", " "): v for k, v in asdict(folded).items() if v is not None and k in GIVEN}
-            said = "; ".join([*(f"{k} {v}" for k, v in words.items()), *(["seen: " + ", ".join(folded.seen)] if folded.seen else [])])
-        sys.stdout.write(f"{journal.stem}: {said}\n")
+        sys.stdout.write(f"{journal.stem}: {'nothing is written down yet' if folded is None else _in_words(folded)}\n")
     return 0
+
+
+def _gives(args: argparse.Namespace) -> bool:
+    """Whether there is something to write down."""
+    return any(getattr(args, name) is not None for name in GIVEN) or bool(args.seen or args.not_seen)
+
+
+def _in_words(judged: Judgement) -> str:
+    """What is written down of a film."""
+    given = [f"{name.replace('_', ' ')} {getattr(judged, name)}" for name in GIVEN if getattr(judged, name) is not None]
+    return "; ".join([*given, *(["seen: " + ", ".join(judged.seen)] if judged.seen else [])]) or "all was taken back"
 
 
 def _wall() -> str:
