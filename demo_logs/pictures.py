@@ -39,24 +39,34 @@ DIGEST, PNG_HEAD = "page-sha256", 8 + 25
 """A PNG begins with its signature and its IHDR chunk."""
 
 
-def picture(path: Path, dark: bool | None = None, wide: bool = True) -> str:
-    """The picture of this journal as a file of its own. `dark`: with these colours, None: as its reader prefers; `wide`: for a desk."""
+def drawn_of(path: Path) -> str:
+    """The picture of this journal as it stands in its report, for a desk."""
     journal = load(path)
     drawn = pictures_of(journal, measure(journal))
     if not drawn:
         raise SystemExit(f"{path}: no picture in its report")
-    return alone(drawn[0][0 if wide else 1], dark)
+    return drawn[0][0]
+
+
+def picture(path: Path) -> str:
+    """The picture of this journal as a file of its own, in the colours that its reader prefers."""
+    return alone(drawn_of(path), None)
 
 
 def for_readme() -> dict[str, str]:
     """The pictures of the README by their names in this folder."""
-    path = HERE / f"{ONE_EVENING}.jsonl"
-    return {"evening-light.svg": picture(path, False), "evening-dark.svg": picture(path, True), "live-view.svg": live_view()}
+    drawn = drawn_of(HERE / f"{ONE_EVENING}.jsonl")
+    return {"evening-light.svg": alone(drawn, False), "evening-dark.svg": alone(drawn, True), "live-view.svg": live_view()}
+
+
+def one_evening() -> make.Evening:
+    """That of the README."""
+    return next(e for e in make.EVENINGS if e.name == ONE_EVENING)
 
 
 def card() -> str:
     """The page of the wall card of that evening."""
-    return card_html(make.recipe_of(next(e for e in make.EVENINGS if e.name == ONE_EVENING)))
+    return card_html(make.recipe_of(one_evening()))
 
 
 def card_png() -> bytes | None:
@@ -87,9 +97,8 @@ def with_text(png: bytes, key: str, text: str) -> bytes:
 
 def live_view() -> str:
     """The live view of that evening, as a terminal of 100 columns shows it."""
-    evening = next(e for e in make.EVENINGS if e.name == ONE_EVENING)
     written: list[dict[str, Any]] = []
-    play = make.opened(evening, written.append)
+    play = make.opened(one_evening(), written.append)
     watched = Watched(play.recipe, "live")
     while play.session.snapshot.began_s is None or play.rehearsal.t_s < play.session.snapshot.began_s + STILL_AT_S:
         play.rehearsal.step()

@@ -296,7 +296,7 @@ class _Picture:
             yield trace.Ending(last.disbelieved_c, self._signs(degrees(last.disbelieved_c, ".2f")), "not believed" if wide else "not so")
 
     def _figure(self, celsius: float, sd_c: float) -> str:
-        return self._signs(f"{degrees(celsius, '.2f')} {words.doubt(sd_c)[:-2]}")
+        return self._signs(f"{degrees(celsius, '.2f')} {words.doubt(sd_c).removesuffix(f' {unit()}')}")
 
     def _signs(self, text: str) -> str:
         if not self._frame.look.unicode:
