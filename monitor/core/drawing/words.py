@@ -5,6 +5,8 @@ Tests: tests/core/drawing/test_words.py (also against the boxes that a real Chro
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -80,7 +82,8 @@ class Room:
             if each.left < whole.left or each.right > whole.right or each.top < whole.top or each.bottom > whole.bottom:
                 total += OVER_THE_EDGE
             for points in self._lines:
-                total += sum(1.0 for x, y in points if each.left - 2 <= x <= each.right + 2 and each.top - 1 <= y <= each.bottom + 1)
+                beside = range(bisect_left(points, (each.left - 2.0,)), bisect_right(points, (each.right + 2.0, math.inf)))
+                total += float(len([k for k in beside if each.top - 1 <= points[k][1] <= each.bottom + 1]))
         return total
 
     def best(self, places: Sequence[Sequence[Box]]) -> tuple[int, float]:
