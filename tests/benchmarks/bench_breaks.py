@@ -35,6 +35,8 @@ KEYS = {"promise": str, "file": str, "was": str, "becomes": str, "caught_by": li
 _LEFT_OUT = (".*", "__pycache__", "*.egg-info", "build", "dist", "node_modules")
 _HUNG_S, _ALL_HUNG_S = 600.0, 3600.0
 """The tests of one break, and all tests without any."""
+_UNSTEADY = 10
+"""More tests than this do not fail together because the machine is busy."""
 _FIRST_CHANGE_S = 2_000_000_000
 """Later than any file of the tree."""
 _FAILED, _PASSED, _BROKEN_AT_IMPORT = 1, 0, 2
@@ -173,9 +175,9 @@ class Copy:
         self._environment = os.environ | {name: str(place) for name, place in places.items()}
         self._environment.pop("PYTHONDONTWRITEBYTECODE", None)
 
-    def test(self, tests: Sequence[str], *words: str, hung_s: float = _HUNG_S) -> tuple[int, str]:
-        """(Exit status of pytest, the first test that failed or else its last line)."""
-        command = [sys.executable, "-m", "pytest", "-x", "-p", "no:cacheprovider", "-rfE", "--tb=no", *(words or ("-n0",)), *tests]
+    def test(self, tests: Sequence[str], *words: str, hung_s: float = _HUNG_S) -> tuple[int, list[str]]:
+        """(Exit status of pytest, the tests that failed or else its last line)."""
+        command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-rfE", "--tb=no", *words, *tests]
         try:
             done = subprocess.run(
                 command,
@@ -188,9 +190,19 @@ class Copy:
                 check=False,
             )
         except subprocess.TimeoutExpired:
-            return _FAILED, f"still running after {hung_s:g} s"
+            return _FAILED, [f"still running after {hung_s:g} s"]
         failed = re.findall(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
-        return done.returncode, failed[0] if failed else (done.stdout.splitlines() or done.stderr.splitlines() or ["?"])[-1]
+        return done.returncode, failed or [(done.stdout.splitlines() or done.stderr.splitlines() or ["?"])[-1]]
+
+    def without_breaks(self, tests: Sequence[str], jobs: int) -> tuple[list[str], list[str]]:
+        """(Tests that fail though nothing is broken, tests that failed beside others but not alone: a busy machine)."""
+        status, failed = self.test(tests, "-n", str(jobs), hung_s=_ALL_HUNG_S)
+        if status == _PASSED:
+            return [], []
+        if status != _FAILED or len(failed) > _UNSTEADY:
+            return failed, []
+        alone = {test: self.test([test], "-n0")[0] == _PASSED for test in failed}
+        return [test for test in failed if not alone[test]], [test for test in failed if alone[test]]
 
     def put(self, file: str, source: str) -> None:
         """Replace a file. It is dated a second after its last change, else one of the same length would pass for what is compiled."""
@@ -204,7 +216,8 @@ class Copy:
         """Apply a break, run its tests, take it back."""
         self.put(one.file, one.source)
         try:
-            return self.test(one.caught_by)
+            status, told = self.test(one.caught_by, "-x", "-n0")
+            return status, told[0]
         finally:
             self.put(one.file, (ROOT / one.file).read_text(encoding="utf-8"))
 
@@ -221,11 +234,13 @@ def run(breaks: Sequence[Break], jobs: int, first: int = 1) -> int:
             copies.put(Copy(Path(folder) / str(job)))
         whole = copies.get()
         files = sorted({test.partition("::")[0] for one in breaks for test in one.caught_by})
-        status, last = whole.test(files, "-n", str(max(1, jobs)), hung_s=_ALL_HUNG_S)
+        failed, unsteady = whole.without_breaks(files, max(1, jobs))
         copies.put(whole)
-        if status != _PASSED:
-            print(f"the tests fail without any break: {last}")
+        if failed:
+            print(f"the tests fail without any break: {' '.join(failed)}")
             return 2
+        for test in unsteady:
+            print(f"unsteady: {test} failed beside other tests, not alone", flush=True)
 
         def attempt(one: Break) -> tuple[int, str]:
             copy = copies.get()
