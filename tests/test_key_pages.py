@@ -10,11 +10,13 @@ import pytest
 
 from hardware.ports import PIN_FACTORIES, SOUNDER_KINDS
 from monitor.core.errors import FileWrong
+from monitor.core.evening.reader import RecipeText, load_evening
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.station.station_file import load_station
 
 ROOT = Path(__file__).parent.parent
 RECIPE_PAGE = ROOT / "monitor" / "core" / "recipe" / "README.md"
+EVENING_PAGE = ROOT / "monitor" / "core" / "evening" / "README.md"
 STATION_PAGE = ROOT / "monitor" / "live" / "station" / "README.md"
 
 RECIPE = """schema = 1
@@ -41,6 +43,13 @@ RATES = (
     'law = "arrhenius", activation_energy_kj_mol = 65.0',
     'law = "pairs", pairs = [["18 C", "12:00"], ["20 C", "10:00"]]',
 )
+EVENING = """schema = 1
+name = "x"
+{evening}
+[[film]]
+recipe = "x.toml"
+{film}
+"""
 STATION = """schema = 1
 name = "x"
 {station}
@@ -85,6 +94,13 @@ def recipe_keys(place: str, rate: str = RATES[0]) -> set[str]:
     return allowed(lambda text: load_recipe(text, "x.toml"), RECIPE.format(**fields))
 
 
+def evening_keys(place: str) -> set[str]:
+    """Of one table of an evening."""
+    fields = {"evening": "", "film": ""} | {place: "zzzz = 1"}
+    recipe = RecipeText(RECIPE.format(film="", contents="", stage="", sheets="", rate=RATES[0]).encode(), "x.toml")
+    return allowed(lambda text: load_evening(text, "e.toml", lambda _: recipe), EVENING.format(**fields))
+
+
 def station_keys(place: str) -> set[str]:
     """Of one table of a station file."""
     fields = {"station": "", "probe": "", "panel": "", "mqtt": ""} | {place: "zzzz = 1"}
@@ -100,6 +116,13 @@ def test_every_key_of_a_recipe_stands_in_its_table() -> None:
     assert set(page["`[[stage]]`, one for each bath, in their order"]) == recipe_keys("stage")
     assert set(page["`rate`, one of three laws"]) == set().union(*(recipe_keys("rate", rate) for rate in RATES))
     assert set(page["`[sheets]`, one film after another through the develop stage"]) == recipe_keys("sheets")
+
+
+def test_every_key_of_an_evening_stands_in_its_table() -> None:
+    """And none that is refused."""
+    page = rows(EVENING_PAGE)
+    assert set(page["The evening"]) == evening_keys("evening") - {"film"}
+    assert set(page["`[[film]]`, one for each film, in their order; 1 to 24"]) == evening_keys("film")
 
 
 def test_every_key_of_a_station_file_stands_in_its_table() -> None:

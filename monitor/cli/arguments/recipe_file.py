@@ -1,4 +1,4 @@
-"""Reads the recipe file for every command that takes one. Tests: tests/cli/test_plan.py."""
+"""Reads the recipe or evening file for every command that takes one. Tests: tests/cli/test_plan.py, tests/cli/test_plan_evening.py."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
+    from monitor.core.evening.values import Evening
     from monitor.core.recipe.values import Recipe
 
 
@@ -17,6 +18,17 @@ def open_recipe(name: str) -> Recipe:
     from monitor.core.recipe.reader import load_recipe
 
     return load_recipe(read_file(name, "recipe"), name)
+
+
+def open_evening(name: str) -> Evening:
+    """The evening in this file, or the recipe in it as an evening of one film; recipes stand beside it. Raises as `open_recipe`."""
+    from monitor.core.evening.reader import RecipeText, load_evening
+
+    def beside(recipe: str) -> RecipeText:
+        path = str(Path(name).parent / recipe)
+        return RecipeText(read_file(path, "recipe"), path)
+
+    return load_evening(read_file(name, "recipe or evening"), name, beside)
 
 
 def read_file(name: str, kind: str) -> bytes:

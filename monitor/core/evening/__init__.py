@@ -1,0 +1,1 @@
+"""The evening: several films, one or two vessels, one pair of hands (contract, section 11)."""
