@@ -209,13 +209,19 @@ class Panel:
         self._lamp: PinOutput | None = None
         self._vibrator: PinOutput | None = None
         self._switch: PinSwitch | None = None
+        self._sounder_2: PinOutput | None = None
+        self._switch_2: PinSwitch | None = None
         atexit.register(self.close)
         try:
-            self._sounder = _sounder(config, self._factory)
+            self._sounder = _sounder(config.sounder, config, self._factory)
+            if config.sounder_2 is not None:
+                self._sounder_2 = _sounder(config.sounder_2, config, self._factory)
             if config.vibrator is not None:
                 self._vibrator = PinOutput(config.vibrator, self._factory)
             if config.switch is not None:
                 self._switch = PinSwitch(config.switch, self._factory, clock, notifier_alive)
+            if config.switch_2 is not None:
+                self._switch_2 = PinSwitch(config.switch_2, self._factory, clock, notifier_alive)
         except BaseException:
             self.close()
             raise
@@ -235,6 +241,16 @@ class Panel:
         """The foot switch; None where none is named."""
         return self._switch
 
+    @property
+    def sounder_2(self) -> PinOutput | None:
+        """The second vessel's sounder; None where none is named."""
+        return self._sounder_2
+
+    @property
+    def switch_2(self) -> PinSwitch | None:
+        """The second vessel's foot switch; None where none is named."""
+        return self._switch_2
+
     def open_lamp(self) -> PinOutput:
         """Open the lamp's pin, dark; the same lamp if it is open, anew if it was closed. Raises `HardwareConfig` where none is named."""
         if self._config.lamp is None:
@@ -245,12 +261,14 @@ class Panel:
 
     def alive(self) -> bool:
         """False once the thread that delivers edges is known to be dead."""
-        return self._switch is None or self._switch.alive()
+        return all(switch.alive() for switch in (self._switch, self._switch_2) if switch is not None)
 
     def close(self) -> None:
         """Everything off, every pin let go; a second time does nothing."""
         atexit.unregister(self.close)
-        for part in (getattr(self, "_sounder", None), self._vibrator, self._lamp, self._switch):
+        for part in (
+            getattr(self, "_sounder", None), self._sounder_2, self._vibrator, self._lamp, self._switch, self._switch_2,
+        ):  # fmt: skip
             if part is not None:
                 part.close()
         if self._own_factory and self._factory is not None:
@@ -258,8 +276,8 @@ class Panel:
         self._factory = None
 
 
-def _sounder(config: PanelConfig, factory: Any) -> PinOutput:
-    return PinOutput(config.sounder, factory) if config.tone_hz is None else TonePinOutput(config.sounder, factory, config.tone_hz)
+def _sounder(pin: str, config: PanelConfig, factory: Any) -> PinOutput:
+    return PinOutput(pin, factory) if config.tone_hz is None else TonePinOutput(pin, factory, config.tone_hz)
 
 
 def notifier_alive() -> bool:

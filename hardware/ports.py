@@ -61,7 +61,8 @@ def is_probe_id(text: str) -> bool:
 class PanelConfig:
     """The factory and the pins of a panel, by name. Plain: whoever reads the names from a file checks them with `pin_problems`.
 
-    `tone_hz`: the sounder is a passive one and is driven with this tone; None: an active one, which makes its own.
+    `tone_hz`: the sounder is a passive one and is driven with this tone; None: an active one, which makes its own. `switch_2` and
+    `sounder_2` are the second vessel's; a second sounder is of the same kind as the first.
     """
 
     factory: str
@@ -70,10 +71,15 @@ class PanelConfig:
     switch: str | None = None
     vibrator: str | None = None
     tone_hz: float | None = None
+    switch_2: str | None = None
+    sounder_2: str | None = None
 
     def pins(self) -> dict[str, str]:
-        """Pin names by use: `sounder`, and `lamp`, `switch` and `vibrator` where there are such."""
-        named = {"sounder": self.sounder, "lamp": self.lamp, "switch": self.switch, "vibrator": self.vibrator}
+        """Pin names by use: `sounder`, and the others where there are such."""
+        named = {
+            "sounder": self.sounder, "lamp": self.lamp, "switch": self.switch, "vibrator": self.vibrator, "switch_2": self.switch_2,
+            "sounder_2": self.sounder_2,
+        }  # fmt: skip
         return {use: pin for use, pin in named.items() if pin is not None}
 
 
@@ -89,6 +95,12 @@ def pin_problems(pins: Mapping[str, str]) -> list[tuple[str, str, str]]:
             problems.append((use, f"{use}: {pin} is used twice, by {used[pin]} and {use}", "one pin for each"))
         used.setdefault(pin, use)
     return problems
+
+
+def second_problems(pins: Mapping[str, str]) -> list[tuple[str, str, str]]:
+    """A second switch where there is no first one: (use, what is wrong, what is allowed)."""
+    lonely = "switch_2" in pins and "switch" not in pins
+    return [("switch_2", "switch_2 without a switch", "switch for the first vessel and switch_2 for the second")] if lonely else []
 
 
 SOUNDER_KINDS = ("active", "passive")
@@ -167,6 +179,16 @@ class PanelPort(Protocol):
     @property
     def switch(self) -> Switch | None:
         """The foot switch; None where the station has none."""
+        ...
+
+    @property
+    def sounder_2(self) -> Output | None:
+        """The second vessel's own sounder, open and silent from the start; None where the first serves both."""
+        ...
+
+    @property
+    def switch_2(self) -> Switch | None:
+        """The second vessel's own foot switch; None where one serves both."""
         ...
 
     def open_lamp(self) -> Output:

@@ -18,11 +18,13 @@ from typing import Any
 from hardware.errors import HardwareConfig
 from hardware.panel import Panel, PinOutput, PinSwitch
 from hardware.ports import PanelConfig
-from hardware.simulated.probes import ProbeOptions, SimulatedProbes
+from hardware.simulated.probes import LIFTED_OUT_OF, ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import Trace
 from hardware.simulated.w1_tree import W1Tree
 
-PROBE_IDS = {"developer": "28-000000000a01", "bath": "28-000000000a02", "room": "28-000000000a03"}
+PROBE_IDS = {
+    "developer": "28-000000000a01", "bath": "28-000000000a02", "room": "28-000000000a03", "developer_2": "28-000000000a04",
+}  # fmt: skip
 """Folder of each probe of a trace on the rig's bus."""
 
 RENEW_EVERY_S = 0.25
@@ -74,7 +76,7 @@ class RigPlayer:
         words = line.decode("ascii", "replace").split()
         try:
             if len(words) != 2 or words[0] not in ("lift", "dip"):
-                raise HardwareConfig(f'"{" ".join(words)[:60]}" moves nothing; allowed: lift or dip, and developer or bath')
+                raise HardwareConfig(f'"{" ".join(words)[:60]}" moves nothing; allowed: lift or dip, and {" or ".join(LIFTED_OUT_OF)}')
             (self._probes.lift if words[0] == "lift" else self._probes.dip)(words[1])
         except HardwareConfig as wrong:
             self._say(f"{self._directory / 'hand'}: {wrong}")
@@ -87,7 +89,8 @@ class RigPlayer:
 
 
 class RigPanel:
-    """The real `Panel` on mock pins. Lines `down` and `up` in the FIFO `directory`/switch press the switch; each edge of each output is a
+    """The real `Panel` on mock pins. Lines `down` and `up` in the FIFO `directory`/switch press the switch, in `directory`/switch_2 the
+    second vessel's; each edge of each output is a
     line of `directory`/panel.jsonl, stamped by `clock` (CLOCK_MONOTONIC) as it happens.
 
     The factory's name in `config` has been checked and is not loaded. Raises `HardwareConfig` and `OSError`.
@@ -98,12 +101,13 @@ class RigPanel:
         self._edges = _EdgeFile(directory / "panel.jsonl", clock)
         self._mock = _recording_factory(config, self._edges)
         self._panel = Panel(config, clock, self._mock)
-        pin = None if config.switch is None else self._mock.pin(config.switch)
+        self._feet: list[_FootFifo] = []
         try:
-            self._foot = _FootFifo(directory / "switch", pin)
+            for name, pin in (("switch", config.switch), ("switch_2", config.switch_2)):
+                if name == "switch" or pin is not None:
+                    self._feet.append(_FootFifo(directory / name, None if pin is None else self._mock.pin(pin)))
         except BaseException:
-            self._panel.close()
-            self._edges.close()
+            self.close()
             raise
 
     @property
@@ -121,17 +125,28 @@ class RigPanel:
         """The foot switch; None where none is named."""
         return self._panel.switch
 
+    @property
+    def sounder_2(self) -> PinOutput | None:
+        """The second vessel's sounder; None where none is named."""
+        return self._panel.sounder_2
+
+    @property
+    def switch_2(self) -> PinSwitch | None:
+        """The second vessel's foot switch; None where none is named."""
+        return self._panel.switch_2
+
     def open_lamp(self) -> PinOutput:
         """As `Panel.open_lamp`."""
         return self._panel.open_lamp()
 
     def alive(self) -> bool:
         """False once the thread that reads the FIFO is dead."""
-        return self._foot.alive() and self._panel.alive()
+        return all(foot.alive() for foot in self._feet) and self._panel.alive()
 
     def close(self) -> None:
         """Everything off and written down, the FIFO's reader ended; a second time does nothing."""
-        self._foot.close()
+        for foot in self._feet:
+            foot.close()
         self._panel.close()
         self._edges.close()
 
@@ -166,7 +181,7 @@ def _recording_factory(config: PanelConfig, edges: _EdgeFile) -> Any:
     """gpiozero's own mock factory, whose output pins tell their edges."""
     from gpiozero.pins.mock import MockFactory, MockPin, MockPWMPin
 
-    outputs = {pin: use for use, pin in config.pins().items() if use != "switch"}
+    outputs = {pin: use for use, pin in config.pins().items() if not use.startswith("switch")}
 
     class RecordingPin(MockPin):  # type: ignore[misc]
         def _change_state(self, value: bool) -> bool:

@@ -17,7 +17,7 @@ from hardware.errors import HardwareAbsent, HardwareConfig
 from hardware.one_wire import OneWireBus
 from hardware.panel import Panel
 from hardware.panel_config import cautions, read_panel
-from hardware.ports import Output, PanelConfig, PanelPort, ProbeBus
+from hardware.ports import Output, PanelConfig, PanelPort, ProbeBus, Switch
 from hardware.rig import RigPanel
 
 BEEP_S = 0.3
@@ -56,14 +56,10 @@ def check_output(name: str, output: Output, say: Say, wait: Wait) -> bool:
     return True
 
 
-def check_switch(panel: PanelPort, seconds: float, say: Say) -> bool:
+def check_switch(name: str, switch: Switch, seconds: float, say: Say) -> bool:
     """Wait for one press and its release; whether both came."""
-    switch = panel.switch
-    if switch is None:
-        say("switch: none is named in the station file")
-        return True
     if switch.is_down():
-        say("switch: closed already. It must close when pressed, not open; or is the wire shorted to ground?")
+        say(f"{name}: closed already. It must close when pressed, not open; or is the wire shorted to ground?")
         return False
     pressed, released = threading.Event(), threading.Event()
 
@@ -74,25 +70,31 @@ def check_switch(panel: PanelPort, seconds: float, say: Say) -> bool:
             released.set()
 
     switch.listen(heard)
-    say(f"switch: press it once within {seconds:g} s")
+    say(f"{name}: press it once within {seconds:g} s")
     if not pressed.wait(seconds):
-        say("switch: no press came. Is it between the pin and ground?")
+        say(f"{name}: no press came. Is it between the pin and ground?")
         return False
     if not released.wait(seconds):
-        say("switch: pressed and never released")
+        say(f"{name}: pressed and never released")
         return False
-    say("switch: pressed and released")
+    say(f"{name}: pressed and released")
     return True
 
 
 def check_panel(panel: PanelPort, say: Say, wait: Wait, switch_s: float, lamp: bool = False) -> bool:
     """Sounder, lamp if asked for, and switch, each also after another has failed; whether all passed."""
     passed = [check_output("sounder", panel.sounder, say, wait)]
+    if panel.sounder_2 is not None:
+        passed.append(check_output("sounder_2", panel.sounder_2, say, wait))
     if panel.vibrator is not None:
         passed.append(check_output("vibrator", panel.vibrator, say, wait))
     if lamp:
         passed.append(check_output("lamp", panel.open_lamp(), say, wait))
-    passed.append(check_switch(panel, switch_s, say))
+    if panel.switch is None:
+        say("switch: none is named in the station file")
+    for name, switch in (("switch", panel.switch), ("switch_2", panel.switch_2)):
+        if switch is not None:
+            passed.append(check_switch(name, switch, switch_s, say))
     return all(passed)
 
 

@@ -45,7 +45,7 @@ def silence(config: PanelConfig, factory: Any, tries: int = 1) -> list[str]:
     """Release every output pin of the panel. Returns those that could not be, with the reason."""
     from gpiozero import InputDevice
 
-    failed: dict[str, str] = {pin: use for use, pin in config.pins().items() if use != "switch"}
+    failed: dict[str, str] = {pin: use for use, pin in config.pins().items() if not use.startswith("switch")}
     why: list[str] = []
     for _ in range(tries):
         why = []

@@ -71,15 +71,20 @@ class RecordingSwitch:
 
 
 class RecordingPanel:
-    """Sounder, switch and, once opened, lamp; `lamp` is None until then."""
+    """Sounder, switch and, once opened, lamp; `lamp` is None until then. `second`: with the second vessel's own sounder and switch."""
 
-    def __init__(self, clock: Callable[[], float], has_switch: bool = True, has_lamp: bool = True, has_vibrator: bool = False) -> None:
+    def __init__(
+        self, clock: Callable[[], float], has_switch: bool = True, has_lamp: bool = True, has_vibrator: bool = False,
+        second: bool = False,
+    ) -> None:  # fmt: skip
         self._clock = clock
         self._has_lamp = has_lamp
         self.sounder = RecordingOutput(clock)
         self.vibrator: RecordingOutput | None = RecordingOutput(clock) if has_vibrator else None
         self.switch = RecordingSwitch(clock) if has_switch else None
         self.lamp: RecordingOutput | None = None
+        self.sounder_2 = RecordingOutput(clock) if second else None
+        self.switch_2 = RecordingSwitch(clock) if second else None
 
     def open_lamp(self) -> RecordingOutput:
         """Open the lamp's pin, dark. Raises `HardwareConfig` where there is none."""
@@ -90,11 +95,11 @@ class RecordingPanel:
         return self.lamp
 
     def alive(self) -> bool:
-        """False once the switch is dead."""
-        return self.switch is None or self.switch.alive()
+        """False once a switch is dead."""
+        return all(switch.alive() for switch in (self.switch, self.switch_2) if switch is not None)
 
     def close(self) -> None:
         """Everything off."""
-        for part in (self.sounder, self.vibrator, self.lamp, self.switch):
+        for part in (self.sounder, self.sounder_2, self.vibrator, self.lamp, self.switch, self.switch_2):
             if part is not None:
                 part.close()

@@ -26,7 +26,7 @@ AIR_LAG_S = 120.0
 AIR_BELOW_C = 5.0
 """So much colder than its liquid is the air for a lifted probe, where the trace has no room (invented: any visible fall will do)."""
 
-LIFTED_OUT_OF = ("developer", "bath")
+LIFTED_OUT_OF = ("developer", "bath", "developer_2")
 """Probes that lie in a liquid and can be lifted; a room's hangs in the air."""
 
 
@@ -70,13 +70,15 @@ def relaxed_c(probe_c: float, from_c: float, to_c: float, span_s: float, lag_s: 
 
 
 class SimulatedProbes:
-    """Probes `developer`, `bath` and, where the trace knows the room, `room`. Ask each with rising times."""
+    """Probes `developer`, `bath` and, where the trace has them, `room` and `developer_2`. Ask each with rising times."""
 
     def __init__(self, trace: Trace, options: ProbeOptions | None = None) -> None:
         chosen = options or ProbeOptions()
         self._probes = {"developer": _Probe(trace, "developer", chosen), "bath": _Probe(trace, "bath", chosen)}
         if trace.has_room:
             self._probes["room"] = _Probe(trace, "room", chosen)
+        if trace.has_second:
+            self._probes["developer_2"] = _Probe(trace, "developer_2", chosen)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -101,7 +103,7 @@ class SimulatedProbes:
         self._in_liquid(name).lifted = False
 
     def _in_liquid(self, name: str) -> _Probe:
-        if name not in LIFTED_OUT_OF:
+        if name not in LIFTED_OUT_OF or name not in self._probes:
             raise HardwareConfig(f'no probe "{name[:40]}" lies in a liquid; allowed: {", ".join(LIFTED_OUT_OF)}')
         return self._probes[name]
 
@@ -113,7 +115,7 @@ class _Probe:
         self._trace = trace
         self._name = name
         self._column = f"{name}_c"
-        developer = name == "developer"
+        developer = name in ("developer", "developer_2")
         self._lag_s = options.lag_s if developer else 0.0
         self._offset_c = options.offset_c if developer else 0.0
         self._noise_c = options.noise_c

@@ -1,6 +1,7 @@
 """A trace: what the liquids of a rehearsal or a rig really do, read from CSV.
 
-Columns `t_s`, `developer_c`, `bath_c`; optional `room_c`, `developer_fault`, `bath_fault`. Straight between rows, held before the
+Columns `t_s`, `developer_c`, `bath_c`; optional `room_c`, `developer_fault`, `bath_fault`, and `developer_2_c`, `developer_2_fault` for
+a second vessel. Straight between rows, held before the
 first and after the last. A fault holds from its row until a later row's cell ends it (empty: sound).
 Decides what a trace file may hold; knows nothing of probes. Tests: tests/hardware/test_trace.py.
 """
@@ -30,9 +31,9 @@ LONGEST_S = 1e9
 """No trace is longer than thirty years; beyond it floats lose the milliseconds."""
 
 _REQUIRED = ("t_s", "developer_c", "bath_c")
-_TEMPERATURES = ("developer_c", "bath_c", "room_c")
-_FAULT_COLUMNS = ("developer_fault", "bath_fault")
-_COLUMNS = (*_REQUIRED, "room_c", *_FAULT_COLUMNS)
+_TEMPERATURES = ("developer_c", "bath_c", "room_c", "developer_2_c")
+_FAULT_COLUMNS = ("developer_fault", "bath_fault", "developer_2_fault")
+_COLUMNS = (*_REQUIRED, "room_c", "developer_fault", "bath_fault", "developer_2_c", "developer_2_fault")
 _POINTS = "allowed: commas between cells and points in numbers, such as 60,20.5,19.8"
 _COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
@@ -43,8 +44,8 @@ _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 class Trace:
     """Rows of a trace, column by column. Times in seconds, strictly rising; temperatures in degrees Celsius.
 
-    `columns_c` has `developer_c`, `bath_c` and, where the file has it, `room_c`. `faults` has a tuple of one word or None a row for
-    each probe that has a fault column.
+    `columns_c` has `developer_c`, `bath_c` and, where the file has them, `room_c` and `developer_2_c`. `faults` has a tuple of one word
+    or None a row for each probe that has a fault column.
     """
 
     t_s: tuple[float, ...]
@@ -65,6 +66,11 @@ class Trace:
     def has_room(self) -> bool:
         """Whether the air of the room is known."""
         return "room_c" in self.columns_c
+
+    @property
+    def has_second(self) -> bool:
+        """Whether it has a second vessel."""
+        return "developer_2_c" in self.columns_c
 
     def developer_c(self, t_s: float) -> float:
         """True temperature of the developer, degrees Celsius."""
@@ -90,7 +96,7 @@ class Trace:
         return values[after - 1] + share * (values[after] - values[after - 1])
 
     def fault(self, probe: str, t_s: float) -> str | None:
-        """The fault of `developer` or `bath` at `t_s`, one of `FAULTS`; None is sound, also for every other probe."""
+        """The fault of `developer`, `bath` or `developer_2` at `t_s`, one of `FAULTS`; None is sound, also for every other probe."""
         words = self.faults.get(probe)
         after = bisect_right(self.t_s, t_s)
         return words[after - 1] if words is not None and after > 0 else None
@@ -166,6 +172,8 @@ def _check_header(line: int, names: list[str], problems: list[tuple[int, str, st
             problems.append((line, f"unknown column {_shown(name)}", allowed))
         elif names.count(name) > 1:
             problems.append((line, f"column {name} stands {names.count(name)} times", "allowed: once"))
+    if "developer_2_fault" in names and "developer_2_c" not in names:
+        problems.append((line, "column developer_2_fault without developer_2_c", "allowed: both, or developer_2_c alone"))
 
 
 def _check_separator(line: int, names: list[str]) -> None:
@@ -186,7 +194,7 @@ def _check_commas(line: int, cells: list[str], names: list[str]) -> None:
 
 def _check_unit(line: int, trace: Trace) -> None:
     """Raise `TraceWrong` where a column in degrees Celsius can only be Fahrenheit: no developer and no room is that hot throughout."""
-    for name in ("developer_c", "room_c"):
+    for name in ("developer_c", "room_c", "developer_2_c"):
         values = trace.columns_c.get(name)
         if values is not None and min(values) >= FAHRENHEIT_FROM:
             low, high = min(values), max(values)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import queue
 import select
 import threading
 import time
@@ -18,7 +19,7 @@ from hardware.errors import HardwareConfig
 from hardware.one_wire import OneWireBus
 from hardware.ports import PanelConfig
 from hardware.rig import PROBE_IDS, RENEW_EVERY_S, RigPanel, RigPlayer
-from hardware.simulated.probes import ProbeOptions
+from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
 
 CONFIG = PanelConfig("lgpio", "GPIO18", "GPIO23", "GPIO24")
@@ -198,7 +199,7 @@ def test_the_fifo_moves_the_switch_whoever_writes(panel: RigPanel, tmp_path: Pat
             fifo.write(text)
     assert all(enough.acquire(timeout=10) for _ in range(6))
     assert edges == [True, False] * 3
-    assert not select.select([panel._foot._fifo], [], [], 0)[0]  # no writer is no end of the file, or the reader would spin
+    assert not select.select([panel._feet[0]._fifo], [], [], 0)[0]  # no writer is no end of the file, or the reader would spin
     assert panel.alive()
     panel.close()
     assert not panel.alive()
@@ -264,3 +265,29 @@ def test_a_passive_sounder_and_a_vibrator_have_their_edges_on_the_rig_too(tmp_pa
     panel.sounder.set(False)
     panel.close()
     assert _edges(tmp_path) == [("sounder", True), ("vibrator", True), ("sounder", False), ("vibrator", False)]
+
+
+def test_a_second_vessel_has_its_own_foot_and_sounder_on_the_rig(tmp_path: Path) -> None:
+    """Lines in DIR/switch_2 press the second switch, and the second sounder's edges have its name."""
+    config = PanelConfig("lgpio", "GPIO18", switch="GPIO24", switch_2="GPIO17", sounder_2="GPIO27")
+    panel = RigPanel(tmp_path, config, time.monotonic)
+    try:
+        heard: queue.SimpleQueue[bool] = queue.SimpleQueue()
+        assert panel.switch_2 is not None
+        assert panel.sounder_2 is not None
+        panel.switch_2.listen(lambda _, down: heard.put(down))
+        (tmp_path / "switch_2").write_text("down\nup\n")
+        assert [heard.get(timeout=5), heard.get(timeout=5)] == [True, False]
+        panel.sounder_2.set(True)
+        assert json.loads((tmp_path / "panel.jsonl").read_text().splitlines()[-1])["output"] == "sounder_2"
+    finally:
+        panel.close()
+
+
+def test_the_second_vessel_s_liquid_has_its_own_probe_on_the_rig(tmp_path: Path) -> None:
+    """It follows developer_2_c with the developer's lag, its noise is its own, and its fault too."""
+    text = b"t_s,developer_c,bath_c,developer_2_c,developer_2_fault\n0,20,20,25,\n10,20,20,25,missing\n"
+    probes = SimulatedProbes(load_trace(text), ProbeOptions(noise_c=0.0))
+    assert probes.sample("developer_2", 5.0).raw_c == 25.0
+    assert probes.sample("developer_2", 11.0).fault == "missing"
+    assert probes.sample("developer", 11.0).raw_c == 20.0

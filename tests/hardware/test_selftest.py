@@ -72,17 +72,18 @@ def test_the_sounder_beeps_three_times_and_the_lamp_stays_shut() -> None:
 def test_a_foot_that_does_not_come_is_said() -> None:
     """Never pressed, never released, pressed from the start: each has its hint."""
     panel = RecordingPanel(lambda: 0.0)
+    assert panel.switch is not None
     never = Foot(panel, ())
-    assert not check_switch(panel, 0.0, never.say)
+    assert not check_switch("switch", panel.switch, 0.0, never.say)
     held = Foot(panel, (True,))
-    assert not check_switch(panel, 0.0, held.say)
-    assert not check_switch(panel, 0.0, held.say)
+    assert not check_switch("switch", panel.switch, 0.0, held.say)
+    assert not check_switch("switch", panel.switch, 0.0, held.say)
     assert [line.split(": ")[1].split(".")[0] for line in (never.lines[-1], *held.lines[-2:])] == [
         "no press came",
         "pressed and never released",
         "closed already",
     ]
-    assert check_switch(RecordingPanel(lambda: 0.0, has_switch=False), 0.0, never.say)
+    assert check_panel(RecordingPanel(lambda: 0.0, has_switch=False), never.say, lambda _: None, 0.0)
 
 
 def test_a_pin_that_fails_is_said() -> None:

@@ -18,7 +18,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from hardware.ports import PIN_FACTORIES, SOUNDER_KINDS, TONE_HZ, USUAL_TONE_HZ, PanelConfig, is_probe_id, pin_problems, tone_from
+from hardware.ports import (
+    PIN_FACTORIES,
+    SOUNDER_KINDS,
+    TONE_HZ,
+    USUAL_TONE_HZ,
+    PanelConfig,
+    is_probe_id,
+    pin_problems,
+    second_problems,
+    tone_from,
+)
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.probes.readings import ROLES, Role
 from monitor.core.text.degrees import UNITS
@@ -26,18 +36,23 @@ from monitor.core.text.quantities import shown
 from monitor.core.text.toml_table import Document, Table, parse
 from monitor.live.broker import HOST, PLAIN_PORT, PROBE, STATION, MqttConfig, usual_port
 
+IN_VESSEL: tuple[Role, ...] = ("developer", "witness")
+"""Probes that lie in one vessel; the others serve all."""
+MOST_VESSELS = 2
 _LAG_SAYS = "seconds, 0 to 120, such as 8.0"
 
 
 @dataclass(frozen=True, slots=True)
 class ProbeConfig:
-    """One probe. `lag_s` None: not given. `line`: the line of its id, for messages."""
+    """One probe. `lag_s` None: not given. `line`: the line of its id, for messages. `vessel`: the vessel that a developer or witness
+    probe belongs to, where the station has two; None: it serves all."""
 
     name: str
     id: str
     role: Role
     lag_s: float | None
     line: int
+    vessel: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +72,15 @@ class StationConfig:
         """The folder of the journals."""
         return self.state / "journals"
 
+    @property
+    def vessels(self) -> tuple[str, ...]:
+        """The named vessels, in the order of the file: two at most, none where the only vessel has no name."""
+        return tuple(dict.fromkeys(p.vessel for p in self.probes if p.vessel is not None))
+
+    def probes_of(self, vessel: str | None) -> tuple[ProbeConfig, ...]:
+        """The probes that a film in this vessel has: its own, and those that serve all. None: all of them."""
+        return tuple(p for p in self.probes if vessel is None or p.vessel in (None, vessel))
+
     def probe(self, name: str) -> ProbeConfig:
         """One probe by name."""
         return next(p for p in self.probes if p.name == name)
@@ -75,7 +99,7 @@ def load_station(text: bytes, file: str, default_state: Path) -> StationConfig:
         root.wrong("state", f"state: {shown(state)} is not an absolute path", "a path from / on, such as /var/lib/evenbath")
     root.choice("units", UNITS)  # for the commands that show something; the station itself speaks Celsius
     probes = _probes(root)
-    panel = _panel(root)
+    panel = _panel(root, probes)
     mqtt = _mqtt(root)
     root.finish()
     document.raise_problems()
@@ -113,40 +137,68 @@ def _probe(table: Table, name: str) -> ProbeConfig | None:
         number = None
     role = table.choice("role", ROLES, required=True)
     lag_s = table.number("lag_s", 0.0, 120.0, _LAG_SAYS)
+    vessel = _vessel(table, role)
     table.finish()
     if number is None or role is None:
         return None
-    return ProbeConfig(name, number, role, lag_s, table.document.line((*table.path, "id")))
+    return ProbeConfig(name, number, role, lag_s, table.document.line((*table.path, "id")), vessel)
+
+
+def _vessel(table: Table, role: Role | None) -> str | None:
+    vessel = table.text("vessel")
+    if vessel is not None and not PROBE.fullmatch(vessel):
+        table.wrong("vessel", f"vessel: {shown(vessel)} is no name", "letters, digits, - and _, at most 32 characters")
+    if vessel is not None and role not in (None, *IN_VESSEL):
+        table.wrong("vessel", f"vessel: a {role} probe serves every vessel", "vessel with a developer or a witness probe only")
+        return None
+    return vessel
 
 
 def _check_probes(document: Document, probes: list[ProbeConfig]) -> None:
-    """Refuse an id used twice, and a second probe in a role that allows one."""
+    """Refuse an id used twice, a second probe in a role that allows one, of each vessel, a third vessel, and a probe that could be in
+    either of two."""
     by_id: dict[str, str] = {}
-    by_role: dict[str, str] = {}
+    by_role: dict[tuple[str, str | None], str] = {}
+    vessels: list[str] = []
     for probe in probes:
         path = ("probes", probe.name)
         if probe.id in by_id:
             document.problem((*path, "id"), f"id: {probe.id} is used twice, by {by_id[probe.id]} and {probe.name}", "one probe an id")
         by_id.setdefault(probe.id, probe.name)
-        if probe.role in by_role:
-            what = f'role: two probes have the role "{probe.role}", {by_role[probe.role]} and {probe.name}'
-            document.problem((*path, "role"), what, f"one {probe.role} probe")
-        by_role.setdefault(probe.role, probe.name)
+        place = (probe.role, probe.vessel)
+        if place in by_role:
+            what = f'role: two probes have the role "{probe.role}", {by_role[place]} and {probe.name}'
+            where = "" if probe.vessel is None else f" a vessel, and two have vessel {shown(probe.vessel)}"
+            document.problem((*path, "role"), what, f"one {probe.role} probe{where}")
+        by_role.setdefault(place, probe.name)
+        if probe.vessel is not None and probe.vessel not in vessels:
+            if len(vessels) == MOST_VESSELS:
+                what = f"vessel: {shown(probe.vessel)} is a third one beside {shown(vessels[0])} and {shown(vessels[1])}"
+                document.problem((*path, "vessel"), what, f"{MOST_VESSELS} vessels at most")
+            vessels.append(probe.vessel)
+    for probe in probes if vessels else ():
+        if probe.role in IN_VESSEL and probe.vessel is None:
+            named = ", ".join(shown(vessel) for vessel in vessels)
+            document.problem(("probes", probe.name), f"probe {probe.name} has no vessel, and others have one", f"vessel, such as {named}")
 
 
-def _panel(root: Table) -> PanelConfig | None:
+def _panel(root: Table, probes: list[ProbeConfig]) -> PanelConfig | None:
     table = root.table("panel", "[panel]", required=True)
     if table is None:
         return None
     factory = table.choice("factory", PIN_FACTORIES, required=True)
-    uses = ("sounder", "lamp", "switch", "vibrator")
+    uses = ("sounder", "lamp", "switch", "vibrator", "switch_2", "sounder_2")
     pins = {use: pin for use in uses if (pin := table.text(use, required=use == "sounder")) is not None}
     kind = table.choice("sounder_kind", SOUNDER_KINDS) or "active"
     tones = f"{TONE_HZ[0]:g} to {TONE_HZ[1]:g}, such as {USUAL_TONE_HZ:g}"
     tone_hz, tone_problem = tone_from(kind, table.number("tone_hz", *TONE_HZ, tones))
     table.finish()
-    for use, what, allowed in [*pin_problems(pins), *([tone_problem] if tone_problem else [])]:
+    for use, what, allowed in [*pin_problems(pins), *second_problems(pins), *([tone_problem] if tone_problem else [])]:
         table.wrong(use, what, allowed)
+    if len({p.vessel for p in probes if p.vessel is not None}) < MOST_VESSELS:
+        for use in ("switch_2", "sounder_2"):
+            if use in pins:
+                table.wrong(use, f"{use} without a second vessel", "probes with vessel = ... of two names, or no " + use)
     if factory is None or "sounder" not in pins:
         return None
     return PanelConfig(factory, **pins, tone_hz=tone_hz)

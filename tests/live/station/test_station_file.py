@@ -175,3 +175,42 @@ def test_a_passive_sounder_and_a_vibrator_are_read_and_refused_by_line() -> None
     found = lines(GOOD.replace('sounder = "GPIO18"', 'sounder = "GPIO18"\ntone_hz = 1000\nvibrator = "GPIO18"'))
     assert sorted(line.split(":")[1] for line in found) == ["14", "15"]
     assert any("an active sounder makes its own tone" in line for line in found)
+
+
+TWO = GOOD.replace('lag_s = 8.0\n', 'vessel = "left"\n').replace(
+    "[panel]", '[probes.jug2]\nid = "28-0516c1a2b3d4"\nrole = "developer"\nvessel = "right"\n[panel]'
+).replace('switch = "GPIO24"', 'switch = "GPIO24"\nswitch_2 = "GPIO17"\nsounder_2 = "GPIO27"')  # fmt: skip
+
+
+def test_a_second_vessel_has_its_own_developer_probe_switch_and_sounder() -> None:
+    """In the order of the file; the bath's probe serves both."""
+    config = read(TWO)
+    assert config.vessels == ("left", "right")
+    assert [p.name for p in config.probes_of("right")] == ["bowl", "jug2"]
+    assert (config.panel.switch_2, config.panel.sounder_2) == ("GPIO17", "GPIO27")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "says"),
+    [
+        ('vessel = "left"', 'vessel = "left hand"', 7, "letters, digits, - and _"),
+        ('role = "bath"', 'role = "bath"\nvessel = "left"', 11, "a developer or a witness probe only"),
+        ('vessel = "right"', 'vessel = "left"', 13, "one developer probe a vessel"),
+        ("[panel]", '[probes.w]\nid = "28-0616c1a2b3d4"\nrole = "witness"\nvessel = "third"\n[panel]', 18, "2 vessels at most"),
+        ("[panel]", '[probes.w]\nid = "28-0616c1a2b3d4"\nrole = "witness"\n[panel]', 15, 'vessel, such as "left", "right"'),
+        ('switch_2 = "GPIO17"', 'switch_2 = "GPIO18"', 20, "one pin for each"),
+        ('switch = "GPIO24"\n', "", 19, "switch for the first vessel and switch_2 for the second"),
+    ],
+)
+def test_a_second_vessel_is_refused_by_line(old: str, new: str, line: int, says: str) -> None:
+    """FILE:LINE: what is wrong; what is allowed."""
+    found = lines(TWO.replace(old, new, 1))
+    assert found[0].startswith(f"s.toml:{line}: ")
+    assert says in found[0]
+
+
+def test_a_second_switch_or_sounder_without_a_second_vessel_is_refused() -> None:
+    """It would never be asked."""
+    found = lines(GOOD.replace('switch = "GPIO24"', 'switch = "GPIO24"\nswitch_2 = "GPIO17"\nsounder_2 = "GPIO27"'))
+    assert [int(p.split(":")[1]) for p in found] == [16, 17]
+    assert all("without a second vessel" in p for p in found)
