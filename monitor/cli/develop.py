@@ -14,7 +14,10 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.errors import EvenbathError, InputWrong
 
 if TYPE_CHECKING:
+    from monitor.cli.terminal.questions import Asked
     from monitor.core.recipe.values import Recipe
+
+MOST_PUT_OFF = 3
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -36,7 +39,6 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.terminal.following import INTERRUPTED, Following
     from monitor.cli.terminal.keyboard import AnswerLines
     from monitor.cli.terminal.questions import Questions, folded, write
-    from monitor.cli.terminal.refusals import told
     from monitor.cli.terminal.surroundings import RealSurroundings
     from monitor.live.station.control import StationLink
 
@@ -44,12 +46,12 @@ def run(args: argparse.Namespace) -> int:
     config = open_station(args.file)
     request["solutions"] = _solutions(config.state, recipe)
     with StationLink(config.state) as link:
-        answer = told(link.ask(request))
+        answer = _armed_or_asked(link, request)
         _tell(answer)
         if "questions" in answer:
             try:
                 Questions(link, AnswerLines(sys.stdin.fileno(), write)).ask_all(answer)
-                answer = told(link.ask({"verb": "arm"}))
+                answer = _armed_or_asked(link, {"verb": "arm"})
                 _tell(answer)
             except InputWrong as wrong:
                 raise InputWrong(*wrong.lines, _goes_on()) from None
@@ -64,6 +66,21 @@ def run(args: argparse.Namespace) -> int:
             RealSurroundings(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"])
         )
         return following.run(link)
+
+
+def _armed_or_asked(link: Asked, request: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The station's answer. A start that is put off, until every display is black, is said and asked for once more."""
+    from monitor.cli.terminal.questions import pause
+    from monitor.cli.terminal.refusals import told
+
+    answer = link.ask(request)
+    for _ in range(MOST_PUT_OFF):
+        if "wait_s" not in answer:
+            break
+        sys.stderr.write("".join(f"note: {line}\n" for line in answer["lines"]))
+        pause(float(answer["wait_s"]))
+        answer = link.ask(request)
+    return told(answer)
 
 
 def _tell(answer: Mapping[str, Any]) -> None:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from monitor.live.clock import Clock
     from monitor.live.station.log_lines import LogLines
     from monitor.live.station.station_file import StationConfig
+    from monitor.live.station.telling import Telling
     from monitor.live.telemetry.mqtt import Publisher
 
 SWITCH_INTERVAL_S = 0.001
@@ -89,6 +90,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
     from monitor.live.station.readers import Reader
     from monitor.live.station.resume import can_go_on
     from monitor.live.station.sdnotify import Notifier
+    from monitor.live.station.telling import Telling
     from monitor.live.station.unfinished import unfinished_sessions
     from monitor.prepare.probes.learned_store import load_learned
 
@@ -114,16 +116,19 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
     panel = open_panel(config, clock, rig)
     beside = None if rig is not None else stand_by(config.file)
     control = Control(config.state, inbox.put, clock=clock)
+    telling = Telling(config.state, clock=clock)
     player = Player(clock, panel.sounder, inbox.put, vibrator=panel.vibrator)
     notifier = Notifier()
     publisher = open_publisher(config, clock)
     readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
     first = [learned]
     learn: Callable[[], Learned] = lambda: first.pop() if first else load_learned(config.state)  # noqa: E731
-    station = Station(Parts(config, clock, inbox, panel, player, readers, learn, control.send, log.say, publisher, notifier))
+    parts = Parts(config, clock, inbox, panel, player, readers, learn, control.send, log.say, publisher, notifier, telling=telling)
+    station = Station(parts)
     keeper = Keeper(clock, config.state, inbox.put)
     try:
         control.open()
+        _open_telling(telling, log.say)
         player.start()
         log.say(priority_told(urgent, player.realtime))
         station.sessions.take_up(unfinished)
@@ -133,6 +138,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
             reader.start()
         keeper.start()
         control.start()
+        telling.start()
         if publisher is not None:
             publisher.start()
         gc.collect()
@@ -153,10 +159,19 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
         keeper.stop()
         station.sessions.stop()
         control.stop()
+        telling.stop()
         if publisher is not None:
             publisher.stop()
         notifier.close()
     return INTERRUPTED if ended_by == "keyboard" else 0
+
+
+def _open_telling(telling: Telling, say: Callable[[str], None]) -> None:
+    """The socket for pages. That it cannot be made stops no station: it is said, and no page shows anything."""
+    try:
+        telling.open()
+    except OSError as wrong:
+        say(f"the socket for pages cannot be made ({wrong}); the station runs without")
 
 
 def be_urgent() -> bool:

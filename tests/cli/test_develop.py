@@ -7,9 +7,11 @@ import signal
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from monitor.core.errors import InputWrong
 from tests.cli.rigged import DARK, LONG, QUICK, Rigged
 
 LOADED = LONG.replace("[[stage]]", '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]', 1)
@@ -276,3 +278,28 @@ def test_an_interrupted_pre_flight_goes_on_where_it_stopped(rigged: Rigged) -> N
     finally:
         again.close()
     assert not list((rigged.state / "journals").iterdir())
+
+
+def test_a_start_that_is_put_off_for_lit_pages_is_said_and_asked_for_again(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """After the time that the station names; and a station that puts it off for ever is not asked for ever."""
+    from monitor.cli import develop
+    from monitor.cli.terminal import questions
+
+    later = {"ok": False, "status": 2, "wait_s": 20.0, "lines": ["a page shows its light"]}
+    answers = [later, {"ok": True, "armed": "S"}]
+    waited: list[float] = []
+    monkeypatch.setattr(questions, "pause", waited.append)
+
+    class Link:
+        def ask(self, request: Any) -> dict[str, Any]:
+            return dict(answers.pop(0) if len(answers) > 1 else answers[0])
+
+    assert develop._armed_or_asked(Link(), {"verb": "arm"})["armed"] == "S"
+    assert waited == [20.0]
+    assert "a page shows its light" in capsys.readouterr().err
+    answers[:] = [later]
+    with pytest.raises(InputWrong):
+        develop._armed_or_asked(Link(), {"verb": "arm"})
+    assert len(waited) == 1 + develop.MOST_PUT_OFF

@@ -20,7 +20,7 @@ from monitor.core.probes.learned import Learned
 from monitor.live.disk.disk import Disk
 from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Request
 from monitor.live.station.daemon import Station
-from monitor.live.station.parts import Parts, Telemetry
+from monitor.live.station.parts import Displays, Parts, Telemetry
 from monitor.live.station.player import Player
 from monitor.live.station.readers import READ_EVERY_S, Reader
 from monitor.live.station.sdnotify import Notifier
@@ -132,6 +132,7 @@ class World:
         publisher: Telemetry | None = None,
         notifier: Notifier | None = None,
         disk: Disk | None = None,
+        telling: Displays | None = None,
     ) -> None:
         self.state = state
         (state / "journals").mkdir(parents=True, exist_ok=True)
@@ -150,6 +151,7 @@ class World:
         self._has_switch = has_switch
         self._publisher = publisher
         self._notifier = notifier
+        self._telling = telling
         self.life()
 
     def life(self) -> None:
@@ -164,6 +166,7 @@ class World:
             Parts(
                 self.config, self.clock, self.inbox, self.panel, self.player, self.readers, lambda: self.learned, self._send,
                 self.said.append, self._publisher, self._notifier, random.Random(self._seed), self._disk, threads=False,
+                telling=self._telling,
             )
         )  # fmt: skip
         self._read_s = self.clock.mono_s()

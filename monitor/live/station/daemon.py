@@ -2,8 +2,8 @@
 
 Decides what each message means for the running session, or for the watch over the bath while none runs. It never waits for a
 disk, a network or a follower. The clock is handed in; `turn` is one step and needs no thread, so that simulated time runs
-through the same code. Threads: station (this one), player, one reader for each probe, journal, control, keeper, and the
-publisher where there is a broker. Tests: tests/live/station/test_daemon.py, tests/live/station/test_fault_storm.py.
+through the same code. Threads: station (this one), player, one reader for each probe, journal, control, telling, keeper, and
+the publisher where there is a broker. Tests: tests/live/station/test_daemon.py, tests/live/station/test_fault_storm.py.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from monitor.live.station.probes_now import ProbesNow, plain
 from monitor.live.station.running import Running
 from monitor.live.station.sessions import Sessions
 from monitor.live.station.starting import Starting
+from monitor.live.station.word import Teller
 
 SECOND_S = 1.0
 LATE_S, LATE_APART_S = 0.25, 10.0
@@ -43,6 +44,7 @@ class Station:
         self._machine = Machine(parts, self.sessions)
         self._starting = Starting(parts, self.sessions, self._probes, self._machine)
         self._answers = Answers(parts, self.sessions, self._probes, self._machine, self._starting, self._keyboard)
+        self._teller = Teller(parts, self.sessions, self._probes, self._starting)
         switch = parts.panel.switch
         self._debounce = Debounce(switch is not None and switch.is_down())
         self._ending: Stop | None = None
@@ -72,7 +74,7 @@ class Station:
     @property
     def due_s(self) -> float:
         """When `turn` is wanted although no message came, monotonic."""
-        times = [self._second_s, self._debounce.settles_s, self._starting.until_s, self._keyboard.next_s]
+        times = [self._second_s, self._debounce.settles_s, self._starting.until_s, self._keyboard.next_s, self._teller.due_s]
         if self.running is not None:
             times.append(self.running.wake_mono_s)
         return max(self._not_before_s, min(t for t in times if t is not None))
@@ -88,6 +90,7 @@ class Station:
             self._time_passes()
             if self.sessions.let_go_of_closed():
                 self._keyboard.clear()
+            self._teller.look(self._clock.mono_s())
         except Exception:
             self.sessions.mishap("time")
             self._not_before_s = self._clock.mono_s() + FAULT_PAUSE_S

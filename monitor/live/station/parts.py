@@ -1,4 +1,4 @@
-"""What a station is built of, in one value; and what it asks of its telemetry."""
+"""What a station is built of, in one value; and what it asks of its telemetry and of those who show it."""
 
 from __future__ import annotations
 
@@ -38,6 +38,23 @@ class Telemetry(Protocol):
         ...
 
 
+class Displays(Protocol):
+    """Whoever shows the station's word. No method may block or raise."""
+
+    @property
+    def listeners(self) -> bool:
+        """Whether anybody reads."""
+        ...
+
+    def tell(self, word: Mapping[str, Any]) -> None:
+        """This is the word now."""
+        ...
+
+    def lit(self, now_s: float) -> int:
+        """How many displays may be lit by it."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Parts:
     """The parts of a station, real or simulated.
@@ -61,3 +78,4 @@ class Parts:
     dice: random.Random = field(default_factory=random.Random)
     disk: Disk = field(default_factory=Disk)
     threads: bool = True
+    telling: Displays | None = None

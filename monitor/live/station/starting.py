@@ -30,9 +30,12 @@ from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.requests import RequestRefused, start_request_of
 from monitor.live.station.running import StartRequest
 from monitor.live.station.sessions import Sessions
+from monitor.live.station.telling import LEASE_S
 
 FIRST_READINGS_S = 4.0
 """So long a start waits for good readings of its probes before it says that there are none."""
+DARK_FOR_S = 60.0
+"""A start with bare film that was put off for lit displays and never came again: after this they may be lit again."""
 
 Answer = Mapping[str, Any]
 
@@ -71,6 +74,12 @@ class Starting:
         self._pending: _Pending | None = None
         self._asked: tuple[Preflight, StartRequest] | None = None
         self._yeses = _Yeses({}, {})
+        self._telling = parts.telling
+        self._dark_since_s: float | None = None
+
+    def going_dark(self, now_s: float) -> bool:
+        """Whether a start with bare film waits for the displays to go black."""
+        return self._dark_since_s is not None and now_s - self._dark_since_s < DARK_FOR_S
 
     @property
     def until_s(self) -> float | None:
@@ -115,11 +124,16 @@ class Starting:
             reply(stopped)
             return
         remarks = [f.said for f in findings if f.said]
+        lit = self._lit(wanted)
         if wanted.waived is not None:
+            if (later := self._later(lit)) is not None:
+                reply(later)
+                return
             outside = outside_now(wanted.recipe, facts)
             remarks += [] if outside is None else [outside]
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
+        remarks += [f"{_pages(lit)}: put phones and displays out of the room before the film is bare"] if lit else []
         answer = self._ask(Preflight(pending.request.line, questions_for(wanted.recipe, facts), remarks), pending.request, wanted)
         reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
 
@@ -137,10 +151,31 @@ class Starting:
 
     def _start(self, wanted: StartRequest, answers: Mapping[str, Any]) -> Answer:
         """Arm. From then on the answers belong to that session: the next one asks all of them."""
+        self._dark_since_s = None
         answer = self._sessions.start(wanted, answers, self._probes)
         if answer["ok"]:
             self._yeses = _Yeses({}, {})
         return answer
+
+    def _lit(self, wanted: StartRequest) -> int:
+        """How many displays are lit that this start would have to find black."""
+        if self._telling is None or wanted.rehearsal or not wanted.recipe.open_film:
+            return 0
+        return self._telling.lit(self._mono_s())
+
+    def _later(self, lit: int) -> Answer | None:
+        """The start is put off until every display is black, whether it has heard of it or not; None where nothing is lit any more."""
+        now_s = self._mono_s()
+        if not lit and not self.going_dark(now_s):
+            return None
+        if not self.going_dark(now_s):
+            self._dark_since_s = now_s
+        assert self._dark_since_s is not None
+        left_s = self._dark_since_s + LEASE_S - now_s
+        if left_s <= 0:
+            return None
+        said = f"{_pages(lit)} and is told to go black; nothing is armed for {left_s:.0f} s, by when it has. Put phones out of the room"
+        return {"ok": False, "status": 2, "wait_s": left_s, "lines": [said]}
 
     @staticmethod
     def _stopped(recipe: Recipe, facts: PreflightFacts) -> Answer | None:
@@ -217,6 +252,8 @@ class Starting:
         stopped = self._stopped(wanted.recipe, facts)
         if stopped is not None:
             return stopped
+        if (later := self._later(self._lit(wanted))) is not None:
+            return later
         self._asked = None
         remarks = [f.said for f in machine_findings(wanted.recipe, facts) if f.said and f.said not in preflight.remarks]
         return {**self._start(wanted, preflight.answers), "remarks": remarks}
@@ -233,3 +270,7 @@ class Starting:
         if self._pending is not None and self._pending.request.line == line:
             pending, self._pending = self._pending, None
             pending.request.reply({"ok": False, "status": 1, "lines": ["whoever asked is gone"]})  # nobody hears it; the line is free
+
+
+def _pages(lit: int) -> str:
+    return "a page shows its light" if lit <= 1 else f"light comes from {lit} pages"

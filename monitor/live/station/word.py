@@ -1,0 +1,93 @@
+"""The station's word: everything that a page shows of it, made anew each time, and whether anything may be lit by it.
+
+Decides when a page must be black: as long as film is bare or will be, which is from the arming of such a recipe to the end of its
+session; where film is bare for its loading alone, until the stage after that. A dry run is made with scrap film, in the light. In a
+dark word there is nothing but that. Owned by the thread that owns the state. Tests: tests/live/station/test_word.py.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+from monitor import __version__
+from monitor.core.recipe.values import Recipe
+from monitor.live.station.parts import Parts
+from monitor.live.station.probes_now import ProbesNow
+from monitor.live.station.running import Running
+from monitor.live.station.sessions import Sessions
+
+TOLD_EVERY_S = 0.5
+"""A word is told so often while somebody reads."""
+
+
+class GoingDark(Protocol):
+    """Whoever is about to bare film."""
+
+    def going_dark(self, now_s: float) -> bool:
+        """Whether somebody has asked for a start with bare film and waits for the displays to go black."""
+        ...
+
+
+def may_be_lit(recipe: Recipe, stage: int | None, mode: str) -> bool:
+    """Whether a display may be lit while this recipe is armed or runs. `stage`: the one that runs, from 1 on; None while one waits."""
+    if mode == "rehearsal":
+        return True
+    loading = [s.number for s in recipe.stages if s.role == "load"]
+    if set(recipe.open_film) - set(loading):
+        return False
+    return not loading or (stage or 0) > loading[-1]
+
+
+def _lit(running: Running) -> bool:
+    return may_be_lit(running.recipe, running.session.snapshot.stage, running.session.options.mode)
+
+
+def _film(running: Running) -> dict[str, Any]:
+    session = running.session
+    return {"session": running.name, "recipe": running.recipe.name, "vessel": None, "mode": session.options.mode, "view": session.view}
+
+
+class Teller:
+    """Call `look` at every turn; `due_s` is when it is wanted although nothing else happens."""
+
+    def __init__(self, parts: Parts, sessions: Sessions, probes: ProbesNow, starting: GoingDark) -> None:
+        self._telling = parts.telling
+        self._name = parts.config.name
+        self._sessions = sessions
+        self._probes = probes
+        self._starting = starting
+        self._next_s = parts.clock.mono_s()
+
+    @property
+    def due_s(self) -> float | None:
+        """The moment of the next word, monotonic; None while nobody reads."""
+        return self._next_s if self._telling is not None and self._telling.listeners else None
+
+    def look(self, now_s: float) -> None:
+        """Tell, if it is time."""
+        if self._telling is None or not self._telling.listeners:
+            return
+        if now_s >= self._next_s:
+            self._next_s = now_s + TOLD_EVERY_S
+            self._telling.tell(self.word(now_s))
+
+    @property
+    def _films(self) -> list[Running]:
+        """The sessions that run."""
+        return [] if self._sessions.running is None else [self._sessions.running]
+
+    def light(self, now_s: float) -> bool:
+        """Whether anything may be lit: all films together decide."""
+        return not self._starting.going_dark(now_s) and all(_lit(running) for running in self._films)
+
+    def word(self, now_s: float) -> dict[str, Any]:
+        """All that is told, at this moment. `films`: one object for each session that runs."""
+        if not self.light(now_s):
+            return {"station": self._name, "light": False}
+        return {
+            "station": self._name,
+            "light": True,
+            "version": __version__,
+            "films": [_film(running) for running in self._films],
+            "probes": [probe.as_json() for probe in self._probes.status(now_s)],
+        }
