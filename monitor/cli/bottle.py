@@ -46,7 +46,7 @@ def _action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
 
 def _configure_add(add: argparse.ArgumentParser) -> None:
     add.add_argument("name", metavar="NAME", help="its name, as in the `solution` of a recipe's stages")
-    add.add_argument("--volume", required=True, metavar="ML", help='such as "1 l"')
+    add.add_argument("--volume", required=True, metavar="VOLUME", help='such as "1 l"')
     add.add_argument("--role", choices=ROLES, default="other", help="what it is for")
     add.add_argument("--what", metavar="WORDS", help="what is in it")
     add.add_argument("--dilution", metavar="1+N", help='of a working solution, or "stock"')
@@ -56,7 +56,7 @@ def _configure_add(add: argparse.ArgumentParser) -> None:
     add.add_argument("--per-litre", metavar="UNITS", help="good for this many units of 80 sq in per litre")
     add.add_argument("--discard-at", metavar="UNITS", help="good for this many units in all")
     add.add_argument("--longer", metavar="PERCENT", help="per cent by which each unit lengthens the time, such as 10")
-    add.add_argument("--replenish", metavar="ML", help='added for each unit, such as "70 ml"')
+    add.add_argument("--replenish", metavar="VOLUME", help='added for each unit, such as "70 ml"')
     add.add_argument("--replenisher", metavar="NAME", help="the bottle from which it is replenished")
     add.add_argument("--keeps-full", metavar="SPAN", help='such as "6 months"')
     add.add_argument("--keeps-part", metavar="SPAN", help="once opened")
@@ -70,8 +70,8 @@ def _configure_use(use: argparse.ArgumentParser) -> None:
     use.add_argument("--sheets", metavar="SIZE", help='film by its size: "4x5", "9x12 cm", "36", "roll"')
     use.add_argument("--count", metavar="N", default="1", help="how many of that size")
     use.add_argument("--journal", metavar="FILE.jsonl", help="book what this session used")
-    use.add_argument("--take", metavar="ML", help='taken out of it or carried over, such as "16 ml"')
-    use.add_argument("--added", metavar="ML", help="replenisher actually added, if not by the rule")
+    use.add_argument("--take", metavar="VOLUME", help='taken out of it or carried over, such as "16 ml"')
+    use.add_argument("--added", metavar="VOLUME", help="replenisher actually added, if not by the rule")
 
 
 def _configure_test(test: argparse.ArgumentParser) -> None:

@@ -50,7 +50,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the point. Returns 2 if it was to be stored and was refused."""
+    """Print the point. Returns 2 if it was refused; with --json only if it was to be stored."""
     from monitor.cli.arguments.bath_source import learned_in, open_source
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
@@ -145,8 +145,7 @@ def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: L
             sys.stdout.write(f"{NOT_STORED}\n")
     if save and stored is None:
         sys.stderr.write(f"not stored: {found.why}\n")
-        return 2
-    return 0
+    return 0 if found.accepted or (args.json and not save) else 2  # with --json the verdict is in the object
 
 
 def _point_lines(found: PointFound, reference: str) -> list[str]:

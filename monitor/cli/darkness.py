@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _open_s(recipe: Recipe) -> float:
-    """Seconds during which film lies bare, at the references."""
+    """Seconds during which film lies bare, at the references; 0 where that is only while it is loaded, which has no clock."""
     return sum(recipe.stages[number - 1].begin_to_end_s for number in recipe.open_film)
 
 
@@ -130,7 +130,9 @@ def _status(args: argparse.Namespace, film: str | None = None) -> int:
         return 0
     for one in known:
         sys.stdout.write(f"{one.film}: {one.standing}; {one.why}\n")
-        if open_s is not None and not covers(one, open_s):
+        if open_s == 0:
+            sys.stdout.write("  in this recipe film is bare only while you load it\n")
+        elif open_s is not None and not covers(one, open_s):
             sys.stdout.write(f"  not covered: film lies open for {format_duration(open_s)} in this recipe\n")
     return 0
 
@@ -148,5 +150,5 @@ def _data(known: Any, open_s: float | None) -> dict[str, Any]:
         "test": None if test is None else {**asdict(test), "clear_s": test.clear_s, "safe_open_s": test.safe_open_s},
         "due": None if test is None else test.due.isoformat(),
         "open_s": open_s,
-        "covered": None if open_s is None else covers(known, open_s),
+        "covered": None if not open_s else covers(known, open_s),
     }

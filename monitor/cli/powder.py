@@ -10,7 +10,7 @@ from monitor.cli.arguments.common import add_json
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("--volume", required=True, metavar="ML", help='of the finished solution, such as "1 l"')
+    parser.add_argument("--volume", required=True, metavar="VOLUME", help='of the finished solution, such as "1 l"')
     parser.add_argument("--hot", default="45 C", metavar="C", help='water to dissolve it in, as the sheet says; default "45 C"')
     parser.add_argument("--cold", default="15 C", metavar="C", help='water for topping up; default "15 C"')
     parser.add_argument("--want", default="20 C", metavar="C", help='temperature of use; default "20 C"')

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from monitor.core.recipe.conditions import Condition, always, bare_film, both, colour, has, open_vessel
+from monitor.core.recipe.conditions import Condition, always, bare_film, both, colour, has, infrared, open_vessel
 from monitor.core.recipe.values import Recipe
 
 Place = Literal[
@@ -187,6 +187,14 @@ CAUTIONS: tuple[Caution, ...] = (
         ("before the dark", "plan"),
         PRACTICE,
         both(bare_film, open_vessel),
+    ),
+    Caution(
+        "infrared",
+        "Infrared is light to this film, and no eye sees it: black plastic, black cloth and the felt of a cassette may let it through."
+        " Load and unload in the dark, keep the tank in foil, and test what you have with a piece of the film.",
+        ("before the dark", "plan"),
+        PRACTICE,
+        infrared,
     ),
     Caution(
         "silver",

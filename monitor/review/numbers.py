@@ -61,7 +61,8 @@ class StageMeasures:
     `unmeasured_s`: seconds without a believed reading. `below_band_s`, `above_band_s`: None without a band,
     and where all of the stage went by the clock and no probe was believed: then its temperature is only assumed.
     `longer_s`, `shorter_s`: by how much it may have lasted longer and shorter than counted, because the power was gone meanwhile;
-    `end_between_s`: the earliest and the latest end, as it was said at last, session time.
+    `end_between_s`: the earliest and the latest end, as it was said at last, session time. `until`: as in the recipe; an "at least" stage
+    has no late hands, so no `overrun_s`.
     """
 
     stage: int
@@ -113,6 +114,7 @@ class StageMeasures:
     longer_s: float = 0.0
     shorter_s: float = 0.0
     end_between_s: tuple[float, float] | None = None
+    until: str = "time"
 
     @property
     def moved_s(self) -> float | None:

@@ -62,7 +62,7 @@ def planned_sentence(stage: StageMeasures) -> str:
         parts.append("no clock")
     elif stage.planned_s is not None:
         how = f" at {plain(stage.reference_c or 0.0)}" if stage.steered else " by the clock"
-        parts.append(f"planned {format_duration(stage.planned_s)}{how}")
+        parts.append(f"{'at least' if stage.until == 'at least' else 'planned'} {format_duration(stage.planned_s)}{how}")
     parts.append(f"took {format_duration(stage.actual_s)} ({_by(stage)}){_against_plan(stage)}")
     if stage.longer_s or stage.shorter_s:
         least, most = stage.actual_between_s
@@ -78,7 +78,7 @@ def planned_sentence(stage: StageMeasures) -> str:
 
 def _against_plan(stage: StageMeasures) -> str:
     """How much longer than planned, and for what."""
-    if not stage.planned_s:
+    if not stage.planned_s or (stage.until == "at least" and stage.actual_s >= stage.planned_s):
         return ""
     moved_s = stage.moved_s if stage.steered else None
     off_s = stage.actual_s - stage.planned_s if stage.overrun_s is not None or moved_s is None else moved_s
@@ -240,12 +240,17 @@ def solution_sentence(solution: Mapping[str, Any]) -> str:
     if solution.get("mixed"):
         words.append(f"mixed {solution['mixed']}")
     if isinstance(solution.get("age_s"), (int, float)):
-        words.append(f"{age(float(solution['age_s']))} old at the begin")
+        words.append(_age_at_begin(float(solution["age_s"])))
     if isinstance(solution.get("used_area_units"), (int, float)):
         words.append(f"{solution['used_area_units']:g} units of 80 sq in through it before")
     if isinstance(solution.get("area_units"), (int, float)):
         words.append(f"{solution['area_units']:g} units of 80 sq in with this session's film")
     return ", ".join(words)
+
+
+def _age_at_begin(age_s: float) -> str:
+    """The ledger knows days, so an age of nothing is one of some hours."""
+    return f"{age(age_s)} old at the begin" if age_s >= 60.0 else "mixed on the same day"
 
 
 def age(seconds: float) -> str:

@@ -258,6 +258,7 @@ def test_without_save_the_last_line_says_that_nothing_is_stored(capsys: pytest.C
     assert run(capsys, steady_journal, *tail)[1].endswith(f"\n{line}")
     assert line not in run(capsys, steady_journal, *tail, "--save")[1]
     moving = str(write_journal(tmp_path / "m.jsonl", probe(20.1, 0.0, c_per_min=-0.4)))
-    text = run(capsys, moving, *tail)[1]
+    status, text, _ = run(capsys, moving, *tail)
+    assert status == 2
     assert "refused: " in text
     assert "--save" not in text

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.cli.main import main
-from tests.core.recipe.samples import TRAY
+from tests.core.recipe.samples import ROLL, TRAY
 
 
 def data(capsys: pytest.CaptureFixture[str], state: Path, *words: str) -> dict[str, Any]:
@@ -60,3 +60,18 @@ def test_what_is_wrong_is_one_line(
     assert main(["darkness", *words]) == 2
     assert capsys.readouterr().err.count("\n") == 1
     assert not (tmp_path / "learned").exists()
+
+
+def test_a_tank_that_is_loaded_in_the_dark_is_not_said_to_lie_open_for_no_time(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Loading has no clock: the guide speaks of what it takes, and the status does not say "0:00"."""
+    recipe = tmp_path / "r.toml"
+    recipe.write_text(ROLL, encoding="utf-8")
+    assert main(["darkness", "guide", str(recipe)]) == 0
+    assert "bare only while you load it: let it lie at least twice as long as that takes you" in capsys.readouterr().out
+    assert main(["darkness", "status", str(recipe), "--state", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert "0:00" not in said
+    assert "film is bare only while you load it" in said
+    assert data(capsys, tmp_path, "status", str(recipe))["covered"] is None

@@ -95,3 +95,9 @@ def test_mains_near_water_is_named_on_every_plan_and_checklist(capsys: pytest.Ca
     for command in ("plan", "checklist"):
         assert main([command, str(file)]) == 0
         assert "residual-current device" in " ".join(capsys.readouterr().out.split())
+
+
+def test_infrared_film_has_its_own_caution() -> None:
+    """Black plastic and cloth are no proof (common practice, no source)."""
+    assert "infrared" in ids(changed(ROLL, "panchromatic => infrared"))
+    assert "infrared" not in ids(ROLL)

@@ -140,3 +140,20 @@ def test_a_comparison_told_in_part_says_what_is_missing(tmp_path: Path) -> None:
     assert "at a time that is not in the record" in said
     assert "against a reference that is not in the record" in said
     assert "by the aunt" in said
+
+
+def test_a_solution_that_was_mixed_today_is_not_nothing_old() -> None:
+    """The ledger knows days."""
+    assert solution_sentence({"solution": "developer A", "age_s": 0.0}) == "developer A, mixed on the same day"
+    assert solution_sentence({"solution": "developer A", "age_s": 172800.0}) == "developer A, 2 days old at the begin"
+
+
+def test_hands_that_wait_past_a_minimum_are_not_late(tmp_path: Path) -> None:
+    """A fixer is in for at least its time: how much longer is no fault of the hands."""
+    session = measure(load(play(recipe_data(), lambda t: 20.0, wash_s=300.0).write(tmp_path / "s.jsonl"))).numbers
+    fix = session.stages[-1]
+    assert (fix.until, fix.overrun_s) == ("at least", None)
+    assert fix.actual_s > 590.0
+    said = paragraph(session)
+    assert "fix at least 5:00 by the clock, took 10:00" in said
+    assert "by the pour" not in said

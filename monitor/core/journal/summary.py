@@ -108,7 +108,8 @@ class Summary:
             took += f", took {format_duration(left[0] - passage.begin_s, 1)}"
         if passage.end_s is not None and passage.steered:
             moved_s = passage.end_s - passage.begin_s - target_ref_s
-            took += f"; end moved {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'}"
+            later = "later" if moved_s >= 0 else "earlier"
+            took += "; the end did not move" if abs(moved_s) < 0.5 else f"; end moved {abs(moved_s):.0f} s {later}"
         lines = [f"  {who}: {took}{'' if passage.told else ' (begin not told)'}."]
         told = self._developer.get(passage.key)
         if told is not None and told.mean_s > 0 and target_ref_s > 0:

@@ -105,7 +105,12 @@ ITEMS: tuple[Item, ...] = (
         "A still bath is uneven by 0.5 C to 1 C: stir or circulate it, then check again.",
     ),
     Item(
-        "prewarm", "solutions", "person", True, both(closed_vessel, has("develop")),
+        "prewarm drum", "solutions", "person", True, both(drum, has("develop")),
+        "Is the drum as warm as the developer will be: by a water presoak, or dry, closed and turned in the warm bath for five minutes?",
+        "Warm it first, one way or the other: a cold drum cools the developer by a degree or more at once.",
+    ),
+    Item(
+        "prewarm", "solutions", "person", True, both(closed_vessel, none_of(drum), has("develop")),
         "Is the tank, with its reel, as warm as the developer will be?",
         "A cold tank cools the developer by a degree or more at once: pre-warm it for a few minutes.",
     ),
@@ -257,6 +262,11 @@ ITEMS: tuple[Item, ...] = (
         "Invisible light is light for this film: take them out.",
     ),
     Item(
+        "infrared tight", "dark", "person", True, infrared,
+        "Black plastic and black cloth may let infrared through: are tank, lid, changing bag and cassette known to keep it out?",
+        "Load in a dark room rather than in a bag, wrap the closed tank in aluminium foil, and test with a piece of this film first.",
+    ),
+    Item(
         "lid", "hands", "person", True, closed_vessel,
         "Is this tank or drum known to be light-tight, its lid whole, and the filling hole covered if need be?",
         "Test it with a lamp inside in a dark room; until then treat it as open film.",
@@ -278,7 +288,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "trays", "hands", "person", True, open_vessel,
-        "Trays at least 15 mm deep, in a fixed order, dry side away from wet side, probe behind its guard?",
+        "Solution at least 15 mm deep in each tray, trays in a fixed order, dry side away from wet side, probe behind its guard?",
         "Set them out again in the light.",
     ),
 )  # fmt: skip

@@ -178,6 +178,8 @@ def guide(film: str, open_s: float | None) -> Iterator[str]:
     yield "     Leave a sixth coin to the end."
     if open_s is None:
         yield "  7. Let it lie for at least twice as long as film will ever lie open here."
+    elif open_s == 0:
+        yield "  7. In this recipe film is bare only while you load it: let it lie at least twice as long as that takes you."
     else:
         need_s = max(TIMES_OPEN * open_s, COINS_S[-1])
         yield f"  7. Let it lie for {format_duration(need_s)} at least: twice the open time of the recipe, and until the last coin."

@@ -23,6 +23,8 @@ from monitor.prepare.water.tempering import ice, temper
 
 BOWL_ML, BOWL_TAU_S = 2500.0, 49 * 60.0
 """A 2.5 l bowl on a bench has a time constant of about 49 minutes (worked example of this project's practice, no source)."""
+LARGEST_BATH_ML = 30_000.0
+"""What a bench or a wash tub takes: a larger bath is not named as a way out (common practice, no source)."""
 EDGE_C = 0.5
 """How far outside its data a stage may begin or end before the plan is rejected; the law is three times as uncertain there."""
 
@@ -169,6 +171,20 @@ def _needed_tau(stage: Stage, plan_c: float, room_c: float, low: float, high: fl
     return long
 
 
+def _ways_out(plan: SeasonPlan, ratio: float, needed_bath_ml: float) -> list[str]:
+    """What would hold the bath, the most practical first: a heater only warms, and no bath larger than a wash tub is named."""
+    wrap = "a lid and towels round the bath" + (
+        f", or about {format_volume(needed_bath_ml)} of water in a vessel of the same shape" if needed_bath_ml <= LARGEST_BATH_ML else ""
+    )
+    slower = f"without one it must drift {ratio:.1f} times more slowly: {wrap}"
+    if plan.drift_c < 0:
+        return [f"what holds it: a circulating heater, set to {degrees(plan.plan_c)}, on a residual-current device", slower]
+    return [
+        "what holds it: a cooler room, or cold water and ice into the bath a little at a time; a heater only warms",
+        slower.replace("without one", "without that"),
+    ]
+
+
 def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[str]:
     """The plan in words, verdict first."""
     by = {"pairs": "by your own pairs", "law": "by the recipe's rate", "not steered": "the time stays, temperature does not move it"}[
@@ -184,7 +200,7 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
             + (", but part of it lies outside the recipe's data, where the rate is three times as uncertain" if outside else "")
         )
     else:
-        lines.append(f"{plan.name}: cannot be held here at {degrees(plan.plan_c)}: insulate, or a larger bath")
+        lines.append(f"{plan.name}: cannot be held here at {degrees(plan.plan_c)} by this bath alone")
     tau = f"time constant {format_duration(plan.tau_s)}, {'measured' if measured_tau else 'a rule of thumb for an open bath'}"
     lines.append(
         f"a bath of {format_volume(bath_ml)} ({tau}) moves {difference(plan.drift_c, '+.1f')} in "
@@ -193,11 +209,7 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
         f"allowed {degrees(plan.low_c)} to {degrees(plan.high_c)}"
     )
     if plan.needed_tau_s is not None and plan.needed_bath_ml is not None:
-        ratio = plan.needed_tau_s / plan.tau_s
-        lines.append(
-            f"needed: a time constant of {format_duration(plan.needed_tau_s)} ({ratio:.1f} times as much): lid, towel, or about "
-            f"{format_volume(plan.needed_bath_ml)} in a vessel of the same shape"
-        )
+        lines += _ways_out(plan, plan.needed_tau_s / plan.tau_s, plan.needed_bath_ml)
     if plan.held and plan.source != "not steered" and abs(plan.drift_c) > 2 * USUAL_BAND_C:
         lines.append("with so much drift use a probe in the developer, a witness vessel or a learned lag: the bath alone is not enough")
     if plan.ice_kg is not None:

@@ -60,6 +60,13 @@ def test_an_end_that_moved_is_told_with_its_direction() -> None:
     assert "end moved 12 s earlier." in told({"t_s": 288.0, **end})
 
 
+def test_an_end_that_did_not_move_is_not_said_to_be_earlier() -> None:
+    """Nor "0 s later"."""
+    end = {"kind": "stage", "stage": 1, "name": "develop", "event": "end"}
+    assert "the end did not move." in told({"t_s": 300.0, **end})
+    assert "the end did not move." in told({"t_s": 299.7, **end})
+
+
 def test_a_band_that_was_left_is_told_with_whether_it_was_verified() -> None:
     """Below, above, and of how long."""
     band = {"t_s": 300.0, "kind": "band", "stage": 1, "event": "summary", "below_s": 30.0, "above_s": 0.0, "outside_s": 30.0}

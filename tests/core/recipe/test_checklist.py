@@ -58,3 +58,26 @@ def test_the_order_is_that_of_the_parts() -> None:
     assert places == sorted(places)
     assert len({item.id for item in ITEMS}) == len(ITEMS)
     assert all(item.text.endswith("?") and item.if_no for item in ITEMS)
+
+
+def test_a_drum_may_be_warmed_dry_in_place_of_a_water_presoak() -> None:
+    """One question for a drum, another for a tank (both common practice, no source)."""
+    drum = changed(ROLL, "lidded tank => drum")
+    assert "prewarm drum" in ids(drum)
+    assert "prewarm" not in ids(drum)
+    assert "prewarm drum" not in ids(ROLL)
+    assert "prewarm" in ids(ROLL)
+    (asked,) = (item for item in ITEMS if item.id == "prewarm drum")
+    assert "water presoak, or dry" in asked.text
+
+
+def test_infrared_film_doubts_black_plastic_and_cloth() -> None:
+    """In a closed tank too (common practice, no source)."""
+    assert "infrared tight" in ids(changed(ROLL, "panchromatic => infrared"))
+    assert "infrared tight" not in ids(ROLL)
+
+
+def test_it_is_the_solution_that_has_to_be_deep_not_the_tray() -> None:
+    """15 mm of it: common practice, no source."""
+    (asked,) = (item for item in ITEMS if item.id == "trays")
+    assert asked.text.startswith("Solution at least 15 mm deep in each tray")

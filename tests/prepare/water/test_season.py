@@ -69,7 +69,29 @@ def test_what_cannot_be_held_says_what_would_hold_it() -> None:
     assert not not_yet.held
     text = "\n".join(season_lines(plan, 2500.0, False))
     assert "cannot be held here" in text
-    assert "insulate, or a larger bath" in text
+
+
+def test_a_circulating_heater_is_named_before_a_bath_that_nobody_has() -> None:
+    """In an 8 C room it would take 210 l; a heater comes first, and a bath larger than a wash tub is not named at all."""
+    (plan,) = plan_season(recipe(rate="", extra='band = "0.3 C"'), 8.0, 8.0, bath_ml=2500.0, tau_s=None)
+    assert plan.needed_bath_ml is not None
+    assert plan.needed_bath_ml > 100_000.0
+    text = "\n".join(season_lines(plan, 2500.0, False))
+    assert "what holds it: a circulating heater, set to 20.0 C, on a residual-current device" in text
+    assert "in a vessel of the same shape" not in text
+    (near,) = plan_season(recipe(rate="", extra='band = "0.7 C"'), 8.0, 8.0, bath_ml=2500.0, tau_s=None)
+    assert near.needed_bath_ml is not None
+    assert near.needed_bath_ml < 30_000.0
+    lines = season_lines(near, 2500.0, False)
+    assert [i for i, line in enumerate(lines) if "heater" in line] < [i for i, line in enumerate(lines) if "of the same shape" in line]
+
+
+def test_a_heater_is_no_way_to_keep_a_bath_cool() -> None:
+    """In a room at 33 C the bath warms."""
+    (plan,) = plan_season(recipe(rate="", extra='band = "0.2 C"'), 20.0, 33.0, bath_ml=2500.0, tau_s=None)
+    text = "\n".join(season_lines(plan, 2500.0, False))
+    assert "a heater only warms" in text
+    assert "circulating" not in text
 
 
 def test_a_steered_recipe_in_a_cold_laundry_is_held_only_with_a_source() -> None:
