@@ -190,6 +190,16 @@ def test_another_liquid_before_the_stage_does_not_colour_it(tmp_path: Path) -> N
     assert warmest_gap_c(reviewed(made, tmp_path).numbers) == pytest.approx(3.0, abs=0.2)
 
 
+def test_another_liquid_after_the_stage_does_not_colour_it(tmp_path: Path) -> None:
+    """The developer stays at 20 C to its end; the fixer that follows has 25 C, and the probe goes straight into it."""
+    data = recipe_data(time="4:00", drain="0:05")
+    made = play(data, lambda t: 20.0 if t < 300.0 else 25.0, lag_s=8.0)
+    develop = stage_of(reviewed(made, tmp_path), 2)
+    assert develop.done_percent == pytest.approx(100.0, abs=0.1)
+    assert develop.max_c is not None
+    assert develop.max_c < 20.3
+
+
 def errors_by_their_sd(folder: Path, count: int) -> list[float]:
     """(Recomputed - true development) / stated sd in `count` sessions; probe offset and rate law are drawn as the station believes them."""
     chance = random.Random(11)

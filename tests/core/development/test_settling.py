@@ -99,3 +99,15 @@ def test_a_step_of_the_liquid_is_no_settling() -> None:
     """It comes 40 s after a start from 24 C: no lag is read from that."""
     rows = [(t, z + (2.0 * (1.0 - math.exp(-(t - 40.0) / 8.0)) if t > 40.0 else 0.0)) for t, z in readings(8.0)]
     assert settled(rows, 8.0, 0.6, VARIANCE) is None
+
+
+@pytest.mark.parametrize(("deviations", "believed"), [(1.5, True), (2.0, False)])
+def test_readings_may_scatter_by_their_doubt_and_half_as_much_again(deviations: float, believed: bool) -> None:
+    """A wall's uneven warmth leaves some; twice the doubt is something else. In between lies the square root of three."""
+    rows = [(t, z + (-1) ** int(t) * deviations * math.sqrt(VARIANCE)) for t, z in exact(8.0)]
+    assert (settled(rows, 8.0, 0.6, VARIANCE) is not None) == believed
+
+
+def exact(lag_s: float) -> list[tuple[float, float]]:
+    """From 24 C into a liquid of 20 C, without noise or steps."""
+    return [(float(t), 20.0 + 4.0 * math.exp(-t / lag_s)) for t in range(76)]
