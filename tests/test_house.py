@@ -44,6 +44,7 @@ DOORS: dict[str, str] = {
     "prepare.probes": "core core.text core.probes prepare.state",
     "prepare.recipes": "core core.text core.development core.recipe core.session prepare prepare.state",
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
+    "prepare.evening": "core core.text core.evening core.recipe core.session prepare prepare.bottles prepare.water",
     "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",
     "live": "core.probes core.session",
     "live.disk": "core core.journal live",

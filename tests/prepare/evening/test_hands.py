@@ -1,0 +1,70 @@
+"""The moments that need hands: every end of a stage, pouring off before it, turning, sheets."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.prepare.evening.hands import DONE_S, POUR_S, SHEET_S, bursts
+from tests.core.recipe.samples import TRAY
+from tests.prepare.evening.samples import HEAD, ROLL, evening_of, film, hands_of, placed, stage
+
+
+def told(recipe: str) -> list[tuple[float, float, str]]:
+    """The moments of an evening of one film: when, how long, what."""
+    return [(m.t_s, m.busy_s, m.what) for m in hands_of(evening_of(film("x.toml"), x_toml=recipe))]
+
+
+def test_one_roll_has_its_pours_its_turns_and_every_end() -> None:
+    """Pouring in lasts as long as the first burst; pouring off begins at NOW; a minimum is followed by its own pouring off."""
+    assert told(ROLL) == [
+        (0.0, 30.0, "develop in"),
+        (120.0, 10.0, "develop: agitate"), (240.0, 10.0, "develop: agitate"),
+        (360.0, 10.0, "develop: agitate"), (480.0, 10.0, "develop: agitate"),
+        (585.0, 15.0, "develop: pour off"),
+        (600.0, POUR_S, "develop ends: stop in"),
+        (650.0, 10.0, "stop: pour off"),
+        (660.0, POUR_S, "stop ends: fix in"),
+        (960.0, 10.0 + DONE_S, "fix ends: film out"),
+    ]  # fmt: skip
+
+
+def test_every_end_of_a_stage_is_a_moment() -> None:
+    """To the second, with one vessel or two, with sheets or a load."""
+    load = HEAD + '[[stage]]\nname = "load"\nrole = "load"\n' + ROLL.removeprefix(HEAD)
+    evening = evening_of(film("load.toml", "left") + film("tray.toml", "right", "+0:30"), load_toml=load)
+    ends = {(f.film.number, s.stage.number, s.end_s) for f in placed(evening) for s in f.stages}
+    assert ends <= {(m.film, m.stage, m.t_s) for m in hands_of(evening)}
+
+
+def test_what_ends_by_a_tap_may_wait_and_nothing_else() -> None:
+    """The end of the fix; pours into the developer cannot."""
+    assert [m.what for m in hands_of(evening_of(film())) if m.may_wait] == ["fix ends: film out"]
+
+
+def test_the_hands_move_when_the_ticks_will_sound() -> None:
+    """None in the last half minute before NOW; the first burst is cut there."""
+    (develop, *_) = placed(evening_of(film()))[0].recipe.stages
+    assert bursts(develop, 585.0) == [(0.0, 30.0), (120.0, 130.0), (240.0, 250.0), (360.0, 370.0), (480.0, 490.0)]
+    assert bursts(develop, 519.0)[-1] == (360.0, 370.0)
+    assert bursts(develop, 520.0)[-1] == (480.0, 490.0)
+
+
+def test_moved_all_the_time_it_keeps_the_hands_until_now() -> None:
+    """In a tank; a drum rolls by itself."""
+    text = HEAD + stage("develop", "10:00", 'agitation = "continuous"\n')
+    assert (0.0, 590.0, "develop: keep it moving") in told(text)
+    assert not [what for _, _, what in told(text.replace("lidded tank", "drum")) if "moving" in what]
+
+
+def test_sheets_keep_the_hands_from_the_first_in_to_the_last_out() -> None:
+    """Shuffling, then each one's exit."""
+    found = told(TRAY)
+    exits = sorted(placed(evening_of(film("tray.toml")))[0].recipe.sheet_exits_s)
+    assert (0.0, exits[0] - 5.0) == next((t_s, busy_s) for t_s, busy_s, what in found if "shuffle" in what)
+    assert [(t_s, busy_s) for t_s, busy_s, what in found if what == "develop: a sheet out"] == [(e - 5.0, 5.0 + SHEET_S) for e in exits]
+
+
+def test_counted_from_full_a_pour_takes_as_long_as_the_recipe_says() -> None:
+    """And NOW comes at the end of the time, the drain after it."""
+    text = HEAD + stage("develop", "10:00", 'counted = "full to empty"\nfill = "0:20"\n')
+    assert [(t_s, busy_s) for t_s, busy_s, _ in told(text)] == [(0.0, 20.0), (620.0, 10.0), (630.0, pytest.approx(DONE_S))]
