@@ -42,7 +42,7 @@ DOORS: dict[str, str] = {
     "prepare.darkness": "core core.text core.recipe prepare prepare.state",
     "prepare.bottles": "core core.text core.recipe prepare prepare.state",
     "prepare.probes": "core core.text core.probes prepare.state",
-    "prepare.recipes": "core core.text core.development core.recipe core.session prepare prepare.state",
+    "prepare.recipes": "core core.text core.development core.recipe core.session prepare prepare.state prepare.water",
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
     "prepare.evening": "core core.text core.evening core.recipe core.session prepare prepare.bottles prepare.water",
     "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",

@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "lag": ("monitor.cli.lag", "learn the lag of a probe or of a vessel"),
     "bottle": ("monitor.cli.bottle", "the ledger of bottles"),
     "clearing": ("monitor.cli.clearing", "fixing time from today's clearing time"),
+    "wash": ("monitor.cli.wash", "washing by ear or by flow, its arithmetic, and tests for what was left in"),
     "powder": ("monitor.cli.powder", "how to mix a powder, and when it has cooled enough to be used"),
     "label": ("monitor.cli.label", "what to write on a bottle, also as a page to print"),
     "checklist": ("monitor.cli.checklist", "what to check before this recipe, its cautions, and how long film may wait"),

@@ -302,3 +302,11 @@ def test_blanks_and_their_questions_are_listed(capsys: pytest.CaptureFixture[str
     out = capsys.readouterr().out
     assert "count       How many sheets? [6]\n" in out
     assert "interval" in out
+
+
+def test_washing_is_asked_and_wash_aid_has_its_rinse(tmp_path: Path) -> None:
+    """Common practice, no source: rinse 1:00, wash aid 2:00, wash 5:00."""
+    recipe = made(tmp_path, "roll", *own("roll"), *sets("wash=wash aid"))
+    washing = [(s.role, s.time_s) for s in recipe.stages if s.role in ("wash", "wash aid")]
+    assert washing == [("wash", 60.0), ("wash aid", 120.0), ("wash", 300.0)]
+    assert recipe.warnings == ()

@@ -95,6 +95,11 @@ ITEMS: tuple[Item, ...] = (
         "Test it (evenbath clearing); from twice the fresh clearing time on, discard it.",
     ),
     Item(
+        "wash water", "solutions", "person", False, has("wash"),
+        "Is the wash water at least 10 C, and within 3 C of the fixer?",
+        "Mix in warm water, or stand a bucket of it ready: cold water hardly washes, and a large step may wrinkle the gelatine.",
+    ),
+    Item(
         "funnels", "solutions", "person", True, has("bleach", "bleach-fix"),
         "Does each solution have its own funnel and jug, and is the bleach well away from the developer?",
         "Separate them: a few drops of bleach or fixer ruin a colour developer.",

@@ -21,6 +21,7 @@ from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.reader import SD_ENERGY_KJ_MOL, load_recipe
 from monitor.core.recipe.values import SAME, Recipe
 from monitor.core.text.quantities import (
+    format_duration,
     read_dilution,
     read_duration,
     read_temperature,
@@ -29,6 +30,7 @@ from monitor.core.text.quantities import (
     shown,
 )
 from monitor.prepare.recipes.fitting import GivenPair, own_rate, read_pair
+from monitor.prepare.water.washing import FILL_S, MOVEMENT_S, MOVEMENTS
 
 BLANKS = Path(__file__).parent / "blanks"
 _MARK = re.compile(r'"\{\{(\w+)(?:\|([^}"\n]*))?\}\}"')
@@ -168,6 +170,42 @@ def _agitation(answer: str, earlier: Answers) -> str:
     return MOVES[answer.strip()]
 
 
+def _movements(count: int) -> str:
+    """One filling that is counted by ear: it is tapped in, ticks begin when it is full, two a movement; its READY says pour out."""
+    ticks_s = count * MOVEMENT_S
+    time = f'time = "{format_duration(FILL_S + ticks_s)}"'
+    agitation = f'agitation = [{{ from = "{format_duration(FILL_S)}", for = "{format_duration(ticks_s)}" }}]'
+    how = f"fill in {FILL_S:.0f} s, then {count} times over and back, two ticks each; pour out at READY: teaching texts"
+    return (
+        f'[[stage]]\nname = "wash, {count} movements"\nrole = "wash"\n{time:<{_COMMENT_COLUMN}}# {how}\n'
+        f'until = "at least"\n{agitation}\n'
+    )
+
+
+def _wash_stage(name: str, role: str, time: str, why: str) -> str:
+    says = f'time = "{time}"'
+    return f'[[stage]]\nname = "{name}"\nrole = "{role}"\n{says:<{_COMMENT_COLUMN}}# {why}\nuntil = "at least"\n'
+
+
+WASHES = {
+    "running water": _wash_stage("wash", "wash", "10:00", "running water; hardening fixers need 20 to 30 minutes: common practice"),
+    "fill and dump": "\n".join(_movements(count) for count in MOVEMENTS),
+    "wash aid": "\n".join(
+        (
+            _wash_stage("rinse after the fixer", "wash", "1:00", "so that the wash aid lasts: common practice"),
+            _wash_stage("wash aid", "wash aid", "2:00", "one to two minutes, mixed fresh: common practice"),
+            _wash_stage("wash", "wash", "5:00", "running water after wash aid: common practice"),
+        )
+    ),
+}
+"""Ways of washing, as stages."""
+
+
+def _wash(answer: str, earlier: Answers) -> str:
+    _one_of(*WASHES)(answer, earlier)
+    return WASHES[answer.strip()].rstrip("\n")
+
+
 def _pairs(answer: str, earlier: Answers) -> str:
     """The rate: the person's pairs including the one at the reference, or a usual energy if there are none."""
     given = [read_pair(part.strip()) for part in re.split(r"[,;]", answer) if part.strip()]
@@ -213,6 +251,7 @@ _QUESTIONS: dict[str, AnswerRule] = {
     "second_bath": AnswerRule("What do you call the second bath?", _text),
     "dilution": AnswerRule('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
     "volume": AnswerRule("How much of it?", _quantity(read_volume)),
+    "wash": AnswerRule(f"How do you wash: {', '.join(WASHES)}? (evenbath wash says more)", _wash),
     "bleach": AnswerRule("The bleach's time?", _STAGE_TIME),
     "fix": AnswerRule("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
     "count": AnswerRule("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
