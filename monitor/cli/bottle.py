@@ -61,6 +61,7 @@ def _configure_add(add: argparse.ArgumentParser) -> None:
     add.add_argument("--keeps-full", metavar="SPAN", help='such as "6 months"')
     add.add_argument("--keeps-part", metavar="SPAN", help="once opened")
     add.add_argument("--fresh", metavar="m:ss", help="clearing or leader time of the fresh solution")
+    add.add_argument("--least", metavar="ML", help='of this concentrate for each unit of film at least, such as "5 ml"')
     add.add_argument("--source", metavar="WORDS", help="where these numbers come from")
 
 
@@ -181,6 +182,7 @@ def _add_entry(args: argparse.Namespace, today: dt.date) -> Entry:
         keeps_full=None if args.keeps_full is None else str(read_span(args.keeps_full)),
         keeps_part=None if args.keeps_part is None else str(read_span(args.keeps_part)),
         fresh_s=None if args.fresh is None else read_duration(args.fresh),
+        least_ml=None if args.least is None else read_volume(args.least),
     )
     if rules.one_shot and (rules.per_litre or rules.discard_at or rules.longer_percent or rules.replenish_ml):
         capacity = "--per-litre, --discard-at, --longer, --replenish"
@@ -337,7 +339,7 @@ def _discard_lines(bottle: Bottle) -> list[str]:
 
 
 def _bottle_lines(bottle: Bottle, today: dt.date) -> list[str]:
-    from monitor.core.text.quantities import format_number, format_volume
+    from monitor.core.text.quantities import format_duration, format_number, format_volume
 
     state, why = bottle.state(today)
     words = [w for w in (bottle.what, bottle.dilution) if w]
@@ -352,4 +354,6 @@ def _bottle_lines(bottle: Bottle, today: dt.date) -> list[str]:
     lines = [f"{bottle.name}{contents}: {state}; {why}", f"  {', '.join(parts)}"]
     if bottle.rules.longer_percent and bottle.units:
         lines.append(f"  next film: time x {format_number(bottle.time_factor, 3)}")
+    if bottle.fix_least_s is not None and bottle.tested is not None:
+        lines.append(f"  fix at least {format_duration(bottle.fix_least_s)}: twice the clearing time of {bottle.tested.day}")
     return lines

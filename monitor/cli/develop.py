@@ -129,9 +129,8 @@ def _solutions(state: Path, recipe: Recipe) -> list[dict[str, Any]]:
     from monitor.live.clock import RealClock
     from monitor.prepare.bottles.booking import solutions_told
 
-    names = [stage.solution for stage in recipe.stages if stage.solution is not None]
     try:
-        return solutions_told(state, names, recipe.area_units, RealClock().wall().astimezone().date()) if names else []
+        return [standing.as_json() for standing in solutions_told(state, recipe, RealClock().wall().astimezone().date())]
     except (EvenbathError, OSError) as wrong:
         sys.stderr.write(f"note: the ledger of bottles cannot be read, the record will not tell the solutions: {wrong}\n")
         return []

@@ -7,37 +7,24 @@ out. Tests: tests/prepare/bottles/test_booking.py.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe, Stage
-from monitor.prepare.bottles.bottles import standing
+from monitor.prepare.bottles.counting import Standing, count
 from monitor.prepare.bottles.ledger import Booking, Solution, read_ledger
 from monitor.prepare.state.journal_lines import JOURNAL_ALLOWED, read_records
 
 
-def solutions_told(state: Path, names: Iterable[str], area_units: float | None, today: dt.date) -> list[dict[str, Any]]:
-    """What the ledger of a state folder knows about these solutions, for a session's record: age in seconds (to the day), and film
-    area before and including this session's film, in units of 80 sq in. Names without a bottle are left out.
-    Raises `FileWrong` for an inconsistent ledger."""
-    ledger = read_ledger(state)
-    told: list[dict[str, Any]] = []
-    for name in dict.fromkeys(names):
-        bottle = standing(ledger.bottles, name)
-        if bottle is None:
-            continue
-        row: dict[str, Any] = {"solution": bottle.name, "mixed": bottle.mixed, "used_area_units": bottle.units}
-        row["state"] = bottle.state(today)[0]
-        row["age_s"] = 86400.0 * (today - dt.date.fromisoformat(bottle.mixed)).days
-        if bottle.dilution is not None:
-            row["dilution"] = bottle.dilution
-        if area_units is not None:
-            row["area_units"] = bottle.units + area_units
-        told.append(row)
-    return told
+def solutions_told(state: Path, recipe: Recipe, today: dt.date) -> tuple[Standing, ...]:
+    """What the ledger of a state folder says of the next film, with this recipe; solutions without a bottle are left out.
+
+    Raises `FileWrong` for an inconsistent ledger.
+    """
+    return count(read_ledger(state).bottles, [recipe], today)[0]
 
 
 def read_booking(path: Path) -> Booking:

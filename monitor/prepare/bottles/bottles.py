@@ -17,12 +17,14 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from monitor.core.text.quantities import format_duration, format_number, format_volume
-from monitor.prepare.bottles.clearing import FINISHED_AT
+from monitor.prepare.bottles.clearing import FAIRLY_AT, FINISHED_AT, NEARLY_AT, TIMES
 from monitor.prepare.bottles.leader import DEAD_AT
 from monitor.prepare.days import read_day, read_span
 
 State = Literal["good", "test first", "too old", "used up", "empty", "dead", "discarded"]
 TestKind = Literal["clearing", "leader"]
+LAST_UNITS = 2.0
+"""Units that a fixer still bears once its clearing test says that it is near its end: one or two films (common practice, no source)."""
 NOTHING_ML = 0.5
 """Balances are accurate to 1 ml; less than this counts as nothing."""
 
@@ -37,7 +39,8 @@ class Rules:
 
     `per_litre`: units per litre. `discard_at`: units for this bottle. `longer_percent`: by how much each unit that went through
     lengthens the time. `replenish_ml`: added for each unit, from the bottle named `replenisher` if there is one.
-    `keeps_full`, `keeps_part`: spans such as "6 months". `fresh_s`: clearing or leader time of the fresh solution.
+    `keeps_full`, `keeps_part`: spans such as "6 months". `fresh_s`: clearing or leader time of the fresh solution. `least_ml`: of this
+    concentrate for each unit of film, however much it is diluted.
     """
 
     one_shot: bool = False
@@ -49,6 +52,7 @@ class Rules:
     keeps_full: str | None = None
     keeps_part: str | None = None
     fresh_s: float | None = None
+    least_ml: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,11 @@ class Tested:
     def failed(self) -> bool:
         """From twice the fresh time on."""
         return self.today_s >= (FINISHED_AT if self.kind == "clearing" else DEAD_AT) * self.fresh_s
+
+    @property
+    def clearing_ratio(self) -> float | None:
+        """Of a clearing test: today's time divided by the fresh one."""
+        return self.today_s / self.fresh_s if self.kind == "clearing" else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +121,29 @@ class Bottle:
         return None if capacity is None else max(0.0, capacity - self.units)
 
     @property
+    def units_left(self) -> float | None:
+        """What it still bears: by the count and, where a clearing test says that it is near its end, by that; None: no limit.
+
+        A test that was passed overrules a count that is exceeded, until film goes through it again.
+        """
+        left = self.remaining_units
+        tested = self.tested
+        if tested is None or tested.clearing_ratio is None:
+            return left
+        if left == 0.0 and tested.at_units >= self.units - 1e-9 and not tested.failed:
+            left = None
+        if tested.clearing_ratio < NEARLY_AT:
+            return left
+        by_test = 0.0 if tested.failed else max(0.0, LAST_UNITS - (self.units - tested.at_units))
+        return by_test if left is None else min(left, by_test)
+
+    @property
+    def fix_least_s(self) -> float | None:
+        """Twice the clearing time of its last clearing test, None without a passed one."""
+        tested = self.tested
+        return None if tested is None or tested.kind != "clearing" or tested.failed else TIMES * tested.today_s
+
+    @property
     def time_factor(self) -> float:
         """The factor by which the next film's time is longer than in a fresh bath."""
         return 1.0 + (self.rules.longer_percent or 0.0) / 100.0 * self.units
@@ -149,9 +181,25 @@ class Bottle:
         capacity = self.capacity_units
         if capacity is not None and self.units >= capacity - 1e-9:
             return self._over(capacity)
+        tired = self._tired()
+        if tired is not None:
+            return tired
         if capacity is None:
             return "good", "one-shot, not used yet" if self.rules.one_shot else "no limit of film area entered"
         return "good", f"{format_number(capacity - self.units, 2)} of {format_number(capacity, 2)} units left"
+
+    def _tired(self) -> tuple[State, str] | None:
+        """What its last clearing test says of a fixer that is well used: that goes before a count that is not exceeded."""
+        tested = self.tested
+        if tested is None or tested.clearing_ratio is None or tested.clearing_ratio < FAIRLY_AT:
+            return None
+        times = format_number(tested.clearing_ratio, 2)
+        cleared = f"cleared in {format_duration(tested.today_s)} on {tested.day}, {times} times fresh"
+        if self.units > tested.at_units + 1e-9:
+            return "test first", f"{cleared}, and film since: test it before each film"
+        if tested.clearing_ratio >= NEARLY_AT:
+            return "good", f"{cleared}: near its end, one or two more films, then a fresh bath"
+        return "good", f"{cleared}: well used, test it before each film"
 
     def _over(self, capacity: float) -> tuple[State, str]:
         """The count is exceeded: a test passed since the last film overrules it."""
@@ -286,6 +334,8 @@ def bottle_data(bottle: Bottle, today: dt.date) -> dict[str, Any]:
         "sessions": list(bottle.sessions),
         "capacity_units": bottle.capacity_units,
         "remaining_units": bottle.remaining_units,
+        "units_left": bottle.units_left,
+        "fix_least_s": bottle.fix_least_s,
         "time_factor": bottle.time_factor,
         "part_full": bottle.part_full,
         "keeps_until": None if until is None else until.isoformat(),

@@ -121,7 +121,9 @@ def test_a_session_is_told_the_age_and_use_of_the_solutions_that_stand_in_the_le
     add = ["bottle", "add", "fixer", "--volume", "1 l", "--dilution", "1+4", "--mixed", "2026-11-20", "--state", str(tmp_path)]
     assert main(add) == 0
     assert main(["bottle", "use", "fixer", "--units", "1.5", "--state", str(tmp_path)]) == 0
-    (told,) = solutions_told(tmp_path, ["fixer", "stop bath", "fixer"], 1.0, dt.date(2026, 11, 25))
+    text = changed(ROLL, 'until = "at least" => until = "at least"\nsolution = "fixer"')
+    (standing,) = solutions_told(tmp_path, load_recipe(text.encode(), "r.toml"), dt.date(2026, 11, 25))
+    told = standing.as_json()
     assert told["solution"] == "fixer"
     assert told["age_s"] == 5 * 86400
     assert told["used_area_units"] == 1.5

@@ -239,3 +239,22 @@ def test_whatever_is_entered_the_millilitres_add_up_and_nothing_is_negative(step
         )
         assert 0 <= bottle.volume_ml <= bottle.filled_ml
         assert (bottle.remaining_units or 0.0) >= 0
+
+
+def test_a_fixer_listens_to_its_own_clearing_tests(tmp_path: Path) -> None:
+    """A count of three in twenty says good for long; a bath that clears in 1.8 times the fresh time bears one or two more films."""
+    put(tmp_path, added(per_litre=20.0))
+    used(tmp_path, "fixer", 3.0)
+    tired = after_test(tmp_path, "fixer", 72.0, 40.0, "clearing")
+    assert (tired.remaining_units, tired.units_left, tired.fix_least_s) == (17.0, 2.0, 144.0)
+    assert tired.state(TODAY) == (
+        "good", "cleared in 1:12 on 2026-11-25, 1.8 times fresh: near its end, one or two more films, then a fresh bath",
+    )  # fmt: skip
+    again = used(tmp_path, "fixer", 1.0)
+    assert again.units_left == 1.0
+    assert again.state(TODAY)[0] == "test first"
+    well = after_test(tmp_path, "fixer", 64.0, 40.0, "clearing")
+    assert well.units_left == 16.0
+    assert well.state(TODAY)[1].endswith("well used, test it before each film")
+    assert after_test(tmp_path, "fixer", 50.0, 40.0, "clearing").state(TODAY) == ("good", "16 of 20 units left")
+    assert after_test(tmp_path, "fixer", 80.0, 40.0, "clearing").units_left == 0.0
