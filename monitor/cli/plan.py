@@ -1,6 +1,7 @@
-"""`evenbath plan RECIPE.toml`: read a recipe back, in words or as data; `--card` prints it for the wall.
+"""`evenbath plan RECIPE.toml | EVENING.toml`: read a recipe back, or plan an evening, in words or as data; `--card` for the wall.
 
-Decides nothing itself: monitor.prepare.recipes.read_back says what the plan is. Tests: tests/cli/test_plan.py.
+Decides nothing itself: `monitor.prepare.recipes.read_back` says what a recipe's plan is, `monitor.prepare.evening` an evening's, and
+`monitor.prepare.bottles.counting` what the ledger has to say. Tests: tests/cli/test_plan.py, tests/cli/test_plan_evening.py.
 """
 
 from __future__ import annotations
@@ -12,12 +13,14 @@ from typing import TYPE_CHECKING
 from monitor.cli.arguments.common import add_json, add_state
 
 if TYPE_CHECKING:
+    from monitor.core.evening.values import Evening
     from monitor.core.recipe.values import Recipe
+    from monitor.prepare.bottles.bottles import Bottles
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back")
+    parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe to read back, or an evening of several")
     add_json(parser)
     parser.add_argument("--cautions", action="store_true", help="also the cautions that are the same each evening")
     add_state(parser)
@@ -25,24 +28,76 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the plan. Raises `InputWrong` for a wrong recipe or path."""
-    from monitor.cli.arguments.recipe_file import open_recipe
+    """Print the plan. Raises `InputWrong` for a wrong recipe, evening or path."""
+    from monitor.cli.arguments.recipe_file import open_evening
+
+    evening = open_evening(args.recipe)
+    return _recipe(args, evening) if evening.from_recipe else _evening(args, evening)
+
+
+def _evening(args: argparse.Namespace, evening: Evening) -> int:
+    """Several films: one clock, the hands, what to mix."""
+    from monitor.cli.arguments.common import today
+    from monitor.core.errors import InputWrong
+    from monitor.prepare.evening.planned import planned, planned_data
+    from monitor.prepare.evening.supplies import supplies
+
+    if args.card is not None:
+        raise InputWrong("--card with an evening; allowed: a card for each of its recipes")
+    plan = planned(evening, _bottles(args), today())
+    needs = supplies(plan)
+    if args.json:
+        import json
+
+        sys.stdout.write(json.dumps({**planned_data(plan), "supplies": needs.as_json()}, ensure_ascii=False) + "\n")
+        return 0
+    import shutil
+
+    from monitor.prepare.evening.told import WIDTH, told
+
+    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
+    sys.stdout.write("".join(f"{line}\n" for line in told(plan, needs, width)))
+    return 0
+
+
+def _bottles(args: argparse.Namespace) -> Bottles:
+    """The ledger's bottles; a damaged last line is said."""
+    from monitor.prepare.bottles.ledger import read_ledger
+    from monitor.prepare.state.folder import state_folder
+
+    ledger = read_ledger(state_folder(args.state))
+    if ledger.damaged is not None:
+        sys.stderr.write(f"{ledger.damaged}\n")
+    return ledger.bottles
+
+
+def _recipe(args: argparse.Namespace, evening: Evening) -> int:
+    """One film: the recipe read back, with what the ledger says of it."""
+    from monitor.cli.arguments.common import today
+    from monitor.prepare.bottles.counting import count, with_ledger
     from monitor.prepare.recipes.read_back import plan_data, plan_lines
 
-    recipe = open_recipe(args.recipe)
+    of_file = evening.films[0].recipe
     if args.card is not None:
         from monitor.cli.arguments.page_file import write_page
         from monitor.prepare.paper.card import card_html
 
-        write_page("--card", args.card, card_html(recipe))
-    last, changes = _last_time(args, recipe)
+        write_page("--card", args.card, card_html(of_file))
+    last, changes = _last_time(args, of_file)
+    (standings,) = count(_bottles(args), [of_file], today())
+    recipe, unfit = with_ledger(of_file, standings)
+    concerns = [*(concern for standing in standings for concern in standing.concerns), *unfit]
     if args.json:
         import json
 
-        sys.stdout.write(json.dumps({**plan_data(recipe), "last_session": last, "differences": changes}) + "\n")
+        ledger = {"solutions": [standing.as_json() for standing in standings], "concerns": concerns}
+        sys.stdout.write(json.dumps({**plan_data(recipe), "ledger": ledger, "last_session": last, "differences": changes}) + "\n")
         return 0
     for line in plan_lines(recipe, cautions=args.cautions):
         sys.stdout.write(f"{line}\n")
+    if standings:
+        sys.stdout.write("\nLedger, in the times above\n")
+        sys.stdout.write("".join(f"  {sentence}\n" for sentence in (*(standing.sentence for standing in standings), *concerns)))
     if last is not None:
         sys.stdout.write(f"\nCompared with the last session of this kind, {last}: {'this differs' if changes else 'nothing differs'}\n")
         sys.stdout.write("".join(f"  {change}\n" for change in changes))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
 
 from monitor.cli.arguments.recipe_file import open_evening
+from monitor.cli.main import main
 from monitor.core.errors import FileWrong
 from tests.core.evening.test_evening_reader import EVENING
 from tests.core.recipe.samples import ROLL, TRAY
@@ -26,3 +28,57 @@ def test_recipes_are_read_beside_the_evening(tmp_path: Path) -> None:
     (tmp_path / "tray.toml").unlink()
     with pytest.raises(FileWrong, match=r"evening.toml:9: recipe: .*tray.toml: cannot be read"):
         open_evening(name)
+
+
+def plan(*words: str) -> int:
+    """Run the command."""
+    return main(["plan", *words])
+
+
+def test_an_evening_is_one_json_object(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With its supplies."""
+    assert plan(written(tmp_path), "--json", "--state", str(tmp_path / "state")) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [f["what"] for f in data["films"]] == ["roll 14", "Six sheets", "roll 15"]
+    assert {"films", "moments", "clashes", "shift_s", "supplies", "warnings"} <= set(data)
+
+
+def test_an_evening_is_told_in_lines_that_fit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Eighty columns, or fewer where the terminal has fewer."""
+    name = written(tmp_path)
+    for columns, widest in (("200", 80), ("60", 60)):
+        monkeypatch.setenv("COLUMNS", columns)
+        assert plan(name, "--state", str(tmp_path / "state")) == 0
+        out = capsys.readouterr().out.splitlines()
+        assert out[0] == "Sunday in the wash-house"
+        assert 40 < max(map(len, out)) <= widest
+
+
+def test_what_is_wrong_in_an_evening_ends_with_2_and_every_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As a recipe does."""
+    name = written(tmp_path, EVENING.replace('"+4:00"', "4").replace("between", "betwen"))
+    assert plan(name) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert [line.split(":")[1] for line in lines] == ["3", "11"]
+    assert plan(name, "--card", str(tmp_path / "x.html")) == 2
+
+
+def test_a_recipes_plan_says_what_the_ledger_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Three films through the developer: 13:00 in place of 10:00, in words and as data."""
+    state = ["--state", str(tmp_path / "state")]
+    (tmp_path / "roll.toml").write_text(ROLL, encoding="utf-8")
+    assert main(["bottle", "add", "developer A", "--volume", "1 l", "--longer", "10", "--per-litre", "10", *state]) == 0
+    assert main(["bottle", "use", "developer A", "--units", "3", *state]) == 0
+    capsys.readouterr()
+    assert plan(str(tmp_path / "roll.toml"), *state) == 0
+    out = capsys.readouterr().out
+    assert "13:00 (10:00 x 1.3)" in out
+    assert "developer A: time x 1.3 (3 units through it, 10 % each), good for 7 films like this one, mixed today" in out
+    assert plan(str(tmp_path / "roll.toml"), "--json", *state) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["stages"][0]["planned_s"] == pytest.approx(780.0)
+    assert data["ledger"]["solutions"][0]["films_left"] == 7.0
+    assert plan(str(tmp_path / "roll.toml"), "--json", "--state", str(tmp_path / "none")) == 0
+    assert json.loads(capsys.readouterr().out)["stages"][0]["planned_s"] == 600.0
