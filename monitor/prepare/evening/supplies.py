@@ -2,7 +2,7 @@
 
 A solution that the ledger has as a bottle of its own dilution is poured from it and back. A diluted developer is mixed afresh for each film
 (developers diluted from concentrate are used once: common practice); every other bath is mixed once for the evening, as much as its largest
-film needs. Tests: tests/prepare/evening/test_supplies.py.
+film needs. Tests: tests/prepare/evening/test_planned.py.
 """
 
 from __future__ import annotations
