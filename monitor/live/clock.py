@@ -94,7 +94,7 @@ class RealClock:
 
 def stamp(wall: datetime) -> str:
     """RFC 3339, UTC, milliseconds, such as 2026-11-25T19:00:00.000Z."""
-    return wall.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{wall.microsecond // 1000:03d}Z"
+    return wall.astimezone(UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
 
 
 def read_stamp(text: str) -> datetime | None:

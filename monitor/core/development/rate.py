@@ -70,7 +70,8 @@ def planned_time(law: RateLaw, time_at_reference_s: float, celsius: float) -> fl
 
 
 def _bounded(celsius: float) -> float:
-    return min(max(celsius, BOUND_C[0]), BOUND_C[1])
+    low, high = BOUND_C
+    return low if celsius < low else high if celsius > high else celsius
 
 
 def _within_bound(celsius: float) -> bool:
