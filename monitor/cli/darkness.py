@@ -22,7 +22,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     guide.add_argument("recipe", metavar="RECIPE.toml", nargs="?", help="for the film and the open time of this recipe")
     guide.add_argument("--film", default="panchromatic", help="kind of film, if there is no recipe")
     record = _with_state(actions.add_parser("record", help="record what was seen", allow_abbrev=False))
-    record.add_argument("--film", required=True, help="panchromatic, orthochromatic, blue-sensitive, colour or infrared")
+    record.add_argument("--film", required=True, help="panchromatic, orthochromatic, blue-sensitive, colour, infrared or paper")
     record.add_argument("--place", required=True, metavar="WORDS", help="where the film lay")
     record.add_argument("--ran", required=True, metavar="m:ss", help="how long the film lay there altogether")
     record.add_argument("--shows", required=True, metavar="m:ss|none", help="the shortest time whose coin shows; none if no coin does")

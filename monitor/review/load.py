@@ -161,7 +161,7 @@ def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
                 journal.opening = record
                 _take_recipe(journal, line, record)
                 journal.history = History(None if journal.recipe is None else len(journal.recipe.stages))
-            elif kind in ("stage", "correction", "annulled", "tap") or (kind == "session" and record["event"] == "close"):
+            elif kind in ("stage", "correction", "annulled", "appeared", "tap") or (kind == "session" and record["event"] == "close"):
                 journal.history.fold(record)
             journal.rows.setdefault(kind, []).append(record)
     _exchange(journal)
@@ -197,6 +197,7 @@ def _take_progress(journal: Journal, record: Record) -> None:
     said = journal.progress.get(key)
     if said is None:
         said = journal.progress[key] = ProgressSeries(float(record["target_ref_s"]))
+    said.target_ref_s = float(record["target_ref_s"])  # of a print the first trace has set it meanwhile
     said.t_s.append(record["t_s"])
     said.developer_c.append(_or_nan(record["developer_c"]))
     said.developer_sd_c.append(_or_nan(record["developer_sd_c"]))

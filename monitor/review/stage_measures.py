@@ -137,6 +137,9 @@ def measure_stage(
     """All numbers of one stage and sheet; without a recipe and without a track, those that need neither."""
     said = journal.progress.get((part.stage, part.sheet))
     planned_s = recipe.target_ref_s(stage, part.sheet) if recipe is not None and stage is not None else None
+    if stage is not None and stage.appearance_factor is not None:
+        passage = journal.history.passage(part.stage, part.sheet)
+        planned_s = planned_s if passage is None else passage.target_ref_s
     law = stage.law if stage is not None else None
     done = _done(stage, part, track) if stage is not None and track is not None else None
     done_ref_s, done_sd, mean_rate = done if done is not None else (None, None, None)

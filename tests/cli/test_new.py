@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 
 import pytest
@@ -15,9 +16,9 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 
-KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal"]
+KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print"]
 # What the person alone can know; everything else has a usual answer.
-OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["time=4:00", "second_time=4:00"], "colour": [], "reversal": []}
+OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["time=4:00", "second_time=4:00"], "colour": [], "reversal": [], "print": []}
 
 
 def sets(*answers: str) -> list[str]:
@@ -54,7 +55,7 @@ class Terminal(io.StringIO):
 
 
 def test_there_is_a_blank_for_every_way_of_working() -> None:
-    """The eight of the plan, and no file that the list does not show."""
+    """Those of the plan, and no file that the list does not show."""
     assert [blank.key for blank in blanks()] == KEYS
     assert {path.stem for path in BLANKS.glob("*.toml")} == set(KEYS)
 
@@ -76,7 +77,7 @@ def test_a_blank_itself_is_no_recipe(key: str) -> None:
         load_recipe((BLANKS / f"{key}.toml").read_bytes(), key)
 
 
-@pytest.mark.parametrize("key", [key for key in KEYS if key not in ("colour", "reversal")])
+@pytest.mark.parametrize("key", [key for key in KEYS if key not in ("colour", "reversal", "print")])
 def test_the_developers_time_is_left_to_the_person(key: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Without it nothing is written."""
     out = tmp_path / "r.toml"
@@ -111,6 +112,7 @@ def test_steering_follows_the_way_of_working(tmp_path: Path) -> None:
     steered = {key: any(s.steer for s in made(tmp_path, key, *own(key)).stages) for key in KEYS}
     assert steered == {
         "roll": True, "sheets": True, "drum": True, "bench": True, "stand": False, "two-bath": False, "colour": False, "reversal": False,
+        "print": True, "colour-print": False,
     }  # fmt: skip
 
 
@@ -309,4 +311,37 @@ def test_washing_is_asked_and_wash_aid_has_its_rinse(tmp_path: Path) -> None:
     recipe = made(tmp_path, "roll", *own("roll"), *sets("wash=wash aid"))
     washing = [(s.role, s.time_s) for s in recipe.stages if s.role in ("wash", "wash aid")]
     assert washing == [("wash", 60.0), ("wash aid", 120.0), ("wash", 300.0)]
+    assert recipe.warnings == ()
+
+
+def test_a_print_by_its_first_trace_from_the_blank_to_the_review(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A cold tray: put in, the trace after 30 s, tapped; NOW at six times that; the review says what it was and that it was done."""
+    recipe = made(tmp_path, "print")
+    stage = recipe.stages[0]
+    assert (recipe.film, recipe.vessel, stage.appearance_factor, stage.steer) == ("paper", "open tray", 6.0, True)
+    assert recipe.open_film == (1, 2, 3)
+    trace, foot, journal = tmp_path / "t.csv", tmp_path / "foot.csv", tmp_path / "j.jsonl"
+    trace.write_text("t_s,developer_c,bath_c\n0,15,15\n1200,15,15\n", encoding="utf-8")
+    foot.write_text("down_s,up_s\n2,3.2\n32,32.2\n182,182.2\n212,212.2\n340,340.2\n470,470.2\n", encoding="utf-8")
+    words = [str(tmp_path / "print.toml"), "--trace", str(trace), "--journal", str(journal), "--speed", "max", "--seed", "7"]
+    assert main(["rehearse", *words, "--foot", str(foot)]) == 0
+    capsys.readouterr()
+    assert main(["review", str(journal), "--json"]) == 0
+    (develop, *_) = json.loads(capsys.readouterr().out)["stages"]
+    assert develop["actual_s"] == pytest.approx(180.0, abs=3.0)
+    assert develop["planned_s"] == pytest.approx(6 * 30.0 * 0.627, abs=5.0)  # 65 kJ/mol from 20 C to 15 C: 0.629 (arithmetic)
+    assert develop["done_percent"] == pytest.approx(100.0, abs=2.0)
+    assert main(["review", str(journal), "--check"]) == 0
+    assert main(["plan", str(tmp_path / "print.toml")]) == 0
+    said = capsys.readouterr().out
+    assert "Tap when the first trace appears: it is done at 6 times that" in said
+    assert "your tested safelight alone" in said
+
+
+def test_colour_prints_in_a_drum_have_short_steps_and_no_steering(tmp_path: Path) -> None:
+    """A minute in the developer, READY 15 s before NOW; in the drum the light may be lit once the lid is on."""
+    recipe = made(tmp_path, "colour-print", *sets("time=1:00"))
+    stage = next(s for s in recipe.stages if s.role == "develop")
+    assert (stage.target_ref_s, stage.drain_s, stage.ready_s, stage.steer, stage.continuous) == (60.0, 10.0, 15.0, False, True)
+    assert recipe.open_film == (1,)
     assert recipe.warnings == ()

@@ -101,6 +101,7 @@ FIELDS: Mapping[str, Mapping[str, tuple[Callable[[Any], bool], str]]] = {
     "trust": {"believed": _YES_NO, "why": _TEXT, "since_t_s": _MAYBE},
     "tap": {"meaning": _one_of(MEANINGS)},
     "correction": {"stage": _COUNT, "begin_t_s": _NUMBER, "replaces_seq": _COUNT},
+    "appeared": {"stage": _COUNT, "appearance_ref_s": _NUMBER, "target_ref_s": _NUMBER},
     "annulled": {"stage": _COUNT, "replaces_seq": _COUNT},
     "gate": {"state": _one_of(GATE_STATES)},
 }

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from monitor.core.journal.records import (
     Annulled,
     Anything,
+    Appeared,
     Closed,
     Corrected,
     Opened,
@@ -38,6 +39,7 @@ class Passage:
     `seq`: of the record that counts as its begin. `target_ref_s`: None where the stage's clock does not begin with this film.
     `ready_s`, `now_s`: when READY and NOW were. `fixed_now_s`, `fixed_end_s`: as READY (or the begin) fixed them.
     `end_s`: the planned end, once it has come; `minimum_s`: likewise, of a stage that lasts at least so long.
+    `appeared_s`: when a tap said that a print's first trace was there, which set its target; `begun_target_ref_s`: the one before.
     """
 
     stage: int
@@ -55,6 +57,8 @@ class Passage:
     fixed_end_s: float | None = None
     minimum_s: float | None = None
     end_s: float | None = None
+    appeared_s: float | None = None
+    begun_target_ref_s: float | None = None
 
     @property
     def key(self) -> Key:
@@ -112,6 +116,8 @@ class History:
             self._correct(seq, record)
         elif isinstance(record, Annulled):
             self._annul(record)
+        elif isinstance(record, Appeared):
+            self._appear(record)
         elif isinstance(record, Tapped) and record.meaning == "on time":
             self._settle()
         elif isinstance(record, Closed):
@@ -183,6 +189,7 @@ class History:
         passage = Passage(
             record.stage, record.sheet, record.name, record.role, seq, record.t_s, "assumed" if record.assumed else "tap",
             record.target_ref_s, bool(record.steered), fixed_now_s=record.now_t_s, fixed_end_s=record.end_t_s,
+            begun_target_ref_s=record.target_ref_s,
         )  # fmt: skip
         self._passages[passage.key] = passage
         self._by_seq[seq] = passage.key
@@ -216,9 +223,14 @@ class History:
         for concerned in {key, *(k for k in self._clock(record.stage, None) if record.sheet is None)}:
             other = self._passages[concerned]
             self._passages[concerned] = replace(
-                other, ready_s=None, now_s=None, fixed_now_s=None, fixed_end_s=None, minimum_s=None, end_s=None
-            )
+                other, ready_s=None, now_s=None, fixed_now_s=None, fixed_end_s=None, minimum_s=None, end_s=None,
+                appeared_s=None, target_ref_s=other.begun_target_ref_s,
+            )  # fmt: skip
         self._passages[key] = replace(self._passages[key], begin_s=record.begin_t_s, begun_by="assumed" if record.assumed else "correction")
+
+    def _appear(self, record: Appeared) -> None:
+        for key in self._clock(record.stage, None):
+            self._passages[key] = replace(self._passages[key], appeared_s=record.t_s, target_ref_s=record.target_ref_s)
 
     def _annul(self, record: Annulled) -> None:
         key = self._by_seq.pop(record.replaces_seq, None)

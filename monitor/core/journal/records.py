@@ -268,6 +268,17 @@ class Corrected(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Appeared(Record):
+    """A tap said that the first trace of a print has appeared, `appearance_ref_s` of development after its begin (plain seconds where
+    temperature does not move the time): from here on its target is `target_ref_s`."""
+
+    kind: ClassVar[str] = "appeared"
+    stage: int
+    appearance_ref_s: float
+    target_ref_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Annulled(Record):
     """The begin with the seq `replaces_seq`, assumed after one that has now been corrected, did not happen."""
 
@@ -397,7 +408,7 @@ class Note(Record):
 
 
 Anything = (
-    Opened | Resumed | Closed | Read | Progress | TrustChanged | StageBegun | StageMoment | Corrected | Annulled | GateChanged
+    Opened | Resumed | Closed | Read | Progress | TrustChanged | StageBegun | StageMoment | Corrected | Appeared | Annulled | GateChanged
     | BandLeft | BandSummary | CueSounded | Tapped | SwitchStuck | ToolFault | LagFound | Note
 )  # fmt: skip
 
@@ -406,6 +417,7 @@ _BY_KIND: dict[str, type[Anything]] = {
     "progress": Progress,
     "trust": TrustChanged,
     "correction": Corrected,
+    "appeared": Appeared,
     "annulled": Annulled,
     "gate": GateChanged,
     "cue": CueSounded,

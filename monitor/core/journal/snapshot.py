@@ -31,6 +31,7 @@ class Snapshot:
     `until`, `steered`, `began_s`, `planned_s`. The film whose end comes next: `sheet` to `target_ref_s`. `lost`: probes that are not
     believed, and why. `spread_s`: by how much the time of the stage itself may be wrong after an interruption, at most; then its end lies
     between `earliest_end_t_s` and `latest_end_t_s`. `unconfirmed`: a begin was assumed and a press may still answer for it.
+    `awaits_appearance`: a print is in, and a tap is to say when its first trace is there.
     """
 
     t_s: float
@@ -65,6 +66,7 @@ class Snapshot:
     done_ref_s: float | None = None
     done_sd_ref_s: float | None = None
     target_ref_s: float | None = None
+    awaits_appearance: bool = False
 
     @property
     def end_between_s(self) -> tuple[float, float] | None:

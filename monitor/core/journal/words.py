@@ -14,7 +14,7 @@ StageEvent = Literal["begin", "ready", "now", "minimum", "end"]
 Cue = Literal["tick", "ready", "now", "fault", "answer", "yes", "over", "click"]
 """What can be heard. The sheet's call counts as `now`, the double tick as `tick`."""
 
-Meaning = Literal["begin", "lid on", "again", "poured", "on time", "heard", "mark", "question"]
+Meaning = Literal["begin", "lid on", "again", "poured", "on time", "heard", "appeared", "mark", "question"]
 """What a press meant. `mark` moves nothing; `question` is answered by a sound and moves nothing either."""
 
 GateState = Literal["withheld", "open", "overridden"]

@@ -26,6 +26,7 @@ from monitor.core.recipe.conditions import (
     infrared,
     none_of,
     open_vessel,
+    paper,
     sheets,
     steered,
 )
@@ -85,12 +86,17 @@ ITEMS: tuple[Item, ...] = (
         "Mix it again: a forgotten second part gives blank film.",
     ),
     Item(
-        "leader", "solutions", "person", True, both(has("develop"), none_of(colour)),
+        "leader", "solutions", "person", True, both(has("develop"), none_of(colour, paper)),
         "Does a piece of film leader turn dark in this developer, in less than twice the fresh time?",
         "From twice the fresh time the developer counts as dead: mix fresh. If it was never tested, you take a known risk.",
     ),
     Item(
-        "clearing", "solutions", "person", True, both(has("fix"), none_of(colour)),
+        "paper strip", "solutions", "person", True, both(paper, has("develop")),
+        "Does a strip of this paper, lit and dipped, turn black in this developer in about the usual time?",
+        "The developer is cold or dead: warm it or mix fresh. A grey that stays grey cannot be saved by waiting.",
+    ),
+    Item(
+        "clearing", "solutions", "person", True, both(has("fix"), none_of(colour, paper)),
         "Has the fixer been tested today, and does the recipe fix for at least twice the clearing time?",
         "Test it (evenbath clearing); from twice the fresh clearing time on, discard it.",
     ),
@@ -260,6 +266,11 @@ ITEMS: tuple[Item, ...] = (
         "loading", "dark", "person", True, both(has("load"), none_of(dark_baths)),
         "Loading: a changing bag, or a room without any glow, with this tool in its box or elsewhere, phone and watch out?",
         "Loading is bare film too, and most often forgotten: check before the film leaves its can.",
+    ),
+    Item(
+        "safelight", "dark", "person", True, both(paper, dark_baths),
+        "The safelight: the colour that this paper's sheet names, no white gaps, at least 1.2 m from trays and easel, and tested?",
+        "Leave it off, or test it first (evenbath darkness guide --film paper): a light that looks right may still fog.",
     ),
     Item(
         "infrared", "dark", "person", True, infrared,

@@ -53,6 +53,11 @@ def infrared(recipe: Recipe) -> bool:
     return recipe.film == "infrared"
 
 
+def paper(recipe: Recipe) -> bool:
+    """Black-and-white paper, for prints."""
+    return recipe.film == "paper"
+
+
 def sheets(recipe: Recipe) -> bool:
     """Sheets, one after another."""
     return recipe.sheets is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final, Literal
 
-Film = Literal["panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared"]
+Film = Literal["panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared", "paper"]
 VesselKind = Literal["lidded tank", "open tank", "open tray", "drum"]
 StageRole = Literal["load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold"]
 Until = Literal["time", "at least"]

@@ -1,7 +1,8 @@
 """When the tool's own lamp may be lit. Pure, total, and dark for everything unknown.
 
 The rule (reasons in the user's guide): bare film gets no light of any colour from this tool, whether it is red-blind
-or not; loading is always dark; infrared film allows no lamp ever; with a closed lid the lamp is allowed when the person asked
+or not; bare paper has the room's own tested safelight, and none of this tool's, whose colour nobody has tested; loading is
+always dark; infrared film allows no lamp ever; with a closed lid the lamp is allowed when the person asked
 for it in this session. Faults, restarts and the network are not among the arguments: they cannot light anything.
 Sources: a US navy training manual, NAVEDTRA 14209, chapter 10, for the tests of darkness; the rest common practice, no
 source. No I/O. Tests: tests/core/recipe/test_light.py.

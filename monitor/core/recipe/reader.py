@@ -47,6 +47,8 @@ ENERGY_RANGE_KJ_MOL, PER_10_C_RANGE = (10.0, 200.0), (1.0, 6.0)
 VALID_HALF_WIDTH_C = 4.0
 DRAIN_S, SHEET_DRAIN_S = 10.0, 5.0
 READY_S, READY_RANGE_S = 30.0, (15.0, 60.0)
+APPEARANCE_RANGE = (1.5, 60.0)
+"""Factors from appearance in old texts: about 5 for pyro, 14 for metol-hydroquinone, 30 for metol."""
 EXIT_GAP_S = 3.0
 """Planned exits of sheets are at least the drain plus this apart."""
 SD_ENERGY_KJ_MOL = 8.7
@@ -96,6 +98,7 @@ class _StageReader:
         self.number = number
         self._film = film
         self._default_drain_s = SHEET_DRAIN_S if sheets else DRAIN_S
+        self._sheets = sheets
 
     def read(self) -> Stage | None:
         """The stage, or None if something in it is wrong."""
@@ -114,6 +117,7 @@ class _StageReader:
         planned_s = None if time_s is None else time_s * (1.0 if factor is None else factor)
         at_most_s = self._at_most(until, planned_s)
         drain_s, ready_s = self._drain_and_ready(role, until, planned_s)
+        appearance = self._appearance(role, counted, until)
         continuous, agitation = self._agitation(until, planned_s)
         band_c = table.difference("band", 0.01, 20.0, '"0.01 C" to "20 C"')
         gate = self._gate(role)
@@ -131,6 +135,7 @@ class _StageReader:
             drain_s=drain_s, ready_s=ready_s, agitation=agitation, continuous=continuous, band_c=band_c, gate=gate,
             factor=1.0 if factor is None else factor, solution=solution, jug=jug, until=until, at_most_s=at_most_s,
             dilution=dilution, volume_ml=volume_ml, reference_stated="reference" in table,
+            appearance_factor=appearance,
         )  # fmt: skip
 
     def _time(self, role: str | None) -> float | None:
@@ -292,6 +297,17 @@ class _StageReader:
             what = f"drain{stated} {format_duration(drain)} is not shorter than the stage, {format_duration(planned_s)}"
             table.wrong("drain" if "drain" in table else "time", what, f'a drain under "{format_duration(planned_s)}"')
         return (None if "drain" in table and drain_s is None else drain), ready
+
+    def _appearance(self, role: str | None, counted: str, until: str) -> float | None:
+        """By how much the first trace's time is multiplied; None where the stage's own time rules."""
+        factor = self.table.number("appearance_factor", *APPEARANCE_RANGE, "1.5 to 60")
+        if "appearance_factor" in self.table:
+            if self._sheets or role not in (None, "develop") or until != "time" or counted != "pour to pour":
+                what = "appearance_factor where no single print is looked at"
+                self.table.wrong("appearance_factor", what, 'a timed develop stage, counted "pour to pour", without [sheets]')
+            elif self._film == "colour":
+                self.table.wrong("appearance_factor", "appearance_factor for colour: nothing is seen in the dark", "its own time")
+        return factor
 
     def _agitation(self, until: str, planned_s: float | None) -> tuple[bool, tuple[Burst, ...]]:
         value = self.table.raw("agitation")

@@ -68,11 +68,18 @@ class Stage:
 
     reference_stated: bool = True
     """Whether the recipe itself gives this stage's reference temperature."""
+    appearance_factor: float | None = None
+    """A print: development lasts this many times as long as its first trace takes to appear; the time is then the longest."""
 
     @property
     def target_ref_s(self) -> float:
         """Time x factor: seconds of development at the reference, or plain seconds if temperature does not steer the stage."""
         return self.time_s * self.factor
+
+    @property
+    def has_times_by_temperature(self) -> bool:
+        """Whether a chart of times over temperature says something: not where a print's first trace sets the time."""
+        return self.steer and self.law is not None and self.appearance_factor is None
 
     @property
     def has_no_clock(self) -> bool:

@@ -25,7 +25,7 @@ def warnings(recipe: Recipe) -> Iterator[str]:
     """Everything to warn of, in whole sentences."""
     for stage in recipe.stages:
         yield from _stage_warnings(recipe, stage)
-    if recipe.film != "colour":  # colour processes have short times of their own, held closely
+    if recipe.film not in ("colour", "paper"):  # these have short times of their own
         yield from _short_warnings(recipe.stages)
     if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
         yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
@@ -47,7 +47,7 @@ def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:
         yield f"{said}: the reference {format_number(stage.reference_c)} C is outside the data, {_span(low_c, high_c)}."
     if isinstance(stage.law, Pairs) and (low_c < stage.law.pairs[0][0] - SAME or high_c > stage.law.pairs[-1][0] + SAME):
         yield f"{said}: valid goes beyond the pairs, {_span(stage.law.pairs[0][0], stage.law.pairs[-1][0])}; the last slope goes on."
-    if stage.steer and stage.role == "develop":
+    if stage.steer and stage.role == "develop" and recipe.film != "paper":
         warm_s = planned_time(stage.law, stage.target_ref_s, high_c)
         if warm_s < SHORTEST_DEVELOP_S <= stage.target_ref_s:
             yield f"{said}: at {format_number(high_c)} C it is {format_duration(warm_s)}, under 5:00 (common practice)."

@@ -225,6 +225,7 @@ class Past:
         number, target_ref_s = self._integrals.get(passage.key, 0), passage.target_ref_s or 0.0
         run = Run(number, stage, passage.sheet if entering else None, passage.begin_s, target_ref_s, begin_seq=passage.seq)
         run.told, run.settled, run.again = passage.told, passage.key in self._settled, passage.key in self._again
+        run.appeared = passage.appeared_s is not None
         run.plan(run.counts_from_s + run.target_ref_s)
         if number and passage.planned_end_s is None:
             film.moments.plan(run)

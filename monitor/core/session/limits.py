@@ -47,6 +47,8 @@ AGAIN_HOLD_S = 3.0
 """A press of this length takes a begin again."""
 AGAIN_WITHIN_S = 120.0
 """So long after a begin it can be taken again."""
+EARLIEST_APPEARANCE_S = 4.0
+"""No trace of a print appears sooner: a tap before that is a stumble (common practice, no source)."""
 STUCK_HOLD_S = 10.0
 """Closed for longer than this the switch is taken for stuck and ignored until it opens."""
 OFFER_S = 60.0

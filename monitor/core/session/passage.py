@@ -308,12 +308,30 @@ class Film:
             offer.entered.told = True
         self.offers.answered(offer, press_s)
 
+    def appear(self, run: Run, press_s: float) -> None:
+        """The first trace of a print was there at this press: it is done at that development times the factor."""
+        desk, factor = self._desk, run.stage.appearance_factor
+        if factor is None or not run.awaits_appearance:
+            return
+        seen_s, elapsed_s = max(press_s - run.counts_from_s, 1.0), max(desk.t_s - run.counts_from_s, 1.0)
+        if run.stage.steer:
+            done_ref_s = desk.estimator.done(run.key, desk.t_s).done_ref_s * seen_s / elapsed_s  # as of the press, not of its release
+        else:
+            done_ref_s = seen_s
+        run.appeared, run.target_ref_s = True, min(done_ref_s * factor, run.target_ref_s)
+        desk.write(
+            records.Appeared(t_s=press_s, stage=run.stage.number, appearance_ref_s=done_ref_s, target_ref_s=run.target_ref_s)
+        )
+        self.moments.forecast(run, desk.t_s)
+        run.steady_ready_s = run.ready_s
+
     def begin_again(self, run: Run, press_s: float) -> None:
         """The stage begins with this press after all: everything that was planned from the first begin is planned anew."""
         self._begin_anew(run, press_s, None)
 
     def _begin_anew(self, run: Run, press_s: float, sheet: int | None) -> None:
         """Its begin moves to this press, and all its moments with it: one that came while the foot was down comes again in its time."""
+        run.appeared, run.target_ref_s = False, self._desk.recipe.target_ref_s(run.stage, run.sheet)
         calls = self._desk.calls
         calls.hush("tick", "ready")
         calls.silence_now(run)

@@ -20,7 +20,8 @@ from monitor.core.session.offers import Offer
 from monitor.core.session.runs import Run
 
 State = Literal[
-    "waiting", "held back", "loading", "entering", "counting", "just begun", "now", "due", "past minimum", "unanswered"
+    "waiting", "held back", "loading", "entering", "counting", "just begun", "appearing", "just in", "now", "due", "past minimum",
+    "unanswered",
 ]  # fmt: skip
 STATES: tuple[State, ...] = get_args(State)
 
@@ -31,6 +32,8 @@ SAYS: dict[State, str] = {
     "entering": "sheets are going in",
     "counting": "a stage runs, nothing is due",
     "just begun": "the same, within two minutes of a begin that may be taken again",
+    "appearing": "a print is in, and its first trace is awaited",
+    "just in": "the same, within two minutes of a begin that may be taken again",
     "now": "from NOW to 5 s before the planned end",
     "due": "from 5 s before the planned end",
     "past minimum": "the minimum of an at-least stage is over",
@@ -62,6 +65,8 @@ _ANSWERED = Outcome("question", "minutes", held=True)
 _BEGIN = Outcome("begin", "second click", held=True, next="the stage runs")
 _LID_ON = Outcome("lid on", "second click", held=True, next="waiting")
 _POURED = Outcome("poured", next="the next stage runs")
+_APPEARED = Outcome("appeared", next="NOW comes at this development times the factor")
+_AGAIN = Outcome("again", "specks", held=True, next="the stage runs from this press on")
 _ON_TIME = Outcome("on time", "specks", next="counting")
 
 
@@ -76,9 +81,9 @@ TABLE: dict[State, dict[Length, Outcome]] = {
     "loading": _row(_MARK, Outcome("question", "minutes"), _LID_ON),
     "entering": _row(Outcome("begin", next="one sheet more is in"), _ANSWERED),
     "counting": _row(_MARK, _ANSWERED),
-    "just begun": _row(
-        _MARK, Outcome("question", "minutes"), three=Outcome("again", "specks", held=True, next="the stage runs from this press on")
-    ),
+    "just begun": _row(_MARK, Outcome("question", "minutes"), three=_AGAIN),
+    "appearing": _row(_APPEARED, _ANSWERED),
+    "just in": _row(_APPEARED, Outcome("question", "minutes"), three=_AGAIN),
     "now": _row(Outcome("heard", next="the next stage begins at the planned end"), _ANSWERED),
     "due": _row(_POURED, _ANSWERED),
     "past minimum": _row(_POURED, _ANSWERED),
@@ -94,6 +99,7 @@ TAUGHT: tuple[tuple[str, str], ...] = (
     ("forgot to tap? tap after the end", "it went in now"),
     ("forgot to tap? hold after the end", "it went in on time"),
     ("tap once for each sheet, in or out", "this sheet is in, or out"),
+    ("a print is in: tap when its first trace appears", "NOW comes at that development times the recipe's factor"),
     ("hold", "where am I? past the minimum of a fix: may I?"),
     ("hold twice", "is the temperature trusted? two specks: yes; limping: look when you can"),
 )

@@ -41,7 +41,7 @@ class Run:
     for at-least stages. `ready_s`: READY, None where it is left out. `steady_ready_s`: READY as last planned while no reading was odd.
     `end_sd_s`: standard deviation of the end. `begin_seq`: of its begin
     in the journal. `told`: somebody has said when it began; `again`: that begin may be taken again. `settled`: a tap has said that the
-    next begin is at the planned end.
+    next begin is at the planned end. `appeared`: a tap has said that a print's first trace is there.
     """
 
     key: int
@@ -59,6 +59,12 @@ class Run:
     told: bool = True
     settled: bool = False
     again: bool = False
+    appeared: bool = False
+
+    @property
+    def awaits_appearance(self) -> bool:
+        """A print whose first trace has not been told yet, while its end may still move."""
+        return self.stage.appearance_factor is not None and not self.appeared and not self.frozen
 
     @property
     def frozen(self) -> bool:

@@ -188,6 +188,7 @@ class Session:
             done_ref_s=None if done is None else done.done_ref_s,
             done_sd_ref_s=None if done is None else done.sd_ref_s,
             target_ref_s=None if run is None else run.target_ref_s,
+            awaits_appearance=run is not None and run.awaits_appearance,
         )
 
     @property
@@ -507,6 +508,8 @@ class Session:
             return
         elif meaning == "again":
             film.begin_again(run, press.down_s)
+        elif meaning == "appeared":
+            film.appear(run, press.down_s)
         elif meaning == "heard":
             film.settle(run)
         elif meaning == "poured" and press.offer is not None:

@@ -5,7 +5,7 @@ The states are those of `monitor.core.session.presses`; nothing is decided or ch
 
 from __future__ import annotations
 
-from monitor.core.session.limits import DUE_BEFORE_END_S, EPS_S
+from monitor.core.session.limits import DUE_BEFORE_END_S, EARLIEST_APPEARANCE_S, EPS_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import State
@@ -34,4 +34,7 @@ def _state_of(film: Film, run: Run, t_s: float) -> State:
         return "due"
     elif run.frozen and run.now_s is not None and t_s >= run.now_s - EPS_S:
         return "now"
-    return "just begun" if film.may_begin_again(run, t_s) else "counting"
+    again = film.may_begin_again(run, t_s)
+    if run.awaits_appearance and t_s >= run.begin_s + EARLIEST_APPEARANCE_S:
+        return "just in" if again else "appearing"
+    return "just begun" if again else "counting"

@@ -13,7 +13,7 @@ from monitor.core.recipe.values import Burst, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.text.degrees import plain, plain_difference
 from monitor.core.text.doubt import two_sd
-from monitor.core.text.quantities import format_duration
+from monitor.core.text.quantities import format_duration, format_number
 from monitor.live.view import words
 from monitor.live.view.state import ViewState
 
@@ -182,6 +182,10 @@ def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: 
     off = "POUR OFF" if seen.sheet is None else f"LIFT SHEET {seen.sheet}"
     if state.t_s >= now_s:
         return Hands("NOW", "", off, then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
+    if seen.awaits_appearance:
+        factor = format_number(stage.appearance_factor or 1.0)
+        longest = f"NOW comes {factor} times as long after its begin; without a tap at {clock.tell(now_s)}"
+        return Hands("TAP", "when the first trace", "APPEARS", then, longest)
     left_s = now_s - state.t_s if state.left_s is None else max(0.0, state.left_s - (clock.end_s - now_s))
     ready = seen.ready_s is not None and state.t_s >= seen.ready_s
     return Hands(words.left(left_s), "READY to" if ready else "to", off, then, _how_sure(state, clock, now_s, left_s))

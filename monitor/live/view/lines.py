@@ -12,6 +12,7 @@ from typing import Any
 
 from monitor.core.journal.records import (
     Anything,
+    Appeared,
     Closed,
     Corrected,
     CueSounded,
@@ -87,6 +88,8 @@ class PlainLines:
             known = "; nobody knows for how long" if told.gap_s is None else f" for {told.gap_s:.0f} s"
             gap = "" if told.same_boot else f"; the power was gone{known}: count on the second clock"
             yield f"taken up again{gap}"
+        elif isinstance(told, Appeared):
+            yield f"the first trace was told; done at {format_duration(told.target_ref_s)} of development"
         elif isinstance(told, Closed):
             yield f"closed: {told.why}"
 
@@ -100,6 +103,9 @@ class PlainLines:
         assumed = " (assumed: no tap said so)" if told.assumed else ""
         if told.target_ref_s is None:
             return f"{name} begins{assumed}"
+        if stage.appearance_factor is not None:
+            longest = format_duration(told.target_ref_s)
+            return f"{name} begins{assumed}: {words.jug(stage)}, TAP when the first trace appears; at most {longest}{_next(following)}"
         least = "at least " if stage.until == "at least" else ""
         return f"{name} begins{assumed}: {words.jug(stage)}, {least}{format_duration(told.target_ref_s)}{_next(following)}"
 

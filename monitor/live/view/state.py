@@ -375,6 +375,8 @@ class Watched:
             done_ref_s=forecast.get("done_ref_s"),
             done_sd_ref_s=forecast.get("done_sd_ref_s"),
             target_ref_s=due.target_ref_s,
+            awaits_appearance=stage is not None and stage.appearance_factor is not None and due.appeared_s is None
+            and due.planned_end_s is None,
         )
 
     def _entered(self) -> list[Passage]:

@@ -159,6 +159,25 @@ def covers(known: Darkness, open_s: float) -> bool:
     return known.standing in ("tested", "light found") and known.test is not None and known.test.safe_open_s >= open_s
 
 
+def _paper_guide(open_s: float | None) -> Iterator[str]:
+    """The fogging test of a safelight: the same coins. That exposed paper fogs sooner, and half of the longest time without a change:
+    ISO 8374, in excerpts."""
+    yield "Coins on paper: the fogging test"
+    yield "  5. Safelight off. Under the enlarger give a strip of paper the exposure that alone prints a faint grey: paper that has been"
+    yield "     exposed fogs sooner than fresh paper. Lay it where paper lies longest, emulsion up."
+    minutes = ", ".join(f"{c / 60:g}" for c in COINS_S)
+    yield f"  6. Put five coins on it. Safelight on; lift a coin after {minutes} minutes. Leave a sixth one to the end."
+    if open_s:
+        yield f"  7. Let it lie for {format_duration(max(TIMES_OPEN * open_s, COINS_S[-1]))} at least: twice the time in the trays."
+    else:
+        yield "  7. Let it lie for at least twice as long as paper will ever lie in that light."
+    yield "  8. Do a second strip with the safelight off, as a control: what shows there too is not the safelight's."
+    yield "  9. Develop both with the safelight off. The first coin that shows is the shortest unsafe time; half of the one before is safe."
+    yield ""
+    yield "Then write it down: evenbath darkness record --film paper --place ... --ran ... --shows none (or the coin's m:ss)"
+    yield "Test again in six months, with each new paper, and after any change of lamp, filter or place (evenbath darkness changed WHAT)."
+
+
 def guide(film: str, open_s: float | None) -> Iterator[str]:
     """The test step by step, to be read in the light and done in the dark."""
     yield "Eyes first"
@@ -170,6 +189,9 @@ def guide(film: str, open_s: float | None) -> Iterator[str]:
     yield "  4. Put it on the table at the film's height, and expose for 30 s while you do step 3 once more."
     if film == "infrared":
         yield "     Take a second picture through an infrared-pass filter, or with a camera that sees infrared."
+    if film == "paper":
+        yield from _paper_guide(open_s)
+        return
     yield f"Coins on film ({film})"
     yield "  5. In the dark, lay a sheet or 20 cm of roll film where film will be, emulsion up."
     yield "     Better: first expose it to a light that alone gives a faint grey. Exposed film shows added fog sooner."

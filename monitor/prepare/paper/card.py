@@ -139,7 +139,7 @@ def _blocks(recipe: Recipe, big: _Big, beside: int, fields_below: bool) -> Itera
     yield _stages(recipe, big)
     if recipe.sheets is not None:
         yield _sheets(recipe)
-    charts = tuple(_chart(recipe, stage, big) for stage in recipe.stages if stage.steer and stage.law is not None)
+    charts = tuple(_chart(recipe, stage, big) for stage in recipe.stages if stage.has_times_by_temperature)
     fields_below = fields_below and bool(charts)
     left = (*charts, _fields(apart=True)) if fields_below else charts
     words = (_sounds(recipe), _happens(recipe), _cautions(recipe))
@@ -158,11 +158,18 @@ def _head(recipe: Recipe) -> Block:
     return Block(html, below(Text(recipe.name, 1.4, bold=True), Text(film), Text(clock, 1.2, padding_em=1.6, bold=True)), 1.0)
 
 
+_LIGHTS = {
+    "infrared": "infrared: no lamp, and invisible light is light",
+    "paper": "your tested safelight alone",
+}
+"""What else than total darkness a card says of bare film or paper."""
+
+
 def _film_words(recipe: Recipe) -> str:
     what = f"{recipe.what}; " if recipe.what else ""
-    light = "infrared: no lamp, and invisible light is light" if recipe.film == "infrared" else "no light of any colour on bare film"
+    light = _LIGHTS.get(recipe.film, "no light of any colour on bare film")
     closed = "" if recipe.vessel not in CLOSED_VESSELS else "; lid on until fixed"
-    return f"{what}{recipe.film} film, {recipe.vessel}; {light}{closed}."
+    return f"{what}{recipe.film}{' film' if recipe.film != 'paper' else ''}, {recipe.vessel}; {light}{closed}."
 
 
 _PLACES = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray": "tray"}
@@ -303,6 +310,8 @@ def _pour_words(recipe: Recipe, stage: Stage) -> str:
         return f"lift each {format_duration(stage.drain_s)} before its time"
     if stage.counted == "full to empty":
         return f"{_verb(recipe)} at {format_duration(stage.target_ref_s)} from full"
+    if stage.appearance_factor is not None:
+        return f"{_verb(recipe)} at {format_number(stage.appearance_factor)} x the first trace's time"
     gate = f"; begin only within {plain_difference(stage.gate.band_c)}" if stage.gate is not None else ""
     return f"{_verb(recipe)} at {format_duration(stage.target_ref_s - stage.drain_s)}{gate}"
 

@@ -69,7 +69,7 @@ class Blank:
 
 def blanks() -> tuple[Blank, ...]:
     """All blanks, the simplest first."""
-    order = ("roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal")
+    order = ("roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print")
     found = {path.stem: path.read_text(encoding="utf-8") for path in BLANKS.glob("*.toml")}
     keys = [*order, *sorted(found.keys() - set(order))]
     return tuple(Blank(key, found[key].partition("\n")[0].removeprefix("# "), found[key]) for key in keys)
@@ -201,6 +201,24 @@ WASHES = {
 """Ways of washing, as stages."""
 
 
+PAPER_WASHES = {
+    "resin-coated": _wash_stage("wash", "wash", "2:00", "running water; longer soaks its edges: common practice"),
+    "fibre": "\n".join(
+        (
+            _wash_stage("rinse after the fixer", "wash", "5:00", "so that the wash aid lasts: common practice"),
+            _wash_stage("wash aid", "wash aid", "10:00", "mixed fresh; moved now and then: common practice"),
+            _wash_stage("wash", "wash", "30:00", "running water after wash aid, an hour without: common practice; test it (evenbath wash)"),
+        )
+    ),
+}
+"""Papers, as the stages of their washing."""
+
+
+def _wash_paper(answer: str, earlier: Answers) -> str:
+    _one_of(*PAPER_WASHES)(answer, earlier)
+    return PAPER_WASHES[answer.strip()].rstrip("\n")
+
+
 def _wash(answer: str, earlier: Answers) -> str:
     _one_of(*WASHES)(answer, earlier)
     return WASHES[answer.strip()].rstrip("\n")
@@ -252,6 +270,12 @@ _QUESTIONS: dict[str, AnswerRule] = {
     "dilution": AnswerRule('Its dilution, such as "1+31" or "stock"?', _quantity(read_dilution)),
     "volume": AnswerRule("How much of it?", _quantity(read_volume)),
     "wash": AnswerRule(f"How do you wash: {', '.join(WASHES)}? (evenbath wash says more)", _wash),
+    "wash_paper": AnswerRule(f"Which paper, for its washing: {', '.join(PAPER_WASHES)}?", _wash_paper),
+    "longest": AnswerRule("The longest that a print may lie in the developer?", _STAGE_TIME),
+    "appearance": AnswerRule(
+        "How many times as long as its first trace took does a print need: from your own prints?", _number(1.5, 60, "a number, 1.5 to 60")
+    ),
+    "bleach_fix": AnswerRule("The bleach-fix's time, from your kit's sheet?", _STAGE_TIME),
     "bleach": AnswerRule("The bleach's time?", _STAGE_TIME),
     "fix": AnswerRule("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
     "count": AnswerRule("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),

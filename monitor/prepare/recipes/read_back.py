@@ -130,7 +130,7 @@ def plan_lines(recipe: Recipe, *, cautions: bool = False) -> Iterator[str]:
     if recipe.sheets is not None:
         yield from _sheet_lines(recipe)
     for stage in recipe.stages:
-        if stage.steer and stage.law is not None:
+        if stage.has_times_by_temperature:
             yield from _chart_lines(stage)
     yield ""
     yield _lamp_line(recipe)
@@ -156,7 +156,7 @@ def caution_lines(recipe: Recipe, everything: bool, width: int) -> Iterator[str]
 
 def _by_degree(recipe: Recipe) -> str:
     """What a degree does to the first steered stage; empty where temperature moves nothing."""
-    stage = next((stage for stage in recipe.stages if stage.steer and stage.law is not None), None)
+    stage = next((stage for stage in recipe.stages if stage.has_times_by_temperature), None)
     if stage is None or stage.law is None:
         return ""
     told = [
@@ -279,6 +279,9 @@ def _at_words(stage: Stage) -> str:
 def _end_words(stage: Stage) -> str:
     if stage.until == "at least":
         return "READY sounds once at the minimum; your tap ends it."
+    if stage.appearance_factor is not None:
+        times = f"{format_number(stage.appearance_factor)} times that"
+        return f"That is the longest. Tap when the first trace appears: it is done at {times}, NOW {format_duration(stage.drain_s)} before."
     moves = "Temperature moves its end." if stage.steer else "Temperature does not move its end."
     room_s = stage.begin_to_end_s - stage.drain_s - stage.ready_s
     ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= READY_AFTER_BEGIN_LEAST_S else "No READY, it is too short; "
@@ -326,6 +329,8 @@ def _chart_lines(stage: Stage) -> Iterator[str]:
 def _light_line(recipe: Recipe) -> str:
     if recipe.open_film:
         stages = ", ".join(f"{n} ({recipe.stages[n - 1].name})" for n in recipe.open_film)
+        if recipe.film == "paper":
+            return f"Light: paper is bare during stage {stages}: your tested safelight alone, no screen, no phone."
         return f"Light: film is bare during stage {stages}: no lamp of any colour, no screen, no phone."
     return "Light: no stage leaves film bare, as long as the lid stays on."
 

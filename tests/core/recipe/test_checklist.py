@@ -81,3 +81,13 @@ def test_it_is_the_solution_that_has_to_be_deep_not_the_tray() -> None:
     """15 mm of it: common practice, no source."""
     (asked,) = (item for item in ITEMS if item.id == "trays")
     assert asked.text.startswith("Solution at least 15 mm deep in each tray")
+
+
+PAPER = changed(TRAY, "panchromatic => paper")
+
+
+def test_paper_asks_for_its_safelight_and_a_strip_in_place_of_a_leader() -> None:
+    """Its colour from the paper's sheet, tested; the rest of the dark list stands."""
+    assert {"safelight", "paper strip", "tested dark", "phone"} <= set(ids(PAPER))
+    assert not {"leader", "clearing"} & set(ids(PAPER))
+    assert "safelight" not in ids(TRAY)

@@ -49,8 +49,8 @@ def test_every_combination_follows_the_table(film: str) -> None:
 
 
 def test_the_rule_knows_the_words_of_a_recipe_and_no_others() -> None:
-    """Films, vessels and roles are those of the contract, so that no recipe falls into the unknown."""
-    assert set(FILMS) == {"panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared"}
+    """Films, vessels and roles are those of the contract, and paper, so that no recipe falls into the unknown."""
+    assert set(FILMS) == {"panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared", "paper"}
     assert set(CLOSED_VESSELS) == {"lidded tank", "drum"}
     assert set(OPEN_VESSELS) == {"open tank", "open tray"}
     roles = {"load", "presoak", "develop", "stop", "bleach", "fix", "bleach-fix", "wash", "wash aid", "rinse", "hold"}
@@ -108,3 +108,10 @@ def test_a_session_may_ask_for_the_lamp_only_if_no_stage_but_loading_bares_film(
     """The reason for the refusal names the stage; loading does not count."""
     why = session_refusal(film, vessel, roles)
     assert (why is not None) == refused
+
+
+def test_bare_paper_gets_the_rooms_safelight_and_none_of_the_tools() -> None:
+    """Nobody has tested the colour of the tool's lamp; with the lid of a drum on it is as with film."""
+    assert not lamp_allowed("paper", "open tray", "develop", before_last_fix=True, lid_on=False, asked=True)
+    assert lamp_allowed("paper", "drum", "develop", before_last_fix=True, lid_on=True, asked=True)
+    assert session_refusal("paper", "open tray", ("develop", "stop", "fix")) is not None

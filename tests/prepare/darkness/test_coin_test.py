@@ -82,3 +82,14 @@ def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
     assert "control" in text
     assert "sees infrared" in text
     assert "pull the power" in text
+
+
+def test_paper_has_the_fogging_test_of_its_safelight() -> None:
+    """The same coins, on paper that was exposed before (ISO 8374, in excerpts), safelight on, and a control with it off."""
+    said = "\n".join(guide("paper", 300.0))
+    assert "fogging test" in said
+    assert "paper that has been" in said
+    assert "Safelight on; lift a coin after 1, 2, 4, 8, 16 minutes" in said
+    assert "Let it lie for 16:00 at least" in said
+    assert "half of the one before is safe" in said
+    assert coin_test(CoinTest("paper", "tray", "2026-11-01", None, 960.0, 480.0)).safe_open_s == 120.0
