@@ -16,6 +16,7 @@ from monitor.core.errors import EvenbathError, InputWrong
 if TYPE_CHECKING:
     from monitor.cli.terminal.questions import Asked
     from monitor.core.recipe.values import Recipe
+    from monitor.prepare.bottles.counting import Standing
 
 MOST_PUT_OFF = 3
 
@@ -29,6 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lamp", action="store_true", help="permit the lamp, for this session alone")
     parser.add_argument("--pour-c", metavar='"20.3 C"', help="the developer's temperature, measured at pour-in")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
+    parser.add_argument("--ledger", choices=("apply", "ignore"), help="the ledger's times or the recipe's own, in place of the question")
     parser.add_argument("--afresh", action="store_true", help="ask all questions, those too that were answered yes a short while ago")
     parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
 
@@ -41,10 +43,12 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.terminal.questions import Questions, folded, write
     from monitor.cli.terminal.surroundings import RealSurroundings
     from monitor.live.station.control import StationLink
+    from monitor.prepare.bottles.counting import with_ledger
 
     request, recipe = _request(args)
     config = open_station(args.file)
-    request["solutions"] = _solutions(config.state, recipe)
+    standings = _standings(config.state, recipe)
+    request |= _ledger_told(recipe, standings, args.ledger)
     with StationLink(config.state) as link:
         answer = _armed_or_asked(link, request)
         _tell(answer)
@@ -58,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
             except KeyboardInterrupt:
                 write(f"\n{folded(f'Nothing is armed. {_goes_on()}')}\n")
                 return INTERRUPTED
+        if answer.get("ledger_used"):
+            recipe = with_ledger(recipe, standings)[0]
         sys.stdout.write(f"armed: {answer['armed']}\n")
         sys.stdout.flush()
         if args.detach:
@@ -124,13 +130,25 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
     return request, recipe
 
 
-def _solutions(state: Path, recipe: Recipe) -> list[dict[str, Any]]:
+def _standings(state: Path, recipe: Recipe) -> tuple[Standing, ...]:
     """What the ledger knows of the recipe's solutions; a ledger that cannot be read is said and stops nothing."""
     from monitor.live.clock import RealClock
     from monitor.prepare.bottles.booking import solutions_told
 
     try:
-        return [standing.as_json() for standing in solutions_told(state, recipe, RealClock().wall().astimezone().date())]
+        return solutions_told(state, recipe, RealClock().wall().astimezone().date())
     except (EvenbathError, OSError) as wrong:
         sys.stderr.write(f"note: the ledger of bottles cannot be read, the record will not tell the solutions: {wrong}\n")
-        return []
+        return ()
+
+
+def _ledger_told(recipe: Recipe, standings: tuple[Standing, ...], agreed: str | None) -> dict[str, Any]:
+    """The ledger's part of the request; what a person should know of the bottles is said here."""
+    from monitor.prepare.bottles.counting import longer, with_ledger
+
+    _, unfit = with_ledger(recipe, standings)
+    _tell({"remarks": [sentence for standing in standings for sentence in (standing.sentence, *standing.concerns)] + list(unfit)})
+    apply = None if agreed is None else agreed == "apply"
+    factors, said = ({}, "") if unfit else longer(standings)
+    told = {"factors": {str(number): factor for number, factor in factors.items()}, "said": said, "apply": apply}
+    return {"solutions": [standing.as_json() for standing in standings], "ledger": told}

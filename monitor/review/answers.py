@@ -235,9 +235,10 @@ def _faults(session: SessionMeasures, stages: list[StageMeasures]) -> tuple[tupl
 
 
 def solution_row(session: SessionMeasures) -> tuple[tuple[str, str], ...]:
-    """A row only where the record knows the developer's age or use: that of the first solution."""
+    """A row only where the record knows a solution's age or use: the one for which the ledger asked for more time, else the first."""
     known = [s for s in session.solutions if s.get("mixed") or s.get("age_s") is not None or s.get("used_area_units") is not None]
-    return (("Solution", solution_sentence(known[0])),) if known else ()
+    told = next((s for s in known if s.get("time_factor", 1.0) != 1.0), known[0] if known else None)
+    return () if told is None else (("Solution", solution_sentence(told)),)
 
 
 def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:

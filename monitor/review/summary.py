@@ -245,6 +245,11 @@ def solution_sentence(solution: Mapping[str, Any]) -> str:
         words.append(f"{solution['used_area_units']:g} units of 80 sq in through it before")
     if isinstance(solution.get("area_units"), (int, float)):
         words.append(f"{solution['area_units']:g} units of 80 sq in with this session's film")
+    factor = solution.get("time_factor")
+    if isinstance(factor, (int, float)) and factor > 0 and factor != 1.0:
+        asked = f"the ledger asked for {format_number(factor, 2)} times the recipe's time"
+        short = f"100 % here is {100.0 / factor:.0f} % of that"
+        words.append(f"{asked}, as it was planned" if solution.get("applied") is True else f"{asked}, which was not used: {short}")
     return ", ".join(words)
 
 

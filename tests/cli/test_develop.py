@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from monitor.cli.main import main
 from monitor.core.errors import InputWrong
 from tests.cli.rigged import DARK, LONG, QUICK, Rigged
 
@@ -43,6 +44,25 @@ def test_detached_it_prints_the_name_and_nothing_else(rigged: Rigged) -> None:
     assert done.stdout == f"armed: {name}\n"
     assert rigged.records(name)[0]["waived"] == "a test"
     assert "not compared" in done.stderr
+
+
+LEDGER = LONG.replace('role = "develop"', 'role = "develop"\nsolution = "developer A"').replace(
+    'vessel = "lidded tank"', 'vessel = "lidded tank"\n[contents]\narea_units = 1.0'
+)
+
+
+def test_the_fourth_film_through_a_developer_gets_the_time_that_the_ledger_asks_for(rigged: Rigged) -> None:
+    """Ten minutes would be 23 % short, and a record of them would read 100 %: now 13:00 where agreed, else the record tells it."""
+    for words in (["add", "developer A", "--volume", "1 l", "--longer", "10"], ["use", "developer A", "--units", "3"]):
+        assert main(["bottle", *words, "--state", str(rigged.state)]) == 0
+    for option, factor in (("apply", 1.3), ("ignore", 1.0)):
+        done = rigged.develop(LEDGER, "--ledger", option)
+        assert "note: developer A: time x 1.3 (3 units through it, 10 % each), mixed today" in done.stderr
+        opening = rigged.records(done.stdout.removeprefix("armed: ").strip())[0]
+        assert opening["recipe"]["stage"][0].get("factor", 1.0) == pytest.approx(factor)
+        (row,) = opening["solutions"]
+        assert (row["solution"], row["time_factor"], row["applied"]) == ("developer A", pytest.approx(1.3), option == "apply")
+        rigged.run("abandon", "--file", str(rigged.file), "--why", "a test")
 
 
 def test_a_second_one_is_refused_and_abandon_makes_room(rigged: Rigged) -> None:

@@ -144,6 +144,10 @@ def test_a_comparison_told_in_part_says_what_is_missing(tmp_path: Path) -> None:
 
 def test_a_solution_that_was_mixed_today_is_not_nothing_old() -> None:
     """The ledger knows days."""
+    asked = {"solution": "developer A", "used_area_units": 3.0, "time_factor": 1.3}
+    through = "developer A, 3 units of 80 sq in through it before, the ledger asked for 1.3 times the recipe's time"
+    assert solution_sentence({**asked, "applied": True}) == f"{through}, as it was planned"
+    assert solution_sentence({**asked, "applied": False}) == f"{through}, which was not used: 100 % here is 77 % of that"
     assert solution_sentence({"solution": "developer A", "age_s": 0.0}) == "developer A, mixed on the same day"
     assert solution_sentence({"solution": "developer A", "age_s": 172800.0}) == "developer A, 2 days old at the begin"
 

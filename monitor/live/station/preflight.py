@@ -21,6 +21,7 @@ from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
 from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import TICK
+from monitor.live.station.ledger_word import IF_NO, LedgerWord, question_id, question_text
 from monitor.live.station.probes_now import ProbeStatus
 
 FRESH_S = 5.0
@@ -198,6 +199,13 @@ def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuest
         else:
             asked.append(PreflightQuestion(item.id, "yes", item.text, item.stops, item.if_no))
     return tuple(asked)
+
+
+def ledger_questions(recipe: Recipe, word: LedgerWord | None) -> tuple[PreflightQuestion, ...]:
+    """Whether the ledger's times are to be used, asked first; nothing where it has none or it was agreed beforehand."""
+    if word is None or word.apply is not None:
+        return ()
+    return (PreflightQuestion(question_id(word), "yes", question_text(word, recipe), False, IF_NO),)
 
 
 def outside_now(recipe: Recipe, facts: PreflightFacts) -> str | None:

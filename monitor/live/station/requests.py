@@ -13,6 +13,7 @@ from monitor.core.errors import InputWrong
 from monitor.core.recipe.light import session_refusal
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
+from monitor.live.station.ledger_word import ledger_word_of
 from monitor.live.station.running import StartRequest
 
 POUR_C = (0.0, 60.0)
@@ -21,7 +22,9 @@ LONGEST_RECIPE = 64 * 1024
 MOST_SOLUTIONS = 40
 MOST_PARTS, PART_MS, SOUND_MS = 64, (10, 5000), 60_000
 """A sound of a lesson: pulses and gaps in it, milliseconds of each, and of all."""
-SOLUTION_KEYS = frozenset({"solution", "dilution", "mixed", "age_s", "used_area_units", "area_units", "state"})
+SOLUTION_KEYS = frozenset(
+    {"solution", "dilution", "mixed", "age_s", "used_area_units", "area_units", "state", "time_factor", "films_left", "why", "taken_ml"}
+)
 
 
 class RequestRefused(InputWrong):
@@ -54,7 +57,8 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
         raise RequestRefused('--pour-c is out of range; allowed: "0 C" to "60 C"')
     poured_c = None if pour_c is None else float(pour_c)
     words = (_words(body, "override_gate"), _words(body, "vessel"), _words(body, "waive"))
-    return StartRequest(recipe, lamp, poured_c, *words, _solutions(body), body.get("rehearsal") is True)
+    word = ledger_word_of(body.get("ledger"), recipe)
+    return StartRequest(recipe, lamp, poured_c, *words, _solutions(body), body.get("rehearsal") is True, word)
 
 
 def pattern_of(body: Mapping[str, Any]) -> tuple[float, ...]:

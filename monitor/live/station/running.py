@@ -22,6 +22,7 @@ from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
 from monitor.core.session.session import Options, Session
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter
+from monitor.live.station.ledger_word import LedgerWord
 from monitor.live.station.player import Player
 from monitor.live.station.probes_now import comparison_of
 from monitor.live.station.resume import ResumePlan, UnfinishedSession
@@ -36,7 +37,8 @@ ROUNDING_S = 1e-6
 class StartRequest:
     """What somebody who starts a session asks for. `waived`: the reason for asking no person, None if one is asked.
 
-    `solutions`: what the ledger knew of the recipe's solutions, for the record only. `rehearsal`: a dry run with scrap film.
+    `solutions`: what the ledger knew of the recipe's solutions, for the record; `ledger`: the times that it asks for, None if the
+    recipe's own. `rehearsal`: a dry run with scrap film.
     """
 
     recipe: Recipe
@@ -47,6 +49,7 @@ class StartRequest:
     waived: str | None = None
     solutions: tuple[Mapping[str, Any], ...] = ()
     rehearsal: bool = False
+    ledger: LedgerWord | None = None
 
 
 def reference_c(recipe: Recipe) -> float:

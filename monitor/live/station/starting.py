@@ -8,11 +8,12 @@ Tests: tests/live/station/test_preflight.py, tests/live/station/test_daemon.py.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.core.recipe.values import Recipe
 from monitor.live.inbox import Request
+from monitor.live.station.ledger_word import agreed, remark, told_solution, with_word
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
 from monitor.live.station.preflight import (
@@ -21,6 +22,7 @@ from monitor.live.station.preflight import (
     Preflight,
     PreflightFacts,
     PreflightQuestion,
+    ledger_questions,
     machine_findings,
     outside_now,
     questions_for,
@@ -131,10 +133,13 @@ class Starting:
                 return
             outside = outside_now(wanted.recipe, facts)
             remarks += [] if outside is None else [outside]
+            if wanted.ledger is not None:
+                remarks.append(remark(wanted.ledger, agreed(wanted.ledger, {})))
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
         remarks += [f"{_pages(lit)}: put phones and displays out of the room before the film is bare"] if lit else []
-        answer = self._ask(Preflight(pending.request.line, questions_for(wanted.recipe, facts), remarks), pending.request, wanted)
+        questions = (*ledger_questions(wanted.recipe, wanted.ledger), *questions_for(wanted.recipe, facts))
+        answer = self._ask(Preflight(pending.request.line, questions, remarks), pending.request, wanted)
         reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
 
     def _ask(self, preflight: Preflight, request: Request, wanted: StartRequest) -> dict[str, Any]:
@@ -152,7 +157,10 @@ class Starting:
     def _start(self, wanted: StartRequest, answers: Mapping[str, Any]) -> Answer:
         """Arm. From then on the answers belong to that session: the next one asks all of them."""
         self._dark_since_s = None
-        answer = self._sessions.start(wanted, answers, self._probes)
+        used = agreed(wanted.ledger, answers)
+        solutions = tuple(told_solution(solution, used) for solution in wanted.solutions)
+        followed = replace(wanted, recipe=with_word(wanted.recipe, wanted.ledger, answers), solutions=solutions)
+        answer = {**self._sessions.start(followed, answers, self._probes), "ledger_used": used}
         if answer["ok"]:
             self._yeses = _Yeses({}, {})
         return answer

@@ -102,6 +102,13 @@ def with_ledger(recipe: Recipe, standings: Sequence[Standing]) -> tuple[Recipe, 
         return recipe, (f"{says} ({wrong.problems[0].what}): mix fresh.",)
 
 
+def longer(standings: Sequence[Standing]) -> tuple[dict[int, float], str]:
+    """The factors other than 1 by stage number, and in one sentence why."""
+    asking = [s for s in standings if s.why is not None]
+    factors = {number: factor for s in asking for number, factor in s.factors.items() if factor != 1.0}
+    return factors, "; ".join(f"{s.bottle.name}: {s.why}" for s in asking)
+
+
 def _standings(bottles: Bottles, recipe: Recipe, today: dt.date) -> Iterator[Standing]:
     by_name: dict[str, list[Stage]] = {}
     for stage in recipe.stages:

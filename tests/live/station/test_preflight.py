@@ -241,12 +241,12 @@ def test_a_slow_lift_is_seen_at_the_second_try_and_a_drift_never() -> None:
 class Asked:
     """Somebody at the terminal of a simulated station."""
 
-    def __init__(self, tmp_path: Path, room: bool = False) -> None:
+    def __init__(self, tmp_path: Path, room: bool = False, **more: Any) -> None:
         self.air = {JUG: 0.0, BOWL: 0.0, WALL: 0.0}
         liquids = {probe: lambda _, probe=probe: 20.0 - self.air[probe] for probe in (JUG, BOWL, WALL)}
         self.world = World(tmp_path, liquids, room=room)
         self.world.go(5)
-        self.answer = self.world.ask(verb="develop", recipe=SHORT, file="r")
+        self.answer = self.world.ask(verb="develop", recipe=SHORT, file="r", **more)
         self.questions = self.answer["questions"]
 
     def again(self, recipe: str = SHORT, **more: Any) -> dict[str, Any]:
