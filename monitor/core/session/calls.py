@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from monitor.core.journal.words import Cue
 from monitor.core.session import cues
-from monitor.core.session.cues import Sound
+from monitor.core.session.cues import Sound, Vessel
 from monitor.core.session.effects import Effect, Hush, Play
 from monitor.core.session.limits import CLEAR_S, FAULT_APART_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
 from monitor.core.session.runs import Run
@@ -45,10 +45,11 @@ class NowCall:
 
 
 class Calls:
-    """The sounds of one session on their way out. `emit` takes each effect."""
+    """The sounds of one session on their way out. `emit` takes each effect; `vessel`: which of two the film is in."""
 
-    def __init__(self, emit: Callable[[Effect], None]) -> None:
+    def __init__(self, emit: Callable[[Effect], None], vessel: Vessel = 1) -> None:
         self._emit = emit
+        self._vessel: Vessel = vessel
         self._number = 0
         self.now: NowCall | None = None
         self.fault_s: float | None = None
@@ -87,7 +88,8 @@ class Calls:
     ) -> Sound:  # fmt: skip
         """One sounding. `late_s`: how much later than it was due, because the program was away. `why`: of a FAULT."""
         self._number += 1
-        sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s, why)
+        pattern = cues.of_vessel(cue, pattern, self._vessel)
+        sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s, why, self._vessel)
         if self._back_s is None or onset_s >= self._back_s:
             self._emit(Play(sound))
         elif cue in ("ready", "now"):
@@ -96,7 +98,11 @@ class Calls:
 
     def hush(self, *families: Cue) -> None:
         """Silence these at once."""
-        self._emit(Hush(frozenset(families)))
+        self._emit(Hush(frozenset(families), self._vessel))
+
+    def lasts_s(self, cue: Cue, pattern: tuple[float, ...]) -> float:
+        """How long this pattern takes in this session."""
+        return cues.length_s(cues.of_vessel(cue, pattern, self._vessel))
 
     # -- NOW --------------------------------------------------------------------------------------------------------
 
@@ -162,10 +168,10 @@ class Calls:
         """When READY and NOW will sound, as far as is known."""
         for run in runs:
             if not run.left and run.ready_s is not None:
-                yield run.ready_s, run.ready_s + cues.length_s(cues.READY)
+                yield run.ready_s, run.ready_s + self.lasts_s("ready", cues.READY)
             if not run.left and run.now_s is not None:
-                yield run.now_s, run.now_s + cues.length_s(cues.NOW)
+                yield run.now_s, run.now_s + self.lasts_s("now", cues.NOW)
         if self.now is not None:
             quick = NOW_REPEATS - self.now.count
             begin_s = t_s if quick > 0 else self.now.next_s
-            yield begin_s, self.now.next_s + max(0, quick - 1) * NOW_REPEAT_S + cues.length_s(cues.NOW)
+            yield begin_s, self.now.next_s + max(0, quick - 1) * NOW_REPEAT_S + self.lasts_s("now", cues.NOW)

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from monitor.core.journal.words import Cue
 
@@ -32,6 +33,8 @@ CLICK = (0.025,)
 UNDER_A_MINUTE = (0.040, 0.090, 0.040, 0.090, 0.040)
 FIVE_S, ONE_S, GAP_S = 0.500, 0.150, 0.350
 TEN = (0.500, 0.100, 0.500)
+SECOND = (0.200, 0.090, 0.200, 0.090)
+"""What follows READY, NOW and an answer of the second vessel: two short pulses. It begins with the silence before them."""
 TENS_FROM = 20
 """Minutes from which an answer tells tens: 19 is three fives and four ones, 20 two tens."""
 
@@ -115,6 +118,24 @@ UNASKED = frozenset[Cue]({"tick", "ready", "now", "fault"})
 ASKED = frozenset[Cue]({"answer", "yes", "over"})
 """The families that only answer a press."""
 
+CALLS = frozenset[Cue]({"now", "ready", "fault"})
+"""What comes unasked and is heard as a whole: where there are two films, one never cuts into the other's."""
+
+OF_A_VESSEL = frozenset[Cue]({"now", "ready", "answer"})
+"""What is followed by two pulses where it is about the second vessel."""
+
+Vessel = Literal[1, 2]
+"""Which of two vessels a film is in; 1 where there is but one."""
+
+
+def of_vessel(cue: Cue, pattern: tuple[float, ...], vessel: Vessel) -> tuple[float, ...]:
+    """The pattern as it sounds for a film in this vessel."""
+    if vessel == 1 or cue not in OF_A_VESSEL:
+        return pattern
+    if len(pattern) % 2:
+        return pattern + SECOND
+    return (*pattern[:-1], max(pattern[-1], SECOND[0]), *SECOND[1:])  # it ends with a silence of its own
+
 
 PRIORITY: dict[Cue, int] = {"now": 6, "ready": 5, "fault": 4, "over": 3, "answer": 3, "yes": 3, "click": 2, "tick": 1}
 """NOW > READY > FAULT > ANSWER > tick. A click answers a press at once and is worked in beside all of them."""
@@ -133,7 +154,7 @@ def length_s(pattern: tuple[float, ...]) -> float:
 @dataclass(frozen=True, slots=True)
 class Sound:
     """One sounding: `onset_s` is the intended first onset in session time. `number` tells soundings apart; `late_s`: how much later that
-    is than it was due, because the program was away; `why`: what a FAULT is about."""
+    is than it was due, because the program was away; `why`: what a FAULT is about; `vessel`: of whose film."""
 
     number: int
     cue: Cue
@@ -142,6 +163,7 @@ class Sound:
     sheet: int | None = None
     late_s: float | None = None
     why: str | None = None
+    vessel: Vessel = 1
 
     @property
     def end_s(self) -> float:
@@ -176,21 +198,27 @@ class _Playing:
 
 @dataclass(slots=True)
 class MixerStep:
-    """What the sounder does at a moment: its level, what began, what will never sound, and when to look again."""
+    """What the sounder does at a moment: its level, for whose film, what began, what will never sound, and when to look again."""
 
     on: bool
+    vessel: Vessel = 1
     began: list[Sound] = field(default_factory=list)
     dropped: list[Sound] = field(default_factory=list)
     next_s: float | None = None
 
 
 class Mixer:
-    """Shares one sounder between sounds by priority. Times given to `step` never fall."""
+    """Shares one sounder between sounds by priority. Times given to `step` never fall.
+
+    Two films share it too: a call of one waits until the other's is over, of two waiting ones NOW comes first, and two NOWs take turns.
+    An answer of the other film is broken off for NOW. What had to wait keeps its intended onset, so that its lateness is told.
+    """
 
     def __init__(self) -> None:
         self._playing: _Playing | None = None
         self._silent_from_s = -HUSH_S - 1e9
         self._waiting: list[tuple[float, Sound, bool]] = []  # onset, sound, whether it is one that was interrupted
+        self._now_of: Vessel | None = None  # whose NOW was the last to sound
 
     def add(self, sound: Sound, t_s: float) -> None:
         """A sound that is to begin at its onset; one that lies in the past begins at `t_s`."""
@@ -199,21 +227,20 @@ class Mixer:
             loud = self._playing is not None and self._playing.level(t_s)
             onset_s = max(onset_s, (t_s if loud else self._silent_from_s) + HUSH_S)
             sound = replace(sound, onset_s=onset_s)  # the silence before it is meant, and no lateness
-        self._waiting.append((onset_s, sound, False))
-        self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
+        self._wait(onset_s, sound, False)
 
     @property
     def next_onset_s(self) -> float | None:
         """When the first sound that waits will begin, None if none waits."""
         return self._waiting[0][0] if self._waiting else None
 
-    def hush(self, cues: Collection[Cue], t_s: float) -> None:
-        """Silence sounds of these families at once, waiting ones included."""
-        if self._playing is not None and self._playing.sound.cue in cues:
+    def hush(self, cues: Collection[Cue], t_s: float, vessel: Vessel = 1) -> None:
+        """Silence sounds of these families at once, those of this vessel's film, waiting ones included."""
+        if self._playing is not None and self._playing.sound.cue in cues and self._playing.sound.vessel == vessel:
             if self._playing.level(t_s):
                 self._silent_from_s = t_s
             self._playing = None
-        self._waiting = [w for w in self._waiting if w[1].cue not in cues]
+        self._waiting = [w for w in self._waiting if w[1].cue not in cues or w[1].vessel != vessel]
 
     def step(self, t_s: float) -> MixerStep:
         """Go on to `t_s`."""
@@ -223,12 +250,14 @@ class Mixer:
                 self._playing = None
             if not self._waiting or self._waiting[0][0] > t_s + 1e-9:
                 break
+            self._waiting.sort(key=self._order)  # whose turn it is may have changed
             onset_s, sound, again = self._waiting.pop(0)
             self._start(onset_s, sound, again, result)
         playing = self._playing
         times = [w[0] for w in self._waiting[:1]]
         if playing is not None:
             result.on = playing.level(t_s) and not self._hushed(playing, t_s)
+            result.vessel = playing.sound.vessel
             times.append(playing.next_edge_s(t_s))
             times += [at - HUSH_S for at in self._louder_onsets(playing) if at - HUSH_S > t_s + 1e-9]
         result.next_s = min(times) if times else None
@@ -238,13 +267,16 @@ class Mixer:
         if sound.cue == "tick" and self._in_the_way(onset_s, sound):
             result.dropped.append(sound)
             return
+        if sound.cue in CALLS and self._gives_way(onset_s, sound, again, result):
+            return
         playing = self._playing
         if sound.cue == "tick" and onset_s < self._silent_from_s + HUSH_S:
             result.dropped.append(sound)  # it would only lengthen the pulse that was just silenced
             return
         if playing is not None and playing.end_s() > onset_s + 1e-9:
             if sound.cue == "click":
-                if playing.sound.cue in ("ready", "fault", "answer", "yes", "over"):
+                others_now = playing.sound.cue == "now" and playing.sound.vessel != sound.vessel
+                if playing.sound.cue in ("ready", "fault", "answer", "yes", "over") or others_now:
                     self._behind(onset_s + CLICK[0], playing.sound, True)
             elif PRIORITY[sound.cue] <= PRIORITY[playing.sound.cue]:
                 if sound.cue in ASKED:
@@ -255,14 +287,49 @@ class Mixer:
             elif playing.sound.cue in ASKED and sound.cue in ("ready", "fault"):
                 self._behind(onset_s + length_s(sound.pattern), playing.sound, True)
         self._playing = _Playing(sound, onset_s)
+        if sound.cue == "now":
+            self._now_of = sound.vessel
         if not again:
             result.began.append(sound)
 
     def _behind(self, end_s: float, sound: Sound, again: bool) -> None:
         """It sounds when what is over at `end_s` is over: what was asked for is told late and whole. `again`: it has begun once already."""
         onset_s = end_s + AGAIN_S
-        self._waiting.append((onset_s, sound if again else replace(sound, onset_s=onset_s), again))
-        self._waiting.sort(key=lambda w: (w[0], -PRIORITY[w[1].cue], w[1].number))
+        self._wait(onset_s, sound if again else replace(sound, onset_s=onset_s), again)
+
+    def _wait(self, onset_s: float, sound: Sound, again: bool) -> None:
+        self._waiting.append((onset_s, sound, again))
+        self._waiting.sort(key=self._order)
+
+    def _order(self, waiting: tuple[float, Sound, bool]) -> tuple[float, int, bool, int]:
+        onset_s, sound, _ = waiting
+        return onset_s, -PRIORITY[sound.cue], sound.cue == "now" and sound.vessel == self._now_of, sound.number
+
+    def _gives_way(self, onset_s: float, sound: Sound, again: bool, result: MixerStep) -> bool:
+        """Whether a call has to wait for what sounds, or is about to sound, for the other film. A repeat of NOW that waited until the next
+        one was due is left out."""
+        if sound.cue == "now" and any(
+            w.cue == "now" and w.vessel == sound.vessel and w.sheet == sound.sheet and at_s <= onset_s + 1e-9 for at_s, w, _ in self._waiting
+        ):
+            result.dropped.append(sound)
+            return True
+        playing = self._playing
+        if playing is not None and playing.end_s() > onset_s + 1e-9 and self._waits_for(sound, playing):
+            self._wait(playing.end_s() + AGAIN_S, sound, again)
+            return True
+        for at_s, first, _ in self._waiting:
+            held_up = at_s > first.onset_s + 1e-9
+            if held_up and at_s <= onset_s + AGAIN_S and first.vessel != sound.vessel and PRIORITY[first.cue] >= PRIORITY[sound.cue]:
+                self._wait(max(at_s, onset_s), sound, again)
+                return True
+        return False
+
+    @staticmethod
+    def _waits_for(sound: Sound, playing: _Playing) -> bool:
+        """Whether a call lets what sounds end first: another film's call, and of its answers all but for NOW."""
+        if playing.sound.vessel == sound.vessel:
+            return False
+        return playing.sound.cue in CALLS or (playing.sound.cue in ASKED and sound.cue != "now")
 
     def _in_the_way(self, onset_s: float, tick: Sound) -> bool:
         """A tick that would run into the silence before a cue would be hushed: it is dropped, not told as one that sounded."""
@@ -273,7 +340,8 @@ class Mixer:
         return [
             at
             for at, sound, _ in self._waiting
-            if at < playing.end_s() and (sound.cue == "click" or PRIORITY[sound.cue] > PRIORITY[playing.sound.cue])
+            if at < playing.end_s()
+            and (sound.cue == "click" or (PRIORITY[sound.cue] > PRIORITY[playing.sound.cue] and not self._waits_for(sound, playing)))
         ]
 
     def _hushed(self, playing: _Playing, t_s: float) -> bool:

@@ -17,18 +17,21 @@ from monitor.core.journal import records
 from monitor.core.journal.records import GapDoubt
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.calls import Calls
+from monitor.core.session.cues import Vessel
 from monitor.core.session.effects import Effect, Write
 from monitor.core.session.watch import GateWatch
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """How this session runs. `has_switch` False: begins are assumed, without repeats. `override_gate`: the person's reason."""
+    """How this session runs. `has_switch` False: begins are assumed, without repeats. `override_gate`: the person's reason. `vessel`:
+    which of two the film is in."""
 
     mode: Literal["live", "rehearsal"]
     has_switch: bool = True
     lamp: bool = False
     override_gate: str | None = None
+    vessel: Vessel = 1
 
 
 class Desk:
@@ -42,7 +45,7 @@ class Desk:
         self.closed = False
         self.estimator = Estimator(beliefs)
         self.effects: list[Effect] = []
-        self.calls = Calls(self.effects.append)
+        self.calls = Calls(self.effects.append, options.vessel)
         self.gate = GateWatch()
         self.lost: dict[str, str] = {}
         """Probes that are not believed, and why."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.core.journal.words import Cue
-from monitor.core.session.cues import Sound
+from monitor.core.session.cues import Sound, Vessel
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +29,10 @@ class Play:
 
 @dataclass(frozen=True, slots=True)
 class Hush:
-    """Silence these families at once."""
+    """Silence these families at once, those of this vessel's film."""
 
     cues: frozenset[Cue]
+    vessel: Vessel = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,9 @@ Length = Literal["tap", "long", "second", "three"]
 """Released within 0.7 s, within 1 s, within 3 s, later."""
 FROM_S: dict[Length, float] = {"tap": 0.0, "long": TAP_HOLD_S, "second": BEGIN_HOLD_S, "three": AGAIN_HOLD_S}
 
+ALL_LENGTHS = frozenset(FROM_S)
+"""With one film every press is its own, however long it is; with two, `monitor.core.session.whose_press` says which are."""
+
 Sound = Literal["", "second click", "minutes", "specks"]
 """What is heard beside the first click: nothing; a click when the second is full; the answer to the question; YES."""
 
@@ -135,13 +138,15 @@ class Press:
     """One press. `state`: in which it went down; `run`: whom that state was about, None where it was about none; `offer`: the assumed
     begin that it may answer.
 
-    `answered`: its sound has been given while it was held. `stuck`: it has lasted too long to mean anything.
+    `own`: the lengths with which it is this film's. `answered`: its sound has been given while it was held. `stuck`: it has lasted too
+    long to mean anything.
     """
 
     down_s: float
     state: State
     run: Run | None = None
     offer: Offer | None = None
+    own: frozenset[Length] = ALL_LENGTHS
     answered: bool = False
     stuck: bool = False
 
@@ -171,7 +176,9 @@ class Foot:
     def may_answer_now(self, t_s: float) -> bool:
         """Whether the foot is down and may, at this moment, still be the answer to NOW: a tap, or what answers an assumed begin."""
         press = self._press
-        return self.undecided and press is not None and (press.state == "unanswered" or t_s - press.down_s < TAP_HOLD_S)
+        if press is None or not self.undecided or "tap" not in press.own:
+            return False
+        return press.state == "unanswered" or t_s - press.down_s < TAP_HOLD_S
 
     def decides_over(self, run: Run) -> bool:
         """Whether the press that is going on may say that this run's film goes on."""
@@ -188,13 +195,20 @@ class Foot:
 
     @staticmethod
     def _held_sound_s(press: Press) -> float | None:
-        """How long this press must be held for the sound that its row has in store, None if it has none."""
-        return next((FROM_S[length] for length, outcome in TABLE[press.state].items() if outcome.held), None)
+        """How long this press must be held for the sound that its row has in store, None if it has none. A question is answered at its
+        release where a longer press would be the other film's."""
+        for length, outcome in TABLE[press.state].items():
+            longer = {other for other in FROM_S if FROM_S[other] > FROM_S[length]}
+            if outcome.held and length in press.own and (outcome.meaning != "question" or longer <= press.own):
+                return FROM_S[length]
+        return None
 
-    def down(self, t_s: float) -> None:
-        """The foot has come down: a click at once, whatever it means."""
+    def down(self, t_s: float, own: frozenset[Length] = ALL_LENGTHS) -> None:
+        """The foot has come down: a click at once, whatever it means. `own`: the lengths with which it is this film's."""
         state, run, offer = self._state_at(t_s)
-        self._press = Press(t_s, state, run, offer)
+        self._press = Press(t_s, state, run, offer, own)
+        if "tap" not in own:
+            return
         if state in ("now", "due", "unanswered"):
             self._desk.calls.pause_now(t_s)  # if the press turns out to be a question, NOW goes on with its next repeat
         self._desk.calls.play("click", t_s, cues.CLICK)
@@ -209,6 +223,8 @@ class Foot:
             self._sound(TABLE[press.state][length_of(sound_s)].sound, press, t_s)
             return None
         press.stuck = True
+        if "three" not in press.own:
+            return None
         self._desk.write(records.Tapped(t_s=press.down_s, meaning="mark"))
         return press
 
@@ -217,7 +233,10 @@ class Foot:
         press, self._press = self._press, None
         if press is None or press.stuck:
             return
-        outcome = TABLE[press.state][length_of(t_s - press.down_s + EPS_S)]
+        length = length_of(t_s - press.down_s + EPS_S)
+        if length not in press.own:
+            return
+        outcome = TABLE[press.state][length]
         self._desk.write(records.Tapped(t_s=press.down_s, meaning=outcome.meaning))
         self._act(outcome.meaning, press, t_s)
         if outcome.sound and not press.answered:

@@ -43,10 +43,11 @@ from monitor.core.session.limits import (
     STUCK_HOLD_S,
 )
 from monitor.core.session.passage import Film
-from monitor.core.session.presses import Foot, Press
+from monitor.core.session.presses import ALL_LENGTHS, Foot, Length, Press
 from monitor.core.session.presses import Sound as PressSound
 from monitor.core.session.runs import Current, Run, RunStep
-from monitor.core.session.standing import state_at
+from monitor.core.session.standing import stand_at, state_at
+from monitor.core.session.whose_press import Stand
 
 SURE = GapDoubt()
 
@@ -145,6 +146,10 @@ class Session:
         """Whether a withheld gate is all that holds the next begin back."""
         return self._film.current is None and self._desk.gate.closed_for(self._film.index + 1)
 
+    def stand(self, t_s: float) -> Stand:
+        """How it stands for a press that comes at `t_s`, beside another film."""
+        return stand_at(self._film, self.waits_for_gate, t_s)
+
     @property
     def snapshot(self) -> Snapshot:
         """Where it stands, for status, followers and views."""
@@ -227,11 +232,11 @@ class Session:
         self._trust(changes, t_s)
         return self._out()
 
-    def press(self, t_s: float, down: bool) -> list[Effect]:
-        """A clean (debounced) edge of the foot switch."""
+    def press(self, t_s: float, down: bool, own: frozenset[Length] = ALL_LENGTHS) -> list[Effect]:
+        """A clean (debounced) edge of the foot switch. `own`: the lengths with which the press that it begins is this film's."""
         self._advance(t_s)
         if not self.closed and down:
-            self._foot.down(t_s)
+            self._foot.down(t_s, own)
         elif not self.closed:
             self._foot.up(t_s)
         return self._out()
@@ -380,7 +385,7 @@ class Session:
         at_least = run.stage.until == "at least"
         if run.over and not run.left and self._film.is_last and at_least and not self.options.has_switch:
             # nobody can tap it away: the session closes when READY has been heard
-            yield Due(run.end_s + cues.length_s(cues.READY), "close", run)
+            yield Due(run.end_s + self._desk.calls.lasts_s("ready", cues.READY), "close", run)
         if run.over:
             awaited = self._foot.decides_over(run) or (self._foot.undecided and self._film.is_last)  # a press is not lost in the close
             if not run.left and not at_least and not awaited:

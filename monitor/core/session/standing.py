@@ -5,11 +5,14 @@ The states are those of `monitor.core.session.presses`; nothing is decided or ch
 
 from __future__ import annotations
 
+import math
+
 from monitor.core.session.limits import DUE_BEFORE_END_S, EARLIEST_APPEARANCE_S, EPS_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import State
 from monitor.core.session.runs import Run
+from monitor.core.session.whose_press import Stand
 
 
 def state_at(film: Film, withheld: bool, t_s: float) -> tuple[State, Run | None, Offer | None]:
@@ -24,6 +27,21 @@ def state_at(film: Film, withheld: bool, t_s: float) -> tuple[State, Run | None,
         return "unanswered", film.offers.now.left, film.offers.now
     run = film.called_run(t_s)
     return ("counting" if run is None or run.left or run.settled else _state_of(film, run, t_s)), run, None
+
+
+def stand_at(film: Film, withheld: bool, t_s: float) -> Stand:
+    """The same for whoever has to tell whose a press is: the state, and since when what matters about it has lasted."""
+    state, run, offer = state_at(film, withheld, t_s)
+    begun_s = -math.inf if film.current is None else film.current.begin_s
+    called_s, since_s = None, begun_s
+    if state in ("now", "due") and run is not None:
+        called_s = run.now_s
+    elif state == "unanswered" and offer is not None:
+        called_s, since_s = (offer.left.now_s if offer.nags else None), offer.left.end_s
+    elif state == "past minimum" and run is not None:
+        at_most_s = None if film.current is None or not film.current.at_most_said else film.current.at_most_at_s
+        called_s, since_s = at_most_s, run.end_s
+    return Stand(state, called_s, since_s, begun_s)
 
 
 def _state_of(film: Film, run: Run, t_s: float) -> State:

@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from monitor.core.journal.words import Cue
-from monitor.core.session.cues import Mixer, MixerStep, Sound
+from monitor.core.session.cues import Mixer, MixerStep, Sound, Vessel
 
 PULSE_LEAST_S = 0.120
 GAP_LEAST_S = 0.180
@@ -39,9 +39,9 @@ class Vibration:
             self._tick_s = sound.onset_s
         self._mixer.add(replace(sound, pattern=stretched(sound.pattern)), t_s)
 
-    def hush(self, families: Collection[Cue], t_s: float) -> None:
-        """Silence these families at once."""
-        self._mixer.hush(families, t_s)
+    def hush(self, families: Collection[Cue], t_s: float, vessel: Vessel = 1) -> None:
+        """Silence these families at once, those of this vessel's film."""
+        self._mixer.hush(families, t_s, vessel)
 
     def step(self, t_s: float) -> MixerStep:
         """Go on to `t_s`."""

@@ -1,0 +1,53 @@
+"""Whose a press is where two films share one foot switch. Contract, section 11; pure, knows nothing of sessions.
+
+A press goes to the film whose NOW has sounded unanswered longest, however long it is held. Where none has, it goes by its length to the
+first film in which it is more than a mark or a question: a begin that nobody answered, a begin taken again, what waits (a reel that is
+being loaded and sheets that go in among them), an at-least stage past its minimum, the longest first. Else to the film whose stage began
+last. Tests: tests/core/session/test_whose_press.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.core.journal.words import Meaning
+from monitor.core.session.presses import ALL_LENGTHS, FROM_S, TABLE, Length, State
+
+_CLASS: dict[State, int] = {
+    "now": 0, "due": 0, "unanswered": 0, "just begun": 1, "waiting": 2, "loading": 2, "entering": 2, "past minimum": 3,
+}  # fmt: skip
+_NOTHING: frozenset[Meaning] = frozenset({"mark", "question"})
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """How one film stands when the foot comes down, on a clock that the films share. `called_s`: since when its NOW has sounded unanswered,
+    None where none has; `since_s`: since when its state has lasted; `begun_s`: when its stage began, -inf before the first."""
+
+    state: State
+    called_s: float | None = None
+    since_s: float = -math.inf
+    begun_s: float = -math.inf
+
+    def later(self, by_s: float) -> Stand:
+        """The same on a clock that shows `by_s` more."""
+        return Stand(self.state, None if self.called_s is None else self.called_s + by_s, self.since_s + by_s, self.begun_s + by_s)
+
+
+def own_lengths(stands: Sequence[Stand]) -> list[frozenset[Length]]:
+    """For each film, in the order of the vessels, the lengths with which a press that begins now is its own. Each length is one film's."""
+    called = [i for i, stand in enumerate(stands) if stand.called_s is not None]
+    if called:
+        first = min(called, key=lambda i: stands[i].called_s or -math.inf)
+        return [ALL_LENGTHS if i == first else frozenset[Length]() for i in range(len(stands))]
+    owner = {length: _owner(stands, length) for length in FROM_S}
+    return [frozenset(length for length in FROM_S if owner[length] == i) for i in range(len(stands))]
+
+
+def _owner(stands: Sequence[Stand], length: Length) -> int:
+    means = [i for i, stand in enumerate(stands) if TABLE[stand.state][length].meaning not in _NOTHING]
+    if means:
+        return min(means, key=lambda i: (_CLASS[stands[i].state], stands[i].since_s, i))
+    return max(range(len(stands)), key=lambda i: (stands[i].begun_s, -i))
