@@ -16,6 +16,7 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Lamp, Play, Write
+from monitor.core.session.presses import ALL_LENGTHS, Length
 from monitor.core.session.session import Options, Session
 
 Record = dict[str, Any]
@@ -94,10 +95,10 @@ class Evening:
         self.t_s = max(t_s, self.t_s)
         return self
 
-    def press(self, at_s: float, length_s: float = 0.2) -> Self:
-        """A press of this length; time passes up to its release."""
+    def press(self, at_s: float, length_s: float = 0.2, own: frozenset[Length] = ALL_LENGTHS) -> Self:
+        """A press of this length; time passes up to its release. `own`: the lengths with which it is this film's."""
         self.to(at_s)
-        self._do(self.session.press(self.t_s, True))
+        self._do(self.session.press(self.t_s, True, own))
         self.to(at_s + length_s)
         self._do(self.session.press(self.t_s, False))
         return self
@@ -152,6 +153,6 @@ class Evening:
             elif isinstance(effect, Play):
                 self.mixer.add(effect.sound, self.t_s)
             elif isinstance(effect, Hush):
-                self.mixer.hush(effect.cues, self.t_s)
+                self.mixer.hush(effect.cues, self.t_s, effect.vessel)
             elif isinstance(effect, Lamp):
                 self.lamp.append(effect.allowed)

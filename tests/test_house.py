@@ -46,7 +46,7 @@ DOORS: dict[str, str] = {
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
     "prepare.evening": "core core.text core.evening core.recipe core.session prepare prepare.bottles prepare.water",
     "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",
-    "live": "core.probes core.session",
+    "live": "core.evening core.journal core.probes core.session",
     "live.disk": "core core.journal live",
     "live.telemetry": "core core.journal live live.disk",
     "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",

@@ -74,11 +74,12 @@ class SimulatedProbes:
 
     def __init__(self, trace: Trace, options: ProbeOptions | None = None) -> None:
         chosen = options or ProbeOptions()
-        self._probes = {"developer": _Probe(trace, "developer", chosen), "bath": _Probe(trace, "bath", chosen)}
-        if trace.has_room:
-            self._probes["room"] = _Probe(trace, "room", chosen)
+        self._probes = {"developer": _Probe(trace, "developer", chosen)}
         if trace.has_second:
             self._probes["developer_2"] = _Probe(trace, "developer_2", chosen)
+        self._probes["bath"] = _Probe(trace, "bath", chosen)
+        if trace.has_room:
+            self._probes["room"] = _Probe(trace, "room", chosen)
 
     @property
     def names(self) -> tuple[str, ...]:

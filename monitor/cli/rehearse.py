@@ -28,9 +28,10 @@ DEMO = Path(__file__).parent / "demo"
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 4."""
-    parser.add_argument("recipe", nargs="?", help="the recipe; without one a built-in evening is played at 60 times real time")
+    parser.add_argument("recipe", nargs="?", help="the recipe, or an evening's file; without one a built-in evening is played")
     parser.add_argument("--trace", metavar="TRACE.csv", help="what the liquids really do")
     parser.add_argument("--journal", metavar="OUT.jsonl", help="where the journal goes (default: rehearsal-SESSION.jsonl here)")
+    parser.add_argument("--journal-dir", metavar="DIR", help="where the journals of an evening go, one a film")
     parser.add_argument("--speed", default=None, help="1 is real time, N is N times as fast, max as fast as the machine can (default max)")
     parser.add_argument("--overwrite", action="store_true", help="replace the journal if it is there")
     add_probe_options(parser)
@@ -52,10 +53,11 @@ def run(args: argparse.Namespace) -> int:
         raise InputWrong("a recipe needs a trace and a trace needs a recipe; allowed: RECIPE.toml --trace TRACE.csv, or neither of them")
     speed = _speed(args.speed if args.speed is not None else ("60" if demo else "max"))
 
-    from monitor.cli.arguments.recipe_file import open_recipe
+    from monitor.cli.arguments.recipe_file import open_evening
     from monitor.live.clock import RealClock
 
-    recipe = open_recipe(str(DEMO / "evening.toml") if demo else args.recipe)
+    evening = open_evening(str(DEMO / "evening.toml") if demo else args.recipe)
+    recipe = evening.films[0].recipe
     trace = open_trace(str(DEMO / "evening.csv") if demo else args.trace)
     options = options_from(args)
     beliefs = _beliefs(args, recipe, options.lag_s, trace.has_room, demo)
@@ -72,6 +74,14 @@ def run(args: argparse.Namespace) -> int:
 
     foot = None if args.foot is None else open_foot(args.foot)
     clock = RealClock()
+    if not evening.from_recipe or args.journal_dir is not None:
+        from monitor.cli.evening_play import EveningPlay, refuse_single_journal
+
+        refuse_single_journal(args)
+        believe = lambda recipe: _beliefs(args, recipe, options.lag_s, trace.has_room, demo=False)  # noqa: E731
+        opening = lambda beliefs: _opening(args, beliefs, options.lag_s, clock.zone())  # noqa: E731
+        play_all = EveningPlay(evening, Path(args.journal_dir or "."), args.overwrite, believe, opening, why)
+        return play_all.run(trace, options, foot, speed)
     folder = Path(args.journal).parent if args.journal else Path()
     name = session_id(clock.wall(), lambda taken: (folder / f"rehearsal-{taken}.jsonl").exists())
     path = Path(args.journal) if args.journal else Path(f"rehearsal-{name}.jsonl")

@@ -116,7 +116,7 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         film=recipe.film if recipe else None, vessel=recipe.vessel if recipe else None, contents=recipe.what if recipe else None,
         area_units=recipe.area_units if recipe else None, program_version=opening.get("version"), opened_wall=journal.first_wall,
         zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None, stages=stages,
-        max_cue_lateness_s=max(late) if late else None, cues=counts, faults=counts.get("fault", 0), fault_calls=fault_calls(journal),
+        max_cue_lateness_s=max(late) if late and "trace" not in opening else None, cues=counts, faults=counts.get("fault", 0), fault_calls=fault_calls(journal),
         probes=list(facts.values()),
         trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],
         gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],

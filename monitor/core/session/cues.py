@@ -240,6 +240,7 @@ class Mixer:
             if self._playing.level(t_s):
                 self._silent_from_s = t_s
             self._playing = None
+            self._move_up(t_s + AGAIN_S)
         self._waiting = [w for w in self._waiting if w[1].cue not in cues or w[1].vessel != vessel]
 
     def step(self, t_s: float) -> MixerStep:
@@ -278,6 +279,7 @@ class Mixer:
                 others_now = playing.sound.cue == "now" and playing.sound.vessel != sound.vessel
                 if playing.sound.cue in ("ready", "fault", "answer", "yes", "over") or others_now:
                     self._behind(onset_s + CLICK[0], playing.sound, True)
+                self._move_up(onset_s + CLICK[0] + AGAIN_S)
             elif PRIORITY[sound.cue] <= PRIORITY[playing.sound.cue]:
                 if sound.cue in ASKED:
                     self._behind(playing.end_s(), sound, again)
@@ -309,7 +311,8 @@ class Mixer:
         """Whether a call has to wait for what sounds, or is about to sound, for the other film. A repeat of NOW that waited until the next
         one was due is left out."""
         if sound.cue == "now" and any(
-            w.cue == "now" and w.vessel == sound.vessel and w.sheet == sound.sheet and at_s <= onset_s + 1e-9 for at_s, w, _ in self._waiting
+            at_s <= onset_s + 1e-9 and (newer.cue, newer.vessel, newer.sheet) == ("now", sound.vessel, sound.sheet)
+            for at_s, newer, _ in self._waiting
         ):
             result.dropped.append(sound)
             return True
@@ -318,11 +321,23 @@ class Mixer:
             self._wait(playing.end_s() + AGAIN_S, sound, again)
             return True
         for at_s, first, _ in self._waiting:
-            held_up = at_s > first.onset_s + 1e-9
-            if held_up and at_s <= onset_s + AGAIN_S and first.vessel != sound.vessel and PRIORITY[first.cue] >= PRIORITY[sound.cue]:
-                self._wait(max(at_s, onset_s), sound, again)
+            soon = onset_s + 1e-9 < at_s <= onset_s + AGAIN_S
+            if soon and self._held_up(at_s, first) and first.vessel != sound.vessel and PRIORITY[first.cue] >= PRIORITY[sound.cue]:
+                self._wait(at_s, sound, again)
                 return True
         return False
+
+    def _move_up(self, onset_s: float) -> None:
+        """What the calls that wait had to wait for has been interrupted: they need not wait for its end."""
+        self._waiting = [
+            (min(at_s, onset_s) if sound.cue in CALLS and self._held_up(at_s, sound) else at_s, sound, again)
+            for at_s, sound, again in self._waiting
+        ]
+        self._waiting.sort(key=self._order)
+
+    @staticmethod
+    def _held_up(at_s: float, sound: Sound) -> bool:
+        return at_s > sound.onset_s + 1e-9
 
     @staticmethod
     def _waits_for(sound: Sound, playing: _Playing) -> bool:

@@ -28,6 +28,7 @@ from monitor.core.session import cues
 from monitor.core.session.agenda import MOMENTS, Due, What, first
 from monitor.core.session.agitation import Tick
 from monitor.core.session.answers import FootAnswers
+from monitor.core.session.clashes import Hands, hands_of
 from monitor.core.session.coming_back import call_after_return, why_away
 from monitor.core.session.cues import Sound
 from monitor.core.session.desk import Desk, Options
@@ -145,6 +146,18 @@ class Session:
     def waits_for_gate(self) -> bool:
         """Whether a withheld gate is all that holds the next begin back."""
         return self._film.current is None and self._desk.gate.closed_for(self._film.index + 1)
+
+    def hands_ahead(self, until_s: float) -> list[Hands]:
+        """When this film wants the hands, as far as is known, up to about `until_s`: at the end of its stage and of those that follow."""
+        run = None if self.closed else self._film.due_run
+        if run is None or run.stage.has_no_clock or self._desk.recipe.sheets is not None:
+            return []
+        found = [hands_of(run.stage, run.end_s)]
+        for stage in self.recipe.stages[run.stage.number :]:
+            if found[-1].end_s > until_s or stage.has_no_clock:
+                break
+            found.append(hands_of(stage, found[-1].end_s + stage.fills_s + stage.target_ref_s))
+        return found
 
     def stand(self, t_s: float) -> Stand:
         """How it stands for a press that comes at `t_s`, beside another film."""

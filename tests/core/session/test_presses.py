@@ -175,3 +175,30 @@ def test_after_any_storm_the_session_still_comes_to_its_end(presses: list[tuple[
             break
         evening.to(evening.t_s + 60).press(evening.t_s + 1, 0.3)
     assert evening.session.closed
+
+
+def test_a_press_whose_length_makes_it_the_other_film_s_leaves_nothing_here() -> None:
+    """No tap in this journal and no sound; the film with the tap's length has the click."""
+    other = Evening(PLAN).open().press(5.0, 0.2, frozenset({"second", "three"})).to(10)
+    assert other.kind("tap") == []
+    assert other.cues("click") == []
+    mine = Evening(PLAN).open().press(5.0, 1.2, frozenset({"second", "three"})).to(10)
+    assert mine.stage(1, "begin")["t_s"] == 5.0
+    assert mine.cues("click") == [6.0]
+
+
+def test_a_question_whose_longer_press_is_the_other_film_s_is_answered_at_its_release() -> None:
+    """Else it would be answered here and begin something there."""
+    alone = Evening(PLAN).begin().press(130.0, 0.9).to(140)
+    beside = Evening(PLAN).begin().press(130.0, 0.9, frozenset({"tap", "long"})).to(140)
+    assert 130.7 <= alone.cues("answer")[0] < 130.85
+    assert 130.9 <= beside.cues("answer")[0] < 131.0
+    begun = Evening(PLAN).begin().press(130.0, 1.5, frozenset({"tap", "long"})).to(140)
+    assert begun.cues("answer") == []
+
+
+def test_a_switch_that_is_stuck_is_one_film_s_trouble() -> None:
+    """That of the film whose the longest press is."""
+    other = Evening(PLAN).begin().press(130.0, 15.0, frozenset({"tap", "long", "second"})).to(150)
+    assert other.kind("switch") == []
+    assert other.kind("tap", t_s=130.0) == []
