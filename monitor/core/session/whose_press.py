@@ -16,7 +16,8 @@ from monitor.core.journal.words import Meaning
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, TABLE, Length, State
 
 _CLASS: dict[State, int] = {
-    "now": 0, "due": 0, "unanswered": 0, "just begun": 1, "waiting": 2, "loading": 2, "entering": 2, "past minimum": 3,
+    "now": 0, "due": 0, "unanswered": 0, "just begun": 1, "just in": 1, "waiting": 2, "loading": 2, "entering": 2, "appearing": 2,
+    "past minimum": 3,
 }  # fmt: skip
 _NOTHING: frozenset[Meaning] = frozenset({"mark", "question"})
 
