@@ -1,6 +1,7 @@
 """`evenbath judge`: write down what the dry film looks like, and do arithmetic on the person's own series.
 
-Decides where a session's journal is looked for and what is printed. Writes only beside journals. Tests: tests/cli/test_judge.py.
+Without a session `--seen SIGHT` says what that may come from. Decides where a session's journal is looked for and what is printed.
+Writes only beside journals. Tests: tests/cli/test_judge.py.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.cli.arguments.common import add_json
 from monitor.cli.arguments.session_names import add_state, find_journal, journals_folder
+from monitor.cli.nearest import did_you_mean
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -39,7 +41,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
     entry.add_argument("--grade", type=_between(0.0, 5.0), metavar="G", help="paper grade that it prints at, 0 to 5")
     entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="C", help="average gradient, measured, 0.05 to 5")
     entry.add_argument(
-        "--seen", action="append", default=[], metavar="SIGHT", help="what was seen; --seen list says which there are; may be repeated"
+        "--seen",
+        action="append",
+        default=[],
+        metavar="SIGHT",
+        help="what was seen, may be repeated; without a session: what it may come from; --seen list says which there are",
     )
     entry.add_argument("--not-seen", action="append", default=[], metavar="SIGHT", help="take a sight back that was written down")
     entry.add_argument("--notes", metavar="TEXT", help="anything else")
@@ -66,21 +72,22 @@ def _between(low: float, high: float) -> Any:
 
 def run(args: argparse.Namespace) -> int:
     """Returns the exit status."""
-    from monitor.review.judgement import CAUSES
     from monitor.review.load import journal_files
+    from monitor.review.sights import SIGHTS
 
     if "list" in args.seen:
-        for key, cause in CAUSES.items():
-            sys.stdout.write(f"{key:<17} {cause.sight}\n")
-        return 0
+        return _sights(args, list(SIGHTS) if args.json else None)
     for option, sights in (("--seen", args.seen), ("--not-seen", args.not_seen)):
-        wrong = [s for s in sights if s not in CAUSES]
+        wrong = [s for s in sights if s not in SIGHTS]
         if wrong:
-            raise InputWrong(f"{option} {', '.join(wrong)}: not a sight that is known; allowed: {', '.join(CAUSES)}")
+            near = did_you_mean(wrong[0], SIGHTS)
+            raise InputWrong(f"{option} {', '.join(wrong)}: not a sight that is known{near}; allowed: {', '.join(SIGHTS)}")
     if args.want is not None and args.series is None:
         raise InputWrong("--want belongs to --series; allowed: --series contrast --want 0.56")
+    if not args.sessions and args.seen and not (args.not_seen or args.series or args.law or _gives_more(args)):
+        return _sights(args, args.seen)
     if not args.sessions:
-        raise InputWrong("no session named; allowed: evenbath judge SESSION|JOURNAL ...")
+        raise InputWrong("no session named; allowed: evenbath judge SESSION|JOURNAL ..., or --seen SIGHT alone: what it may come from")
     named = [find_journal(name, journals_folder(args)) for name in args.sessions]
     journals = list(journal_files(named))
     if args.series is not None:
@@ -92,6 +99,29 @@ def run(args: argparse.Namespace) -> int:
     if len(journals) > 1:
         raise InputWrong("several sessions at once can only be put side by side; allowed: one session, or --series or --law")
     return _judge(args, journals[0])
+
+
+def _sights(args: argparse.Namespace, keys: list[str] | None) -> int:
+    """What these sights may come from, without a session; None: their names. Nothing is written."""
+    from monitor.review.judgement import Judgement, contradiction, sight_lines
+    from monitor.review.sights import SIGHTS
+
+    if keys is None:
+        sys.stdout.write("".join(f"{key:<17} {sight.seen}\n" for key, sight in SIGHTS.items()))
+        return 0
+    chosen = [(key, sight) for key, sight in SIGHTS.items() if key in keys]
+    if args.json:
+        from dataclasses import asdict
+
+        sys.stdout.write(json.dumps({"sights": [{"sight": key, **asdict(sight)} for key, sight in chosen]}, ensure_ascii=False) + "\n")
+        return 0
+    wrong = contradiction(Judgement("", "", seen=tuple(keys)))
+    if wrong is not None:
+        raise InputWrong(f"{wrong}; allowed: one of them")
+    lines = [line for _, sight in chosen for line in sight_lines(sight)]
+    lines.append("Common practice, no source. With a session named its record is asked too, and what was seen is written down beside it.")
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    return 0
 
 
 def _review(journal: Path) -> Review:
@@ -114,7 +144,7 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
     from dataclasses import asdict
 
     from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, read_judgements
-    from monitor.review.measures import warmest_gap_c
+    from monitor.review.record_says import findings
 
     review = _review(journal)
     entries = read_judgements(journal)  # a damaged file is told before anything is added to it
@@ -127,7 +157,7 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
         if wrong is not None:
             raise InputWrong(f"{wrong}; allowed: one of them (--not-seen takes back what was written down). Nothing was written")
         written = append_judgement(journal, entries[-1])
-    lines = [] if folded is None else advice(folded, _develop(review.numbers), warmest_gap_c(review.numbers))
+    lines = [] if folded is None else advice(folded, _develop(review.numbers), findings(review.numbers))
     if args.json:
         shown = None if folded is None else asdict(folded)
         sys.stdout.write(json.dumps({"session": review.numbers.session, "judgement": shown, "says": lines}, ensure_ascii=False) + "\n")
@@ -159,7 +189,12 @@ def _list(args: argparse.Namespace, journals: list[Path]) -> int:
 
 def _gives(args: argparse.Namespace) -> bool:
     """Whether there is something to write down."""
-    return any(getattr(args, name) is not None for name in GIVEN) or bool(args.seen or args.not_seen)
+    return _gives_more(args) or bool(args.seen or args.not_seen)
+
+
+def _gives_more(args: argparse.Namespace) -> bool:
+    """Whether something else than a sight is told."""
+    return any(getattr(args, name) is not None for name in GIVEN)
 
 
 def _in_words(judged: Judgement) -> str:

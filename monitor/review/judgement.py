@@ -1,7 +1,7 @@
-"""What the dry film looks like, kept beside the journal, and the causes of what was seen.
+"""What the dry film looks like, kept beside the journal, and what is said to it.
 
-Decides the form of `SESSION.judgement.jsonl` (append only, never inside the journal) and which causes belong to what was seen.
-Causes: common practice, no source (the project's practice text, section 10).
+Decides the form of `SESSION.judgement.jsonl` (append only, never inside the journal), what contradicts itself, and the one change that
+is named. The sights and their causes are monitor.review.sights's, what the record says to them monitor.review.record_says's.
 Tests: tests/review/test_judgement.py.
 """
 
@@ -12,13 +12,14 @@ import os
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.text.degrees import difference, in_unit_shown, plain
+from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.doubt import said_once, share
 from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import StageMeasures
+from monitor.review.record_says import Findings, leading
+from monitor.review.sights import SIGHTS, Cause, Sight
 
 SCHEMA_VERSION = 1
 DENSITIES = ("thin", "normal", "dense")
@@ -30,7 +31,7 @@ class Judgement:
     """One entry. `wall`: when it was written, RFC 3339 UTC. Densities are above clear, without unit; None: not judged.
 
     `density` in `DENSITIES`; `measured_density`: of a grey card or step; `base_fog`: of clear film; `evenness` in `EVENNESS`;
-    `grade`: paper grade printed at, 0 to 5; `contrast`: average gradient, measured; `seen`: keys of `CAUSES`;
+    `grade`: paper grade printed at, 0 to 5; `contrast`: average gradient, measured; `seen`: keys of `SIGHTS`;
     `not_seen`: those that are taken back.
     """
 
@@ -45,57 +46,6 @@ class Judgement:
     seen: tuple[str, ...] = ()
     notes: str | None = None
     not_seen: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """What a sight means: `about` tells development from exposure and from the rest; `next_time` is one change."""
-
-    sight: str
-    about: Literal["development", "exposure", "agitation", "handling", "light or material", "fixing", "temperature"]
-    cause: str
-    next_time: str
-
-
-CAUSES: dict[str, Cause] = {
-    "milky": Cause(
-        "milky, or pink",
-        "fixing",
-        "not fixed to the end; pink alone is often only dye, and no sign by itself",
-        "fix again now, in fresh fixer; next time test the clearing time first",
-    ),
-    "wrinkles": Cause(
-        "a net of fine wrinkles",
-        "temperature",
-        "a shock of temperature between two baths",
-        "bring stop, fix and wash to within 3 C of the developer",
-    ),
-    "fog-all": Cause(
-        "fog over all, edges too",
-        "light or material",
-        "old material, light in the room, or chemistry",
-        "develop a piece that was never exposed, in the dark",
-    ),
-    "fog-edge": Cause(
-        "fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"
-    ),
-    "thin-shadows": Cause(
-        "thin shadows with good highlights", "exposure", "too little exposure", "expose more; leave the development as it is"
-    ),
-    "thin-all": Cause(
-        "thin everywhere, edge numbers thin too", "development", "too little development", "develop longer; leave the exposure as it is"
-    ),
-    "dense-highlights": Cause("dense highlights", "development", "too much development", "develop shorter; leave the exposure as it is"),
-    "edge-marks": Cause(
-        "marks at the sprocket holes or a bright border",
-        "agitation",
-        "surge or bromide drag",
-        "agitate otherwise: gentler where it surges, more where it drags",
-    ),
-    "air-bells": Cause("small clear round spots", "agitation", "air bells", "knock the tank once or twice after pouring in"),
-    "crescents": Cause("crescents", "handling", "film kinked in loading", "load slower, with dry hands and a dry reel"),
-}
-"""Common practice, no source. In the order in which one change is chosen: what spoils all first, then exposure before development."""
 
 
 def judgement_file(journal: Path) -> Path:
@@ -170,48 +120,76 @@ def latest(judgements: Sequence[Judgement]) -> Judgement | None:
 # --- one film: causes, and one change --------------------------------------------------------------------------------
 
 
+BLANK = ("blank", "blank-numbers")
+DENSE = ("black", "dense-highlights", "fog-all")
 AGAINST_EACH_OTHER = (
     ("thin-all", "dense-highlights"),
     ("thin-all", "thin-shadows"),
+    ("thin-all", "black"),
+    ("thin-shadows", "black"),
     ("fog-all", "fog-edge"),
+    BLANK,
+    *((blank, other) for blank in BLANK for other in (*DENSE, "thin-all", "thin-shadows")),
 )
-"""Sights that one film cannot show both: thin everywhere has no dense and no good highlights; fog over all is no fog at the edge only."""
-AGAINST_DENSITY = {"thin-all": "dense", "dense-highlights": "thin"}
-"""The density by eye that a sight contradicts."""
+"""Sights that one film cannot show both: thin everywhere has no dense and no good highlights; fog over all is no fog at the edge only;
+clear film has no density at all."""
+AGAINST_DENSITY = {
+    "thin-all": ("dense",),
+    "dense-highlights": ("thin",),
+    "black": ("thin", "normal"),
+    "blank": ("dense", "normal"),
+    "blank-numbers": ("dense", "normal"),
+}
+"""The densities by eye that a sight contradicts."""
 
 
 def contradiction(judgement: Judgement) -> str | None:
     """Two things that cannot both be true of one film, in words; None where there are none."""
     for first, second in AGAINST_EACH_OTHER:
         if first in judgement.seen and second in judgement.seen:
-            return f'"{CAUSES[first].sight}" and "{CAUSES[second].sight}" cannot both be seen on one film'
-    for sight, density in AGAINST_DENSITY.items():
-        if sight in judgement.seen and judgement.density == density:
-            return f'"{CAUSES[sight].sight}" does not go with a density called {density}'
+            return f'"{SIGHTS[first].seen}" and "{SIGHTS[second].seen}" cannot both be seen on one film'
+    for sight, densities in AGAINST_DENSITY.items():
+        if sight in judgement.seen and judgement.density in densities:
+            return f'"{SIGHTS[sight].seen}" does not go with a density called {judgement.density}'
     return None
 
 
-def causes(judgement: Judgement) -> list[Cause]:
-    """What was seen with its causes, the one to change first leading."""
-    return [cause for key, cause in CAUSES.items() if key in judgement.seen]
+def sights(judgement: Judgement) -> list[Sight]:
+    """What was seen, the sight to act on first leading."""
+    return [sight for key, sight in SIGHTS.items() if key in judgement.seen]
 
 
-def advice(judgement: Judgement, stage: StageMeasures | None, warmest_gap_c: float | None = None) -> list[str]:
-    """Lines: each sight with its cause, what the record says to it, and one change for next time.
+def sight_lines(sight: Sight) -> list[str]:
+    """One sight without a session: its causes, the likeliest first, the question, and the change for the likeliest."""
+    lines = [sight.seen]
+    lines += [f"  {number}. {cause.cause} ({cause.about})" for number, cause in enumerate(sight.causes, 1)]
+    if sight.question is not None:
+        lines.append(f"  Ask: {sight.question}")
+    number = " for 1" if len(sight.causes) > 1 else ""
+    lines.append(f"  One change{number}: {in_unit_shown(sight.causes[0].next_time)}")
+    return lines
 
-    `stage`: the develop stage. `warmest_gap_c`: the largest step of temperature between two stages in a row.
+
+def advice(judgement: Judgement, stage: StageMeasures | None, found: Findings | None = None) -> list[str]:
+    """Lines: each sight with its causes and its question, what the record says to it, and one change for next time.
+
+    `stage`: the develop stage. `found`: what the record says, None where there is no record. The cause that leads is the likeliest that
+    the record does not speak against.
     """
-    found = causes(judgement)
-    lines = [f"{c.sight}: {c.cause} ({c.about})" for c in found]
-    if not found:
+    found = found or {}
+    seen = sights(judgement)
+    leads = [(sight, leading(sight, found)) for sight in seen]
+    lines = []
+    for sight, lead in leads:
+        lines.append(f"{sight.seen}: {lead.cause} ({lead.about})")
+        lines += [f"  or else: {cause.cause} ({cause.about})" for cause in sight.causes if cause is not lead]
+        lines += [f"  Ask: {sight.question}"] if sight.question is not None else []
+        lines += _record_says(sight, stage, found)
+    if not seen:
         return ["nothing was seen that asks for a change"] if judgement.density == "normal" and judgement.evenness == "even" else []
-    if any(c.about == "exposure" for c in found) and any(c.about == "development" for c in found):
+    if any(c.about == "exposure" for _, c in leads) and any(c.about == "development" for _, c in leads):
         lines.append("exposure and development both look off: change the exposure first, judge again, then the development")
-    first = found[0]
-    record = _record_says(first, stage, warmest_gap_c)
-    if record is not None:
-        lines.append(record)
-    lines.append(f"one change for next time: {change_for(first, stage)}")
+    lines.append(f"one change for next time: {change_for(leads[0][1], stage)}")
     return lines
 
 
@@ -228,7 +206,7 @@ STEP = 0.15
 def _in_numbers(cause: Cause, stage: StageMeasures | None) -> str:
     """The time for next time, where the record has one and does not itself explain what was seen."""
     steps = {"thin-all": 1.0 + STEP, "dense-highlights": 1.0 - STEP}
-    factor = next((by for key, by in steps.items() if cause is CAUSES[key]), None)
+    factor = next((by for key, by in steps.items() if cause in SIGHTS[key].causes), None)
     if factor is None or stage is None or not stage.target_ref_s or record_change(cause, stage) is not None:
         return ""
     if stage.rate_law is not None and not stage.end_told:
@@ -244,10 +222,21 @@ NOT_TOLD = "the record does not know when the developer was poured off: nobody t
 """For a development whose end nobody told."""
 
 
-def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float | None) -> str | None:
-    if cause.about == "development" and stage is not None and stage.rate_law is not None and not stage.end_told:
+def _record_says(sight: Sight, stage: StageMeasures | None, found: Findings) -> list[str]:
+    asked = dict.fromkeys(cause.evidence for cause in sight.causes if cause.evidence is not None)
+    said = [f"the record says: {found[key].says}" for key in asked if key in found]
+    done = _development_says(stage) if sight in _MORE_OR_LESS else None
+    return said if done is None else [done, *said]
+
+
+_MORE_OR_LESS = (SIGHTS["thin-all"], SIGHTS["dense-highlights"])
+"""Too little and too much development."""
+
+
+def _development_says(stage: StageMeasures | None) -> str | None:
+    if stage is not None and stage.rate_law is not None and not stage.end_told:
         return NOT_TOLD
-    if cause.about == "development" and stage is not None and stage.done_percent is not None and stage.rate_law is not None:
+    if stage is not None and stage.done_percent is not None and stage.rate_law is not None:
         words = share(stage.done_percent, stage.done_sd_percent or 0.0, stage.done_between_percent)
         late = (
             f"; the pour was {stage.overrun_s:+.0f} s off the end that was called{_station_words(stage)}"
@@ -255,8 +244,6 @@ def _record_says(cause: Cause, stage: StageMeasures | None, warmest_gap_c: float
             else ""
         )
         return f"the record says: development {said_once(words)} of what was wanted{late}"
-    if cause.about == "temperature" and warmest_gap_c is not None:
-        return f"the record says: the largest step of the mean between two stages was {difference(warmest_gap_c)}"
     return None
 
 
@@ -266,10 +253,12 @@ def _station_words(stage: StageMeasures) -> str:
 
 def record_change(cause: Cause, stage: StageMeasures | None) -> str | None:
     """Where the record explains what was seen, the change is to do what was planned, not to plan something else."""
-    if cause.about != "development" or stage is None or stage.done_percent is None or stage.rate_law is None or not stage.end_told:
+    if not any(cause in sight.causes for sight in _MORE_OR_LESS) or stage is None or not stage.end_told:
+        return None
+    if stage.done_percent is None or stage.rate_law is None:
         return None
     off, sd = stage.done_percent - 100.0, stage.done_sd_percent or 0.0
-    wanted_more = cause is CAUSES["thin-all"]
+    wanted_more = cause in SIGHTS["thin-all"].causes
     if (off < -max(2.0, sd)) if wanted_more else (off > max(2.0, sd)):
         return (
             "keep the recipe, and let the development come to 100 %: this film had too "

@@ -5,7 +5,6 @@ Tests: tests/review/test_measures.py, tests/review/test_outside.py.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -128,9 +127,3 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         notes=[str(r["text"]) for r in journal.of("note") if isinstance(r.get("text"), str)],
         torn=journal.findings.torn, problems=journal.findings.lines(),
     )  # fmt: skip
-
-
-def warmest_gap_c(numbers: SessionMeasures) -> float | None:
-    """Largest step between the mean temperatures of two stages in a row, C; None if fewer than two were measured."""
-    means = [s.mean_c for s in numbers.stages if s.mean_c is not None]
-    return max((abs(b - a) for a, b in itertools.pairwise(means)), default=None)

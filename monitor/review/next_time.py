@@ -11,8 +11,9 @@ from __future__ import annotations
 from monitor.core.text.degrees import difference, plain, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
-from monitor.review.judgement import Judgement, causes, change_for
+from monitor.review.judgement import Judgement, change_for, sights
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
+from monitor.review.record_says import findings, leading
 
 NOTHING = "nothing to change"
 LOST_S = 30.0
@@ -28,7 +29,7 @@ LEAST_C = 0.1
 
 def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Judgement | None) -> str:
     """The sentence, without its full stop. `stages`: those that develop; `judged`: the dry film, None where nobody judged it."""
-    film = _dry_film(stages, judged)
+    film = _dry_film(session, stages, judged)
     if film is not None:
         return film
     for rule in (_not_told, _no_probe, _lost, _hands, _not_compared, _outside, _moved):
@@ -39,11 +40,11 @@ def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Jud
     return NOTHING
 
 
-def _dry_film(stages: list[StageMeasures], judged: Judgement | None) -> str | None:
-    found = [] if judged is None else causes(judged)
-    if not found:
+def _dry_film(session: SessionMeasures, stages: list[StageMeasures], judged: Judgement | None) -> str | None:
+    seen = [] if judged is None else sights(judged)
+    if not seen:
         return None
-    return f"{change_for(found[0], stages[0] if stages else None)} (the dry film: {found[0].sight})"
+    return f"{change_for(leading(seen[0], findings(session)), stages[0] if stages else None)} (the dry film: {seen[0].seen})"
 
 
 def _not_told(_: SessionMeasures, stage: StageMeasures) -> str | None:

@@ -63,6 +63,8 @@ class StageMeasures:
     `longer_s`, `shorter_s`: by how much it may have lasted longer and shorter than counted, because the power was gone meanwhile;
     `end_between_s`: the earliest and the latest end, as it was said at last, session time. `until`: as in the recipe; an "at least" stage
     has no late hands, so no `overrun_s`.
+    `movement_due_s`: seconds in which the recipe has a develop stage moved, as far as it lasted, None for other stages and without a
+    recipe; `movement_missed_s`: those of them that no tick called for.
     """
 
     stage: int
@@ -115,6 +117,8 @@ class StageMeasures:
     shorter_s: float = 0.0
     end_between_s: tuple[float, float] | None = None
     until: str = "time"
+    movement_due_s: float | None = None
+    movement_missed_s: float = 0.0
 
     @property
     def moved_s(self) -> float | None:

@@ -14,6 +14,7 @@ from monitor.core.journal.records import GapDoubt, gap_doubt
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Recipe, Stage
+from monitor.core.session.runs import pace_of
 from monitor.review.integrals import integral, mean_kinetic_temperature, seconds_below, weights
 from monitor.review.load import Journal, ProgressSeries
 from monitor.review.numbers import NO_PROBE, StageMeasures
@@ -131,6 +132,22 @@ def _time_doubt(journal: Journal, part: Stretch) -> GapDoubt:
     return sum((gap_doubt(record) for record in back), GapDoubt())
 
 
+def _movement(journal: Journal, recipe: Recipe | None, stage: Stage | None, part: Stretch) -> tuple[float | None, float]:
+    """Seconds of movement that the recipe has in a develop stage until its NOW or its end, and how many of them no tick called for.
+
+    Ticks are counted, not matched: a begin that was corrected afterwards shifts them all."""
+    if recipe is None or stage is None or stage.role != "develop":
+        return None, 0.0
+    pace, now_after_s = pace_of(recipe, stage), None if part.now_s is None else part.now_s - part.begin_s
+    due, after_s = 0, 0.0
+    while (tick := pace.next_tick(after_s, now_after_s)) is not None and tick.after_begin_s < part.actual_s:
+        after_s = tick.after_begin_s
+        due += 1
+    told = sum(c["cue"] == "tick" and part.begin_s <= c["t_s"] <= part.end_s for c in journal.of("cue"))
+    each_s = pace.step_s or 1.0
+    return due * each_s, max(0, due - told) * each_s
+
+
 def measure_stage(
     journal: Journal, believed: Believed, recipe: Recipe | None, stage: Stage | None, part: Stretch, track: TemperatureTrack | None
 ) -> StageMeasures:
@@ -154,6 +171,7 @@ def measure_stage(
     target = said.target_ref_s if stage is None and said is not None else planned_s
 
     doubt = _time_doubt(journal, part)
+    movement_due_s, movement_missed_s = _movement(journal, recipe, stage, part)
 
     def share(value: float | None) -> float | None:
         return None if value is None or not target else 100.0 * value / target
@@ -176,6 +194,8 @@ def measure_stage(
         station_late_s=_station_late_s(journal, part),
         steered=stage is not None and stage.steer,
         until="time" if stage is None else stage.until,
+        movement_due_s=movement_due_s,
+        movement_missed_s=movement_missed_s,
         rate_law=None if law is None else type(law).__name__.lower(),
         reference_c=None if stage is None else stage.reference_c,
         counted="pour to pour" if stage is None else stage.counted,

@@ -167,3 +167,34 @@ def test_a_damaged_judgement_is_told_before_anything_is_added(journals: list[Pat
     assert judge("k4", "--grade", "2") == 2
     assert "260304-k4.judgement.jsonl:1: not a judgement" in capsys.readouterr().err
     assert beside.read_text() == "nonsense\n"
+
+
+def test_a_sight_alone_says_what_it_may_come_from_and_writes_nothing(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """No session is needed to ask."""
+    assert judge("--seen", "blank") == 0
+    out = capsys.readouterr().out.splitlines()
+    assert out[0] == "clear film, and no edge numbers either"
+    assert out[1].startswith("  1. the developer was dead")
+    assert out[4].startswith("  Ask: ")
+    assert out[5].startswith("  One change for 1: ")
+    assert judge("--seen", "blank", "--json") == 0
+    told = json.loads(capsys.readouterr().out)["sights"]
+    assert [s["sight"] for s in told] == ["blank"]
+    assert told[0]["causes"][1]["cause"] == "fixer or stop bath went in before the developer"
+    assert not list(journals[0].parent.glob("*.judgement.jsonl"))
+
+
+def test_what_contradicts_or_is_mistyped_is_refused_without_a_session_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """With the word that was meant."""
+    assert judge("--seen", "blank", "--seen", "black") == 2
+    assert "cannot both be seen" in capsys.readouterr().err
+    assert judge("--seen", "blnk") == 2
+    assert 'did you mean "blank"?' in capsys.readouterr().err
+    assert judge("--seen", "blank", "--density", "thin") == 2
+    assert "no session named" in capsys.readouterr().err
+
+
+def test_the_record_of_a_session_is_asked(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """The journals of these tests have ticks for the first half minute alone: the rest was never called."""
+    assert judge("k6", "--seen", "streaks") == 0
+    assert "of movement in develop were never called" in capsys.readouterr().out

@@ -12,11 +12,13 @@ from pathlib import Path
 import pytest
 
 from monitor.core.errors import FileWrong, InputWrong
-from monitor.review.judgement import CAUSES, Judgement, advice, append_judgement, judgement_file, latest, read_judgements
+from monitor.review.judgement import Judgement, advice, append_judgement, judgement_file, latest, read_judgements
 from monitor.review.load import load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
 from monitor.review.own_data import T_95, SeriesPoint, fit_series, own_law
+from monitor.review.record_says import Finding
+from monitor.review.sights import SIGHTS
 from tests.review.journals import play, recipe_data
 
 ENTRY = Judgement("2026-03-02T08:00:00Z", "s1", density="thin", base_fog=0.28)
@@ -73,11 +75,11 @@ def test_exposure_is_told_apart_from_development() -> None:
     assert any("change the exposure first" in line for line in both)
 
 
-@pytest.mark.parametrize("sight", CAUSES)
+@pytest.mark.parametrize("sight", SIGHTS)
 def test_every_sight_has_a_cause_and_exactly_one_change(sight: str) -> None:
     """One change at a time."""
     lines = advice(Judgement("", "s", seen=(sight,)), None)
-    assert CAUSES[sight].cause in lines[0]
+    assert SIGHTS[sight].causes[0].cause in lines[0]
     assert sum("one change for next time" in line for line in lines) == 1
 
 
@@ -94,9 +96,9 @@ def test_where_the_record_explains_it_the_plan_is_kept(tmp_path: Path) -> None:
 
 def test_wrinkles_are_held_against_the_record() -> None:
     """The largest step between two baths."""
-    assert any(
-        "step of the mean between two stages was 9.0 C" in line for line in advice(Judgement("", "s", seen=("wrinkles",)), None, 9.0)
-    )
+    step = Finding(True, "the largest step of the mean between two stages was 9.0 C")
+    lines = advice(Judgement("", "s", seen=("wrinkles",)), None, {"jump": step})
+    assert "the record says: the largest step of the mean between two stages was 9.0 C" in lines
 
 
 def test_fewer_than_three_are_refused() -> None:

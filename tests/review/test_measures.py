@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 from monitor.review.load import Journal, load
-from monitor.review.measures import Review, measure, warmest_gap_c
+from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
+from monitor.review.record_says import largest_step_c
 from tests.review.journals import Fault, Played, coefficient_rate, play, recipe_data
 
 
@@ -187,7 +188,7 @@ def test_another_liquid_before_the_stage_does_not_colour_it(tmp_path: Path) -> N
     assert develop.done_percent == pytest.approx(100.0, abs=0.1)
     assert develop.max_c is not None
     assert develop.max_c < 20.3
-    assert warmest_gap_c(reviewed(made, tmp_path).numbers) == pytest.approx(3.0, abs=0.2)
+    assert largest_step_c(reviewed(made, tmp_path).numbers) == pytest.approx(3.0, abs=0.2)
 
 
 def test_another_liquid_after_the_stage_does_not_colour_it(tmp_path: Path) -> None:

@@ -1,0 +1,122 @@
+"""What the record of a session says to the causes of what was seen: for one, against it, or nothing. Pure.
+
+A record can know what was called, told, measured and counted; it never knows what hands did. Tests: tests/review/test_record_says.py.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.warnings import BATHS_WITHIN_C
+from monitor.core.text.degrees import difference
+from monitor.core.text.quantities import format_duration
+from monitor.review.numbers import SessionMeasures
+from monitor.review.sights import Cause, Evidence, Sight
+
+HARDLY_PERCENT = 25.0
+"""Film with less development than this looks blank (a choice, no source)."""
+MISSED_S = 5.0
+"""More movement than this that nobody called is worth a word: a single tick may fall into another call (a drum's stands for 5 s)."""
+STILL_SHARE = 0.05
+"""A bath that is moved for less of its time hangs nearly still; 5 s a minute is 8 per cent (a choice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """`bears`: the record speaks for the cause (True), against it (False), or cannot tell (None). `says`: in words."""
+
+    bears: bool | None
+    says: str
+
+
+Findings = Mapping[Evidence, Finding]
+
+
+def findings(session: SessionMeasures) -> Findings:
+    """What this record can say; an evidence that it has nothing to is left out."""
+    found = {
+        "hardly developed": _hardly_developed(session),
+        "movement": _movement(session),
+        "fixing": _fixing(session),
+        "jump": _jump(session),
+        "restart": _restart(session),
+        "tray": Finding(True, "the sheets were in an open tray") if session.vessel == "open tray" else None,
+    }
+    return {key: finding for key, finding in found.items() if finding is not None}  # type: ignore[misc]
+
+
+def leading(sight: Sight, found: Findings) -> Cause:
+    """The cause to act on: one that the record speaks for, else the likeliest that it does not speak against."""
+    said = [(cause, found.get(cause.evidence) if cause.evidence is not None else None) for cause in sight.causes]
+    return next(
+        (cause for cause, finding in said if finding is not None and finding.bears),
+        next((cause for cause, finding in said if finding is None or finding.bears is None), sight.causes[0]),
+    )
+
+
+def _hardly_developed(session: SessionMeasures) -> Finding | None:
+    done = [s.done_percent for s in session.stages if s.role == "develop" and s.end_told and s.done_percent is not None]
+    if not done or max(done) >= HARDLY_PERCENT:
+        return Finding(False, f"development came to {max(done):.0f} %") if done else None
+    return Finding(True, f"development came to {max(done):.0f} % when the developer was poured off")
+
+
+def _movement(session: SessionMeasures) -> Finding | None:
+    stages = [s for s in session.stages if s.role == "develop" and s.movement_due_s is not None]
+    if not stages:
+        return None
+    worst = max(stages, key=lambda s: s.movement_missed_s)
+    if worst.movement_missed_s > MISSED_S:
+        missed, due = format_duration(worst.movement_missed_s), format_duration(worst.movement_due_s or 0.0)
+        return Finding(True, f"{missed} of the {due} of movement in {worst.name} were never called")
+    still = min(stages, key=lambda s: (s.movement_due_s or 0.0) / max(1.0, s.actual_s))
+    if (still.movement_due_s or 0.0) < STILL_SHARE * still.actual_s:
+        moved, whole = format_duration(still.movement_due_s or 0.0), format_duration(still.actual_s)
+        return Finding(True, f"the recipe moves the film for {moved} of the {whole} in {still.name}")
+    return Finding(None, "every movement of the development was called; whether the hands followed it does not know")
+
+
+def _fixing(session: SessionMeasures) -> Finding | None:
+    if not session.stages:
+        return None
+    fixes = [s for s in session.stages if s.role in FIXING_ROLES]
+    if not fixes:
+        return Finding(True, "no stage fixed the film")
+    short = next((s for s in fixes if s.end_told and s.planned_s and s.actual_s < s.planned_s - 1.0), None)
+    if short is not None:
+        return Finding(
+            True, f"the film was {format_duration(short.actual_s)} in {short.name}; {format_duration(short.planned_s or 0.0)} were planned"
+        )
+    untold = next((s for s in fixes if not s.end_told), None)
+    if untold is not None:
+        return Finding(True, f"nobody told when the film left {untold.name}: how long it was in is not known")
+    return Finding(
+        False, f"the film was {format_duration(sum(s.actual_s for s in fixes))} in the fixer, as long as planned: it may have been tired"
+    )
+
+
+def largest_step_c(session: SessionMeasures) -> float | None:
+    """Largest step between the mean temperatures of two stages in a row, C; None if fewer than two were measured."""
+    means = [s.mean_c for s in session.stages if s.mean_c is not None]
+    return max((abs(b - a) for a, b in itertools.pairwise(means)), default=None)
+
+
+def _jump(session: SessionMeasures) -> Finding | None:
+    step_c = largest_step_c(session)
+    if step_c is None:
+        return None
+    return Finding(step_c > BATHS_WITHIN_C, f"the largest step of the mean between two stages was {difference(step_c)}")
+
+
+def _restart(session: SessionMeasures) -> Finding | None:
+    """The program went away and came back while film was in a developer or before: a board that starts lights its lamps."""
+    if session.vessel not in ("open tray", "open tank"):
+        return None
+    bare_until_s = max((s.actual_end_s for s in session.stages if s.role in ("load", "presoak", "develop", "stop")), default=0.0)
+    back = next((r["t_s"] for r in session.resumes if isinstance(r.get("t_s"), (int, float)) and r["t_s"] <= bare_until_s), None)
+    if back is None:
+        return None
+    return Finding(True, f"the station started again at {format_duration(back)}, with the film bare: a board that starts lights its lamps")

@@ -1,0 +1,228 @@
+"""What can be seen on a film that went wrong: the causes of each sight, the likeliest first, one question that tells them apart, and one
+change for each cause. Data.
+
+All of it is common practice, no source (the project's practice text, section 10), unless a comment says "from memory". The edge numbers
+are the key to a blank film: they are printed with light at the factory, so only a development that failed can lose them.
+Tests: tests/review/test_sights.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+About = Literal[
+    "solutions", "development", "exposure", "agitation", "handling", "light or material", "fixing", "temperature", "drying"
+]  # fmt: skip
+Evidence = Literal["hardly developed", "movement", "fixing", "jump", "restart", "tray"]
+"""What a session's record can say to a cause; monitor/review/record_says.py looks for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One cause. `about` tells development from exposure and from the rest; `next_time`: one change; `evidence`: what of the record
+    bears on it, None where a record cannot know."""
+
+    about: About
+    cause: str
+    next_time: str
+    evidence: Evidence | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """`seen`: what the eye sees; `causes`: the likeliest first; `question`: what tells them apart, None where there is only one."""
+
+    seen: str
+    causes: tuple[Cause, ...]
+    question: str | None = None
+
+
+def _one(seen: str, about: About, cause: str, next_time: str, evidence: Evidence | None = None) -> Sight:
+    return Sight(seen, (Cause(about, cause, next_time, evidence),))
+
+
+SIGHTS: dict[str, Sight] = {
+    "blank": Sight(
+        "clear film, and no edge numbers either",
+        (
+            Cause(
+                "solutions",
+                "the developer was dead, or a part of it was missing",
+                "dip a piece of leader into the developer before the film goes in: it must turn dark",
+            ),
+            Cause(
+                "solutions",
+                "fixer or stop bath went in before the developer",
+                "line the jugs up in the order of use, each with a mark that you can feel",
+            ),
+            Cause(
+                "development",
+                "the developer was poured off almost at once",
+                "leave the developer in until NOW",
+                "hardly developed",
+            ),
+        ),
+        "In the light, does a piece of leader turn dark in the developer that is left? No: the developer was dead. Yes: the wrong bath went"
+        " in first.",
+    ),
+    "blank-numbers": Sight(
+        "clear film, but the edge numbers are there",
+        (
+            Cause(
+                "exposure",
+                "the film never moved through the camera",
+                "after loading the camera, wind on twice and see the rewind knob turn",
+            ),
+            Cause(
+                "exposure",
+                "no light came in: lens cap, dark slide or shutter",
+                "without film, look through the open back while the shutter opens",
+            ),
+            Cause("handling", "a fresh roll was taken for an exposed one", "fold the leader of every exposed roll over at once"),
+        ),
+        "Did the rewind knob turn each time you wound on? No: the film never moved. Yes: no light came in, or it was the wrong roll.",
+    ),
+    "black": Sight(
+        "black film",
+        (
+            Cause(
+                "light or material",
+                "light reached the film outside the pictures: the room, the bag, the tank's lid or the camera's back",
+                "test the closed tank with a lamp inside, and the place where you load by ten minutes in its dark",
+                "restart",
+            ),
+            Cause(
+                "exposure",
+                "far too much light in the camera",
+                "check film speed, meter and shutter with the camera empty",
+            ),
+        ),
+        "Are the edges black as well as the pictures? Yes: light from outside. No, only the pictures: far too much exposure.",
+    ),
+    "milky": Sight(
+        "milky, or pink",
+        (
+            Cause(
+                "fixing",
+                "not fixed to the end; pink alone is often only dye, and no sign by itself",
+                "fix again now, in fresh fixer; next time test the clearing time first",
+                "fixing",
+            ),
+        ),
+    ),
+    "wrinkles": _one(
+        "a net of fine wrinkles",
+        "temperature",
+        "a shock of temperature between two baths",
+        "bring stop, fix and wash to within 3 C of the developer",
+        "jump",
+    ),
+    "fog-all": _one(
+        "fog over all, edges too",
+        "light or material",
+        "old material, light in the room, or chemistry",
+        "develop a piece that was never exposed, in the dark",
+        "restart",
+    ),
+    "fog-edge": _one(
+        "fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"
+    ),
+    "undeveloped-band": Sight(
+        "a pale band or patch that was hardly developed",
+        (
+            Cause(
+                "handling",
+                "too little developer: a part of the film stood out of it",
+                "find out with water how much covers the reel, and always pour that much",
+            ),
+            Cause("handling", "the reel slid up on its column", "push the reel down, and hold it there with the clip or an empty reel"),
+            Cause("handling", "two turns of the film touched on the reel", "load slower, and feel for bulges before the lid goes on"),
+        ),
+        "Is it a band along one edge, or are there patches? A band: the liquid did not reach it. Patches: two turns touched.",
+    ),
+    "thin-shadows": _one(
+        "thin shadows with good highlights", "exposure", "too little exposure", "expose more; leave the development as it is"
+    ),
+    "thin-all": _one(
+        "thin everywhere, edge numbers thin too", "development", "too little development", "develop longer; leave the exposure as it is"
+    ),
+    "dense-highlights": _one("dense highlights", "development", "too much development", "develop shorter; leave the exposure as it is"),
+    "streaks": Sight(
+        "streaks or bands of uneven density",
+        (
+            Cause(
+                "agitation",
+                "too little movement, most of all in the first half minute",
+                "move it all through the first 30 s, then as often as your sheet says",
+                "movement",
+            ),
+            Cause("agitation", "the developer was poured in too slowly", "pour it in within 10 to 20 s, the tank held aslant"),
+            Cause("light or material", "light or dirt in the camera", "look at the camera's seals and shutter"),
+        ),
+        "Are they in the same place in every picture? Yes: the camera. No: movement, or a slow pour.",
+    ),
+    "edge-marks": Sight(  # which is dark and which is light: from memory, not verified
+        "marks at the sprocket holes or a bright border",
+        (
+            Cause(
+                "agitation",
+                "surge: moved so roughly that the developer shot through the holes",
+                "agitate gentler: turn the tank over in two seconds, and no faster",
+            ),
+            Cause(
+                "agitation",
+                "bromide drag: moved so little that used developer ran down the film",
+                "agitate more: as often as your sheet says",
+                "movement",
+            ),
+        ),
+        "On the negative, are they darker or lighter than what is around them? Darker: surge. Lighter: drag.",
+    ),
+    "air-bells": _one("small clear round spots", "agitation", "air bells", "knock the tank once or twice after pouring in"),
+    "crescents": Sight(  # which is dark and which is clear: from memory, not verified
+        "crescents",
+        (
+            Cause("handling", "film kinked in loading", "load slower, with dry hands and a dry reel"),
+            Cause("handling", "film kinked before it was exposed", "load the camera without bending the film"),
+        ),
+        "On the negative, are they dark or clear? Dark: kinked while loading the reel. Clear: kinked before the picture was taken.",
+    ),
+    "scratches": Sight(
+        "scratches",
+        (
+            Cause("drying", "grit under a cloth, a finger or a squeegee", "do not wipe wet film: let it drip"),
+            Cause("handling", "grit in the cassette's felt or in the camera", "brush the camera out, and never pull a roll tight"),
+            Cause(
+                "handling",
+                "the corner of the next sheet, or a nail",
+                "fewer sheets at once; lift them by the edges, with short nails",
+                "tray",
+            ),
+        ),
+        "Did you wipe the film while it was wet? Yes: the wiping. No: long straight lines come from cassette or camera, short ones from"
+        " hands.",
+    ),
+    "drying-marks": Sight(
+        "rings, tide marks or drops that dried",
+        (
+            Cause("drying", "drops of hard water dried on it", "use distilled water for the last bath"),
+            Cause("drying", "too much wetting agent", "count the drops of wetting agent: what the sheet says, no more"),
+        ),
+        "Are they chalky or smeary? Chalky: hard water. Smeary: wetting agent. Either way: wash again for five minutes and dry again.",
+    ),
+    "powder-frost": Sight(
+        "a white frost, or the prints of fingers",
+        (
+            Cause(
+                "handling",
+                "powder from gloves",
+                "take gloves that were not powdered, or rinse them under the tap before they touch film",
+            ),
+            Cause("drying", "a deposit of lime or of tired fixer", "rinse in distilled water, and filter or renew the fixer"),
+            Cause("drying", "dust that dried in", "hang the film where nobody walks, and leave it alone until it is dry"),
+        ),
+        "Does it lie where you held the film? Yes: glove powder. No: an even haze is a deposit, single specks are dust.",
+    ),
+}
+"""In the order in which one change is chosen: what spoils all first, then exposure before development, then marks."""

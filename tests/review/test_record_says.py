@@ -1,0 +1,123 @@
+"""What a session's record says to what was seen on the film: it may put another cause first, and says so in its own numbers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.review.judgement import Judgement, advice
+from monitor.review.load import load
+from monitor.review.measures import measure
+from monitor.review.next_time import next_time
+from monitor.review.numbers import SessionMeasures
+from monitor.review.record_says import Finding, findings, leading
+from monitor.review.sights import SIGHTS
+from tests.evening import FIX, STOP, Evening, develop, recipe
+from tests.review.test_not_told import kept
+
+DEMO = Path(__file__).parents[2] / "demo_logs"
+
+
+def demo(number: str) -> SessionMeasures:
+    """One of the demonstration evenings."""
+    return measure(load(next(DEMO.glob(f"{number}-*.jsonl")))).numbers
+
+
+@pytest.fixture(scope="module")
+def laundry() -> SessionMeasures:
+    """The cold laundry: everything was called, fixed and told."""
+    return demo("01")
+
+
+def changed(session: SessionMeasures, role: str, /, **fields: Any) -> SessionMeasures:
+    """The session with other numbers in the stages of a role."""
+    return replace(session, stages=[replace(s, **fields) if s.role == role else s for s in session.stages])
+
+
+def test_movements_that_were_never_called_are_found_in_the_journal() -> None:
+    """The power was gone from 4:00 to 4:24: the ten seconds of movement of minute 4 had no ticks."""
+    found = findings(demo("06"))
+    assert found["movement"] == Finding(True, "0:11 of the 2:09 of movement in develop were never called")
+    assert leading(SIGHTS["streaks"], found) is SIGHTS["streaks"].causes[0]
+
+
+def test_where_all_was_called_the_record_does_not_clear_the_hands(laundry: SessionMeasures) -> None:
+    """Ticks are no movement: the likeliest cause stays the likeliest."""
+    found = findings(laundry)
+    assert found["movement"].bears is None
+    assert "whether the hands followed" in found["movement"].says
+    assert leading(SIGHTS["streaks"], found) is SIGHTS["streaks"].causes[0]
+
+
+def test_drag_leads_where_the_recipe_hardly_moves_the_film(laundry: SessionMeasures) -> None:
+    """A minute of an hour, as a stand recipe has it; else surge is likelier."""
+    assert leading(SIGHTS["edge-marks"], findings(laundry)).cause.startswith("surge")
+    stand = changed(laundry, "develop", movement_due_s=60.0, movement_missed_s=0.0, actual_s=3600.0)
+    assert findings(stand)["movement"].says == "the recipe moves the film for 1:00 of the 1:00:00 in develop"
+    assert leading(SIGHTS["edge-marks"], findings(stand)).cause.startswith("bromide drag")
+
+
+@pytest.mark.parametrize(
+    ("fields", "says", "bears"),
+    [
+        ({"end_told": True, "actual_s": 150.0, "planned_s": 240.0}, "the film was 2:30 in fix; 4:00 were planned", True),
+        ({"end_told": False}, "nobody told when the film left fix: how long it was in is not known", True),
+        ({"end_told": True, "actual_s": 300.0, "planned_s": 240.0}, "the film was 5:00 in the fixer, as long as planned: it may", False),
+        ({"role": "wash"}, "no stage fixed the film", True),
+    ],
+)
+def test_a_fix_that_was_short_untold_or_missing_is_said(laundry: SessionMeasures, fields: dict[str, Any], says: str, bears: bool) -> None:
+    """With its times."""
+    found = findings(changed(laundry, "fix", **fields))["fixing"]
+    assert found.says.startswith(says)
+    assert found.bears is bears
+
+
+def test_a_blank_film_that_was_poured_off_at_once_is_no_dead_developer(laundry: SessionMeasures) -> None:
+    """A tenth of the development, told by a tap."""
+    found = findings(changed(laundry, "develop", end_told=True, done_percent=9.0))
+    assert leading(SIGHTS["blank"], found).cause == "the developer was poured off almost at once"
+    lines = advice(Judgement("", "s", seen=("blank",)), None, found)
+    assert "the record says: development came to 9 % when the developer was poured off" in lines
+    assert lines[-1] == "one change for next time: leave the developer in until NOW"
+    assert leading(SIGHTS["blank"], findings(changed(laundry, "develop", end_told=False, done_percent=9.0))) is SIGHTS["blank"].causes[0]
+
+
+def test_a_step_of_temperature_and_an_open_tray_are_said(laundry: SessionMeasures) -> None:
+    """3 C between two baths is the trade's limit (common practice)."""
+    stages = [replace(s, mean_c=20.0 + 8.5 * i) for i, s in enumerate(laundry.stages)]
+    jump = findings(replace(laundry, stages=stages))["jump"]
+    assert (jump.bears, jump.says) == (True, "the largest step of the mean between two stages was 8.5 C")
+    tray = findings(demo("03"))
+    assert leading(SIGHTS["scratches"], tray).cause.startswith("the corner of the next sheet")
+    assert "tray" not in findings(laundry)
+
+
+def test_a_restart_beside_bare_film_is_a_cause_of_fog() -> None:
+    """In a tank with its lid on it is none."""
+    cut = demo("06")
+    assert "restart" not in findings(cut)
+    bare = findings(replace(cut, vessel="open tray"))["restart"]
+    assert bare.bears
+    assert bare.says.startswith("the station started again at 4:24, with the film bare")
+    after = replace(cut, vessel="open tray", resumes=[{**cut.resumes[0], "t_s": cut.stages[-1].actual_end_s}])
+    assert "restart" not in findings(after)
+
+
+def test_the_change_on_the_page_is_the_one_that_the_record_leads_to(laundry: SessionMeasures) -> None:
+    """`review` and `judge` name the same change."""
+    stand = changed(laundry, "develop", movement_due_s=60.0, movement_missed_s=0.0, actual_s=3600.0)
+    seen = Judgement("", "s", seen=("edge-marks",))
+    change = advice(seen, None, findings(stand))[-1].removeprefix("one change for next time: ")
+    assert next_time(stand, [], seen) == f"{change} (the dry film: {SIGHTS['edge-marks'].seen})"
+
+
+def test_a_begin_that_was_answered_late_misses_no_movement(tmp_path: Path) -> None:
+    """Ticks are counted, not matched with their moments."""
+    evening = Evening(recipe(develop("5:00"), STOP, FIX)).begin().to(420)
+    stage = measure(kept(evening, tmp_path)).numbers.stages[0]
+    assert stage.movement_due_s is not None
+    assert stage.movement_missed_s <= 5.0
