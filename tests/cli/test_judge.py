@@ -138,7 +138,7 @@ def test_the_own_law_is_told_as_a_line_for_the_recipe(tmp_path: Path, capsys: py
         (("a/b.jsonl",), 2, "there is no such file"),
         (("k4", "--grade", "7"), 2, "7 is out of range; allowed: 0 to 5"),
         (("k4", "--grade", "soft"), 2, '"soft" is not a number'),
-        (("k4", "--seen", "ghosts"), 2, "not a sight that is known; allowed: milky"),
+        (("k4", "--seen", "ghosts"), 2, "not a sight that is known; allowed: blank"),
         (("k4", "--want", "0.5"), 2, "--want belongs to --series"),
         (("k4", "k5", "--grade", "2"), 2, "one session, or --series or --law"),
         (("k4", "--not-seen", "ghosts"), 2, "not a sight that is known"),
