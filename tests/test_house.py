@@ -45,6 +45,7 @@ DOORS: dict[str, str] = {
     "prepare.recipes": "core core.text core.development core.recipe core.session prepare prepare.state prepare.water",
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
     "prepare.evening": "core core.text core.evening core.recipe core.session prepare prepare.bottles prepare.water",
+    "prepare.sensitometry": "core core.text core.drawing",
     "prepare.paper": "core.text core.recipe core.session prepare prepare.bottles prepare.recipes",
     "live": "core.evening core.journal core.probes core.session",
     "live.disk": "core core.journal live",

@@ -45,6 +45,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rig": ("monitor.cli.rig", "a virtual probe bus and panel, for a station without a Pi"),
     "record": ("monitor.cli.record", "keep the journals of stations that publish on a broker"),
     "review": ("monitor.cli.review", "what happened, what was measured and what was only estimated"),
+    "wedge": ("monitor.cli.wedge", "film tests: a step wedge's curve, times for N-1 to N+2, the clip test, a bracketed leader"),
     "judge": ("monitor.cli.judge", "write down what the dry film looks like"),
     "completion": ("monitor.cli.completion", "a script that lets bash, zsh or fish complete commands, options and files"),
 }

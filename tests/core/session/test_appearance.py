@@ -34,6 +34,13 @@ def test_now_comes_at_the_appearance_times_the_factor() -> None:
     assert evening.stage(1, "end")["t_s"] == pytest.approx(101.0, abs=1.0)
 
 
+def test_the_published_example_of_development_by_factor() -> None:
+    """"The image appears in 45 seconds; five is the factor, and the total development is therefore 3 3/4 minutes" (The Amateur
+    Photographer, 12 April 1901, quoted in a dictionary of photography of its time)."""
+    evening = Evening(a_print(more="")).begin().press(45.0).to(240.0)
+    assert evening.stage(1, "end")["t_s"] == pytest.approx(225.0, abs=0.1)
+
+
 def test_the_factor_takes_up_a_cold_tray_and_the_rate_what_changes_after_it() -> None:
     """A steady 14 C needs no rate; where the tray cools from 20 C to 14 C after the tap, the print stays in longer."""
     cold = Evening(a_print(), lambda _: 14.0).begin().press(30.0).to(200.0)
