@@ -47,6 +47,7 @@ def run(args: argparse.Namespace) -> int:
 
     request, recipe = _request(args)
     config = open_station(args.file)
+    _tell({"remarks": recipe.warnings})
     standings = _standings(config.state, recipe)
     request |= _ledger_told(recipe, standings, args.ledger)
     with StationLink(config.state) as link:
@@ -90,11 +91,12 @@ def _armed_or_asked(link: Asked, request: Mapping[str, Any]) -> Mapping[str, Any
 
 
 def _tell(answer: Mapping[str, Any]) -> None:
-    """What the station remarks on."""
+    """What the station remarks on, and what the recipe and the ledger have to say."""
     from monitor.cli.terminal.questions import folded
+    from monitor.core.text.degrees import in_unit_shown
 
     for remark in answer.get("remarks", []):
-        note = f"note: {remark}"
+        note = in_unit_shown(f"note: {remark}")
         sys.stderr.write(f"{folded(note, 6) if sys.stderr.isatty() else note}\n")
 
 

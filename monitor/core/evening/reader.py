@@ -6,7 +6,7 @@ read. Tests: tests/core/evening/test_evening_reader.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -218,3 +218,20 @@ def _warnings(evening: Evening) -> Iterator[str]:
             told = f"{format_duration(gap_s)} after the film before it in the same vessel"
             yield f"Film {film.number} ({film.what}) begins {told}; between is {format_duration(evening.between_s)}."
         until[film.vessel] = start_s + total_s
+    yield from _jugs(evening, starts, totals)
+
+
+def _jugs(evening: Evening, starts: Sequence[float], totals: Sequence[float]) -> Iterator[str]:
+    """One jug that holds two solutions while both films run."""
+    for i, film in enumerate(evening.films):
+        for j, other in enumerate(evening.films[:i]):
+            if starts[i] >= starts[j] + totals[j] or starts[j] >= starts[i] + totals[i]:
+                continue
+            there = {stage.jug: stage.solution for stage in other.recipe.stages if stage.jug is not None and stage.solution is not None}
+            for stage in film.recipe.stages:
+                if stage.jug is None or stage.solution is None:
+                    continue
+                holds = there.get(stage.jug, stage.solution)
+                if holds != stage.solution:
+                    both = f"{stage.solution} for film {film.number} and {holds} for film {other.number}"
+                    yield f"Jug {stage.jug} holds both {both}, which run at the same time: use one jug for each solution."

@@ -20,6 +20,7 @@ from monitor.core.text.quantities import (
     QuantityWrong,
     format_duration,
     format_number,
+    format_volume,
     read_dilution,
     read_duration,
     read_temperature,
@@ -70,10 +71,11 @@ def _read(document: Document) -> Recipe:
     film = root.choice("film", get_args(Film), required=True)
     vessel = root.choice("vessel", get_args(VesselKind), required=True)
     contents = root.table("contents", "[contents]")
-    what = area = None
+    what = area = cover_ml = None
     if contents is not None:
         what = contents.text("what")
         area = contents.number("area_units", 0, 1000, "above 0, at most 1000 units of 80 sq in", above=True)
+        cover_ml = contents.quantity("cover", read_volume, 1.0, 1e6, '"1 ml" to "1000 l"')
         contents.finish()
     tables = list(root.tables("stage", "[[stage]]", required=True))
     if "stage" in root and root.raw("stage") == []:
@@ -83,10 +85,12 @@ def _read(document: Document) -> Recipe:
     readers = [_StageReader(table, i + 1, film, sheets_table is not None) for i, table in enumerate(tables)]
     stages = [stage for stage in (reader.read() for reader in readers) if stage is not None]
     sheets = _read_sheets(sheets_table, stages, readers) if sheets_table is not None else None
+    if cover_ml is not None:
+        _check_cover(stages, readers, cover_ml)
     document.raise_problems()
     if name is None or film is None or vessel is None:
         raise AssertionError("a missing value was not written down")
-    recipe = Recipe(name, film, vessel, _with_references(tuple(stages)), sheets, what, area, document.data)
+    recipe = Recipe(name, film, vessel, _with_references(tuple(stages)), sheets, what, area, document.data, cover_ml=cover_ml)
     return replace(recipe, warnings=tuple(warnings(recipe)))
 
 
@@ -355,6 +359,15 @@ class _StageReader:
         except QuantityWrong as wrong:
             self.table.wrong("dilution", f"dilution: {wrong.what}", wrong.allowed.removeprefix("allowed: "))
             return None
+
+
+def _check_cover(stages: list[Stage], readers: list[_StageReader], cover_ml: float) -> None:
+    """Report every bath that would leave part of the film dry."""
+    tables = {reader.number: reader.table for reader in readers}
+    for stage in stages:
+        if stage.volume_ml is not None and stage.volume_ml < cover_ml:
+            what = f"volume: {format_volume(stage.volume_ml)} does not cover the film"
+            tables[stage.number].wrong("volume", what, f'"{format_volume(cover_ml)}" or more, as cover in [contents] says')
 
 
 def _read_sheets(table: Table, stages: list[Stage], readers: list[_StageReader]) -> Sheets | None:

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe
+from monitor.core.recipe.warnings import warnings
 
 
 def scaled(recipe: Recipe, factors: Mapping[int, float]) -> Recipe:
@@ -27,7 +28,8 @@ def scaled(recipe: Recipe, factors: Mapping[int, float]) -> Recipe:
     ]
     changed = recipe_from_data({**recipe.data, "stage": stages})
     lines = [stage.line for stage in recipe.stages]
-    return replace(changed, stages=tuple(replace(s, line=line) for s, line in zip(changed.stages, lines, strict=True)))
+    placed = replace(changed, stages=tuple(replace(s, line=line) for s, line in zip(changed.stages, lines, strict=True)))
+    return replace(placed, warnings=tuple(warnings(placed)))
 
 
 def developing(recipe: Recipe, factor: float) -> Recipe:

@@ -134,6 +134,8 @@ class Recipe:
     area_units: float | None
     data: Mapping[str, Any]
     warnings: tuple[str, ...] = field(default=())
+    cover_ml: float | None = None
+    """What covers the film in its vessel, as the person has measured it; None if nobody says."""
 
     @property
     def open_film(self) -> tuple[int, ...]:

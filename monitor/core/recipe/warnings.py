@@ -1,5 +1,6 @@
 """What a recipe may say, but a person should know before the film is wet: whole sentences, shown by `plan` and before the start.
 
+Orders of baths that no process has, and what is most likely forgotten: `sense`, with lines.
 Tests: tests/core/recipe/test_reader.py.
 """
 
@@ -10,6 +11,7 @@ from itertools import groupby, pairwise
 
 from monitor.core.development.rate import Pairs, planned_time
 from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.sense import matters
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number
 
@@ -36,6 +38,7 @@ def warnings(recipe: Recipe) -> Iterator[str]:
     if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
         yield from _shock_warnings([s for s in recipe.stages if s.reference_stated])
     yield from _jug_warnings(recipe.stages)
+    yield from (matter.sentence for matter in matters(recipe))
 
 
 def _stage_warnings(recipe: Recipe, stage: Stage) -> Iterator[str]:

@@ -19,6 +19,7 @@ from monitor.core.probes.readings import Role
 from monitor.core.probes.register import DATASHEET_STEP_C
 from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
 from monitor.core.recipe.data_range import data_matter, known_outside
+from monitor.core.recipe.sense import grave
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import TICK
 from monitor.live.station.ledger_word import IF_NO, LedgerWord, question_id, question_text
@@ -206,6 +207,12 @@ def ledger_questions(recipe: Recipe, word: LedgerWord | None) -> tuple[Preflight
     if word is None or word.apply is not None:
         return ()
     return (PreflightQuestion(question_id(word), "yes", question_text(word, recipe), False, IF_NO),)
+
+
+def grave_questions(recipe: Recipe) -> tuple[PreflightQuestion, ...]:
+    """Whether a recipe that would leave nothing on the film is meant."""
+    said = " ".join(text[:1].upper() + text[1:] for text in grave(recipe))
+    return (PreflightQuestion("sense", "yes", f"{said} Start all the same?", True, "Put the baths in order first."),) if said else ()
 
 
 def outside_now(recipe: Recipe, facts: PreflightFacts) -> str | None:

@@ -22,6 +22,7 @@ from monitor.live.station.preflight import (
     Preflight,
     PreflightFacts,
     PreflightQuestion,
+    grave_questions,
     ledger_questions,
     machine_findings,
     outside_now,
@@ -138,7 +139,8 @@ class Starting:
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
         remarks += [f"{_pages(lit)}: put phones and displays out of the room before the film is bare"] if lit else []
-        questions = (*ledger_questions(wanted.recipe, wanted.ledger), *questions_for(wanted.recipe, facts))
+        first = (*grave_questions(wanted.recipe), *ledger_questions(wanted.recipe, wanted.ledger))
+        questions = (*first, *questions_for(wanted.recipe, facts))
         answer = self._ask(Preflight(pending.request.line, questions, remarks), pending.request, wanted)
         reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
 

@@ -182,6 +182,20 @@ def test_a_gap_shorter_than_between_is_remarked_on() -> None:
     assert loaded(text).warnings == ("Film 2 (Six sheets) begins 2:00 after the film before it in the same vessel; between is 6:00.",)
 
 
+def test_one_jug_for_two_solutions_is_remarked_on_where_both_films_run() -> None:
+    """One after the other it may be."""
+    tray = changed(TRAY, 'role = "develop" => role = "develop"\nsolution = "developer B"\njug = 1')
+
+    def jugs(text: str) -> list[str]:
+        known = BESIDE | {"tray.toml": tray}
+        read = load_evening(text.encode(), "e.toml", lambda name: RecipeText(known[name].encode(), name))
+        return [said for said in read.warnings if said.startswith("Jug")]
+
+    both = "developer B for film 2 and developer A for film 1"
+    assert jugs(EVENING)[0] == f"Jug 1 holds both {both}, which run at the same time: use one jug for each solution."
+    assert jugs(changed(EVENING, '"+4:00" => "+1:04:00"')) == []
+
+
 @given(st.text(max_size=60), st.integers(0, len(EVENING)), st.integers(0, 40))
 def test_whatever_is_typed_is_read_or_refused_with_a_line(typed: str, at: int, gone: int) -> None:
     """Never anything else."""

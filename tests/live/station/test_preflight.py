@@ -381,6 +381,17 @@ def ids(answer: Mapping[str, Any]) -> set[str]:
     return {q["id"] for q in answer["questions"]}
 
 
+def test_a_recipe_that_would_leave_blank_film_is_asked_about_first_and_a_no_ends_it(tmp_path: Path) -> None:
+    """A fix before the developer."""
+    asked = Asked(tmp_path)
+    blank = SHORT[: SHORT.index("[[stage]]")] + SHORT[SHORT.index('[[stage]]\nname = "fix"') :] + SHORT[SHORT.index("[[stage]]") :]
+    answer = asked.again(blank)
+    first = answer["questions"][0]
+    assert (first["id"], first["stops"]) == ("sense", True)
+    assert first["text"] == "Stage 2 (develop) comes after a fix: a fixed film has nothing left to develop. Start all the same?"
+    assert asked.yes("sense", False)["status"] == 2
+
+
 def test_a_pre_flight_that_was_left_goes_on_with_what_was_not_answered_yes(tmp_path: Path) -> None:
     """Interrupted: the yeses are not asked again, and that it goes on is told; a no that did not stop is asked again."""
     asked = Asked(tmp_path)
