@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from monitor.core.recipe.conditions import Condition, always, bare_film, both, colour, has, infrared, open_vessel
+from monitor.core.recipe.conditions import Condition, always, bare_film, both, closed_vessel, colour, has, infrared, open_vessel
 from monitor.core.recipe.values import Recipe
 
 Place = Literal[
@@ -52,6 +52,16 @@ def _words(recipe: Recipe) -> str:
 def sensitises(recipe: Recipe) -> bool:
     """Whether the recipe's words name one of `SENSITISERS`, or the film is colour (its developing agents sensitise strongly)."""
     return colour(recipe) or any(word in _words(recipe) for word in SENSITISERS)
+
+
+def strong_bleach(recipe: Recipe) -> bool:
+    """Whether its words name a reversal bleach or what it is made of."""
+    return any(word in _words(recipe) for word in ("dichromate", "permanganate", "sulphuric", "sulfuric", "reversal bleach"))
+
+
+def selenium(recipe: Recipe) -> bool:
+    """Whether its words name selenium."""
+    return "selenium" in _words(recipe)
 
 
 def from_powder(recipe: Recipe) -> bool:
@@ -97,8 +107,8 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "sensitisers",
         "Pyrogallol, pyrocatechin, amidol, metol and agents of the p-phenylenediamine kind are taken up by the skin or sensitise"
-        " it; once sensitised, always sensitised. Gloves of nitrile, not latex; no bare hands in trays; stains show where you"
-        " touched. Pyrogallol dust must not be breathed: dust mask when weighing, mixed wet.",
+        " it; once sensitised, always sensitised. Gloves of nitrile, not latex and not powdered; no bare hands in trays; stains show"
+        " where you touched. Pyrogallol dust must not be breathed: dust mask when weighing, mixed wet.",
         ("mixing", "powders", "before the dark", "plan", "wall card"),
         f"{HAZARDS}; a note on pyrogallol (nitrile, dust)",
         _gloves,
@@ -187,6 +197,31 @@ CAUTIONS: tuple[Caution, ...] = (
         ("before the dark", "plan"),
         PRACTICE,
         both(bare_film, open_vessel),
+    ),
+    Caution(
+        "reversal bleach",
+        "Dichromate causes cancer and sensitises; permanganate stains and sets fire to what burns; sulphuric acid burns skin and eyes."
+        " Goggles, apron, nitrile gloves; the window open. The acid slowly into cold water, never water into it. Bleach never with"
+        " developer, clearing bath, glycerine, alcohol or chlorine bleach in one vessel. Neither goes down the drain: collect it, and"
+        " follow your local code.",
+        ("mixing", "plan", "wall card", "discard"),
+        MEMORY,
+        strong_bleach,
+    ),
+    Caution(
+        "selenium",
+        "Selenium toner is poisonous through skin and lungs, and smells of ammonia: gloves, a window open, no bare fingers in the tray, not"
+        " in the kitchen. Never with acid: that gives off a poisonous gas. Collect it, and follow your local code.",
+        ("mixing", "plan", "wall card"),
+        MEMORY,
+        selenium,
+    ),
+    Caution(
+        "bleach-fix gas",
+        "A bleach-fix gives off gas in a closed tank: loosen the cap after each movement, away from your face.",
+        ("plan", "wall card"),
+        PRACTICE,
+        both(has("bleach-fix"), closed_vessel),
     ),
     Caution(
         "infrared",

@@ -16,9 +16,11 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 
-KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print"]
+KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print",
+        "water-bath", "replenished", "monobath", "bw-reversal", "colour-two-step", "reversal-three-step"]  # fmt: skip
 # What the person alone can know; everything else has a usual answer.
-OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["time=4:00", "second_time=4:00"], "colour": [], "reversal": [], "print": []}
+OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["time=4:00", "second_time=4:00"], "colour": [], "reversal": [], "print": [],
+       "water-bath": ["time=1:30"], "colour-two-step": [], "reversal-three-step": []}  # fmt: skip
 
 
 def sets(*answers: str) -> list[str]:
@@ -77,7 +79,7 @@ def test_a_blank_itself_is_no_recipe(key: str) -> None:
         load_recipe((BLANKS / f"{key}.toml").read_bytes(), key)
 
 
-@pytest.mark.parametrize("key", [key for key in KEYS if key not in ("colour", "reversal", "print")])
+@pytest.mark.parametrize("key", [k for k in KEYS if k != "print" and any(word.startswith("time=") for word in own(k))])
 def test_the_developers_time_is_left_to_the_person(key: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Without it nothing is written."""
     out = tmp_path / "r.toml"
@@ -112,7 +114,8 @@ def test_steering_follows_the_way_of_working(tmp_path: Path) -> None:
     steered = {key: any(s.steer for s in made(tmp_path, key, *own(key)).stages) for key in KEYS}
     assert steered == {
         "roll": True, "sheets": True, "drum": True, "bench": True, "stand": False, "two-bath": False, "colour": False, "reversal": False,
-        "print": True, "colour-print": False,
+        "print": True, "colour-print": False, "water-bath": False, "replenished": True, "monobath": False, "bw-reversal": True,
+        "colour-two-step": False, "reversal-three-step": False,
     }  # fmt: skip
 
 
@@ -345,3 +348,40 @@ def test_colour_prints_in_a_drum_have_short_steps_and_no_steering(tmp_path: Path
     assert (stage.target_ref_s, stage.drain_s, stage.ready_s, stage.steer, stage.continuous) == (60.0, 10.0, 15.0, False, True)
     assert recipe.open_film == (1,)
     assert recipe.warnings == ()
+
+
+def test_a_kits_own_table_makes_the_factor_of_this_film(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The third film by the kit's table (the person's own, no source of ours): 3:30 over 3:15."""
+    recipe = made(tmp_path, "colour-two-step", *sets("reuse=3 of 3:15, 3:15, 3:30, 3:45"))
+    stage = next(s for s in recipe.stages if s.role == "develop")
+    assert stage.target_ref_s == pytest.approx(210.0, abs=0.1)
+    assert "3:30 for film 3, by the kit's own table" in (tmp_path / "colour-two-step.toml").read_text(encoding="utf-8")
+    for answer in ("5 of 3:15, 3:30", "1 of 3:00, 3:30", "2 of 3:15, 3:00", "3:15"):
+        out = str(tmp_path / "no.toml")
+        assert main(["new", "--from", "colour-two-step", "--out", out, "--usual", "--set", f"reuse={answer}"]) == 2
+        assert not Path(out).exists()
+    capsys.readouterr()
+
+
+def test_the_dangerous_blanks_bring_their_hazards(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Dichromate, permanganate, acid (from memory, not verified); the gas of a bleach-fix (common practice, no source)."""
+    for key, says in (
+        ("bw-reversal", "Dichromate causes cancer"),
+        ("colour-two-step", "loosen the cap"),
+        ("colour-print", "loosen the cap"),
+    ):
+        made(tmp_path, key, *own(key))
+        capsys.readouterr()
+        assert main(["plan", str(tmp_path / f"{key}.toml")]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        assert says in said, key
+        assert "not powdered" in said or key == "bw-reversal"
+
+
+def test_water_bath_and_monobath_run_to_their_end_by_the_clock(tmp_path: Path) -> None:
+    """Three soaks and three rests that count as one development; a monobath lasts at least its time."""
+    soaked = made(tmp_path, "water-bath", *own("water-bath"))
+    assert [s.role for s in soaked.stages[1:7]] == ["develop"] * 6
+    mono = made(tmp_path, "monobath", *sets("time=6:00"))
+    assert (mono.stages[1].until, mono.stages[1].steer) == ("at least", False)
+    assert mono.stages[1].gate is not None

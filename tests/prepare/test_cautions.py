@@ -101,3 +101,12 @@ def test_infrared_film_has_its_own_caution() -> None:
     """Black plastic and cloth are no proof (common practice, no source)."""
     assert "infrared" in ids(changed(ROLL, "panchromatic => infrared"))
     assert "infrared" not in ids(ROLL)
+
+
+def test_selenium_and_a_reversal_bleach_are_known_by_their_names() -> None:
+    """In the solution's own name (from memory, not verified)."""
+    assert "selenium" in ids(changed(ROLL, 'solution = "developer A" => solution = "selenium toner"'))
+    assert "reversal bleach" in ids(changed(ROLL, 'solution = "developer A" => solution = "permanganate bleach"'))
+    assert not {"selenium", "reversal bleach"} & ids(ROLL)
+    (gloves,) = (c for c in CAUTIONS if c.id == "sensitisers")
+    assert "not powdered" in gloves.text

@@ -69,7 +69,8 @@ class Blank:
 
 def blanks() -> tuple[Blank, ...]:
     """All blanks, the simplest first."""
-    order = ("roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print")
+    order = ("roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print",
+             "water-bath", "replenished", "monobath", "bw-reversal", "colour-two-step", "reversal-three-step")
     found = {path.stem: path.read_text(encoding="utf-8") for path in BLANKS.glob("*.toml")}
     keys = [*order, *sorted(found.keys() - set(order))]
     return tuple(Blank(key, found[key].partition("\n")[0].removeprefix("# "), found[key]) for key in keys)
@@ -201,6 +202,27 @@ WASHES = {
 """Ways of washing, as stages."""
 
 
+_REUSE = re.compile(r"(\d{1,3})\s+of\s+(.+)")
+
+
+def _reuse(answer: str, earlier: Answers) -> str:
+    """The factor for this film by the kit's own table: its time over the first film's, which must be the time that was given."""
+    if not answer.strip():
+        return "1.0   # fresh"
+    match = _REUSE.fullmatch(answer.strip())
+    if match is None:
+        raise InputWrong(f'{shown(answer)} does not fit; allowed: this film and the times of all, such as "3 of 3:15, 3:15, 3:30"')
+    film, times_s = int(match[1]), [read_duration(word) for word in match[2].split(",")]
+    if not 1 <= film <= len(times_s):
+        raise InputWrong(f"film {film} of a table for {len(times_s)}; allowed: a film that the kit's table has, or fresh chemicals")
+    first_s = read_duration(earlier["time"])
+    if abs(times_s[0] - first_s) > SAME:
+        raise InputWrong(f"the table begins with {format_duration(times_s[0])}, the time is {format_duration(first_s)}; allowed: the same")
+    if any(after < before for before, after in pairwise(times_s)):
+        raise InputWrong("the table's times fall; allowed: times that stay or grow from film to film")
+    return f"{times_s[film - 1] / first_s:.4f}   # {format_duration(times_s[film - 1])} for film {film}, by the kit's own table"
+
+
 PAPER_WASHES = {
     "resin-coated": _wash_stage("wash", "wash", "2:00", "running water; longer soaks its edges: common practice"),
     "fibre": "\n".join(
@@ -274,6 +296,10 @@ _QUESTIONS: dict[str, AnswerRule] = {
     "longest": AnswerRule("The longest that a print may lie in the developer?", _STAGE_TIME),
     "appearance": AnswerRule(
         "How many times as long as its first trace took does a print need: from your own prints?", _number(1.5, 60, "a number, 1.5 to 60")
+    ),
+    "reuse": AnswerRule(
+        'A kit that is used again: which film is this, and the kit\'s times, such as "3 of 3:15, 3:15, 3:30"? Fresh: just press return',
+        _reuse,
     ),
     "bleach_fix": AnswerRule("The bleach-fix's time, from your kit's sheet?", _STAGE_TIME),
     "bleach": AnswerRule("The bleach's time?", _STAGE_TIME),
