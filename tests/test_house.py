@@ -55,7 +55,9 @@ DOORS: dict[str, str] = {
     "review": "core core.text core.probes core.development core.recipe core.journal core.session",
     "review.pages": "core core.text core.drawing core.development review",
     "cli.terminal": "core core.text core.recipe core.journal core.session live live.disk live.station live.view prepare.lesson",
-    "cli.arguments": "core core.text core.probes core.recipe core.evening live live.station prepare.state prepare.probes",
+    "cli.arguments": (
+        "core core.text core.probes core.recipe core.evening live live.station prepare.state prepare.probes prepare.bottles prepare.evening"
+    ),
 }
 """Which room may import which; the same picture stands in DEVELOPERS.md. `cli` itself joins them all."""
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.ledger_times import add_ledger
 from monitor.core.errors import EvenbathError, InputWrong
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lamp", action="store_true", help="permit the lamp, for this session alone")
     parser.add_argument("--pour-c", metavar='"20.3 C"', help="the developer's temperature, measured at pour-in")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
-    parser.add_argument("--ledger", choices=("apply", "ignore"), help="the ledger's times or the recipe's own, in place of the question")
+    add_ledger(parser)
     parser.add_argument("--afresh", action="store_true", help="ask all questions, those too that were answered yes a short while ago")
     parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
 

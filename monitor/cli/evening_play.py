@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -47,7 +47,7 @@ class EveningPlay:
 
     def __init__(
         self, evening: Evening, folder: Path, overwrite: bool, believe: Callable[[Recipe], Beliefs],
-        opening: Callable[[Beliefs], dict[str, Any]], override_gate: str | None,
+        opening: Callable[[Beliefs], dict[str, Any]], override_gate: str | None, solutions: Sequence[Sequence[Mapping[str, Any]]] = (),
     ) -> None:  # fmt: skip
         from monitor.live.clock import RealClock
 
@@ -57,6 +57,7 @@ class EveningPlay:
         self._believe = believe
         self._opening = opening
         self._override_gate = override_gate
+        self._solutions = solutions
         self._clock = RealClock()
         self._kept: list[_Kept] = []
 
@@ -120,7 +121,10 @@ class EveningPlay:
             kept.journal.write(full)
             kept.summary.add(full)
 
-        return Armed(session, write, {**self._opening(beliefs), "evening": evening})
+        opening = {**self._opening(beliefs), "evening": evening}
+        if self._solutions:
+            opening["solutions"] = list(self._solutions[film.number - 1])
+        return Armed(session, write, opening)
 
     def _go(self, play: Any, speed: float | None) -> None:
         import threading

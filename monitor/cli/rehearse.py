@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.arguments.ledger_times import add_ledger
 from monitor.cli.arguments.probe_options import add_probe_options, open_trace, options_from, read_number
 from monitor.core.errors import InputWrong
 from monitor.core.probes.readings import Role
 
 if TYPE_CHECKING:
+    from monitor.cli.arguments.ledger_times import LedgerTimes
     from monitor.core.development.beliefs import Beliefs
+    from monitor.core.evening.values import Evening
     from monitor.core.session.session import Session
     from monitor.live.disk.journal_file import JournalFile
     from monitor.live.rehearsal import Rehearsal
@@ -41,6 +45,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--comparison-sd-c", metavar="DEGREES", help="uncertainty of the probe's comparison (default: not compared, 0.29)")
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
     parser.add_argument("--foot", metavar="FOOT.csv", help="presses (columns down_s,up_s): then the person does these and nothing else")
+    parser.add_argument("--state", metavar="FOLDER", help="say what the ledger in this state folder says of the film (default: nothing)")
+    add_ledger(parser)
     parser.add_argument("--view", action="store_true", help="show the live view at any speed")
 
 
@@ -57,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
     from monitor.live.clock import RealClock
 
     evening = open_evening(str(DEMO / "evening.toml") if demo else args.recipe)
+    told = _ledger(args, evening)
+    evening = told.evening
     recipe = evening.films[0].recipe
     trace = open_trace(str(DEMO / "evening.csv") if demo else args.trace)
     options = options_from(args)
@@ -80,7 +88,9 @@ def run(args: argparse.Namespace) -> int:
         refuse_single_journal(args)
         believe = lambda recipe: _beliefs(args, recipe, options.lag_s, trace.has_room, demo=False)  # noqa: E731
         opening = lambda beliefs: _opening(args, beliefs, options.lag_s, clock.zone())  # noqa: E731
-        play_all = EveningPlay(evening, Path(args.journal_dir or "."), args.overwrite, believe, opening, why)
+        play_all = EveningPlay(evening, Path(args.journal_dir or "."), args.overwrite, believe, opening, why, told.solutions)
+        for sentence in told.said:
+            sys.stdout.write(f"note: {sentence}\n")
         return play_all.run(trace, options, foot, speed)
     folder = Path(args.journal).parent if args.journal else Path()
     name = session_id(clock.wall(), lambda taken: (folder / f"rehearsal-{taken}.jsonl").exists())
@@ -90,10 +100,25 @@ def run(args: argparse.Namespace) -> int:
     session = Session(recipe, beliefs, Options("rehearsal", override_gate=why))
     play = _Showing(session, journal, name, clock, speed)
     rehearsal = Rehearsal(session, SimulatedProbes(trace, options), ROLES, play.write, trace.end_s, foot)
-    for sentence in recipe.warnings:
+    for sentence in (*recipe.warnings, *told.said):
         play.say(f"note: {in_unit_shown(sentence)}")
     watch = demo or args.view or speed is not None
-    return play.run(rehearsal, _opening(args, beliefs, options.lag_s, clock.zone()), watch)
+    opening_fields = _opening(args, beliefs, options.lag_s, clock.zone())
+    if told.solutions:
+        opening_fields["solutions"] = list(told.solutions[0])
+    return play.run(rehearsal, opening_fields, watch)
+
+
+def _ledger(args: argparse.Namespace, evening: Evening) -> LedgerTimes:
+    """What the ledger of `--state` says; without that option nothing. Raises `InputWrong`."""
+    from monitor.cli.arguments.common import today
+    from monitor.cli.arguments.ledger_times import LedgerTimes, ledger_times
+
+    if args.state is None:
+        if args.ledger is not None:
+            raise InputWrong("--ledger without --state; allowed: both, the folder whose ledger it is")
+        return LedgerTimes(evening, (), ())
+    return ledger_times(Path(args.state), evening, today(), args.ledger)
 
 
 def _keep_the_input(journal: Path, args: argparse.Namespace) -> None:
@@ -188,7 +213,6 @@ class _Showing:
     def say(self, line: str) -> None:
         """One plain line to the person; where nobody listens any longer the journal is written all the same."""
         import contextlib
-        import sys
 
         with contextlib.suppress(OSError):
             sys.stdout.write(line + "\n")
