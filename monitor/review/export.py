@@ -12,12 +12,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from monitor.core.text.controls import INSTEAD, one_line
+from monitor.core.text.controls import FORMULA_SIGNS, INSTEAD, one_line
 from monitor.review.numbers import SessionMeasures
 
 Columns = Mapping[str, Sequence[Any]]
-FORMULA_SIGNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "|", "%")
-"""What begins a formula or a command in some spreadsheet, full-width forms among them (common practice, no source)."""
 
 
 def as_json(numbers: SessionMeasures) -> dict[str, Any]:

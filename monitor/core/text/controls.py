@@ -14,6 +14,8 @@ CONTROLS = "\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u20
 direction of text (Unicode 15, sections 23.1 and 23.2)."""
 SURROGATES = "\ud800-\udfff"
 """Halves of a character, which cannot be written; Python makes them of bytes that are no UTF-8."""
+FORMULA_SIGNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "|", "%")
+"""What begins a formula or a command in some spreadsheet, full-width forms among them (common practice, no source)."""
 _ALL = re.compile(f"[{CONTROLS}{SURROGATES}\t\n]")
 _LINES = re.compile(f"[{CONTROLS}{SURROGATES}]")
 

@@ -1,0 +1,150 @@
+"""The archive's file: only appended to, words that can be printed anywhere, numbers that are given once."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+
+import pytest
+
+from monitor.core.errors import FileWrong, InputWrong
+from monitor.prepare.archive.negatives import (
+    Archive,
+    Entry,
+    archive_file,
+    copied_words,
+    find,
+    plain_words,
+    read_archive,
+    read_date,
+    sleeve_lines,
+    undo_entry,
+    write_entry,
+)
+
+NOW = dt.datetime(2026, 11, 26, 20, 0, tzinfo=dt.UTC)
+
+
+def add(state: Path, **words: object) -> Entry:
+    """One film, numbered by itself."""
+
+    def make(archive: Archive) -> Entry:
+        day = str(words.get("day", "2026-11-26"))
+        return {"entry": "negative", "number": archive.next_number(int(day[:4])), "day": day, "film": "pan 125", **words}
+
+    return write_entry(state, NOW, make)[1]
+
+
+def note(state: Path, number: str, **words: object) -> None:
+    """One note."""
+    write_entry(state, NOW, lambda _: {"entry": "note", "number": number, **words})
+
+
+def test_numbers_count_up_by_themselves_each_year(tmp_path: Path) -> None:
+    """An own number does not disturb them, and none is given twice."""
+    assert [add(tmp_path)["number"], add(tmp_path, number="box7/3")["number"], add(tmp_path)["number"]] == [
+        "2026-001",
+        "box7/3",
+        "2026-002",
+    ]
+    assert add(tmp_path, day="2025-02-03")["number"] == "2025-001"
+    with pytest.raises(InputWrong, match="there is a negative 2026-001 already"):
+        add(tmp_path, number="2026-001")
+
+
+def test_the_file_is_only_appended_to_and_an_undo_is_an_entry(tmp_path: Path) -> None:
+    """What was written before stays byte for byte."""
+    add(tmp_path)
+    note(tmp_path, "2026-001", frame="3", words="gate")
+    before = archive_file(tmp_path).read_bytes()
+    write_entry(tmp_path, NOW, undo_entry)
+    after = archive_file(tmp_path).read_bytes()
+    assert after.startswith(before)
+    assert read_archive(tmp_path).negatives["2026-001"].notes == ()
+    note(tmp_path, "2026-001", frame="4", words="wall")
+    assert [n.line() for n in read_archive(tmp_path).negatives["2026-001"].notes] == ["4: wall"]
+    write_entry(tmp_path, NOW, undo_entry)
+    write_entry(tmp_path, NOW, undo_entry)
+    assert not read_archive(tmp_path).negatives
+    with pytest.raises(InputWrong, match="nothing to undo"):
+        write_entry(tmp_path, NOW, undo_entry)
+
+
+def test_a_refused_entry_writes_nothing(tmp_path: Path) -> None:
+    """A note on a negative that is not there."""
+    add(tmp_path)
+    before = archive_file(tmp_path).read_bytes()
+    with pytest.raises(InputWrong, match="there is no negative"):
+        note(tmp_path, "2026-009", words="gate")
+    assert archive_file(tmp_path).read_bytes() == before
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+41", "-dev", "@x", "|x", "%x", " =x", "'=x", "\uff1dx"])
+def test_words_that_begin_like_a_formula_are_refused(text: str) -> None:
+    """They would be one in a spreadsheet."""
+    with pytest.raises(InputWrong, match="begins like a formula"):
+        plain_words(text, "film")
+    copied = copied_words(text)
+    assert copied is None or plain_words(copied, "film") == copied
+
+
+@pytest.mark.parametrize("text", ["a\x1b[31mb", "a\nb", "a\u202eb", "a\x9bb", "\x07", "", "  ", "x" * 121])
+def test_control_characters_are_refused(text: str) -> None:
+    """On paper and on a terminal they do something."""
+    with pytest.raises(InputWrong, match="does not fit"):
+        plain_words(text, "film")
+    copied = copied_words(text)
+    assert copied is None or plain_words(copied, "film") == copied
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"film": "=cmd"},
+        {"film": "a\x1bb"},
+        {"number": "a b"},
+        {"day": "26.11."},
+        {"index": "fast"},
+        {"index": True},
+        {"seq": 7},
+        {"entry": "other"},
+        {"developer": 3},
+    ],
+)
+def test_an_edited_file_is_refused_by_line(tmp_path: Path, change: dict[str, object]) -> None:
+    """What stands in it is checked as if it were typed."""
+    add(tmp_path)
+    path = archive_file(tmp_path)
+    row = json.loads(path.read_text(encoding="utf-8")) | change
+    path.write_text(json.dumps(row) + "\n" + json.dumps(row) + "\n", encoding="utf-8")
+    with pytest.raises(FileWrong, match=r"negatives\.jsonl:1: not an entry of the archive"):
+        read_archive(tmp_path)
+
+
+def test_films_are_found_by_film_developer_date_and_words(tmp_path: Path) -> None:
+    """Capital letters do not matter; the oldest comes first."""
+    add(tmp_path, film="Pan 400", developer="developer B", day="2026-12-01")
+    add(tmp_path, film="pan 125", developer="developer A 1+31", day="2026-11-26", words="rain")
+    add(tmp_path, film="ortho 25", developer="developer A", day="2025-11-26")
+    note(tmp_path, "2026-002", frame="12A", words="Church door")
+    archive = read_archive(tmp_path)
+
+    def found(**by: str) -> list[str]:
+        return [n.number for n in find(archive, **by)]
+
+    assert found() == ["2025-001", "2026-002", "2026-001"]
+    assert found(film="PAN") == ["2026-002", "2026-001"]
+    assert found(developer="developer a") == ["2025-001", "2026-002"]
+    assert found(date="2026-11") == ["2026-002"]
+    assert [n.number for n in find(archive, ["church", "RAIN"])] == ["2026-002"]
+    assert not find(archive, ["church"], film="400")
+    assert sleeve_lines(archive.negatives["2026-002"])[0] == "2026-002  2026-11-26  pan 125"
+
+
+@pytest.mark.parametrize("text", ["26", "2026-13", "2026-02-30", "2026-1", "1.2.2026"])
+def test_a_date_is_a_year_a_month_or_a_day(text: str) -> None:
+    """As it stands in the archive."""
+    with pytest.raises(InputWrong, match="is not a date"):
+        read_date(text)
+    assert [read_date(t) for t in ("2026", "2026-02", "2026-02-28")] == ["2026", "2026-02", "2026-02-28"]
