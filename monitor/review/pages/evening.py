@@ -19,11 +19,11 @@ from monitor.core.drawing.words import ON_WORDS, Box, Room, apart, box, width
 from monitor.core.text.degrees import celsius_of, degrees, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
+from monitor.core.text.typeset import typeset
 from monitor.review.integrals import weights
 from monitor.review.load import Journal
 from monitor.review.measures import Review
 from monitor.review.numbers import NamedSpan, SessionMeasures, StageMeasures
-from monitor.review.pages.typeset import typeset
 from monitor.review.smoother import Array
 from monitor.review.timeline import Stretch, counted_from_to
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.core.drawing.strips import DARK, LIGHT, STROKES
-from monitor.review.pages.typeset import typeset
+from monitor.core.text.typeset import typeset
 
 UNBROKEN = 18
 """Characters; a longer cell may be broken into lines."""

@@ -15,6 +15,7 @@ from typing import Any
 from monitor.core.text.degrees import degrees, figure, in_unit_shown, span
 from monitor.core.text.doubt import TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
+from monitor.core.text.typeset import typeset
 from monitor.review import summary
 from monitor.review.answers import FIVE, ON_TIME_S, answers, solution_row
 from monitor.review.days import day_in_words
@@ -24,7 +25,6 @@ from monitor.review.measures import Review
 from monitor.review.numbers import SessionMeasures, StageMeasures
 from monitor.review.pages.evening import CALLS_APART_S, Evening, draw, gather
 from monitor.review.pages.html import cell, details, items, page, picture, table, thin_rows
-from monitor.review.pages.typeset import typeset
 
 _LEADING = re.compile(r"^\d+:\d\d(?::\d\d)?(?: of \d+:\d\d)?(?=[,:; ])")
 

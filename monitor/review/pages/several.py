@@ -13,6 +13,7 @@ from monitor.core.drawing.words import apart, width
 from monitor.core.text.degrees import celsius_of, degrees, figure, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, two_sd
 from monitor.core.text.quantities import format_duration
+from monitor.core.text.typeset import typeset
 from monitor.review.compare import (
     Curve,
     Row,
@@ -29,7 +30,6 @@ from monitor.review.compare import (
 )
 from monitor.review.pages.evening import NARROW_PX, NARROW_TEXT_PX, WIDE_PX, WIDE_TEXT_PX
 from monitor.review.pages.html import cell, page, picture, table, thin_rows
-from monitor.review.pages.typeset import typeset
 
 IN_ONE = 6
 """So many lines can be told apart in one picture; more films of one recipe get pictures of their own."""
