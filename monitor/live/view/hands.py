@@ -22,7 +22,8 @@ from monitor.live.view.state import ViewState
 class Hands:
     """What comes next. `figure`: how long it is until then, or one word; `verb`: what is to be done; `rest`: with what.
 
-    `under`: how sure that is, for the row below. `alarm`: it is now. `urgent`: what stands below must be seen.
+    `under`: how sure that is, for the row below. `alarm`: it is now. `urgent`: what stands below must be seen. `left_s`: the figure as
+    seconds where it counts down, else None.
     """
 
     figure: str
@@ -32,6 +33,7 @@ class Hands:
     under: str = ""
     alarm: bool = False
     urgent: bool = False
+    left_s: float | None = None
 
     @property
     def told(self) -> str:
@@ -63,6 +65,17 @@ def movements(bursts: Sequence[Burst], until_s: float, now_s: float | None) -> I
     while (comes := next_movement(bursts, at_s, now_s)) is not None and comes[0] < until_s:
         yield comes
         at_s = comes[1]
+
+
+def moved_spans(state: ViewState, stage: Stage, began_s: float, last_s: float) -> Iterator[tuple[float, float]]:
+    """When the stage is moved, session seconds; up to `last_s` where no NOW ends it."""
+    now_s = moment_s(state.seen, stage) if state.seen.until == "time" else None
+    until_s = last_s if now_s is None else now_s
+    if stage.continuous:
+        yield began_s, until_s
+        return
+    for start_s, stop_s in movements(stage.agitation, until_s - began_s, None if now_s is None else now_s - began_s):
+        yield began_s + start_s, began_s + stop_s
 
 
 def hands(state: ViewState) -> Hands:
@@ -188,7 +201,7 @@ def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: 
         return Hands("TAP", "when the first trace", "APPEARS", then, longest)
     left_s = now_s - state.t_s if state.left_s is None else max(0.0, state.left_s - (clock.end_s - now_s))
     ready = seen.ready_s is not None and state.t_s >= seen.ready_s
-    return Hands(words.left(left_s), "READY to" if ready else "to", off, then, _how_sure(state, clock, now_s, left_s))
+    return Hands(words.left(left_s), "READY to" if ready else "to", off, then, _how_sure(state, clock, now_s, left_s), left_s=left_s)
 
 
 def _after_now(state: ViewState, clock: _StageClock) -> str:
@@ -230,11 +243,13 @@ def _at_least(state: ViewState, stage: Stage, clock: _StageClock, following: Sta
         if stage.at_most_s is None:
             return Hands(format_duration(float(int(clock.at_s))), "the minimum is over:", "TAP", tap.removeprefix("tap"), "no limit")
         left_s = stage.at_most_s - clock.at_s
-        return Hands(words.left(left_s), "to the limit; the minimum is over:", "TAP", tap.removeprefix("tap"), latest.removeprefix(", "))
+        told = latest.removeprefix(", ")
+        return Hands(words.left(left_s), "to the limit; the minimum is over:", "TAP", tap.removeprefix("tap"), told, left_s=left_s)
     return Hands(
         words.left(clock.end_s - state.t_s),
         "to the minimum; then",
         "TAP",
         tap.removeprefix("tap"),
         f"from {clock.tell(clock.end_s)} on{latest}",
+        left_s=clock.end_s - state.t_s,
     )

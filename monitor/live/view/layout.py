@@ -10,17 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from monitor.core.journal.words import OUTSIDE_DATA
-from monitor.core.probes.learned import NOT_COMPARED_SD_C
-from monitor.core.recipe.data_range import known_outside
 from monitor.core.recipe.values import Stage
 from monitor.core.text.degrees import degrees, in_unit_shown, unit
 from monitor.core.text.doubt import TWO_SD
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import trace, words
-from monitor.live.view.hands import Hands, agitation, gate, hands, last_word, moment_s, movements
-from monitor.live.view.state import NOTICE_S, KnownProbe, LastReading, Point, ViewState
+from monitor.live.view.hands import Hands, agitation, gate, hands, last_word, moment_s, moved_spans
+from monitor.live.view.state import NOTICE_S, Point, ViewState
 from monitor.live.view.text import Line, Piece, Style, cells, clean, cut, cut_line, fold
+from monitor.live.view.trust import of_role, trust
 
 WIDE = 76
 """From so many columns on the figures at the right have their words in full."""
@@ -247,7 +245,7 @@ class _Picture:
             return [Piece("move ", "dim"), Piece(told, style)]
         spans: list[tuple[float, float]] = []
         if state.stage is not None and state.seen.began_s is not None and end_s is not None and state.gone is None:
-            spans = list(_spans(state, state.stage, state.seen.began_s, axis))
+            spans = list(moved_spans(state, state.stage, state.seen.began_s, axis.until_s))
         rail = trace.movement(axis, spans, state.t_s, self._frame.look.unicode)
         return [Piece("move".ljust(self._frame.left), "dim"), *rail, Piece(f"  {told}", style)]
 
@@ -289,7 +287,7 @@ class _Picture:
             if not wide:
                 word = {"developer": "dev.", "estimated": "est."}.get(word, word)
             yield trace.Ending(last.developer_c, self._figure(state.seen.developer_c, state.seen.developer_sd_c or 0.0), word)
-        bath = _of_role(state, "bath")
+        bath = of_role(state, "bath")
         if last.bath_c is not None and bath is not None and bath[1].celsius is not None:
             yield trace.Ending(last.bath_c, self._figure(bath[1].celsius, words.reading_sd(bath[2])), "bath")
         if last.disbelieved_c is not None:
@@ -305,7 +303,7 @@ class _Picture:
 
     def _room(self) -> str:
         """The room's temperature where there is a place for it; what is old has no figure."""
-        found = _of_role(self._state, "room")
+        found = of_role(self._state, "room")
         if found is None or not self._frame.wide:
             return ""
         _, told, sd_c = found
@@ -323,7 +321,7 @@ class _Picture:
         if self._state.gone is not None:
             return "", ""
         room = max(8, self._frame.width - self._frame.left)
-        parts = [part for part in _trust(self._state) if part]
+        parts = [part for part in trust(self._state) if part]
         while len(parts) > 1 and len(fold("; ".join(parts), room)) > 2:
             parts.pop()
         first, *rest = fold("; ".join(parts), room)
@@ -334,7 +332,7 @@ class _Picture:
         if state.closed is not None:
             return "nothing"
         number = state.seen.stage or (state.seen.waits_for or 1)
-        told = [f"{s.number} {s.name.upper()}{_how_long(s)}" for s in state.stages[number:]]
+        told = [f"{s.number} {s.name.upper()}{words.how_long(s)}" for s in state.stages[number:]]
         all_of_them = len(told)
         while len(told) > 1 and cells("   ".join(told)) + 5 * (len(told) < all_of_them) > self._frame.width - self._frame.left:
             told.pop()
@@ -356,15 +354,6 @@ def _in_two(why: str, above: int, below: int) -> tuple[str, str]:
     return cut(why, above), ""
 
 
-def _how_long(stage: Stage) -> str:
-    if stage.has_no_clock:
-        return ""
-    time = f" {format_duration(stage.target_ref_s)}"
-    if stage.until != "at least":
-        return time
-    return f" from{time}" if stage.at_most_s is None else f"{time} to {format_duration(stage.at_most_s)}"
-
-
 def _axis(state: ViewState, columns: int) -> trace.Axis:
     """The stage from its begin to its end, or to its plan's where that is later; the last minutes where no clock runs."""
     seen, stage = state.seen, state.stage
@@ -373,65 +362,3 @@ def _axis(state: ViewState, columns: int) -> trace.Axis:
     planned_s = seen.began_s + max(stage.begin_to_end_s, stage.at_most_s or 0.0, 10.0)
     out_s = [at_s for _, at_s in state.exits]
     return trace.Axis(seen.began_s, max([planned_s, seen.end_t_s, state.t_s, *out_s]), seen.began_s, columns)
-
-
-def _spans(state: ViewState, stage: Stage, began_s: float, axis: trace.Axis) -> Iterable[tuple[float, float]]:
-    """When the stage is moved, session seconds."""
-    now_s = moment_s(state.seen, stage) if state.seen.until == "time" else None
-    until_s = axis.until_s if now_s is None else now_s
-    if stage.continuous:
-        yield began_s, until_s
-        return
-    for start_s, stop_s in movements(stage.agitation, until_s - began_s, None if now_s is None else now_s - began_s):
-        yield began_s + start_s, began_s + stop_s
-
-
-def _of_role(state: ViewState, role: str) -> tuple[str, LastReading, float] | None:
-    """Name, last reading and standard uncertainty of the first probe with this role."""
-    for name, told in state.readings.items():
-        if told.role == role:
-            return name, told, state.probes.get(name, KnownProbe(told.role, NOT_COMPARED_SD_C, False)).sd_c
-    return None
-
-
-def _trust(state: ViewState) -> Iterable[str]:
-    """Whose temperature counts, what was only estimated, and how old each word is: the most telling first."""
-    seen = state.seen
-    told_by_fault = {fault.about for fault in state.faults}
-    if state.outside and state.stage is not None and state.stage.law is not None and seen.developer_c is not None:
-        yield f"{OUTSIDE_DATA}: {known_outside(state.stage, seen.developer_c)}"
-    for probe, (why, since_s) in state.lost.items():
-        yield f"{probe} NOT believed {_since(since_s, state)}" + ("" if probe in told_by_fault else f": {in_unit_shown(why)}")
-    yield _source(state)
-    if state.estimated_s >= 1.0:
-        yield f"{format_duration(state.estimated_s)} of the development only estimated"
-    yield words.limit(seen.compared, state.colour)
-    for since_s, until_s in list(state.back.values())[-1:]:
-        if not state.lost and seen.began_s is not None and since_s >= seen.began_s:
-            yield f"not believed from {format_duration(since_s - seen.began_s)} to {format_duration(until_s - seen.began_s)}"
-    for name, told in state.readings.items():
-        if told.quality != "good" or told.role == "bath":
-            bad = "" if told.quality == "good" else f"{words.QUALITIES.get(told.quality, told.quality)}, last good one "
-            age = "never read" if told.celsius is None else words.age(max(0.0, state.t_s - told.t_s))
-            yield f"{name} {bad}{age}"
-
-
-def _source(state: ViewState) -> str:
-    """Whose temperature counts, and how old that is."""
-    seen = state.seen
-    if seen.source == "clock":
-        if seen.stage is None:
-            return "nothing measures the developer yet"
-        return "nothing measures the developer: by the clock alone" if seen.steered else "by the clock alone"
-    told, age = words.source(seen.source, state.coupled_to), words.age(seen.developer_age_s)
-    return f"{told} believed, {age}" if seen.source in ("developer", "witness") else f"{told}, own probe {age}"
-
-
-def _since(since_s: float | None, state: ViewState) -> str:
-    """Since when, on the stage's clock; where it was before the stage, for how long; where nobody saw it, only that it is so."""
-    if since_s is None:
-        return "when this view began"
-    began_s = state.seen.began_s
-    if began_s is not None and since_s >= began_s:
-        return f"since {format_duration(since_s - began_s)}"
-    return f"for {format_duration(state.t_s - since_s)} now"

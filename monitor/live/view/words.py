@@ -160,6 +160,16 @@ def next_pour(stage: Stage) -> str:
     return stage.name.upper() if stage.solution is None and stage.jug is None else f"{stage.name.upper()}: {jug(stage)}"
 
 
+def how_long(stage: Stage) -> str:
+    """A stage's time as it stands behind its name; empty where it has none."""
+    if stage.has_no_clock:
+        return ""
+    time = f" {format_duration(stage.target_ref_s)}"
+    if stage.until != "at least":
+        return time
+    return f" from{time}" if stage.at_most_s is None else f"{time} to {format_duration(stage.at_most_s)}"
+
+
 def loading(following: Stage | None) -> str:
     """What there is to say of a loading without a time. `following`: the stage after it, if there is one."""
     then = "ends it" if following is None else "says that the lid is on"

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from monitor.core.text.typeset import typeset
 from monitor.review.compare import compare_files
 from monitor.review.judgement import Judgement, append_judgement
 from monitor.review.load import load
@@ -18,7 +19,6 @@ from monitor.review.measures import measure
 from monitor.review.pages.html import TABLE_ROWS
 from monitor.review.pages.session import session_page, write_report
 from monitor.review.pages.several import write_comparison, write_season
-from monitor.review.pages.typeset import typeset
 from tests.review.journals import Fault, play, recipe_data
 
 CHROMIUM = os.environ.get("EVENBATH_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
