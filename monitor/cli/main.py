@@ -42,6 +42,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "develop": ("monitor.cli.develop", "hand a recipe to the station and follow the session"),
     "abandon": ("monitor.cli.abandon", "end the running session from this machine"),
     "status": ("monitor.cli.status", "what the station is doing now"),
+    "page": ("monitor.cli.page", "the station on a phone, to be read only; or all stations of a class"),
     "rig": ("monitor.cli.rig", "a virtual probe bus and panel, for a station without a Pi"),
     "record": ("monitor.cli.record", "keep the journals of stations that publish on a broker"),
     "review": ("monitor.cli.review", "what happened, what was measured and what was only estimated"),

@@ -62,7 +62,6 @@ class Telling:
         self._readers: dict[int, _Reader] = {}
         self._word: Mapping[str, Any] | None = None
         self._number = 0
-        self._line = b""
         self._lit_until_s = 0.0
         self._ending = False
         self._door: socket.socket | None = None

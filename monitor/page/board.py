@@ -1,0 +1,188 @@
+"""What the page shows at one moment: a whole snapshot, made of the station's word, its age, and the journals on the disk.
+
+Decides whether anything may be lit. Lit needs the station's own word, not older than `black_s`. Where the station is silent the disk is
+asked: a session without a close keeps the page dark, so that nothing shines on film that nobody answers for; with none, the page may say
+that no station answers. Time is an argument. Tests: tests/page/test_board.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from monitor.page.film import Figures, Film, figures_of, no_figures
+from monitor.page.journals import film_may_be_bare, open_sessions, read_session, session_names
+from monitor.page.slots import Slots, nobody, of_probes, sd_c
+
+SILENT_S = 3.0
+"""A word that is older is old."""
+DONE_S = 3600.0
+"""A session that was closed is shown for so long, unless the next one is armed."""
+RATE_S, LEAST_RATE_S = 120.0, 45.0
+"""How a bath moves is told from the readings of the last two minutes, once there are enough of them."""
+DARK: Mapping[str, Any] = {"light": False}
+
+
+class Board:
+    """Feed it each `word` of the station; `snapshot` is what is shown. `wall`: the wall clock, for what was closed before this began."""
+
+    def __init__(self, journals: Path, black_s: float, wall: Callable[[], datetime]) -> None:
+        self._journals = journals
+        self._black_s = black_s
+        self._wall = wall
+        self._word: Mapping[str, Any] | None = None
+        self._heard_s = -math.inf
+        self._films: dict[str, Film] = {}
+        self._over: Film | None = None
+        self._over_s = -math.inf
+        self._looked_back = False
+        self._seen: dict[str, deque[tuple[float, float]]] = {}
+        self._numbers = 0
+
+    def word(self, word: Mapping[str, Any], now_s: float) -> None:
+        """What the station says now."""
+        self._word, self._heard_s = word, now_s
+        if not word.get("light"):
+            return
+        films = {str(film["session"]): film for film in word.get("films", ())}
+        for session in [s for s in self._films if s not in films]:
+            self._over, self._over_s = self._films.pop(session), now_s
+        for session, film in films.items():
+            self._films.setdefault(session, Film(self._journals, session, film.get("vessel"))).read()
+            self._films[session].seen(film["view"])
+        for probe in word.get("probes", ()):
+            if probe["celsius"] is not None and probe["age_s"] is not None:
+                self._remember(probe["probe"], now_s - probe["age_s"], probe["celsius"])
+
+    def _remember(self, probe: str, at_s: float, celsius: float) -> None:
+        kept = self._seen.setdefault(probe, deque())
+        if not kept or at_s > kept[-1][0] + 0.3:
+            kept.append((at_s, celsius))
+        while kept and kept[0][0] < at_s - RATE_S:
+            kept.popleft()
+
+    @property
+    def session_runs(self) -> bool:
+        """Whether anything is armed or runs, as far as is known: then nothing is computed that can wait."""
+        return bool(self._films) or (self._word is not None and not self._word.get("light"))
+
+    def word_age_s(self, now_s: float) -> float:
+        """How old the station's word is; infinite where it was never heard."""
+        return now_s - self._heard_s
+
+    def light(self, now_s: float) -> bool:
+        """Whether anything may be lit now."""
+        age_s = self.word_age_s(now_s)
+        if age_s <= SILENT_S:
+            return self._word is not None and self._word.get("light") is True
+        if self._word is not None and not self._word.get("light"):
+            return False
+        if age_s <= self._black_s:
+            return not film_may_be_bare(self._journals)
+        return not open_sessions(self._journals)
+
+    def snapshot(self, now_s: float) -> dict[str, Any]:
+        """Everything, whole; in the dark nothing but that it is dark."""
+        if not self.light(now_s):
+            return dict(DARK)
+        self._numbers += 1
+        age_s = self.word_age_s(now_s)
+        films = [(film, self._of_film(film, age_s)) for film in self._films.values() if film.state is not None]
+        films.sort(key=lambda told: math.inf if told[1]["to_pour_s"] is None else told[1]["to_pour_s"])
+        figures, slots, about = self._top(films, age_s, now_s)
+        told = {**figures, "station_age_s": None if math.isinf(age_s) else age_s, "slots": slots.plain()}
+        told["films"] = [told_film for _, told_film in films]
+        others = [film.slots() for film, _ in films[1:]]
+        told["others"] = [f"{other.head}: {other.figure} {other.verb}" for other in others if other is not None]
+        told["station"] = None if self._word is None else self._word.get("station")
+        return {**told, "id": f"{about}:{self._numbers}"}
+
+    def _of_film(self, film: Film, age_s: float) -> Figures:
+        state = film.state
+        assert state is not None
+        return {**figures_of(state, age_s), "session": film.session, "vessel": film.vessel, "recipe": state.name, "station_age_s": age_s}
+
+    def _top(self, films: list[tuple[Film, Figures]], age_s: float, now_s: float) -> tuple[Figures, Slots, str]:
+        """The figures and words of what is shown: the film whose hands are due next, else what is over, else the bath."""
+        if films:
+            film, told = films[0]
+            slots = film.slots()
+            assert slots is not None
+            return {key: told[key] for key in no_figures()}, slots, film.session
+        if math.isinf(age_s) or age_s > self._black_s:
+            return no_figures(), nobody(), "-"
+        over = self._ended(now_s)
+        if over is not None and over.state is not None:
+            slots = over.slots(_time_of_day(over.closed_wall))
+            assert slots is not None
+            developed = over.developed
+            figures = {**figures_of(over.state, age_s), "to_pour_s": None}
+            if developed is not None:
+                figures |= {"done_percent": developed.percent, "done_sd_percent": developed.sd_percent}
+            return figures, slots, over.session
+        return self._waiting(age_s), of_probes(self._probes, {name: _rate(kept) for name, kept in self._seen.items()}), "-"
+
+    @property
+    def _probes(self) -> list[Mapping[str, Any]]:
+        return [] if self._word is None else list(self._word.get("probes", ()))
+
+    def _waiting(self, age_s: float) -> Figures:
+        """No session: the developer's own probe, if one is read."""
+        figures = no_figures()
+        own = next((p for p in self._probes if p["role"] == "developer"), None)
+        if own is not None:
+            measured = own["age_s"] if own["good_age_s"] is None else own["good_age_s"]
+            age = None if measured is None else measured + age_s
+            around = None if own["celsius"] is None else sd_c(own)
+            figures |= {"developer_c": own["celsius"], "developer_sd_c": around, "source": "developer", "age_s": age}
+        return figures
+
+    def _ended(self, now_s: float) -> Film | None:
+        """The session that is over, for an hour; one that ended before this page began is found on the disk."""
+        if self._over is None and not self._looked_back:
+            self._looked_back = True
+            self._over, self._over_s = self._newest_on_disk(now_s)
+        if self._over is None or now_s - self._over_s > DONE_S:
+            return None
+        if not self._over.closed:
+            self._over.read()
+        return self._over if self._over.closed else None
+
+    def _newest_on_disk(self, now_s: float) -> tuple[Film | None, float]:
+        try:
+            names = session_names(self._journals)
+            found = read_session(self._journals, names[0]) if names else None
+        except OSError:
+            return None, -math.inf
+        if found is None or found.close is None:
+            return None, -math.inf
+        try:
+            ago_s = (self._wall() - datetime.fromisoformat(str(found.close.get("wall")))).total_seconds()
+        except (ValueError, TypeError):
+            return None, -math.inf
+        if not 0.0 <= ago_s <= DONE_S:
+            return None, -math.inf
+        film = Film(self._journals, found.session)
+        film.read()
+        return film, now_s - ago_s
+
+
+def _time_of_day(wall: str) -> str:
+    """In this machine's zone."""
+    try:
+        return datetime.fromisoformat(wall).astimezone().strftime("%H:%M")
+    except ValueError:
+        return ""
+
+
+def _rate(kept: deque[tuple[float, float]]) -> float | None:
+    """C a minute, by least squares; None where there is too little to tell."""
+    if len(kept) < 5 or kept[-1][0] - kept[0][0] < LEAST_RATE_S:
+        return None
+    mean_s, mean_c = (sum(column) / len(kept) for column in zip(*kept, strict=True))
+    spread = sum((t - mean_s) ** 2 for t, _ in kept)
+    return 60.0 * sum((t - mean_s) * (c - mean_c) for t, c in kept) / spread if spread > 0 else None

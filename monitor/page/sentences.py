@@ -1,0 +1,100 @@
+"""Every sentence of the page that is not one of the view's (`monitor.live.view`). Whoever translates the page begins here.
+
+Fields in braces are filled in by `monitor.page.slots`; those of `FOR_SCRIPT` by page.js. No I/O. Tests: tests/page/test_slots.py.
+"""
+
+from __future__ import annotations
+
+TITLE = "evenbath"
+NO_SESSION = "No session. The station watches the bath."
+NOTHING_STARTS_HERE = "Nothing can be started here. `evenbath develop` arms a recipe at the station."
+HEADS = {
+    "waiting": "WAITING",
+    "gate": "GATE CLOSED",
+    "ready": "READY",
+    "now": "NOW",
+    "done": "DONE",
+}
+WAITS = "{stage} WAITS"
+OF = "{head} · {stage} of {stages}"
+NOW_HERE = {"bath": "the bath now", "developer": "the developer now", "witness": "the witness vessel now"}
+NO_READING = "no reading"
+MOVES = {"falls": "{role}, falls {rate} a minute", "rises": "{role}, rises {rate} a minute", "holds": "{role}, holds", "": "{role}"}
+PROBE = "{role}, probe {name}, {age}"
+SECONDS_OLD = "{age:.0f} s old"
+MINUTES_OLD = "{age} old"
+NEVER = "never read"
+WITHHELD = "The start is withheld. Wanted {low} to {high} for {span}."
+INSIDE = "of {span} inside the band"
+TOO_COLD, TOO_WARM, IN_BAND = "{off} too cold", "{off} too warm", "inside the band"
+NOT_MEASURED = "nothing measures the developer"
+MEND_GATE = "{do}, stir, wait. Nothing can be started here."
+WARM, COOL, KEEP = "Warm the jug", "Cool the jug", "Leave it as it is"
+HOLD_TO_BEGIN = "hold the switch for a full second"
+POUR_ABOUT, POUR_FIXED = "pour at about {at}", "pour at {at}, fixed"
+LIFT_ABOUT, LIFT_FIXED = "lift at about {at}", "lift at {at}, fixed"
+TO_THE_END = "{left} to the end at {end}; tap when poured"
+END_IS_OVER = "the end was {ago} ago; it goes on being counted until it is poured"
+AS_NEWS = "{probe} believed again; {estimated} was estimated."
+FAULT = "FAULT"
+THEN, THEN_NOTHING = "then {stages}", "then nothing: the last stage"
+JUG = "{words}, jug {jug}"
+CLOSED = "Session {session} is over: {why}."
+ESTIMATED = "{estimated} of {whole} was estimated."
+COMPARED, NOT_COMPARED = "Probe compared.", "Probe not compared."
+DEVELOPED = "developed, {doubt}"
+DEVELOPED_NOT_KNOWN = "developed; how far is not known"
+NOT_KNOWN = "?"
+TOOK = "{took}; {moved}"
+LONGER, SHORTER, AS_PLANNED = "{by} s longer than planned", "{by} s shorter than planned", "as planned"
+BY_CLOCK = "{stage}, by the clock"
+ENDED = "ended"
+MEAN = "mean of the developer; {last} at the end"
+LAST_TEMPERATURE = "the developer at the end"
+REPORT = "Full report"
+OTHER_FILM = "Other film, {recipe}: {head} {figure} {verb}"
+NUMBERS = {
+    "done": "Development done",
+    "end": "End of this stage",
+    "moved": "Against the plan",
+    "trust": "Trust",
+    "news": "News",
+    "recipe": "Recipe",
+    "session": "Session",
+}
+RAIL_SAYS = "{stage}: {at} of {end}"
+TRACE_SAYS = "Developer from {low} to {high}, now {now}"
+TRACE_NOTHING = "No temperature yet"
+WANTED = "wanted"
+SILENT = "No station answers."
+SILENT_THEN = "Start it, or look at its lamp and its log: the sounds at the sink rule."
+
+FOR_SCRIPT = {
+    "word": "word {age} s old",
+    "old": "OLD VALUES",
+    "old_for": "No word from the station for {age} s",
+    "old_trust": "The sounds at the sink rule; this page does not.",
+    "old_hint": "as it was {age} s ago",
+    "old_then": "Looking for the station.",
+    "old_said": "Old values. No word from the station.",
+    "closed": "closed {time}",
+}
+HELP = (
+    "No phone is a safelight: where film is bare, phones stay outside. This page goes black by itself, and black still glows.",
+    "The browser may not keep the display on: set its time-out to ten minutes. The sounds lead, the page follows.",
+    "+/- is two standard deviations.",
+)
+LINKS = {"/": "Now", "/journals": "Sessions", "/recipes": "Recipes", "/ledger": "Bottles"}
+NUMBERS_OPEN, ABOUT_OPEN = "Numbers", "About this page"
+
+JOURNALS_HEAD, RECIPES_HEAD, LEDGER_HEAD = "Sessions", "Recipes", "Bottles"
+NO_JOURNALS = "No session has been closed yet."
+NO_RECIPES = "No recipe stands beside the station file."
+STILL_RUNS = "This waits until the session is over: the station's cues go before."
+NOT_MADE = "It could not be made: {why}"
+CARD = "Wall card"
+RUNS = "it has no end yet"
+CLASS_HEAD, CLASS_NONE = "All stations", "No station has been recorded yet."
+CLASS_WORD = "{age} ago"
+CLASS_SILENT = "no word for {age}"
+CLASS_COLUMNS = ("Station", "Stage", "Hands", "Developer", "Last word")

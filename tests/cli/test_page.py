@@ -1,0 +1,169 @@
+"""`evenbath page` as a process beside a real station on a rig: what it prints, serves, refuses, and that neither needs the other."""
+
+from __future__ import annotations
+
+import json
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.cli.page import BLACK_S, NICE, STALE_S
+from monitor.live.station.telling import LEASE_S
+from tests.cli.rigged import DARK, LONG, Rigged
+
+
+class Paged(Rigged):
+    """A rig with a page."""
+
+    page: subprocess.Popen[str] | None = None
+    url = ""
+
+    def serve(self, *more: str) -> None:
+        """Start the page; its first line has its address."""
+        words = self.command("page", "--file", str(self.file), "--port", "0", *more)
+        self.page = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        assert self.page.stdout is not None
+        line = self.page.stdout.readline()
+        assert line.startswith("page: http://127.0.0.1:"), line
+        self.url = line.removeprefix("page: ").strip()
+
+    def ask(self, path: str) -> tuple[int, bytes]:
+        """Status and body."""
+        try:
+            with urllib.request.urlopen(f"{self.url}{path}", timeout=20) as answer:
+                return int(answer.status), answer.read()
+        except urllib.error.HTTPError as refused:
+            return refused.code, refused.read()
+
+    def seen(self) -> dict[str, Any]:
+        """The newest snapshot."""
+        told = json.loads(self.ask("snapshot")[1])
+        assert isinstance(told, dict)
+        return told
+
+    def close(self) -> None:
+        """Both processes."""
+        if self.page is not None:
+            self.page.send_signal(signal.SIGCONT)
+            self.page.send_signal(signal.SIGTERM)
+            self.page.wait(10)
+            assert self.page.stdout is not None
+            self.page.stdout.close()
+        if self.process is not None:
+            self.process.send_signal(signal.SIGCONT)
+            self.stop()
+
+
+@pytest.fixture
+def paged(tmp_path: Path) -> Iterator[Paged]:
+    """Both end with the test."""
+    made = Paged(tmp_path)
+    yield made
+    made.close()
+
+
+def test_a_session_is_seen_from_waiting_to_its_report(paged: Paged) -> None:
+    """The whole way, with the contract's states; and the page runs behind everything else."""
+    paged.serve()
+    paged.start()
+    paged.wait(lambda: paged.seen().get("station") == "laundry")
+    assert paged.seen()["state"] == "waiting"
+    name = paged.arm()
+    paged.wait(lambda: bool(paged.seen().get("films")))
+    assert paged.ask(f"reports/{name}")[0] == 404
+    paged.hold(name)
+    paged.wait(lambda: paged.seen()["state"] in ("running", "ready", "now"))
+    assert paged.seen()["films"][0]["session"] == name
+    paged.wait(lambda: bool(paged.records(name, kind="stage", event="minimum")))
+    paged.tap()
+    paged.wait(lambda: paged.seen()["state"] == "done")
+    status, body = paged.ask(f"reports/{name}")
+    assert status == 200
+    assert b"quick" in body
+    assert b"/lease.js" in body
+    assert paged.page is not None
+    nice = int(Path(f"/proc/{paged.page.pid}/stat").read_text().rpartition(")")[2].split()[16])
+    assert nice >= NICE
+
+
+def test_with_bare_film_the_page_is_black_and_the_station_waits_for_it(paged: Paged) -> None:
+    """Lit pages put the arming off by the lease; from the first word on all is dark."""
+    paged.start()
+    paged.serve()
+    paged.wait(lambda: paged.seen().get("station") == "laundry")
+    armed = threading.Thread(target=paged.run, args=("develop", paged.recipe(DARK), "--file", str(paged.file), "--detach", "--waive", "x"))
+    begun_s = paged.clock.mono_s()
+    armed.start()
+    paged.wait(lambda: paged.seen() == {"light": False})
+    assert paged.clock.mono_s() - begun_s < 5.0
+    assert not list((paged.state / "journals").glob("*.jsonl"))
+    assert paged.ask("")[0] == 503
+    armed.join()
+    assert paged.clock.mono_s() - begun_s >= LEASE_S - 1.0
+    assert list((paged.state / "journals").glob("*.jsonl"))
+    paged.kill()
+    paged.pause(4.0)
+    assert paged.seen() == {"light": False}
+    assert paged.ask("journals")[0] == 503
+
+
+def test_a_station_that_is_stopped_makes_old_values_and_then_black_and_neither_needs_the_other(paged: Paged) -> None:
+    """SIGSTOP and SIGKILL of each: the other goes on."""
+    paged.start()
+    paged.serve("--stale-s", "1", "--black-s", "5")
+    name = paged.arm(LONG)
+    paged.hold(name)
+    paged.wait(lambda: paged.seen().get("state") == "running")
+    assert paged.process is not None
+    paged.process.send_signal(signal.SIGSTOP)
+    paged.wait(lambda: paged.seen().get("station_age_s", 0.0) > 1.5)
+    paged.wait(lambda: paged.seen() == {"light": False})
+    paged.process.send_signal(signal.SIGCONT)
+    paged.wait(lambda: paged.seen().get("state") == "running")
+    assert paged.page is not None
+    paged.page.send_signal(signal.SIGSTOP)
+    at = len(paged.records(name, kind="reading"))
+    paged.wait(lambda: len(paged.records(name, kind="reading")) > at + 8)
+    paged.page.send_signal(signal.SIGCONT)
+    paged.page.kill()
+    at = len(paged.records(name, kind="reading"))
+    paged.wait(lambda: len(paged.records(name, kind="reading")) > at + 4)
+
+
+def test_what_is_wrong_is_said_in_a_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A port that is taken, a number that is none, a folder that is not there; exit 2."""
+    rigged = Rigged(tmp_path)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        assert main(["page", "--file", str(rigged.file), "--port", port]) == 2
+    assert main(["page", "--file", str(rigged.file), "--port", "99999"]) == 2
+    assert main(["page", "--class", str(tmp_path / "none")]) == 2
+    assert main(["page", "--file", str(rigged.file), "--black-s", "30"]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 4
+    assert all("allowed:" in line for line in lines)
+
+
+def test_a_display_is_black_before_the_station_stops_waiting_for_it() -> None:
+    """Old first, then black, both within the lease, with room for an event that is on its way."""
+    assert STALE_S < BLACK_S <= LEASE_S - 4.0
+
+
+def test_the_process_loads_nothing_that_weighs() -> None:
+    """No numpy, no pandas, no broker's client, no pins."""
+    code = (
+        "import sys, importlib, pkgutil, monitor.page\n"
+        "for m in pkgutil.iter_modules(monitor.page.__path__): importlib.import_module('monitor.page.' + m.name)\n"
+        "bad = {'numpy', 'pandas', 'paho', 'gpiozero', 'w1thermsensor'} & set(sys.modules); assert not bad, bad"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)

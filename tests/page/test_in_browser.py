@@ -1,0 +1,333 @@
+"""The page in a real Chromium, on a name as phones have it: every state at 320 and 390 px, light by lease alone, old values, waking up.
+
+One browser and one tab for all; the limits of age are short, so that nothing waits.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page.served import NAME, Served, Told, at, gate, waiting
+
+CHROMIUM = os.environ.get("EVENBATH_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+AXE = os.environ.get("EVENBATH_AXE")
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+STALE_S, BLACK_S = 1.5, 4.0
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def states(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
+    """One snapshot of each."""
+    folder = tmp_path_factory.mktemp("states")
+    made = {
+        "waiting": waiting(folder),
+        "gate": gate(folder),
+        "running": at(folder, "02-probe-knocked-out", 320.0),
+        "fault": at(folder, "02-probe-knocked-out", 425.0),
+        "cut": at(folder, "06-power-cut", 420.0),
+        "ready": at(folder, "01-cold-laundry", 661.0),
+        "now": at(folder, "01-cold-laundry", 688.0),
+        "at least": at(folder, "01-cold-laundry", 900.0),
+        "done": at(folder, "02-probe-knocked-out", 1e9),
+    }
+    return {name: {**told, "station_age_s": 0.2} for name, told in made.items()}
+
+
+class Tab:
+    """A tab of the browser on the served page, at its name, and what it complained about or asked for."""
+
+    def __init__(self, chromium: Any, served: Served) -> None:
+        self.served = served
+        self.url = f"http://{NAME}:{served.port}/"
+        self.context = chromium.new_context(viewport={"width": 390, "height": 844}, is_mobile=True, has_touch=True)
+        self.page = self.context.new_page()
+        self.complaints: list[str] = []
+        self.requests: list[str] = []
+        self.page.on("console", lambda m: self.complaints.append(m.text))
+        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
+        self.page.on("request", lambda r: self.requests.append(r.url))
+        if AXE:
+            self.page.add_init_script(path=AXE)
+
+    def goto(self, path: str = "") -> None:
+        """Open it."""
+        self.page.goto(self.url + path)
+
+    def until(self, expression: str, most: int = 200) -> None:
+        """Something is so; the page's policy allows no function from outside, so it is asked again and again."""
+        for _ in range(most):
+            if self.page.evaluate(expression):
+                return
+            self.page.wait_for_timeout(30)
+        raise AssertionError(f"never: {expression}")
+
+    def wait(self, what: Callable[[], bool]) -> None:
+        """Something in this process is so."""
+        for _ in range(200):
+            if what():
+                return
+            self.page.wait_for_timeout(30)
+        raise AssertionError("it never came")
+
+    def lit(self, lit: bool = True) -> None:
+        """It has become lit, or black."""
+        self.until(f"document.documentElement.hasAttribute('data-lit') === {str(lit).lower()}")
+
+    def show(self, told: dict[str, Any]) -> None:
+        """The station says this now."""
+        self.served.source.tell(told)
+        self.wait(lambda: self.served.pulse.lit is told["light"])
+        if told["light"]:
+            self.lit()
+            self.until(f"document.title === {told['slots']['head']!r}")
+
+    def brightest(self) -> int:
+        """The largest value of any pixel."""
+        image = pytest.importorskip("PIL.Image")
+        shot = image.open(io.BytesIO(self.page.screenshot())).convert("RGB")
+        return int(max(high for _, high in shot.getextrema()))
+
+    def text(self, selector: str) -> str:
+        """What stands there."""
+        return str(self.page.text_content(selector))
+
+
+@pytest.fixture(scope="module")
+def tab(states: dict[str, dict[str, Any]]) -> Iterator[Tab]:
+    """One for all."""
+    if not CHROMIUM:
+        pytest.skip("browser tests need a browser: apt-get install chromium")
+    playwright = pytest.importorskip("playwright.sync_api")
+    served = Served(Told(states["waiting"]), stale_s=STALE_S, black_s=BLACK_S)
+    with playwright.sync_playwright() as running:
+        rules = f"--host-resolver-rules=MAP {NAME} 127.0.0.1"
+        chromium = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", rules])
+        made = Tab(chromium, served)
+        yield made
+        chromium.close()
+    served.close()
+
+
+@pytest.fixture(autouse=True)
+def _well(tab: Tab, states: dict[str, dict[str, Any]]) -> Iterator[None]:
+    """Begins lit and waiting, and ends without a complaint and without a foreign request."""
+    tab.served.source.tell(states["waiting"])
+    tab.wait(lambda: tab.served.pulse.lit)
+    if tab.page.url == "about:blank":
+        tab.goto()
+    tab.complaints.clear()
+    yield
+    assert tab.complaints == []
+    assert not [url for url in tab.requests if not url.startswith(tab.url)]
+
+
+@pytest.mark.parametrize("width", [320, 390])
+def test_each_state_keeps_every_slot_in_its_place(tab: Tab, states: dict[str, dict[str, Any]], width: int) -> None:
+    """No sideways scroll, no slot drifts by a pixel, and no word is cut off but those with dots of their own."""
+    tab.page.set_viewport_size({"width": width, "height": 844})
+    places = {}
+    for name, told in states.items():
+        tab.show(told)
+        assert tab.page.evaluate("document.documentElement.scrollWidth") <= width, name
+        places[name] = tab.page.evaluate(
+            "[...document.querySelectorAll('.slot')].map(s => [Math.round(s.getBoundingClientRect().top), Math.round(s.offsetHeight)])"
+        )
+        assert tab.page.evaluate("document.querySelector('.figure').scrollWidth <= document.querySelector('.figure').clientWidth"), name
+        cut = "[...document.querySelectorAll('.temperature p, .trust p, .hint, .verb')].filter(p => p.scrollHeight > p.clientHeight + 3)"
+        assert tab.page.evaluate(f"{cut}.map(p => p.textContent)") == [], name
+    assert len({str(place) for place in places.values()}) == 1
+    tab.page.set_viewport_size({"width": 390, "height": 844})
+
+
+def test_what_is_said_stands_in_its_slot(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """Head, hands, temperature, then; a FAULT in the place of trust; NOW and READY by their frames."""
+    tab.show(states["fault"])
+    assert tab.text("#trust").startswith("FAULT 6:18")
+    assert tab.page.locator("#trust-slot").get_attribute("class") == "trust slot fault"
+    assert tab.text("#verb") == "to POUR OFF"
+    assert tab.page.locator("#rail svg, #trace svg").count() == 2
+    tab.show(states["now"])
+    assert tab.text("#figure") == "NOW"
+    assert tab.page.locator("#hands").get_attribute("data-frame") == "thick"
+    tab.show(states["done"])
+    assert tab.page.locator("#report a").get_attribute("href") == "/reports/261106-2005a"
+
+
+def test_the_count_goes_on_between_two_words_and_no_further_than_two_seconds(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """The figure is the server's until then; nothing runs on by itself."""
+    tab.show({**states["running"], "to_pour_s": 120.5, "station_age_s": 0.0})
+    tab.until("document.getElementById('figure').textContent === '2:00'", 60)
+
+
+def test_it_is_black_in_its_html_and_lit_by_the_word_alone(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """Before the first word, with a dark word, and within a second of it; the largest pixel is 0."""
+    tab.served.source.tell({"light": False})
+    tab.lit(False)
+    assert tab.brightest() == 0
+    assert tab.page.evaluate("getComputedStyle(document.body).display") == "none"
+    tab.show(states["running"])
+    assert tab.brightest() > 200
+
+
+def test_hidden_it_is_black_and_its_stream_is_closed_and_shown_again_it_waits_for_a_word(tab: Tab) -> None:
+    """As when a phone sleeps and wakes: nothing old is shown, not for a moment."""
+    tab.lit()
+    tab.page.evaluate(
+        "Object.defineProperty(document, 'visibilityState', {value: 'hidden', configurable: true});"
+        "document.dispatchEvent(new Event('visibilitychange'))"
+    )
+    assert tab.brightest() == 0
+    tab.wait(lambda: len(tab.served.pulse.streams) == 0)
+    seen = tab.page.evaluate(
+        "Object.defineProperty(document, 'visibilityState', {value: 'visible', configurable: true});"
+        "document.dispatchEvent(new Event('visibilitychange')); document.documentElement.hasAttribute('data-lit')"
+    )
+    assert seen is False
+    tab.lit()
+
+
+def test_a_frozen_page_wakes_up_black(tab: Tab) -> None:
+    """`freeze` and `resume`, as mobile browsers tell them; the wall clock counts where the page's own stood still."""
+    tab.lit()
+    assert tab.page.evaluate("document.dispatchEvent(new Event('freeze')); document.documentElement.hasAttribute('data-lit')") is False
+    tab.page.evaluate("document.dispatchEvent(new Event('resume'))")
+    tab.lit()
+    tab.page.evaluate("window.realNow = Date.now; Date.now = () => 100 * window.realNow()")
+    dark = "dark ||= !document.documentElement.hasAttribute('data-lit')"
+    watch = f"new Promise(done => {{ let dark = false; setInterval(() => {dark}, 20); setTimeout(() => done(dark), 1500); }})"
+    assert tab.page.evaluate(watch), "an event that is old by the wall clock lights nothing"
+    tab.page.evaluate("Date.now = window.realNow")
+    tab.lit()
+
+
+def test_old_values_look_old_and_then_all_is_black(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """By the age of the station's word, and by the silence of the page's own server."""
+    tab.show({**states["running"], "station_age_s": 7.4})
+    tab.until("document.documentElement.hasAttribute('data-stale')")
+    assert tab.text("#head") == "OLD VALUES"
+    assert tab.text("#word") == "No word from the station for 7 s"
+    assert "line-through" in tab.page.evaluate("getComputedStyle(document.getElementById('figure')).textDecorationLine")
+    assert tab.page.evaluate("getComputedStyle(document.querySelector('.head')).backgroundColor") == "rgb(233, 234, 234)"
+    assert tab.text("#aloud") == "Old values. No word from the station.", "no count is read aloud"
+    tab.show(states["running"])
+    tab.until("!document.documentElement.hasAttribute('data-stale')")
+    pulse, turn = tab.served.pulse, tab.served.pulse.turn
+    pulse.turn = lambda timeout_s: threading.Event().wait(timeout_s)  # type: ignore[method-assign, assignment]
+    try:
+        tab.until("document.documentElement.hasAttribute('data-stale')")
+        tab.wait(lambda: not pulse.lit)
+        tab.lit(False)
+        assert tab.brightest() == 0
+    finally:
+        pulse.turn = turn  # type: ignore[method-assign]
+    tab.lit()
+
+
+def test_a_stream_that_was_refused_is_made_again(tab: Tab) -> None:
+    """A browser gives up for good after one 5xx; the page does not."""
+    room = tab.served.pulse.streams._most
+    tab.served.pulse.streams._most = 0
+    tab.goto()
+    tab.until("document.documentElement.hasAttribute('data-lit')", 400)  # by asking for snapshots
+    tab.served.pulse.streams._most = room
+    tab.wait(lambda: len(tab.served.pulse.streams) == 1)
+    tab.complaints.clear()  # the browser's own word about the 503
+
+
+def test_a_seventh_tab_is_answered(tab: Tab) -> None:
+    """A tab behind another one holds no stream: the browser has six connections for all of them."""
+    tab.goto()
+    more = [tab.context.new_page() for _ in range(6)]
+    for page in more:
+        page.goto(tab.url)
+        page.evaluate(
+            "Object.defineProperty(document, 'visibilityState', {value: 'hidden', configurable: true});"
+            "document.dispatchEvent(new Event('visibilitychange'))"
+        )
+    seventh = tab.context.new_page()
+    seventh.goto(tab.url, timeout=4000)
+    for page in (*more, seventh):
+        page.close()
+    tab.page.bring_to_front()
+    tab.lit()
+
+
+def test_only_changes_of_state_are_read_aloud(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """The count is a timer, which is silent; the status changes with the state."""
+    assert tab.page.locator("#figure").get_attribute("role") == "timer"
+    tab.show(states["running"])
+    said = tab.text("#aloud")
+    slots = {**states["running"]["slots"], "figure": "5:59", "hint": "moved", "head": "DEVELOP · 1 of 4"}
+    tab.show({**states["running"], "slots": slots})
+    assert tab.text("#aloud") == said
+    tab.show(states["now"])
+    assert tab.text("#aloud") != said
+
+
+def test_with_forced_colours_the_lines_take_the_readers(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """And nothing moves where less motion is wanted."""
+    tab.show(states["running"])
+    tab.page.emulate_media(forced_colors="active", reduced_motion="reduce")
+    line = tab.page.evaluate("getComputedStyle(document.querySelector('#trace .main')).stroke")
+    assert line == tab.page.evaluate("getComputedStyle(document.body).color")
+    tab.page.emulate_media(forced_colors="none", reduced_motion="no-preference")
+
+
+@pytest.mark.parametrize("name", ["waiting", "fault", "ready", "now", "done"])
+def test_axe_finds_nothing(tab: Tab, states: dict[str, dict[str, Any]], name: str) -> None:
+    """No violation of WCAG 2.2 A and AA that a program can find."""
+    if not AXE:
+        pytest.skip("axe-core is not here: EVENBATH_AXE names its file")
+    tab.show(states[name])
+    tab.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    found = tab.page.evaluate("tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", TAGS)
+    tab.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = false)")
+    assert [(v["id"], v["nodes"][0]["html"][:100]) for v in found["violations"]] == []
+    assert len(found["passes"]) >= 12
+
+
+def test_axe_would_find_something(tab: Tab) -> None:
+    """Negative control: grey on grey, and a link without words, put into our own page."""
+    if not AXE:
+        pytest.skip("axe-core is not here: EVENBATH_AXE names its file")
+    tab.page.evaluate(
+        "const p = document.createElement('p'); p.id = 'bad'; p.textContent = 'grey'; p.style.color = '#333';"
+        "const a = document.createElement('a'); a.href = '/'; p.append(a); document.querySelector('main').prepend(p)"
+    )
+    found = tab.page.evaluate("tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", TAGS)
+    tab.page.evaluate("document.getElementById('bad').remove()")
+    assert {"color-contrast", "link-name"} <= {v["id"] for v in found["violations"]}
+
+
+def test_a_report_is_under_the_lease_too(tab: Tab, states: dict[str, dict[str, Any]], tmp_path: Path) -> None:
+    """A document that was made elsewhere is black as soon as the word is, with its own colours and all."""
+    from monitor.page.lists import Leaf
+
+    class OneReport:
+        """In place of the lists."""
+
+        def report(self, session: str) -> Leaf:
+            """White all over."""
+            body = '<!doctype html><html><head><style>body{background:#fff}</style></head><body class="x">white</body></html>'
+            return Leaf(200, session, body, whole=True)
+
+    tab.served.server.lists = OneReport()  # type: ignore[assignment]
+    tab.goto("reports/1")
+    tab.lit()
+    assert tab.brightest() == 255
+    tab.served.source.tell({"light": False})
+    tab.lit(False)
+    assert tab.brightest() == 0
+    tab.served.source.tell(states["waiting"])
+    tab.wait(lambda: tab.served.pulse.lit)
+    tab.goto()
+    tab.lit()

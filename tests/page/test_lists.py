@@ -1,0 +1,82 @@
+"""Sessions, recipes and ledger as pages, made by the program's own commands."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.page.lists import Lists, page_at
+from monitor.page.made import Maker
+from tests.page.served import DEMO
+from tests.page.test_journals import put
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A station file with recipes beside it, and what is none."""
+    made = tmp_path_factory.mktemp("lists")
+    (made / "state" / "journals").mkdir(parents=True)
+    put(made / "state" / "journals", "02-probe-knocked-out", closed=True)
+    put(made / "state" / "journals", "01-cold-laundry", closed=False)
+    shutil.copy(DEMO / "roll.toml", made / "roll.toml")
+    (made / "laundry.toml").write_text('schema = 1\nname = "laundry"\n')
+    (made / "link.toml").symlink_to(DEMO / "roll.toml")
+    (made / "<b>.toml").write_text("[[stage]]\n")
+    return made
+
+
+@pytest.fixture(scope="module")
+def lists(folder: Path) -> Iterator[Lists]:
+    """With the real commands."""
+    maker = Maker(lambda: False)
+    yield Lists(folder / "laundry.toml", folder / "state", maker)
+    maker.close()
+
+
+def test_closed_sessions_have_a_report_and_open_ones_have_not(lists: Lists) -> None:
+    """In the list and at their address."""
+    body = lists.journals().body
+    assert '<a href="/reports/261106-2005a">' in body
+    assert "it has no end yet" in body
+    assert lists.report("261106-1910a") is None
+    assert lists.report("261106-9999z") is None
+    report = lists.report("261106-2005a")
+    assert report is not None
+    assert (report.status, report.whole) == (200, True)
+    assert "Roll film, cold laundry" in report.body
+
+
+def test_recipes_are_those_beside_the_station_file(lists: Lists) -> None:
+    """No station file, no link, no name that is more than a name."""
+    body = lists.recipes().body
+    assert 'href="/recipes/roll.toml"' in body
+    assert "link" not in body
+    assert "laundry.toml" not in body
+    assert "<b>" not in body
+
+
+def test_a_recipe_has_its_plan_and_its_wall_card(lists: Lists) -> None:
+    """In the words of `plan`."""
+    plan, card = lists.recipe("roll.toml", card=False), lists.recipe("roll.toml", card=True)
+    assert plan is not None
+    assert card is not None
+    assert "Roll film, cold laundry" in plan.body
+    assert card.whole
+    assert "<html" in card.body
+    assert lists.recipe("laundry.toml", card=False) is None
+
+
+def test_the_ledger_is_what_the_command_lists(lists: Lists) -> None:
+    """Empty here, and said so."""
+    leaf = lists.ledger()
+    assert leaf.status == 200
+    assert "<pre>" in leaf.body
+
+
+@pytest.mark.parametrize("parts", [[""], ["journals", "x"], ["reports"], ["recipes", "a", "b"], ["recipes", "a", "card", "x"], []])
+def test_no_other_path_is_a_list(lists: Lists, parts: list[str]) -> None:
+    """A few words, and names behind two of them."""
+    assert page_at(lists, parts) is None
