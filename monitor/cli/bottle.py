@@ -61,7 +61,7 @@ def _configure_add(add: argparse.ArgumentParser) -> None:
     add.add_argument("--keeps-full", metavar="SPAN", help='such as "6 months"')
     add.add_argument("--keeps-part", metavar="SPAN", help="once opened")
     add.add_argument("--fresh", metavar="m:ss", help="clearing or leader time of the fresh solution")
-    add.add_argument("--least", metavar="ML", help='of this concentrate for each unit of film at least, such as "5 ml"')
+    add.add_argument("--least", metavar="VOLUME", help='of this concentrate for each unit of film at least, such as "5 ml"')
     add.add_argument("--source", metavar="WORDS", help="where these numbers come from")
 
 

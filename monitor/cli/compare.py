@@ -38,7 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ice", action="store_true", help="in place of a thermometer: the probe stands in melting ice, 0.0 C")
     parser.add_argument("--at", type=float, metavar="SECONDS", help="when it was read, in seconds of the journal's time")
     parser.add_argument(
-        "--reference-sd-c", type=float, metavar="C",
+        "--reference-sd-c", type=float, metavar="DEGREES",
         help=f"the thermometer's own standard uncertainty; default {GLASS_SD_C}, a glass one (ice: {ICE_SD_C}); the guided form asks",
     )  # fmt: skip
     parser.add_argument("--reference", default="thermometer", metavar="NAME", help="which thermometer, for the record")

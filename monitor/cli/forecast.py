@@ -25,7 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--minutes", type=float, default=15.0, metavar="N", help="how far ahead; 15 if left out")
     parser.add_argument("--probe", metavar="NAME", help="which probe; default: the bath's")
     parser.add_argument("--recipe", metavar="RECIPE.toml", help="whether the bath lasts for this recipe, and what to do if not")
-    parser.add_argument("--starts-in", metavar="DURATION", help='when the session begins, with --recipe; "0:00" if left out')
+    parser.add_argument("--starts-in", metavar="m:ss", help='when the session begins, with --recipe; "0:00" if left out')
     parser.add_argument("--vessel", metavar="NAME", help="a vessel with a learned lag: forecast the developer in it")
     parser.add_argument("--bath", metavar="VOLUME", help="how much water is in the bath, for amounts of hot water")
     parser.add_argument("--with", dest="second", metavar="TEMPERATURE", help="temperature of the hot or cold water at hand")

@@ -39,7 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     entry.add_argument("--base-fog", type=_between(0.0, 3.0), metavar="D", help="density of the clear film, 0 to 3")
     entry.add_argument("--evenness", choices=EVENNESS)
     entry.add_argument("--grade", type=_between(0.0, 5.0), metavar="G", help="paper grade that it prints at, 0 to 5")
-    entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="C", help="average gradient, measured, 0.05 to 5")
+    entry.add_argument("--contrast", type=_between(0.05, 5.0), metavar="NUMBER", help="average gradient, measured, 0.05 to 5")
     entry.add_argument(
         "--seen",
         action="append",

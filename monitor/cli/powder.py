@@ -11,13 +11,13 @@ from monitor.cli.arguments.common import add_json
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--volume", required=True, metavar="VOLUME", help='of the finished solution, such as "1 l"')
-    parser.add_argument("--hot", default="45 C", metavar="C", help='water to dissolve it in, as the sheet says; default "45 C"')
-    parser.add_argument("--cold", default="15 C", metavar="C", help='water for topping up; default "15 C"')
-    parser.add_argument("--want", default="20 C", metavar="C", help='temperature of use; default "20 C"')
+    parser.add_argument("--hot", default="45 C", metavar="TEMPERATURE", help='water to dissolve it in, as the sheet says; default "45 C"')
+    parser.add_argument("--cold", default="15 C", metavar="TEMPERATURE", help='water for topping up; default "15 C"')
+    parser.add_argument("--want", default="20 C", metavar="TEMPERATURE", help='temperature of use; default "20 C"')
     around = parser.add_mutually_exclusive_group()
-    around.add_argument("--room", metavar="C", help='it cools in air at this temperature; default "20 C"')
-    around.add_argument("--bath", metavar="C", help="it cools in a water bath at this temperature")
-    parser.add_argument("--within", default="0.5 C", metavar="C", help='near enough; default "0.5 C"')
+    around.add_argument("--room", metavar="TEMPERATURE", help='it cools in air at this temperature; default "20 C"')
+    around.add_argument("--bath", metavar="TEMPERATURE", help="it cools in a water bath at this temperature")
+    parser.add_argument("--within", default="0.5 C", metavar="DIFFERENCE", help='near enough; default "0.5 C"')
     parser.add_argument("--lag", metavar="m:ss", help="time constant of cooling, if you measured it")
     add_json(parser)
 

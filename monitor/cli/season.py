@@ -17,7 +17,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tap", required=True, metavar="TEMPERATURE", help='the coldest tap water, "26 C"')
     parser.add_argument("--room", required=True, metavar="TEMPERATURE", help='temperature of the air around the bath, "30 C"')
     parser.add_argument("--bath", default="2.5 l", metavar="VOLUME", help="water in the bath; 2.5 l if left out")
-    parser.add_argument("--tau", metavar="DURATION", help='its time constant, as measured by forecast, "49:00"; default: a rule of thumb')
+    parser.add_argument("--tau", metavar="m:ss", help='its time constant, as measured by forecast, "49:00"; default: a rule of thumb')
     parser.add_argument("--hot", default="60 C", metavar="TEMPERATURE", help="temperature of the hot water at hand; 60 C if left out")
     add_json(parser)
 

@@ -30,7 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     second.add_argument("--bath", metavar="TEMPERATURE", help="no other water: how long a bottle takes in a bath at this temperature")
     second.add_argument("--vessel", metavar="TEMPERATURE", help="no other water: what a vessel at this temperature is worth, with --then")
     parser.add_argument("--then", metavar="TEMPERATURE", help="with --vessel: the water's temperature once it was poured into it")
-    parser.add_argument("--lag", metavar="DURATION", help='of the bottle, with --bath; default "25:00" (a litre, still, common practice)')
+    parser.add_argument("--lag", metavar="m:ss", help='of the bottle, with --bath; default "25:00" (a litre, still, common practice)')
     parser.add_argument("--container", metavar="VOLUME", help="what the container holds")
     parser.add_argument("--vessel-water", metavar="VOLUME", help="the vessel's own heat, as water; 0 ml if left out; see --vessel")
     parser.add_argument("--file", metavar="STATION.toml", help="take --now from the running station's bath probe")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import argparse
+import importlib
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from monitor.cli.main import main
+from monitor.cli.main import COMMANDS, main
 from monitor.core.text.degrees import unit
 from tests.cli.rigged import Rigged
 
@@ -91,3 +94,20 @@ def test_the_station_file_chooses_for_those_who_have_not(
         rigged.stop()
 
 
+
+
+def _options(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
+    for action in parser._actions:
+        yield action
+        if isinstance(action, argparse._SubParsersAction):
+            for below in action.choices.values():
+                yield from _options(below)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_an_option_is_named_by_its_kind_and_never_by_a_unit_that_it_does_not_take(command: str) -> None:
+    """VOLUME, TEMPERATURE, m:ss and so on: what wants "1 l" is not called ML, and one kind has one name."""
+    parser = argparse.ArgumentParser()
+    importlib.import_module(COMMANDS[command][0]).configure(parser)
+    names = {str(action.metavar) for action in _options(parser) if action.metavar}
+    assert not names & {"ML", "L", "LITRES", "C", "F", "DURATION", "SECS", "MINUTES", "TEMP"}
