@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.cli.main import COMMANDS
+from monitor.cli.main import COMMANDS, main
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.cues import SIGNALS
 from monitor.core.session.presses import TAUGHT
@@ -35,6 +35,13 @@ def test_it_opens_with_the_job_in_one_paragraph() -> None:
     opening = README.split("\n## ", 1)[0].strip().split("\n\n")
     assert "bath that drifts" in opening[1]
     assert len(opening[1].split()) <= 100
+
+
+def test_the_evening_in_it_is_what_plan_says(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Its timeline, to the letter."""
+    block = re.findall(r"```\n(.*?)```", section("Several films"), re.S)[0]
+    assert main(["plan", str(ROOT / "demo_logs" / "two-tanks.toml"), "--state", str(tmp_path)]) == 0
+    assert block in capsys.readouterr().out
 
 
 def test_the_recipe_in_it_loads_without_a_warning() -> None:

@@ -1,4 +1,4 @@
-"""`evenbath new`: turn the sheet in your hand into a recipe, question by question, from a blank.
+"""`evenbath new`: turn the sheet in your hand into a recipe, question by question, from a blank; or recipes into an evening.
 
 Asks on the terminal, or takes the answers from `--set` and from piped lines. Never overwrites a file.
 The questions and the blanks are monitor.prepare.recipes.new_recipe's. Tests: tests/cli/test_new.py.
@@ -11,6 +11,8 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from monitor.cli.evening_preset import add_evening, list_evenings
+
 if TYPE_CHECKING:
     from monitor.prepare.recipes.new_recipe import Blank
 
@@ -21,7 +23,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE.toml", help="the recipe to write; an existing file is refused")
     parser.add_argument("--set", action="append", default=[], metavar="KEY=ANSWER", help="an answer given in advance, such as time=10:00")
     parser.add_argument("--usual", action="store_true", help="take the usual answer if there is one, and ask only for the rest")
-    parser.add_argument("--list", action="store_true", help="show the blanks, or with --from the questions of one")
+    parser.add_argument("--list", action="store_true", help="show the blanks and evenings, or with --from the questions of a blank")
+    add_evening(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -31,7 +34,13 @@ def run(args: argparse.Namespace) -> int:
     from monitor.prepare.recipes.new_recipe import blank_named, fill_in, said_together
 
     if args.list:
-        return _list(args.blank)
+        _list(args.blank)
+        if args.blank is None:
+            list_evenings()
+        return 0
+    if args.evening is not None:
+        return _evening(args)
+    _refuse_without_evening(args)
     beforehand = _beforehand(args.set)
     blank = blank_named(args.blank if args.blank is not None else _ask_blank())
     _refuse_unknown(blank, beforehand)
@@ -51,12 +60,28 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _evening(args: argparse.Namespace) -> int:
+    from monitor.cli.evening_preset import write_evening
+
+    if args.out is not None:
+        _refuse_existing(args.out)
+    return write_evening(args, _write)
+
+
+def _refuse_without_evening(args: argparse.Namespace) -> None:
+    from monitor.core.errors import InputWrong
+
+    if args.recipe or args.films is not None or args.between is not None or args.vessels is not None:
+        raise InputWrong("--recipe, --films, --between or --vessels without --evening; allowed: with a kind of evening, --list shows them")
+
+
 def _list(key: str | None) -> int:
     from monitor.prepare.recipes.new_recipe import blank_named, blanks, questions
 
     if key is None:
+        wide = max(len(blank.key) for blank in blanks()) + 2
         for blank in blanks():
-            sys.stdout.write(f"{blank.key:<10}{blank.title}\n")
+            sys.stdout.write(f"{blank.key:<{wide}}{blank.title}\n")
         return 0
     for asked in questions(blank_named(key)):
         usual = f" [{asked.usual}]" if asked.usual else ""

@@ -48,7 +48,8 @@ def matters(recipe: Recipe) -> Iterator[Matter]:
         if recipe.vessel != "drum" and "agitation" not in said:
             quiet = "agitation is left out, so no tick will sound; agitation = [] says that it stands"
             yield Matter(stage.line, f"{_named(stage)}: {quiet}.")
-        if recipe.film in TIME_MOVES_FILMS and "rate" not in said and "steer" not in said:
+        to_completion = stage.until == "at least"
+        if recipe.film in TIME_MOVES_FILMS and not to_completion and "rate" not in said and "steer" not in said:
             fixed = "no rate, so temperature will not move its time; steer = false says that it shall not"
             yield Matter(stage.line, f"{_named(stage)}: {fixed}.")
     yield from _amounts(recipe)

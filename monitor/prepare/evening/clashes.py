@@ -30,6 +30,11 @@ class Clash:
     second: Moment
     overlap_s: float
 
+    @property
+    def may_wait(self) -> bool:
+        """Whether nothing is lost if one of the two comes a little later."""
+        return self.first.may_wait or self.second.may_wait
+
 
 @dataclass(frozen=True, slots=True)
 class Shift:
@@ -82,7 +87,7 @@ def shift_for(evening: Evening, films: Sequence[FilmTime], moments: Sequence[Mom
     staying = [m for m in moments if m.film not in moved and m.busy_s > 0]
     if clashes(going) or clashes(staying):
         return None
-    wrong = sorted(_in_the_way_s(one, other) for one in going for other in staying)
+    wrong = sorted(in_the_way_s(one, other) for one in going for other in staying)
     shift_s = 0.0
     for low_s, high_s in wrong:
         if low_s >= shift_s - TOUCH_S:
@@ -94,7 +99,7 @@ def shift_for(evening: Evening, films: Sequence[FilmTime], moments: Sequence[Mom
     return Shift(mover, shift_s)
 
 
-def _in_the_way_s(going: Moment, staying: Moment) -> tuple[float, float]:
+def in_the_way_s(going: Moment, staying: Moment) -> tuple[float, float]:
     """The shifts of the one, from and to, that would bring it into the other."""
     apart_s, drift = staying.t_s - going.t_s, drift_s(going, staying)
     return apart_s - going.busy_s - drift, apart_s + staying.busy_s + drift

@@ -97,7 +97,7 @@ def planned_data(plan: Planned) -> dict[str, Any]:
         ],
         "moments": [_moment_data(moment) for moment in plan.moments],
         "clashes": [
-            {"t_s": c.first.t_s, "films": [c.first.film, c.second.film], "overlap_s": c.overlap_s,
+            {"t_s": c.first.t_s, "films": [c.first.film, c.second.film], "overlap_s": c.overlap_s, "may_wait": c.may_wait,
              "moments": [_moment_data(c.first), _moment_data(c.second)]}
             for c in plan.clashes
         ],

@@ -93,9 +93,12 @@ def _hands_answer(plan: Planned) -> str:
     if not plan.clashes:
         return f"Hands: no two films need them at once, {bound}."
     now = sum(clash.overlap_s > 0 for clash in plan.clashes)
-    met = f"Hands: two films need them at once {_counted(len(plan.clashes), 'time')}"
-    if_moved = f" ({now} as planned, the others if temperature moves an end by up to {DRIFT * 100:.0f} %)"
+    met = f"Hands: two films need them at once {_often(len(plan.clashes))}"
+    others = "the others" if now else "all of them"
+    if_moved = f" ({now} as planned, {others} if temperature moves an end by up to {DRIFT * 100:.0f} %)"
     when = " as planned" if now == len(plan.clashes) else if_moved
+    waiting = sum(clash.may_wait for clash in plan.clashes)
+    when += f"; {'then' if waiting == len(plan.clashes) else _often(waiting)} one film may wait" if waiting else ""
     if plan.shift is None:
         return f"{met}{when}; no later start within half an hour clears it."
     shift_s = float(-(-plan.shift.shift_s // 1))
@@ -118,6 +121,8 @@ def _ledger_answer(plan: Planned) -> str:
 
 def _mix_answer(needs: Supplies) -> str:
     jugs = _counted(needs.jugs, "jug")
+    if all(mix.volume_ml is None for mix in needs.mixes):
+        return f"Mix: {jugs}; your recipes do not say how much."
     stock = ", ".join(f"{format_volume(ml)} of {name}" for name, ml in needs.stock_ml.items())
     unsaid = " (where the recipes say how much)" if any(mix.volume_ml is None for mix in needs.mixes) else ""
     return f"Mix: {jugs}, {format_volume(needs.water_ml)} of water{f', concentrate {stock}' if stock else ''}{unsaid}."
@@ -131,7 +136,7 @@ def timeline_lines(plan: Planned, width: int) -> Iterator[str]:
     step_s = max(1.0, plan.end_s / (room - 1))
     yield " " * label + _scale(plan.end_s, step_s, room)
     for vessel, name in zip(plan.evening.vessels, names, strict=True):
-        films = [film for film in plan.films if film.film.vessel == vessel]
+        films = sorted((film for film in plan.films if film.film.vessel == vessel), key=lambda film: film.start_s)
         yield " " * label + _film_row(films, step_s, room).rstrip()
         yield f"{name[: label - 1]:<{label}}{_stage_row(films, step_s, room)}".rstrip()
     yield f"{'hands':<{label}}{_hand_row(plan, step_s, room)}".rstrip()
@@ -152,9 +157,9 @@ def _scale(end_s: float, step_s: float, room: int) -> str:
 
 def _film_row(films: Sequence[FilmTime], step_s: float, room: int) -> str:
     row = [" "] * room
-    for film in films:
-        at, till = round(film.start_s / step_s), min(room, round(film.end_s / step_s) + 1)
-        text = f"{film.film.number} {film.film.what}"[: max(1, till - at)]
+    begins = [round(film.start_s / step_s) for film in films]
+    for film, at, till in zip(films, begins, [*begins[1:], room + 1], strict=True):
+        text = f"{film.film.number} {film.film.what}"[: max(1, till - 1 - at)]
         row[at : at + len(text)] = text
     return "".join(row[:room])
 
@@ -162,11 +167,11 @@ def _film_row(films: Sequence[FilmTime], step_s: float, room: int) -> str:
 def _stage_row(films: Sequence[FilmTime], step_s: float, room: int) -> str:
     """A letter a column; a stage shorter than a column has one all the same."""
     row = [" "] * room
-    for film in films:
-        for at in film.stages:
-            first, last = round(at.begin_s / step_s), max(round(at.begin_s / step_s) + 1, round(at.end_s / step_s))
-            if at.end_s > at.begin_s:
-                row[first : min(room, last)] = SIGNS[at.stage.role] * (min(room, last) - first)
+    longest_first = sorted((at for film in films for at in film.stages), key=lambda at: at.begin_s - at.end_s)
+    for at in longest_first:
+        first, last = round(at.begin_s / step_s), max(round(at.begin_s / step_s) + 1, round(at.end_s / step_s))
+        if at.end_s > at.begin_s:
+            row[first : min(room, last)] = SIGNS[at.stage.role] * (min(room, last) - first)
     return "".join(row)
 
 
@@ -211,8 +216,9 @@ def _alike(met: Sequence[Clash]) -> list[list[Clash]]:
 def _clash_words(alike: Sequence[Clash]) -> str:
     first = max(alike, key=lambda clash: clash.overlap_s)
     met = f"overlap by {format_duration(first.overlap_s)}" if first.overlap_s > 0 else "apart as planned, not if an end moves"
-    more = f"; {_counted(len(alike), 'time')} in all" if len(alike) > 1 else ""
-    return f"{_at(first.first)} and {_at(first.second)}: {met}{more}"
+    more = f"; {_often(len(alike))} in all" if len(alike) > 1 else ""
+    waits = next((f"; film {m.film} may wait" for m in (first.first, first.second) if m.may_wait), "")
+    return f"{_at(first.first)} and {_at(first.second)}: {met}{more}{waits}"
 
 
 def _at(moment: Moment) -> str:
@@ -235,6 +241,10 @@ def _mix_words(mix: Mix, ready: bool = False) -> str:
     if mix.jug is not None:
         words.append(f"jug {mix.jug}")
     return ", ".join(words)
+
+
+def _often(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _counted(count: int, word: str) -> str:

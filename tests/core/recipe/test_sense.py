@@ -84,6 +84,7 @@ def test_a_rate_left_out_is_told_where_the_time_is_expected_to_move() -> None:
     (said,) = made("develop", "fix", develop=fixed).warnings
     assert "no rate, so temperature will not move its time; steer = false says that it shall not" in said
     assert made("develop", "fix", develop=fixed + "steer = false\n").warnings == ()
+    assert made("develop", "fix", develop=fixed + 'until = "at least"\n').warnings == ()  # it goes to completion: a monobath
     assert made("develop", "fix", develop=fixed, head=HEAD.replace("panchromatic", "colour")).warnings == ()
 
 
