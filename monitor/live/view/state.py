@@ -162,11 +162,10 @@ class ViewState:
 
 @dataclass(frozen=True, slots=True)
 class _Notice:
-    """Something said at session time `t_s`. `stage`: it speaks of this stage alone, None of none."""
+    """Something said at session time `t_s`."""
 
     t_s: float
     words: str
-    stage: int | None = None
 
 
 @dataclass(slots=True)
@@ -261,9 +260,9 @@ class Watched:
         self._add_point(seen.source, seen.developer_c)
         self._count()
 
-    def notice(self, words: str, stage: int | None = None) -> None:
-        """Something to be shown for a while; where it speaks of a stage, no longer than that stage runs."""
-        self._notices = [*self._notices[-3:], _Notice(self._t_s, words, stage)]
+    def notice(self, words: str) -> None:
+        """Something to be shown for a while."""
+        self._notices = [*self._notices[-3:], _Notice(self._t_s, words)]
 
     def take_moved(self) -> bool:
         """Whether an end has moved so that it must be said; true once for each time."""
@@ -314,7 +313,7 @@ class Watched:
             estimated_s=self._estimated_s,
             sound=self._sound,
             exits=[(p.sheet, self._end_s(p)) for p in self._entered() if p.sheet is not None and self._history.next_of(p) is None],
-            notices=[n.words for n in self._notices if self._t_s - n.t_s <= NOTICE_S and n.stage in (None, seen.stage)],
+            notices=[n.words for n in self._notices if self._t_s - n.t_s <= NOTICE_S],
             closed=self._history.close_why,
             gone=self.gone,
             word_s=self.word_s,

@@ -87,7 +87,7 @@ def test_plain_lines_say_it_once_and_once_that_it_is_back() -> None:
 
 def test_the_end_of_the_last_stage_is_no_news_in_the_next() -> None:
     """What was said of an end goes with its stage, however short a while ago."""
-    cold = b"t_s,developer_c,bath_c\n0,20,20\n600,20,20\n640,15,15\n1500,15,15\n"
+    cold = b"t_s,developer_c,bath_c\n0,20,20\n640,20,20\n670,15,15\n1500,15,15\n"
     stages: dict[int, set[bool]] = {}
     for watched in watch(*events(ROLL, cold, 0.05, True)):
         state = watched.state
