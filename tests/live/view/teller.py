@@ -16,6 +16,14 @@ from tests.evening import FIX, STOP, develop, recipe
 ROLL = recipe(develop("5:00"), STOP, FIX)
 PRESOAKED = recipe('name = "presoak"\nrole = "presoak"\ntime = "1:00"', develop("5:00"), STOP, FIX)
 TRAY = recipe(develop("5:00"), STOP, FIX, vessel="open tray", tail='[sheets]\ncount = 2\ninterval = "0:20"\n')
+PRINT = recipe(
+    'name = "develop"\nrole = "develop"\ntime = "5:00"\nreference = "20 C"\nappearance_factor = 6\n'
+    'rate = { law = "coefficient", per_10_c = 2.5, sd = 0.1 }',
+    STOP,
+    FIX,
+    film="paper",
+    vessel="open tray",
+)
 
 
 class Teller:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.live.view.teller import TRAY, Teller
+from tests.live.view.teller import PRINT, TRAY, Teller
 
 
 def test_each_plus_minus_in_the_lines_is_two_standard_deviations() -> None:
@@ -74,3 +74,19 @@ def test_now_is_said_once_for_each_film() -> None:
     for t_s, sheet in ((285.0, 1), (287.4, 1), (305.0, 2), (307.4, 2)):
         told.tell("cue", t_s, cue="now", sheet=sheet)
     assert len([line for line in told.lines if "sounded NOW" in line]) == 2
+
+
+def test_a_print_asks_for_a_tap_until_its_first_trace_is_told() -> None:
+    """On the lines and on the screen: what to do, how long at most, and then when it is done."""
+    told = Teller(PRINT)
+    told.begin(1, 0.0)
+    assert told.said("TAP when the first trace appears; at most 5:00")
+    told.progress(2.0, done_ref_s=2.0)
+    screen = told.screen()
+    assert "APPEARS" in screen
+    assert "NOW comes 6 times as long after its begin" in screen
+    told.tell("tap", 20.0, meaning="appeared")
+    told.tell("appeared", 20.0, stage=1, appearance_ref_s=20.0, target_ref_s=120.0)
+    told.progress(22.0, done_ref_s=22.0, target_ref_s=120.0, end_t_s=120.0)
+    assert told.said("the first trace was told; done at 2:00 of development")
+    assert "APPEARS" not in told.screen()
