@@ -107,7 +107,7 @@ def test_an_unknown_command_is_told_with_those_there_are(capsys: pytest.CaptureF
     """Status 2."""
     assert main(["dance"]) == 2
     err = capsys.readouterr().err
-    assert err.startswith('evenbath: "dance" is not a command; allowed: new, plan, ')
+    assert err.startswith('evenbath: "dance" is not a command; allowed: new, guide, ')
     assert err.count("\n") == 1
 
 
