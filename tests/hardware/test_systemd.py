@@ -9,8 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.page import NICE as PAGE_NICE
+from monitor.cli.page import PORT
 from monitor.cli.station import BOOT_PATIENCE_S, URGENT_NICE
 from monitor.live.station.player import REALTIME_PRIORITY
+from monitor.page.guards import PRIVATE
+from monitor.page.server import MOST_AT_ONCE
 
 FOLDER = Path(__file__).parents[2] / "hardware" / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))
@@ -29,9 +33,9 @@ def _analyze(*words: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([ANALYZE, *words], capture_output=True, text=True, check=False)
 
 
-def test_both_units_are_there() -> None:
-    """The station's and the lamps'."""
-    assert [unit.name for unit in UNITS] == ["evenbath-lamps.service", "evenbath.service"]
+def test_the_units_are_there() -> None:
+    """The lamps', the page's and the station's."""
+    assert [unit.name for unit in UNITS] == ["evenbath-lamps.service", "evenbath-page.service", "evenbath.service"]
 
 
 @needs_systemd
@@ -45,7 +49,7 @@ def test_systemd_finds_nothing_wrong(unit: Path, tmp_path: Path) -> None:
     assert (done.returncode, done.stdout + done.stderr) == (0, "")
 
 
-EXPOSURE = {"evenbath.service": 17, "evenbath.service with offline.conf": 8, "evenbath-lamps.service": 9}
+EXPOSURE = {"evenbath.service": 17, "evenbath.service with offline.conf": 8, "evenbath-lamps.service": 9, "evenbath-page.service": 13}
 """Tenths, as systemd 252 counts them; README.md in that folder says the same."""
 
 
@@ -113,3 +117,35 @@ def test_the_lamps_unit_may_write_below_sys() -> None:
     assert "ProtectKernelTunables" not in values
     assert "User" not in values
     assert values["Type"] == "oneshot"
+
+
+def test_the_page_and_the_station_need_nothing_of_each_other() -> None:
+    """No unit requires, binds or stops the other; the order alone is said."""
+    page, station = ((FOLDER / name).read_text() for name in ("evenbath-page.service", "evenbath.service"))
+    for word in ("Requires", "Requisite", "BindsTo", "PartOf", "Conflicts", "Upholds"):
+        assert f"{word}=" not in page
+        assert f"{word}=" not in station
+    assert "evenbath-page" not in station
+
+
+def test_the_page_goes_behind_the_station_and_is_small() -> None:
+    """Processor, disk, memory; and where memory is short a report ends before the page, the page before the station."""
+    values, station = dict(_service("evenbath-page.service")), dict(_service("evenbath.service"))
+    assert int(values["Nice"]) == PAGE_NICE
+    assert values["MemoryMax"] == "64M"
+    assert values["OOMPolicy"] == "continue"
+    assert int(values["OOMScoreAdjust"]) > 0 > int(station["OOMScoreAdjust"])
+    assert int(values["TasksMax"]) > MOST_AT_ONCE + 8
+
+
+def test_the_page_has_one_port_for_private_networks_and_writes_nothing() -> None:
+    """IPv4 alone, the networks that the page itself answers, the state folder to be read only."""
+    found = _service("evenbath-page.service")
+    values = dict(found)
+    assert values["RestrictAddressFamilies"] == "AF_UNIX AF_INET"
+    assert values["SocketBindAllow"] == f"ipv4:tcp:{PORT}"
+    allowed = values["IPAddressAllow"].replace("localhost", "127.0.0.0/8").split()
+    assert {*allowed} == {str(network) for network in PRIVATE}
+    assert values["IPAddressDeny"] == "any"
+    assert values["ReadOnlyPaths"] == "-/var/lib/evenbath"
+    assert not [key for key, _ in found if key in ("ReadWritePaths", "StateDirectory")]
