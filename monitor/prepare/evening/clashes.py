@@ -7,6 +7,7 @@ Two moments that wait for the same stage move together. Tests: tests/prepare/eve
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -75,7 +76,7 @@ def clashes(moments: Sequence[Moment]) -> tuple[Clash, ...]:
 def shift_for(evening: Evening, films: Sequence[FilmTime], moments: Sequence[Moment], found: Sequence[Clash]) -> Shift | None:
     """The smallest later start of the later film of the first clash that clears all of them; None if there is none within half an hour.
 
-    The films that wait for it begin later too.
+    In whole seconds, as a start is written in a file. The films that wait for it begin later too.
     """
     if not found:
         return None
@@ -93,7 +94,7 @@ def shift_for(evening: Evening, films: Sequence[FilmTime], moments: Sequence[Mom
         if low_s >= shift_s - TOUCH_S:
             break
         if high_s > shift_s + TOUCH_S:
-            shift_s = high_s
+            shift_s = float(math.ceil(high_s - TOUCH_S))
     if shift_s > MOST_SHIFT_S or not _vessels_free(films, moved, shift_s):
         return None
     return Shift(mover, shift_s)

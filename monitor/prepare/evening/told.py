@@ -101,8 +101,8 @@ def _hands_answer(plan: Planned) -> str:
     when += f"; {'then' if waiting == len(plan.clashes) else _often(waiting)} one film may wait" if waiting else ""
     if plan.shift is None:
         return f"{met}{when}; no later start within half an hour clears it."
-    shift_s = float(-(-plan.shift.shift_s // 1))
-    return f"{met}{when}. Film {plan.shift.film} ({_what(plan, plan.shift.film)}) {format_duration(shift_s)} later clears all of it."
+    mover = f"Film {plan.shift.film} ({_what(plan, plan.shift.film)})"
+    return f"{met}{when}. {mover} {format_duration(plan.shift.shift_s)} later clears all of it."
 
 
 def _what(plan: Planned, number: int) -> str:

@@ -102,14 +102,25 @@ def test_the_shift_clears_all_clashes_and_none_smaller_does() -> None:
         mover = max((met[0].first.film, met[0].second.film), key=lambda n: (films[n - 1].start_s, n))
         if shift is not None:
             assert shift.film == mover
+            assert shift.shift_s == int(shift.shift_s)
             assert not reference(evening, moments, {mover: shift.shift_s})
         below = range(0, int(min(MOST_SHIFT_S, shift.shift_s if shift else MOST_SHIFT_S)), 6)
-        dense = [*below, *([] if shift is None else [shift.shift_s - 0.5])]
+        dense = [*below, *([] if shift is None else [shift.shift_s - 1.0])]
         assert all(reference(evening, moments, {mover: float(x)}) for x in dense[:: max(1, len(dense) // 25)])
         found_one += shift is not None
         found_none += shift is None
     assert found_one > 20
     assert found_none > 8
+
+
+def test_a_start_that_is_moved_by_the_shift_in_the_file_has_no_clash_left() -> None:
+    """What the plan says can be typed in and holds."""
+    evening = evening_of(film(vessel="left") + film(vessel="right", start="+0:20"))
+    shift = shift_for(evening, placed(evening), hands_of(evening), clashes(hands_of(evening)))
+    assert shift is not None
+    moved_s = int(20 + shift.shift_s)
+    again = evening_of(film(vessel="left") + film(vessel="right", start=f"+{moved_s // 60}:{moved_s % 60:02d}"))
+    assert clashes(hands_of(again)) == ()
 
 
 def test_two_films_that_wait_for_the_same_stage_move_together() -> None:
