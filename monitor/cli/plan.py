@@ -10,7 +10,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from monitor.cli.arguments.common import add_json, add_state
+from monitor.cli.arguments.common import add_json, add_state, state_of
 
 if TYPE_CHECKING:
     from monitor.core.evening.values import Evening
@@ -24,6 +24,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--cautions", action="store_true", help="also the cautions that are the same each evening")
     add_state(parser)
+    parser.add_argument("--file", metavar="STATION.toml", help="the station whose ledger and journals count; --state goes before it")
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 
@@ -56,16 +57,15 @@ def _evening(args: argparse.Namespace, evening: Evening) -> int:
     from monitor.prepare.evening.told import WIDTH, told
 
     width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
-    sys.stdout.write("".join(f"{line}\n" for line in told(plan, needs, width)))
+    sys.stdout.write("".join(f"{line}\n" for line in told(plan, needs, width, args.cautions)))
     return 0
 
 
 def _bottles(args: argparse.Namespace) -> Bottles:
     """The ledger's bottles; a damaged last line is said."""
     from monitor.prepare.bottles.ledger import read_ledger
-    from monitor.prepare.state.folder import state_folder
 
-    ledger = read_ledger(state_folder(args.state))
+    ledger = read_ledger(state_of(args))
     if ledger.damaged is not None:
         sys.stderr.write(f"{ledger.damaged}\n")
     return ledger.bottles
@@ -109,7 +109,6 @@ def _recipe(args: argparse.Namespace, evening: Evening) -> int:
 def _last_time(args: argparse.Namespace, recipe: Recipe) -> tuple[str | None, list[str]]:
     """The last session with this recipe, if there is one, and the differences."""
     from monitor.prepare.recipes.last_time import differences, last_time
-    from monitor.prepare.state.folder import state_folder
 
-    found = last_time(state_folder(args.state), recipe)
+    found = last_time(state_of(args), recipe)
     return (None, []) if found is None else (found.session, differences(recipe, found.data))

@@ -17,7 +17,7 @@ from monitor.prepare.bottles.bottles import Bottles
 from monitor.prepare.bottles.counting import Standing, count, with_ledger
 from monitor.prepare.evening.clashes import Clash, Shift, clashes, shift_for
 from monitor.prepare.evening.hands import Moment, moments
-from monitor.prepare.evening.timeline import FilmTime, StageTime, timeline
+from monitor.prepare.evening.timeline import FilmTime, StageTime, dark_spans, timeline
 
 SAME_FACTOR = 1e-9
 
@@ -103,6 +103,7 @@ def planned_data(plan: Planned) -> dict[str, Any]:
         ],
         "shift_s": 0.0 if not plan.clashes else None if plan.shift is None else plan.shift.shift_s,
         "shift_film": None if plan.shift is None else plan.shift.film,
+        "dark": [{"from_s": from_s, "to_s": to_s} for from_s, to_s in dark_spans(plan.films)],
         "warnings": list(plan.concerns),
     }  # fmt: skip
 

@@ -82,6 +82,18 @@ def _stages(number: int, recipe: Recipe, start_s: float, moves: Moves) -> tuple[
     return tuple(stages)
 
 
+def dark_spans(films: Sequence[FilmTime]) -> tuple[tuple[float, float], ...]:
+    """From when to when, seconds, film is bare in one vessel or another; a load without a time is over in no time here and left out."""
+    bare = sorted((at.begin_s, at.end_s) for film in films for at in film.stages if at.stage.number in film.recipe.open_film)
+    merged: list[tuple[float, float]] = []
+    for begin_s, end_s in bare:
+        if merged and begin_s <= merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(merged[-1][1], end_s))
+        elif end_s > begin_s:
+            merged.append((begin_s, end_s))
+    return tuple(merged)
+
+
 def later(films: Sequence[FilmTime], evening: Evening, first: int) -> frozenset[int]:
     """The numbers of the films that begin later when film `first` does: itself, those in its vessel after it, those counted from them."""
     moved = {first}

@@ -12,11 +12,12 @@ from monitor.core.evening.values import Film
 from monitor.core.recipe.kinds import CLOSED_VESSELS
 from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
+from monitor.prepare.cautions import HABITUAL, RULE, cautions_for
 from monitor.prepare.evening.clashes import DRIFT, Clash
 from monitor.prepare.evening.hands import Moment
 from monitor.prepare.evening.planned import Planned, time_factor_of
 from monitor.prepare.evening.supplies import MIX_BEFORE_S, Mix, Supplies
-from monitor.prepare.evening.timeline import FilmTime
+from monitor.prepare.evening.timeline import FilmTime, dark_spans
 
 WIDTH = 80
 NARROWEST = 40
@@ -33,10 +34,10 @@ SIGNS = {
 """One letter a role in the timeline."""
 
 
-def told(plan: Planned, needs: Supplies, width: int = WIDTH) -> Iterator[str]:
-    """The plan, line by line; no line is longer than `width` (at least 40)."""
+def told(plan: Planned, needs: Supplies, width: int = WIDTH, cautions: bool = False) -> Iterator[str]:
+    """The plan, line by line; no line is longer than `width` (at least 40). `cautions`: also those that are the same each evening."""
     width = max(NARROWEST, width)
-    for line in _lines(plan, needs, width):
+    for line in (*_lines(plan, needs, width), *_caution_lines(plan, cautions)):
         yield from _folded(in_unit_shown(line), width)
 
 
@@ -54,6 +55,7 @@ def _lines(plan: Planned, needs: Supplies, width: int) -> Iterator[str]:
     many = f"{_counted(len(plan.films), 'film')} in {'one vessel' if vessels == 1 else f'{vessels} vessels'}"
     yield f"{many}, {format_duration(plan.end_s)} from the first pour to the last film out."
     yield _hands_answer(plan)
+    yield _light_answer(plan)
     yield _ledger_answer(plan)
     yield _mix_answer(needs)
     yield ""
@@ -91,14 +93,15 @@ def _hands_answer(plan: Planned) -> str:
     if len(plan.films) == 1:
         return "Hands: one film, nothing to clash with."
     if not plan.clashes:
-        return f"Hands: no two films need them at once, {bound}."
+        return f"Hands: no two films want them together, {bound}."
     now = sum(clash.overlap_s > 0 for clash in plan.clashes)
-    met = f"Hands: two films need them at once {_often(len(plan.clashes))}"
+    met = f"Hands: two films want them together {_often(len(plan.clashes))}"
     others = "the others" if now else "all of them"
     if_moved = f" ({now} as planned, {others} if temperature moves an end by up to {DRIFT * 100:.0f} %)"
-    when = " as planned" if now == len(plan.clashes) else if_moved
+    when = ", as planned" if now == len(plan.clashes) else if_moved
     waiting = sum(clash.may_wait for clash in plan.clashes)
-    when += f"; {'then' if waiting == len(plan.clashes) else _often(waiting)} one film may wait" if waiting else ""
+    how_often = f" {_often(waiting)}" if waiting < len(plan.clashes) else " each time" if waiting > 1 else ""
+    when += f"; one of the two may wait{how_often}" if waiting else ""
     if plan.shift is None:
         return f"{met}{when}; no later start within half an hour clears it."
     mover = f"Film {plan.shift.film} ({_what(plan, plan.shift.film)})"
@@ -107,6 +110,15 @@ def _hands_answer(plan: Planned) -> str:
 
 def _what(plan: Planned, number: int) -> str:
     return plan.evening.films[number - 1].what
+
+
+def _light_answer(plan: Planned) -> str:
+    """One rule for all films together: what is bare in one vessel darkens the room for the other."""
+    spans = [f"{format_duration(from_s)} to {format_duration(to_s)}" for from_s, to_s in dark_spans(plan.films)]
+    if spans:
+        return f"Light: film is bare from {' and '.join(spans)}: no lamp of any colour, no screen, no phone, for any of the films."
+    loads = any(stage.role == "load" for film in plan.films for stage in film.recipe.stages)
+    return f"Light: no stage leaves film bare, as long as the lids stay on{'; loading wants the dark' if loads else ''}."
 
 
 def _ledger_answer(plan: Planned) -> str:
@@ -126,6 +138,18 @@ def _mix_answer(needs: Supplies) -> str:
     stock = ", ".join(f"{format_volume(ml)} of {name}" for name, ml in needs.stock_ml.items())
     unsaid = " (where the recipes say how much)" if any(mix.volume_ml is None for mix in needs.mixes) else ""
     return f"Mix: {jugs}, {format_volume(needs.water_ml)} of water{f', concentrate {stock}' if stock else ''}{unsaid}."
+
+
+def _caution_lines(plan: Planned, everything: bool) -> Iterator[str]:
+    """Each caution of any of the recipes once."""
+    known = {caution.id: caution for film in plan.films for caution in cautions_for(film.recipe)}
+    known[RULE.id] = known.pop(RULE.id)  # which always comes last
+    shown = [caution for caution in known.values() if everything or caution.id not in HABITUAL]
+    yield ""
+    yield "Cautions"
+    yield from (f"  - {caution.text} [{caution.source}]" for caution in shown)
+    if len(shown) < len(known):
+        yield f"  {len(known) - len(shown)} more, the same each evening: --cautions"
 
 
 def timeline_lines(plan: Planned, width: int) -> Iterator[str]:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
+from dataclasses import asdict, replace
+from functools import partial
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.bottles.bottles import Bottle, Rules
 from monitor.prepare.bottles.bottles import Tested as LastTest
 from monitor.prepare.bottles.counting import Standing, count, with_ledger
+from monitor.prepare.bottles.ledger import Booking, Solution, booking_entries, read_ledger, write_entries
+from tests.prepare.bottles.test_ledger import NOW, put
 
 TODAY = dt.date(2026, 11, 26)
 RECIPE = """schema = 1
@@ -148,3 +153,30 @@ def test_solutions_without_a_bottle_are_left_out() -> None:
     """And an empty ledger changes nothing."""
     assert count({}, [roll()], TODAY) == [()]
     assert with_ledger(roll(), ())[0] == roll()
+
+
+@given(
+    areas=st.lists(st.sampled_from([0.5, 1.0, 1.5, 2.0]), min_size=1, max_size=5),
+    rules=st.fixed_dictionaries(
+        {"longer_percent": st.sampled_from([None, 5.0, 10.0]), "per_litre": st.sampled_from([None, 4.0, 20.0])}
+    ),
+    stock=st.booleans(),
+)
+@settings(max_examples=60, deadline=None)
+def test_films_that_are_booked_one_by_one_find_what_was_counted_beforehand(
+    tmp_path_factory: pytest.TempPathFactory, areas: list[float], rules: dict[str, float | None], stock: bool
+) -> None:
+    """The count of an evening is what the ledger says after each booking."""
+    state = tmp_path_factory.mktemp("state")
+    recipes = [roll('dilution = "1+31"\nvolume = "512 ml"', area) if stock else roll(area=area) for area in areas]
+    entry = {"entry": "add", "name": "developer A", "volume_ml": 1000.0, "role": "develop", "mixed": "2026-11-20", "opened": None}
+    bottle_rules = asdict(Rules(**rules))  # type: ignore[arg-type]
+    put(state, {**entry, "rules": bottle_rules, "dilution": "stock" if stock else None})
+    ahead = count(read_ledger(state).bottles, recipes, TODAY)
+    for number, (recipe, (counted,)) in enumerate(zip(recipes, ahead, strict=True)):
+        ((now,),) = count(read_ledger(state).bottles, [recipe], TODAY)
+        assert (now.time_factor, now.films_left, now.state) == (counted.time_factor, counted.films_left, counted.state)
+        assert now.bottle.units == counted.bottle.units
+        assert now.bottle.volume_ml == pytest.approx(counted.bottle.volume_ml)
+        booking = Booking(f"session {number}", recipe.area_units, (Solution("developer A", stock, 16.0 if stock else None),))
+        write_entries(state, NOW, partial(booking_entries, booking=booking, name=None, units=None))

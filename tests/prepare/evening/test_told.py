@@ -43,7 +43,7 @@ def test_the_answers_come_first() -> None:
     assert lines[1] == "4 films in 2 vessels, 38:00 from the first pour to the last film out."
     assert lines[2].startswith("Hands: ")
     assert [line.split(":")[0] for line in lines if not line.startswith(" ")][:5] == [
-        "Sunday", "4 films in 2 vessels, 38", "Hands", "Ledger", "Mix",
+        "Sunday", "4 films in 2 vessels, 38", "Hands", "Light", "Ledger",
     ]  # fmt: skip
 
 
@@ -66,7 +66,7 @@ def test_a_clash_says_how_far_the_later_film_is_to_be_moved() -> None:
     """In whole seconds, rounded up; and marks the column."""
     lines = lines_of(film("roll.toml", "left") + film("roll.toml", "right", "+0:10"))
     said = " ".join(line.strip() for line in lines[2:5])
-    assert "Hands: two films need them at once" in said
+    assert "Hands: two films want them together 7 times (1 as planned" in said
     assert "Film 2 (Roll) 2:28 later clears all of it." in said
     assert "X" in next(line for line in lines if line.startswith("hands"))
     assert block(lines, "Clashes")
@@ -75,7 +75,7 @@ def test_a_clash_says_how_far_the_later_film_is_to_be_moved() -> None:
 def test_without_a_clash_the_drift_that_it_bears_is_said() -> None:
     """Five per cent."""
     lines = lines_of(film("roll.toml", "left") + film("roll.toml", "right", "+4:00"))
-    assert lines[2] == "Hands: no two films need them at once, even if temperature moves an end by 5 %."
+    assert lines[2] == "Hands: no two films want them together, even if temperature moves an end by 5 %."
 
 
 def test_the_bath_is_warmed_between_two_films_or_cannot_serve_both() -> None:
@@ -92,3 +92,22 @@ def test_a_reel_that_cannot_be_dry_in_time_is_said() -> None:
     """Six minutes after the film before it."""
     assert "have a second, dry one" in " ".join(block(lines_of(film("roll.toml") * 2), "Reels"))
     assert not [line for line in lines_of(film("roll.toml")) if line.startswith("Reels")]
+
+
+def test_the_light_rule_is_that_of_all_films_together() -> None:
+    """Sheets in a tray darken the room for the tank beside them; a load wants the dark too."""
+    lines = lines_of(film("roll.toml", "left") + film("tray.toml", "right", "+1:00"))
+    assert "Light: film is bare from 1:00 to 14:20: no lamp of any colour, no screen, no" in lines
+    assert lines_of(film("roll.toml"))[3] == "Light: no stage leaves film bare, as long as the lids stay on."
+
+
+def test_each_caution_stands_once_and_the_rule_last() -> None:
+    """Those that are the same each evening only where they are asked for."""
+    evening = evening_of(TWO, "6:00", roll_toml=ROLL, push_toml=PUSH, stock_toml=STOCK)
+    plan = planned(evening, {}, TODAY)
+    few, many = (list(told(plan, supplies(plan), 80, everything)) for everything in (False, True))
+    assert few[-1].endswith("more, the same each evening: --cautions")
+    assert len(block(many, "Cautions")) > len(block(few, "Cautions")) > 2
+    assert "[design of this project]" in many[-1]
+    starts = [line for line in block(many, "Cautions") if line.startswith("  - ")]
+    assert len(starts) == len(set(starts))
