@@ -137,8 +137,9 @@ def _finished(name: str, words: list[str]) -> int:
 
     try:
         module = importlib.import_module(COMMANDS[name][0])
+        says = COMMANDS[name][1]
         parser = _parser(argparse.ArgumentParser)(
-            prog=f"evenbath {name}", description=COMMANDS[name][1].capitalize() + ".", allow_abbrev=False
+            prog=f"evenbath {name}", description=f"{says[0].upper()}{says[1:]}.", allow_abbrev=False
         )
         module.configure(parser)
         args = parser.parse_args(words)

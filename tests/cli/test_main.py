@@ -126,3 +126,10 @@ def test_every_command_is_there_and_says_what_it_does(capsys: pytest.CaptureFixt
     for name in COMMANDS:
         assert main([name, "--help"]) == 0
         assert capsys.readouterr().out.startswith(f"usage: evenbath {name}")
+
+
+def test_a_commands_help_keeps_its_capitals(capsys: pytest.CaptureFixture[str]) -> None:
+    """A Pi is not a pi, and N+2 not n+2."""
+    for name, words in (("wedge", "times for N-1 to N+2"), ("rig", "without a Pi")):
+        assert main([name, "--help"]) == 0
+        assert words in " ".join(capsys.readouterr().out.split())

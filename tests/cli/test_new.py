@@ -385,3 +385,12 @@ def test_water_bath_and_monobath_run_to_their_end_by_the_clock(tmp_path: Path) -
     mono = made(tmp_path, "monobath", *sets("time=6:00"))
     assert (mono.stages[1].until, mono.stages[1].steer) == ("at least", False)
     assert mono.stages[1].gate is not None
+
+
+def test_a_comment_never_touches_what_it_speaks_of(tmp_path: Path) -> None:
+    """However long the line."""
+    for key in KEYS:
+        made(tmp_path, key, *own(key))
+        for line in (tmp_path / f"{key}.toml").read_text(encoding="utf-8").splitlines():
+            code, mark, _ = line.partition("#")
+            assert not mark or not code or code.endswith(" "), line

@@ -112,7 +112,8 @@ def _filled(line: str, answers: Answers) -> str:
     code, hash_mark, comment = line.partition("  #")
     value = _MARK.sub(lambda match: _QUESTIONS[match[1]].fragment(answers[match[1]], answers), code).rstrip()
     first, newline, more = value.partition("\n")
-    return f"{first:<{_COMMENT_COLUMN}}#{comment}{newline}{more}" if hash_mark else value
+    apart = "" if len(first) < _COMMENT_COLUMN else "   "
+    return f"{first:<{_COMMENT_COLUMN}}{apart}#{comment}{newline}{more}" if hash_mark else value
 
 
 def _text(answer: str, _: Answers) -> str:
