@@ -200,10 +200,9 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "reversal bleach",
-        "Dichromate causes cancer and sensitises; permanganate stains and sets fire to what burns; sulphuric acid burns skin and eyes."
-        " Goggles, apron, nitrile gloves; the window open. The acid slowly into cold water, never water into it. Bleach never with"
-        " developer, clearing bath, glycerine, alcohol or chlorine bleach in one vessel. Neither goes down the drain: collect it, and"
-        " follow your local code.",
+        "Dichromate causes cancer and sensitises; permanganate sets fire to what burns; sulphuric acid burns skin and eyes. Goggles, apron,"
+        " nitrile gloves, the window open; the acid slowly into cold water. Never in one vessel with developer, clearing bath, glycerine,"
+        " alcohol or chlorine bleach. Collect it, and follow your local code.",
         ("mixing", "plan", "wall card", "discard"),
         MEMORY,
         strong_bleach,

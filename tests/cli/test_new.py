@@ -114,7 +114,7 @@ def test_steering_follows_the_way_of_working(tmp_path: Path) -> None:
     steered = {key: any(s.steer for s in made(tmp_path, key, *own(key)).stages) for key in KEYS}
     assert steered == {
         "roll": True, "sheets": True, "drum": True, "bench": True, "stand": False, "two-bath": False, "colour": False, "reversal": False,
-        "print": True, "colour-print": False, "water-bath": False, "replenished": True, "monobath": False, "bw-reversal": True,
+        "print": True, "colour-print": False, "water-bath": False, "replenished": True, "monobath": False, "bw-reversal": False,
         "colour-two-step": False, "reversal-three-step": False,
     }  # fmt: skip
 
