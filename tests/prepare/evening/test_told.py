@@ -103,7 +103,8 @@ def test_the_light_rule_is_that_of_all_films_together() -> None:
 
 def test_each_caution_stands_once_and_the_rule_last() -> None:
     """Those that are the same each evening only where they are asked for."""
-    evening = evening_of(TWO, "6:00", roll_toml=ROLL, push_toml=PUSH, stock_toml=STOCK)
+    with_trays = film("roll.toml", "left") + film("tray.toml", "right", "+4:00")
+    evening = evening_of(with_trays, "6:00", roll_toml=ROLL, push_toml=PUSH, stock_toml=STOCK)
     plan = planned(evening, {}, TODAY)
     few, many = (list(told(plan, supplies(plan), 80, everything)) for everything in (False, True))
     assert few[-1].endswith("more, the same each evening: --cautions")
