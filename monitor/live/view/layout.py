@@ -254,7 +254,7 @@ class _Picture:
         seen, stage = state.seen, state.stage
         if stage is None or seen.began_s is None or end_s is None or state.gone is not None:
             return [Piece("done".ljust(self._frame.left), "dim")]
-        told = self._signs(words.done(seen).removesuffix(" %")) if seen.steered else ""
+        told = self._signs(words.done(seen).removesuffix(" %"))
         if not told:
             share = min(1.0, max(0.0, (state.t_s - seen.began_s) / max(0.1, end_s - seen.began_s)))
             told = f"{100.0 * share:.0f} % of the time"

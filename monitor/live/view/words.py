@@ -123,10 +123,11 @@ def end(seen: Snapshot, of_it: str = "", from_s: float | None = None) -> str:
 
 
 def done(seen: Snapshot) -> str:
-    """The share of the development with its +/-; "not known" where nothing ever measured the developer; empty where nothing counts it."""
-    if seen.done_ref_s is None or seen.done_sd_ref_s is None or seen.target_ref_s is None:
+    """The share of the development with its +/-; "not known" where nothing ever measured the developer; empty where nothing counts it,
+    and where the clock alone ends it: a share of the time is no development."""
+    if not seen.steered or seen.done_ref_s is None or seen.done_sd_ref_s is None or seen.target_ref_s is None:
         return ""
-    if seen.steered and seen.source == "clock":
+    if seen.source == "clock":
         return "not known"
     return f"{percent(seen.done_ref_s, seen.target_ref_s):.1f} % +/- {percent(two_sd(seen.done_sd_ref_s), seen.target_ref_s):.1f} %"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.evening import FIX, STOP, develop, recipe
 from tests.live.view.teller import PRINT, TRAY, Teller
 
 
@@ -90,3 +91,13 @@ def test_a_print_asks_for_a_tap_until_its_first_trace_is_told() -> None:
     told.progress(22.0, done_ref_s=22.0, target_ref_s=120.0, end_t_s=120.0)
     assert told.said("the first trace was told; done at 2:00 of development")
     assert "APPEARS" not in told.screen()
+
+
+def test_a_stage_by_the_clock_has_no_per_cent() -> None:
+    """A share of the time is no development: 2 min left, and no more."""
+    told = Teller(recipe(develop("5:00", "steer = false"), STOP, FIX))
+    told.begin(1, 0.0)
+    told.progress(170.0)
+    told.progress(185.0)
+    assert told.said("min left: developer 20.00 C")
+    assert not told.said("done 50")
