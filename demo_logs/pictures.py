@@ -13,15 +13,19 @@ import subprocess
 import sys
 import tempfile
 import zlib
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import make  # beside this file
 import still  # beside this file
 
+from monitor.cli.arguments.recipe_file import open_evening
 from monitor.core.drawing.strips import alone
 from monitor.live.view.layout import render
 from monitor.live.view.state import Watched
+from monitor.prepare.evening.picture import picture_alone
+from monitor.prepare.evening.planned import planned
 from monitor.prepare.paper.card import card_html
 from monitor.review.load import load
 from monitor.review.measures import measure
@@ -95,6 +99,11 @@ def with_text(png: bytes, key: str, text: str) -> bytes:
     return png[:PNG_HEAD] + chunk + png[PNG_HEAD:]
 
 
+def two_tanks() -> str:
+    """The timeline of the evening with two tanks."""
+    return picture_alone(planned(open_evening(str(HERE / "two-tanks.toml")), {}, date(2026, 2, 14)))
+
+
 def live_view() -> str:
     """The live view of that evening, as a terminal of 100 columns shows it."""
     written: list[dict[str, Any]] = []
@@ -119,7 +128,7 @@ def main() -> int:
         sys.stderr.write("no chromium here: wall-card.png is left as it is\n")
     else:
         (HERE / "wall-card.png").write_bytes(drawn)
-    for name, text in for_readme().items():
+    for name, text in {**for_readme(), "two-tanks.svg": two_tanks()}.items():
         (HERE / name).write_text(text, encoding="utf-8")
         sys.stdout.write(f"{name}\n")
     return 0

@@ -66,6 +66,11 @@ def test_the_pictures_of_the_readme_are_the_programs_own() -> None:
         assert f"demo_logs/{name}" in (FOLDER.parent / "README.md").read_text(encoding="utf-8")
 
 
+def test_the_picture_of_the_evening_with_two_tanks_is_that_of_its_plan() -> None:
+    """Else run `python demo_logs/pictures.py`."""
+    same((FOLDER / "two-tanks.svg").read_text(encoding="utf-8"), PICTURES.two_tanks())
+
+
 def test_the_wall_card_in_the_readme_is_the_programs_own() -> None:
     """The picture carries the digest of the page that it was made from; else run `python demo_logs/pictures.py`."""
     drawn = (FOLDER / "wall-card.png").read_bytes()

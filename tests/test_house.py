@@ -47,7 +47,7 @@ DOORS: dict[str, str] = {
     "prepare.probes": "core core.text core.probes prepare.state",
     "prepare.recipes": "core core.text core.development core.recipe core.session prepare prepare.state prepare.water",
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
-    "prepare.evening": "core core.text core.evening core.recipe core.session prepare prepare.bottles prepare.water",
+    "prepare.evening": "core core.text core.drawing core.evening core.recipe core.session prepare prepare.bottles prepare.water",
     "prepare.sensitometry": "core core.text core.drawing",
     "prepare.paper": "core.text core.recipe core.session prepare prepare.archive prepare.bottles prepare.guide prepare.recipes",
     "live": "core.evening core.journal core.probes core.session",

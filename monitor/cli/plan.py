@@ -39,14 +39,16 @@ def run(args: argparse.Namespace) -> int:
 def _evening(args: argparse.Namespace, evening: Evening) -> int:
     """Several films: one clock, the hands, what to mix."""
     from monitor.cli.arguments.common import today
-    from monitor.core.errors import InputWrong
     from monitor.prepare.evening.planned import planned, planned_data
     from monitor.prepare.evening.supplies import supplies
 
-    if args.card is not None:
-        raise InputWrong("--card with an evening; allowed: a card for each of its recipes")
     plan = planned(evening, _bottles(args), today())
     needs = supplies(plan)
+    if args.card is not None:
+        from monitor.cli.arguments.page_file import write_page
+        from monitor.prepare.evening.picture import page
+
+        write_page("--card", args.card, page(plan, needs))
     if args.json:
         import json
 
@@ -58,6 +60,8 @@ def _evening(args: argparse.Namespace, evening: Evening) -> int:
 
     width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
     sys.stdout.write("".join(f"{line}\n" for line in told(plan, needs, width, args.cautions)))
+    if args.card is not None:
+        sys.stdout.write(f"\nThe page for the wall: {args.card}\n")
     return 0
 
 

@@ -62,7 +62,6 @@ def test_what_is_wrong_in_an_evening_ends_with_2_and_every_line(tmp_path: Path, 
     assert plan(name) == 2
     lines = capsys.readouterr().err.splitlines()
     assert [line.split(":")[1] for line in lines] == ["3", "11"]
-    assert plan(name, "--card", str(tmp_path / "x.html")) == 2
 
 
 def test_a_recipes_plan_says_what_the_ledger_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -82,3 +81,12 @@ def test_a_recipes_plan_says_what_the_ledger_says(tmp_path: Path, capsys: pytest
     assert data["ledger"]["solutions"][0]["films_left"] == 7.0
     assert plan(str(tmp_path / "roll.toml"), "--json", "--state", str(tmp_path / "none")) == 0
     assert json.loads(capsys.readouterr().out)["stages"][0]["planned_s"] == 600.0
+
+
+def test_an_evenings_page_for_the_wall_is_one_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Told where it is; a name that is no page's is refused."""
+    name, page = written(tmp_path), tmp_path / "wall.html"
+    assert plan(name, "--state", str(tmp_path / "state"), "--card", str(page)) == 0
+    assert capsys.readouterr().out.endswith(f"\nThe page for the wall: {page}\n")
+    assert page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert plan(name, "--state", str(tmp_path / "state"), "--card", str(tmp_path / "wall.toml")) == 2

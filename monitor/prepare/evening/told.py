@@ -34,10 +34,11 @@ SIGNS = {
 """One letter a role in the timeline."""
 
 
-def told(plan: Planned, needs: Supplies, width: int = WIDTH, cautions: bool = False) -> Iterator[str]:
-    """The plan, line by line; no line is longer than `width` (at least 40). `cautions`: also those that are the same each evening."""
+def told(plan: Planned, needs: Supplies, width: int = WIDTH, cautions: bool = False, timeline: bool = True) -> Iterator[str]:
+    """The plan, line by line; no line is longer than `width` (at least 40). `cautions`: also those that are the same each evening;
+    `timeline`: with the timeline, which a page has as a picture."""
     width = max(NARROWEST, width)
-    for line in (*_lines(plan, needs, width), *_caution_lines(plan, cautions)):
+    for line in (*_lines(plan, needs, width if timeline else None), *_caution_lines(plan, cautions)):
         yield from _folded(in_unit_shown(line), width)
 
 
@@ -48,7 +49,7 @@ def _folded(line: str, width: int) -> list[str]:
     return wrap(line, width, subsequent_indent=" " * (indent + 2), break_on_hyphens=False, drop_whitespace=True)
 
 
-def _lines(plan: Planned, needs: Supplies, width: int) -> Iterator[str]:
+def _lines(plan: Planned, needs: Supplies, width: int | None) -> Iterator[str]:
     evening = plan.evening
     yield evening.name
     vessels = len(evening.vessels)
@@ -59,8 +60,9 @@ def _lines(plan: Planned, needs: Supplies, width: int) -> Iterator[str]:
     yield _ledger_answer(plan)
     yield _mix_answer(needs)
     yield ""
-    yield from timeline_lines(plan, width)
-    yield ""
+    if width is not None:
+        yield from timeline_lines(plan, width)
+        yield ""
     yield "Films"
     for film in plan.films:
         yield from _film_lines(plan, film)
