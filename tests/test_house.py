@@ -42,7 +42,7 @@ DOORS: dict[str, str] = {
     "prepare.lesson": "core core.session prepare.state",
     "prepare.darkness": "core core.text core.recipe prepare prepare.state",
     "prepare.archive": "core core.text prepare prepare.state",
-    "prepare.guide": "core core.text",
+    "prepare.guide": "core core.text prepare",
     "prepare.bottles": "core core.text core.recipe prepare prepare.state",
     "prepare.probes": "core core.text core.probes prepare.state",
     "prepare.recipes": "core core.text core.development core.recipe core.session prepare prepare.state prepare.water",

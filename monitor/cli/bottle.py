@@ -332,10 +332,9 @@ def _test_lines(entry: Entry) -> list[str]:
 
 
 def _discard_lines(bottle: Bottle) -> list[str]:
-    from monitor.prepare.cautions import RULE, discard_caution
+    from monitor.prepare.cautions import RULE, discard_cautions
 
-    caution = discard_caution(bottle.role)
-    return [RULE.text] if caution is None else [caution.text, RULE.text]
+    return [caution.text for caution in (*discard_cautions(bottle.role, f"{bottle.name} {bottle.what or ''}"), RULE)]
 
 
 def _bottle_lines(bottle: Bottle, today: dt.date) -> list[str]:

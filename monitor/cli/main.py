@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("monitor.cli.new", "turn the sheet in your hand into a recipe, question by question"),
-    "guide": ("monitor.cli.guide", "for a beginner: what to buy and what can wait, the water, the drying"),
+    "guide": ("monitor.cli.guide", "for a beginner: what to buy and what can wait, water, drying, ways of developing, hazards"),
     "plan": ("monitor.cli.plan", "read a recipe back, with its chart of times; --card prints it for the wall"),
     "fit": ("monitor.cli.fit", "make a rate from your own pairs of temperature and time"),
     "mix": ("monitor.cli.mix", "how much stock and water"),

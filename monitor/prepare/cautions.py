@@ -7,6 +7,7 @@ verified" mean what they say. No I/O. Tests: tests/prepare/test_cautions.py.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -26,6 +27,12 @@ SENSITISERS = (
     "pyro", "catechin", "catechol", "amidol", "diaminophenol", "metol", "methylaminophenol", "phenylenediamine", "phenylene diamine", "ppd",
 )  # fmt: skip
 """Fragments of names of agents that sensitise the skin or are absorbed by it."""
+NAMED: Mapping[str, tuple[str, ...]] = {
+    "sensitisers": SENSITISERS,
+    "reversal bleach": ("dichromate", "bichromate", "permanganate", "sulphuric", "sulfuric", "reversal bleach"),
+    "selenium": ("selenium",),
+}
+"""Hazards that are known by their name: the caution's id, and fragments of the names."""
 CARRY_SILVER = ("bleach", "fix", "bleach-fix")
 """Roles whose used solutions contain silver or iron salts."""
 POWDER_WORDS = ("powder", "crystal", "from scratch")
@@ -49,19 +56,23 @@ def _words(recipe: Recipe) -> str:
     return " ".join(said).lower()
 
 
+def _named(hazard: str, words: str) -> bool:
+    return any(fragment in words.lower() for fragment in NAMED[hazard])
+
+
 def sensitises(recipe: Recipe) -> bool:
     """Whether the recipe's words name one of `SENSITISERS`, or the film is colour (its developing agents sensitise strongly)."""
-    return colour(recipe) or any(word in _words(recipe) for word in SENSITISERS)
+    return colour(recipe) or _named("sensitisers", _words(recipe))
 
 
 def strong_bleach(recipe: Recipe) -> bool:
     """Whether its words name a reversal bleach or what it is made of."""
-    return any(word in _words(recipe) for word in ("dichromate", "permanganate", "sulphuric", "sulfuric", "reversal bleach"))
+    return _named("reversal bleach", _words(recipe))
 
 
 def selenium(recipe: Recipe) -> bool:
     """Whether its words name selenium."""
-    return "selenium" in _words(recipe)
+    return _named("selenium", _words(recipe))
 
 
 def from_powder(recipe: Recipe) -> bool:
@@ -200,18 +211,19 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "reversal bleach",
-        "Dichromate causes cancer and sensitises; permanganate sets fire to what burns; sulphuric acid burns skin and eyes. Goggles, apron,"
-        " nitrile gloves, the window open; the acid slowly into cold water. Never in one vessel with developer, clearing bath, glycerine,"
-        " alcohol or chlorine bleach. Collect it, and follow your local code.",
+        "Dichromate causes cancer and makes the skin allergic; permanganate sets fire to what burns, and its crystals explode with strong"
+        " acid: dissolve them first. Sulphuric acid burns skin and eyes: slowly into cold water, never water into it. Goggles, apron,"
+        " nitrile gloves that are not powdered, an open window. Never mix it with developer, clearing bath, glycerine, alcohol or household"
+        " bleach. Collect it, and follow your local code.",
         ("mixing", "plan", "wall card", "discard"),
         MEMORY,
         strong_bleach,
     ),
     Caution(
         "selenium",
-        "Selenium toner is poisonous through skin and lungs, and smells of ammonia: gloves, a window open, no bare fingers in the tray, not"
-        " in the kitchen. Never with acid: that gives off a poisonous gas. Collect it, and follow your local code.",
-        ("mixing", "plan", "wall card"),
+        "Selenium toner is poisonous through skin and lungs, and smells of ammonia: gloves that are not powdered, an open window, no bare"
+        " fingers in the tray, not in the kitchen. Never with acid: that gives off a poisonous gas. Collect it; follow your local code.",
+        ("mixing", "plan", "wall card", "discard"),
         MEMORY,
         selenium,
     ),
@@ -267,8 +279,12 @@ def cautions_at(place: Place) -> tuple[Caution, ...]:
     return (*(c for c in CAUTIONS if place in c.where), RULE)
 
 
-def discard_caution(role: str | None) -> Caution | None:
-    """The caution for throwing away a solution with this role; None if it contains neither silver nor bleach."""
-    if role not in CARRY_SILVER:
-        return None
-    return next(c for c in CAUTIONS if c.id == "silver")
+def named_hazards(words: str) -> tuple[Caution, ...]:
+    """The cautions for what these words name: a bottle's name and what is in it."""
+    return tuple(c for c in CAUTIONS if c.id in NAMED and _named(c.id, words))
+
+
+def discard_cautions(role: str | None, words: str = "") -> tuple[Caution, ...]:
+    """The cautions for throwing away a solution with this role, called so; none if it has neither silver nor a hazard that is named."""
+    silver = tuple(c for c in CAUTIONS if c.id == "silver" and role in CARRY_SILVER)
+    return (*silver, *(c for c in named_hazards(words) if "discard" in c.where))

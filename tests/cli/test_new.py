@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -394,3 +396,18 @@ def test_a_comment_never_touches_what_it_speaks_of(tmp_path: Path) -> None:
         for line in (tmp_path / f"{key}.toml").read_text(encoding="utf-8").splitlines():
             code, mark, _ = line.partition("#")
             assert not mark or not code or code.endswith(" "), line
+
+
+def test_the_ledger_entry_that_the_replenished_blank_names_can_be_typed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Word for word; and a film that went through it asks for what it names."""
+    text = (BLANKS / "replenished.toml").read_text(encoding="utf-8")
+    named = re.search(r"evenbath (bottle add [^\n]+)", text)
+    assert named is not None
+    words, state = shlex.split(named[1]), ["--state", str(tmp_path)]
+    assert main(["bottle", "add", "replenisher", "--volume", "1 l", "--role", "replenisher", *state]) == 0
+    assert main([*words, *state]) == 0
+    recipe = made(tmp_path, "replenished", *own("replenished"))
+    assert words[2] in [s.solution for s in recipe.stages]
+    capsys.readouterr()
+    assert main(["bottle", "use", words[2], "--units", "1", *state]) == 0
+    assert "70 ml" in capsys.readouterr().out

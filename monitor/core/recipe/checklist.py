@@ -127,7 +127,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "gloves", "solutions", "person", True, always,
-        "Nitrile gloves on or at hand, goggles for concentrates, room aired, no food in the room?",
+        "Nitrile gloves, not powdered, on or at hand, goggles for concentrates, room aired, no food in the room?",
         "Get them first. Local codes and the maker's safety data sheets take precedence.",
     ),
     Item(

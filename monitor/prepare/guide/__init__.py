@@ -1,1 +1,1 @@
-"""What to buy, the water, the drying: advice for a beginner, each statement with its reason."""
+"""What to buy, water, drying, ways of developing, hazards: advice for a beginner, each statement with its reason."""

@@ -1,20 +1,26 @@
-"""What a beginner asks before and after the first film: what to buy, what to do about the water, how to dry. Data.
+"""What a beginner asks before and after the first film: what to buy, the water, the drying, ways of developing, hazards. Data.
 
-Each topic has its answer first; each piece of advice has its reason. The source of every statement stands in the test beside it.
-Nothing here names a maker or a product. Tests: tests/prepare/guide/test_advice.py.
+Each topic has its answer first; each piece of advice has its reason. What hurts is said in the words of monitor.prepare.cautions.
+The source of every statement stands in the test beside it. Nothing here names a maker or a product.
+Tests: tests/prepare/guide/test_advice.py.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from monitor.prepare.cautions import CAUTIONS, RULE
+
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """`what` to take, to do or to leave; `why`: its reason, a whole sentence or two."""
+    """`what` to take, to do or to leave; `why`: its reason, a whole sentence or two, empty where `what` says it."""
 
     what: str
     why: str
+
+    def __str__(self) -> str:
+        return f"{self.what}{'' if self.what.endswith(':') else '.'} {self.why}".rstrip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +31,21 @@ class Topic:
     says: str
     answer: str
     parts: tuple[tuple[str, tuple[Advice, ...]], ...]
+
+
+def _caution(id: str) -> str:
+    """The text of a caution: `guide hazards` says what plan, card and label say."""
+    return next(caution.text for caution in CAUTIONS if caution.id == id)
+
+
+def _first(text: str) -> str:
+    """The first sentence, without its full stop."""
+    return text.partition(". ")[0].rstrip(".")
+
+
+def _rest(text: str) -> str:
+    """What follows it; empty where there is nothing more."""
+    return text.partition(". ")[2]
 
 
 TOPICS: dict[str, Topic] = {
@@ -146,6 +167,65 @@ TOPICS: dict[str, Topic] = {
                 "If it dried badly",
                 (Advice("Drops, rings, dust: wash again for five minutes", "Then the last bath, and dry it anew. Most marks go."),),
             ),
+        ),
+    ),
+    "ways": Topic(
+        "Ways of developing",
+        "which blank to begin with, what each way is good for and what it costs",
+        "Begin with the blank roll, one developer used once. Take another way when you know what you want from it.",
+        (
+            (
+                "To begin with",
+                (
+                    Advice("roll:", "One film in a lidded tank, developer used once. Nothing to remember from last time."),
+                    Advice("bench:", "The same without a water bath, where the room is near 20 C."),
+                    Advice("monobath:", "One bath, hard to spoil, and nothing to choose: its warmth decides the contrast."),
+                    Advice("replenished:", "One bottle for months, topped up after each film. Worth it from a film a week on."),
+                ),
+            ),
+            (
+                "For high contrast",
+                (
+                    Advice("two-bath:", "The film soaks, then develops by itself. Nearly free of temperature and time."),
+                    Advice("water-bath:", "Developer and still water in turn. For thick, old-fashioned films: thin ones soak up little."),
+                    Advice("stand:", "An hour, hardly moved. Easy on the hands, but streaks are its price."),
+                ),
+            ),
+            (
+                "Sheets, drums, prints",
+                (
+                    Advice("sheets:", "Trays in total darkness, one sheet after another. Try it with scrap film in the light."),
+                    Advice("drum:", "Little liquid, turned all the time; the times are shorter."),
+                    Advice("print:", "Paper in trays, developed by the time of its first trace."),
+                    Advice("colour-print:", "Colour paper in a drum, in short warm steps."),
+                ),
+            ),
+            (
+                "Positives and colour",
+                (
+                    Advice("bw-reversal:", "A positive on the film itself. Its bleach is dangerous: evenbath guide hazards."),
+                    Advice("colour-two-step:", "Colour negatives with two baths. A kit does several films, each by its own table."),
+                    Advice("colour:", "The same in more baths: bleach and fixer apart, so each can be renewed."),
+                    Advice("reversal-three-step:", "Colour slides in three baths. Half a degree shows."),
+                    Advice("reversal:", "Colour slides in all their baths, for those who do many."),
+                ),
+            ),
+        ),
+    ),
+    "hazards": Topic(
+        "Hazards",
+        "the chemicals that hurt most, before you buy them",
+        "Buy liquids, wear nitrile gloves and goggles, open a window, and leave dichromate, permanganate and powders for later years.",
+        tuple(
+            (heading, tuple(Advice(_first(text), _rest(text)) for text in texts))
+            for heading, texts in (
+                ("Developers", (_caution("sensitisers"), _caution("colour agents"))),
+                ("Reversal bleach", (_caution("reversal bleach"),)),
+                ("Toner", (_caution("selenium"),)),
+                ("Gases", (_caution("gases"), _caution("acid into water"), _caution("asthma"))),
+                ("Everywhere", (_caution("powders"), _caution("kitchen"), _caution("eyes"), _caution("pregnancy"), _caution("silver"))),
+                ("Above all", (RULE.text,)),
+            )
         ),
     ),
 }  # fmt: skip

@@ -23,9 +23,7 @@ def topic_lines(topic: Topic, hardness: Hardness | None = None) -> Iterator[str]
         yield ""
         yield heading
         for one in advice:
-            yield from wrap(
-                in_unit_shown(f"{one.what}. {one.why}"), COLUMNS, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
-            )
+            yield from wrap(in_unit_shown(str(one)), COLUMNS, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
 
 
 def hardness_words(hardness: Hardness) -> str:

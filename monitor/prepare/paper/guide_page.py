@@ -20,5 +20,5 @@ def guide_html(topic: Topic, hardness: Hardness | None = None) -> str:
     first = [] if hardness is None else [(hardness_words(hardness), "alarm")]
     blocks = [block("In short", [*first, (in_unit_shown(topic.answer), "alarm" if hardness is None else "")])]
     for heading, advice in topic.parts:
-        blocks.append(block(heading, [(in_unit_shown(f"{a.what}. {a.why}"), "ask" if heading in TO_GET else "") for a in advice]))
+        blocks.append(block(heading, [(in_unit_shown(str(a)), "ask" if heading in TO_GET else "") for a in advice]))
     return two_columns_html(topic.title, topic.title, blocks)

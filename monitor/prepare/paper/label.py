@@ -13,6 +13,7 @@ from html import escape
 from monitor.core.text.degrees import plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.bottles.bottles import Bottle
+from monitor.prepare.cautions import named_hazards
 from monitor.prepare.days import read_day, read_span
 from monitor.prepare.paper.page_fit import FACE
 
@@ -97,13 +98,16 @@ def _limits(bottle: Bottle) -> Iterator[str]:
 
 
 def _careful(bottle: Bottle) -> Iterator[str]:
+    named = named_hazards(f"{bottle.name} {bottle.what or ''}")
+    yield from (hazard.text for hazard in named)
     if bottle.role in ("develop", "replenisher"):
-        yield f"Developer: nitrile gloves; no crystals may be left: warm the closed bottle to {plain(40.0)} and shake."
+        yield "Developer: nitrile gloves that are not powdered."
+        yield f"No crystals may be left: warm the closed bottle to {plain(40.0)} and shake."
         yield "Its colour does not tell: some darken and still work, others die without a colour."
         yield "Test a piece of leader before each film (common practice)."
     elif bottle.role in ("fix", "bleach-fix"):
         yield "Fixer: never add acid or household bleach. Yellow, milky or with a sediment: throw it away. It carries silver: collect it."
-    elif bottle.role == "bleach":
+    elif bottle.role == "bleach" and not named:
         yield "Bleach: no strong acid, no heat, no household bleach; away from the developer. Collect it."
     elif bottle.role == "stop":
         yield "Acid: acid into water, never water into acid; not together with fixer or household bleach."

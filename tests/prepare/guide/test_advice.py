@@ -7,9 +7,11 @@ import re
 import pytest
 
 from monitor.core.text.degrees import show_in
+from monitor.prepare.cautions import CAUTIONS, RULE
 from monitor.prepare.guide.advice import TOPICS
 from monitor.prepare.guide.hardness import read_hardness
 from monitor.prepare.guide.lines import COLUMNS, topic_lines
+from monitor.prepare.recipes.new_recipe import blanks
 
 PRACTICE = "common practice, no source"
 HAZARDS = "M. McCann, Photographic Processing Hazards"
@@ -77,10 +79,28 @@ SOURCES: dict[str, dict[str, str]] = {
         "Very dry winter air: a wet towel in the room": MEMORY,
         "Drops, rings, dust: wash again for five minutes": PRACTICE,
     },
+    "ways": {
+        "roll:": PRACTICE,
+        "bench:": PRACTICE,
+        "monobath:": PRACTICE,
+        "replenished:": PRACTICE,
+        "two-bath:": f"{PRACTICE}; free of temperature from 18 to 27 C: {NOTES}, section 9",
+        "water-bath:": PRACTICE,
+        "stand:": PRACTICE,
+        "sheets:": f"trays in the dark, sheets one after another: {NOTES}, section 2",
+        "drum:": f"10 to 20 % shorter: {NOTES}, section 9",
+        "print:": "development by factor: an old rule of the trade, from memory",
+        "colour-print:": PRACTICE,
+        "bw-reversal:": MEMORY,
+        "colour-two-step:": PRACTICE,
+        "colour:": PRACTICE,
+        "reversal-three-step:": f"first developer within 0.3 C: {NOTES}, section 9",
+        "reversal:": PRACTICE,
+    },
 }
 
 
-@pytest.mark.parametrize("key", TOPICS)
+@pytest.mark.parametrize("key", SOURCES)
 def test_every_statement_has_its_source_here(key: str) -> None:
     """A new statement needs one."""
     assert [advice.what for _, part in TOPICS[key].parts for advice in part] == list(SOURCES[key])
@@ -96,9 +116,27 @@ def test_the_answer_comes_first_and_nothing_is_wider_than_a_telephone(key: str) 
     together = re.sub(r"\s+", " ", " ".join(lines))
     for _, part in TOPICS[key].parts:
         for advice in part:
-            assert f"- {advice.what}. {advice.why}" in together
-            assert advice.why[0].isupper()
-            assert advice.why.endswith(".")
+            assert f"- {advice}" in together
+            assert str(advice).endswith(".")
+            assert not advice.why or advice.why[0].isupper()
+
+
+def test_hazards_are_said_as_plan_card_and_label_say_them() -> None:
+    """Word for word, so their sources are those of the cautions; dichromate, permanganate, acid, pyro, amidol and selenium are there."""
+    known = {re.sub(r"\s+", " ", caution.text): caution.source for caution in (*CAUTIONS, RULE)}
+    told = [str(advice) for _, part in TOPICS["hazards"].parts for advice in part]
+    assert all(known[text] for text in told)
+    everything = " ".join(told).lower()
+    assert all(
+        word in everything for word in ("dichromate", "permanganate", "sulphuric acid", "pyrogallol", "amidol", "selenium", "local code")
+    )
+    assert everything.count("not powdered") == 3
+
+
+def test_every_blank_has_its_word_in_the_ways() -> None:
+    """By the name that `new --from` takes, and no other."""
+    told = [advice.what.rstrip(":") for _, part in TOPICS["ways"].parts for advice in part]
+    assert sorted(told) == sorted(blank.key for blank in blanks())
 
 
 def test_what_the_water_asks_for_goes_first() -> None:
