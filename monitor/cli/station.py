@@ -117,7 +117,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
     beside = None if rig is not None else stand_by(config.file)
     control = Control(config.state, inbox.put, clock=clock)
     telling = Telling(config.state, clock=clock)
-    player = Player(clock, panel.sounder, inbox.put, vibrator=panel.vibrator)
+    player = Player(clock, panel.sounder, inbox.put, vibrator=panel.vibrator, sounder_2=panel.sounder_2)
     notifier = Notifier()
     publisher = open_publisher(config, clock)
     readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
@@ -134,6 +134,8 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
         station.sessions.take_up(unfinished)
         if panel.switch is not None:
             panel.switch.listen(station.on_edge)
+        if panel.switch_2 is not None:
+            panel.switch_2.listen(station.on_edge_2)
         for reader in readers:
             reader.start()
         keeper.start()

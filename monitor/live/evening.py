@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from monitor.core.evening.values import Evening, Film
@@ -93,6 +94,7 @@ class EveningRehearsal:
         self._foot = None if foot is None else list(reversed(foot))
         self._pressed: list[tuple[_Seat, frozenset[Length]]] = []
         self._happened_s = 0.0
+        self._afterwards: list[Callable[[], None]] = []
         self._give_up_s = max(give_up_s, 0.0) + GATE_PATIENCE_S
         self.t_s = 0.0
         for seat in self._seats:
@@ -119,6 +121,8 @@ class EveningRehearsal:
         """Advance to the next thing that happens. False once every film is closed."""
         if self.over:
             return False
+        while self._afterwards:
+            self._afterwards.pop(0)()
         self._person()
         sound_s = self._mixer.next_onset_s
         wakes = [(wake_s, i) for i, s in enumerate(self._open()) if s.session is not None and (wake_s := s.session.next_wake_s) is not None]
@@ -326,10 +330,11 @@ class EveningRehearsal:
 
     def _play(self, seat: _Seat, sound: Sound) -> None:
         verdict = "sounds" if sound.cue != "fault" else self._one_fault.heard(sound, max(sound.onset_s, self.t_s))
+        begun_s = self._one_fault.begun_s
         if verdict == "sounds":
             self._mixer.add(sound, self.t_s)
-        elif verdict == "waits":
-            self._dropped(sound, self.t_s)
-        elif self._one_fault.begun_s is not None:
-            for beside in self._one_fault.began(self._one_fault.begun_s):
-                self._sounded(seat, beside, self._one_fault.begun_s)
+        elif verdict == "waits":  # later: what is being carried out comes first
+            self._afterwards.append(partial(self._dropped, sound, self.t_s))
+        elif begun_s is not None:
+            for beside in self._one_fault.began(begun_s):
+                self._afterwards.append(partial(self._sounded, seat, beside, begun_s))

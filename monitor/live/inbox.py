@@ -20,10 +20,11 @@ Reply = Callable[[Mapping[str, Any]], None]
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A raw edge of the foot switch, bounces included."""
+    """A raw edge of a foot switch, bounces included. `switch`: 2 is the second vessel's own."""
 
     mono_s: float
     down: bool
+    switch: Literal[1, 2] = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,8 @@ class Answers:
             **self._machine.status(),
             "unsafe_records": None if running is None else running.journal.backlog,
             "journal_disturbed": None if running is None else running.journal.disturbed or None,
-            "bare_now": running is not None and running.bare_now,
+            "bare_now": self._sessions.bare_now,
+            "films": [_film(film) for film in self._sessions.films],
             "mishaps": self._sessions.mishap_count,
         }
 
@@ -109,10 +110,10 @@ class Answers:
 
     def _press(self, request: Request) -> Answer:
         """A key that stands for the switch: only in the light, and only where there is no switch."""
-        running = self._running("nothing is armed; allowed: develop first")
+        self._running("nothing is armed; allowed: develop first")
         if self._parts.config.panel.switch is not None:
             raise RequestRefused("this station has a foot switch; allowed: keys only where there is none")
-        if running.bare_now:
+        if self._sessions.bare_now:
             raise RequestRefused("the film is bare: no keys and no screen now; begins are assumed")
         self._keyboard.press(str(request.body.get("kind")), self._parts.clock.mono_s())
         return {"ok": True}
@@ -129,27 +130,46 @@ class Answers:
         return {"ok": True, "sounds_for_s": LESSON_AFTER_S + length_s(pattern)}
 
     def _follow(self, request: Request) -> Answer:
-        running = self._running("no session is running; allowed: develop first")
-        self._sessions.followers.add(request.line)
+        running = self._running("no session is running; allowed: develop first", request.body.get("session"))
+        self._sessions.followers.add(request.line, running.name)
         beliefs = running.session.beliefs
         told: dict[str, Any] = {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
         vessel = None if beliefs.vessel is None else asdict(beliefs.vessel)
-        told["bare_now"] = running.bare_now
+        told["bare_now"] = self._sessions.bare_now
         return {**told, "probes": [asdict(probe) for probe in beliefs.probes], "vessel": vessel}
 
     def _abandon(self, request: Request) -> Answer:
-        running = self._running("no session is running; nothing to abandon")
+        named = request.body.get("session")
+        running = self._running("no session is running; nothing to abandon", named)
+        ending = list(self._sessions.films) if named is None else [running]
         why = request.body.get("why")
         if not isinstance(why, str) or not why.strip():
             raise RequestRefused("no reason; allowed: a few words that will be written into the journal")
         words, now_s = plain_words(why.strip()), self._parts.clock.mono_s()
-        running.note("abandon", {"why": words, "by": "this machine"}, now_s)
-        running.abandon(words, now_s)
-        if self._parts.threads:
-            running.journal.wait_safe(ABANDON_SAFE_S)
-        return {"ok": True, "session": running.name}
+        for film in ending:
+            film.note("abandon", {"why": words, "by": "this machine"}, now_s)
+            film.abandon(words, now_s)
+        for film in ending if self._parts.threads else ():
+            film.journal.wait_safe(ABANDON_SAFE_S)
+        return {"ok": True, "session": running.name, "sessions": [film.name for film in ending]}
 
-    def _running(self, else_say: str) -> Running:
-        if self._sessions.running is None:
+    def _running(self, else_say: str, named: object = None) -> Running:
+        running = self._sessions.running
+        if running is None:
             raise RequestRefused(else_say)
-        return self._sessions.running
+        if named is None:
+            return running
+        for film in self._sessions.films:
+            if film.name == named:
+                return film
+        here = ", ".join(film.name for film in self._sessions.films)
+        raise RequestRefused(f"session {plain_words(str(named))} does not run; allowed: {here}")
+
+
+def _film(film: Running) -> Mapping[str, Any]:
+    """One of the films, for `status`."""
+    view, place = film.session.view, film.place
+    return {
+        "session": film.name, "recipe": film.recipe.name, "vessel": film.vessel, "what": None if place is None else place.what,
+        "view": view, "source": view["source"], "bare_now": film.bare_now,
+    }  # fmt: skip

@@ -22,6 +22,7 @@ from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow, plain
 from monitor.live.station.running import Running
 from monitor.live.station.sessions import Sessions
+from monitor.live.station.side_by_side import Switch
 from monitor.live.station.starting import Starting
 from monitor.live.station.word import Teller
 
@@ -46,7 +47,10 @@ class Station:
         self._answers = Answers(parts, self.sessions, self._probes, self._machine, self._starting, self._keyboard)
         self._teller = Teller(parts, self.sessions, self._probes, self._starting)
         switch = parts.panel.switch
-        self._debounce = Debounce(switch is not None and switch.is_down())
+        second = parts.panel.switch_2
+        self._debounces: dict[Switch, Debounce] = {1: Debounce(switch is not None and switch.is_down())}
+        if second is not None:
+            self._debounces[2] = Debounce(second.is_down())
         self._ending: Stop | None = None
         now_s = self._clock.mono_s()
         self._second_s = now_s + SECOND_S
@@ -56,12 +60,16 @@ class Station:
 
     @property
     def running(self) -> Running | None:
-        """The session that runs."""
+        """The session that runs, of two the one whose hands are due next."""
         return self.sessions.running
 
     def on_edge(self, mono_s: float, down: bool) -> None:
         """An edge of the switch, called by the pins' thread: it only goes into the inbox."""
         self._parts.inbox.put(Edge(mono_s, down))
+
+    def on_edge_2(self, mono_s: float, down: bool) -> None:
+        """The same of the second vessel's own switch."""
+        self._parts.inbox.put(Edge(mono_s, down, 2))
 
     def run(self) -> str:
         """Handle messages until one says stop; returns why."""
@@ -74,9 +82,9 @@ class Station:
     @property
     def due_s(self) -> float:
         """When `turn` is wanted although no message came, monotonic."""
-        times = [self._second_s, self._debounce.settles_s, self._starting.until_s, self._keyboard.next_s, self._teller.due_s]
-        if self.running is not None:
-            times.append(self.running.wake_mono_s)
+        settles = [debounce.settles_s for debounce in self._debounces.values()]
+        times = [self._second_s, *settles, self._starting.until_s, self._keyboard.next_s, self._teller.due_s]
+        times += [film.wake_mono_s for film in self.sessions.films]
         return max(self._not_before_s, min(t for t in times if t is not None))
 
     def turn(self, message: Message | None) -> None:
@@ -97,17 +105,16 @@ class Station:
         self._planned_s = max(self.due_s, self._clock.mono_s())
 
     def _take(self, message: Message) -> None:
-        running = self.running
         if isinstance(message, Sampled):
             self._sampled(message)
         elif isinstance(message, Edge):
-            self._edges(self._debounce.feed(message.mono_s, message.down))
+            debounce = self._debounces.get(message.switch)
+            if debounce is not None:
+                self._edges(debounce.feed(message.mono_s, message.down), message.switch)
         elif isinstance(message, Sounded):
-            if running is not None and message.generation == running.generation:
-                running.sounded(message.sound, message.onset_s)
+            self.sessions.side.sounded(message)
         elif isinstance(message, Unsounded):
-            if running is not None and message.generation == running.generation:
-                running.dropped(message.sound, self._clock.mono_s())
+            self.sessions.side.unsounded(message, self._clock.mono_s())
         elif isinstance(message, Request):
             self._answers.answer(message)
         elif isinstance(message, HungUp):
@@ -122,14 +129,16 @@ class Station:
 
     def _time_passes(self) -> None:
         now_s = self._clock.mono_s()
-        if self._debounce.settles_s is not None and now_s >= self._debounce.settles_s:
-            self._edges(self._debounce.tick(now_s))
+        for switch, debounce in self._debounces.items():
+            if debounce.settles_s is not None and now_s >= debounce.settles_s:
+                self._edges(debounce.tick(now_s), switch)
         self._edges(self._keyboard.due(now_s))
-        if self.running is not None:
+        if self.sessions.films:
             if now_s - self._planned_s > LATE_S and now_s - self._late_noted_s > LATE_APART_S:
                 self._late_noted_s = now_s
-                self.running.note("late", {"late_s": now_s - self._planned_s}, now_s)
-            self.running.wake(now_s)
+                self.sessions.note("late", {"late_s": now_s - self._planned_s})
+            for film in list(self.sessions.films):
+                film.wake(now_s)
         self._starting.look()
         if now_s >= self._second_s:
             self._second_s = max(self._second_s + SECOND_S, now_s)
@@ -141,22 +150,22 @@ class Station:
             hung = reader.look()
             if hung is not None:
                 self._sampled(hung)
-        if self.running is not None and self.sessions.followers:
-            self.sessions.followers.tell({"event": "view", "session": self.running.name, "view": self.running.session.view})
+        self.sessions.side.look_for_clashes(now_s)
+        for film in self.sessions.films if self.sessions.followers else ():
+            self.sessions.followers.tell(film.name, {"event": "view", "session": film.name, "view": film.session.view})
 
-    def _edges(self, edges: list[tuple[float, bool]]) -> None:
+    def _edges(self, edges: list[tuple[float, bool]], switch: Switch = 1) -> None:
         for at_s, down in edges:
-            if self.running is not None:
-                self.running.press(at_s, down)
-            elif down:
+            if not self.sessions.side.press(at_s, down, switch) and down:
                 self._starting.pressed()
 
     def _sampled(self, message: Sampled) -> None:
         reading = self._probes.take(message)
         if reading is None:
             return
-        if self.running is not None:
-            self.running.take(reading, self._clock.mono_s())
+        for film in list(self.sessions.films):
+            if film.probes is None or reading.probe in film.probes:
+                film.take(reading, self._clock.mono_s())
         if self._parts.publisher is not None:
             self._parts.publisher.probe(reading.probe, self._for_the_network(reading))
         self._starting.look()
@@ -165,6 +174,8 @@ class Station:
         """A reading with the wall time, and with session time while a session runs."""
         age_s = self._clock.mono_s() - reading.t_s
         told: dict[str, Any] = {**plain(reading), "t_s": None, "session": None, "wall": stamp(self._clock.wall()), "age_s": age_s}
-        if self.running is not None:
-            told |= {"t_s": self.running.moment(reading.t_s), "session": self.running.name}
+        films = [film for film in self.sessions.films if film.probes is None or reading.probe in film.probes]
+        film = self.running if self.running in films else next(iter(films), None)
+        if film is not None:
+            told |= {"t_s": film.moment(reading.t_s), "session": film.name}
         return told

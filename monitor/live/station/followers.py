@@ -18,28 +18,28 @@ class Followers:
 
     def __init__(self, send: Callable[[int, Mapping[str, Any]], bool]) -> None:
         self._send = send
-        self._lines: set[int] = set()
+        self._lines: dict[int, str] = {}
 
     def __bool__(self) -> bool:
         return bool(self._lines)
 
-    def add(self, line: int) -> None:
-        """Tell this connection everything from now on."""
-        self._lines.add(line)
+    def add(self, line: int, session: str) -> None:
+        """Tell this connection everything of this session from now on."""
+        self._lines[line] = session
 
     def discard(self, line: int) -> None:
         """This connection was closed."""
-        self._lines.discard(line)
+        self._lines.pop(line, None)
 
-    def clear(self) -> None:
+    def clear(self, session: str) -> None:
         """The session is over: nobody follows it any more."""
-        self._lines.clear()
+        self._lines = {line: followed for line, followed in self._lines.items() if followed != session}
 
-    def tell(self, body: Mapping[str, Any]) -> None:
-        """Send to all."""
-        for line in list(self._lines):
-            if not self._send(line, body):
-                self._lines.discard(line)
+    def tell(self, session: str, body: Mapping[str, Any]) -> None:
+        """Send to all that follow this session."""
+        for line, followed in list(self._lines.items()):
+            if followed == session and not self._send(line, body):
+                self._lines.pop(line, None)
 
 
 class Keyboard:

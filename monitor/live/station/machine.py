@@ -78,13 +78,11 @@ class Machine:
 
         Readers are not asked: one that hangs in the kernel cannot be ended by a restart, nor can the process that it belongs to.
         """
-        running = self._sessions.running
-        journal = running is None or running.journal.moves(now_s)
-        return journal and now_s - self._parts.player.beat_s < PLAYER_LATE_S and self._parts.panel.alive()
+        journals = all(film.journal.moves(now_s) for film in self._sessions.films)
+        return journals and now_s - self._parts.player.beat_s < PLAYER_LATE_S and self._parts.panel.alive()
 
     def _look_at_disk(self, now_s: float) -> None:
-        running = self._sessions.running
-        late = running is not None and running.journal.unanswered_s(now_s) > DISK_LATE_S
+        late = any(film.journal.unanswered_s(now_s) > DISK_LATE_S for film in self._sessions.films)
         if late == self._disk_late:
             return
         self._disk_late = late
@@ -98,8 +96,8 @@ class Machine:
         self._switch_dead = dead
         why = "its edges no longer arrive" if dead else "its edges arrive again"
         self._sessions.note("trouble", {"part": "switch", "well": not dead, "why": why})
-        if dead and self._sessions.running is not None:
-            self._sessions.running.fault("the foot switch is no longer read: go on by the cues and the second clock", now_s)
+        for film in self._sessions.films if dead else ():
+            film.fault("the foot switch is no longer read: go on by the cues and the second clock", now_s)
 
     @property
     def broker(self) -> Literal["none", "there", "away"]:

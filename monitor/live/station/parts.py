@@ -30,7 +30,11 @@ class Telemetry(Protocol):
         ...
 
     def progress(self, payload: Mapping[str, Any] | None) -> None:
-        """The newest progress; None when a session closes."""
+        """The newest progress, of two films that of the one whose hands are due next; None when no session is left."""
+        ...
+
+    def vessel(self, name: str, payload: Mapping[str, Any] | None) -> None:
+        """The newest progress of the film in this vessel; None when its session closes."""
         ...
 
     def counters(self) -> dict[str, Any]:

@@ -12,10 +12,11 @@ import contextlib
 import os
 import threading
 from collections.abc import Callable, Collection
+from dataclasses import replace
 
 from hardware.ports import Output
-from monitor.core.journal.words import Cue
-from monitor.core.session.cues import Mixer, Sound
+from monitor.core.journal.words import CUES, Cue
+from monitor.core.session.cues import Mixer, Sound, Vessel
 from monitor.core.session.vibration import Vibration
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded
@@ -39,21 +40,22 @@ class Player:
 
     def __init__(
         self, clock: Clock, sounder: Output, post: Callable[[Message], None], prefer: Callable[[int], None] = make_real_time,
-        vibrator: Output | None = None,
+        vibrator: Output | None = None, sounder_2: Output | None = None,
     ) -> None:  # fmt: skip
         self._clock = clock
         self._sounder = sounder
         self._post = post
         self._prefer = prefer
+        self._sounder_2 = sounder_2
         self._vibrator = vibrator
         self._vibration = Vibration()
         self._lamp: Output | None = None
         self._condition = threading.Condition()
         self._mixer = Mixer()
-        self._generation = 0
+        self._takers: dict[Vessel, tuple[int, float]] = {}
         self._zero_s = 0.0
         self._t_s = 0.0
-        self._on = False
+        self._on: dict[str, bool] = {}
         self._lamp_on = False
         self._vibrating = False
         self._changed = False
@@ -63,30 +65,41 @@ class Player:
         self.beat_s = clock.mono_s()
         self.realtime = False
 
-    def restart(self, generation: int, zero_s: float) -> None:
+    def restart(self, generation: int, zero_s: float, vessel: Vessel = 1) -> None:
         """Begin anew: silence, then sounds whose onsets count from `zero_s` of the monotonic clock."""
         with self._condition:
-            self._mixer, self._generation, self._zero_s = Mixer(), generation, zero_s
+            self._mixer, self._takers, self._zero_s = Mixer(), {vessel: (generation, 0.0)}, zero_s
             self._vibration = Vibration()
             self._t_s = self._clock.mono_s() - zero_s
+            self._wake()
+
+    def join(self, generation: int, zero_s: float, vessel: Vessel) -> None:
+        """A film in the other vessel sounds too from now on; its onsets count from a `zero_s` of their own."""
+        with self._condition:
+            self._mixer.hush(CUES, self._now(), vessel)
+            self._vibration.hush(CUES, self._now(), vessel)
+            self._takers[vessel] = (generation, zero_s - self._zero_s)
             self._wake()
 
     def add(self, sound: Sound) -> None:
         """Let this sound begin at its onset, or at once if that has passed; but a tick later than `TICK_LATE_S` is dropped."""
         with self._condition:
             t_s = self._now()
+            later_s = self._takers.get(sound.vessel, (0, 0.0))[1]
+            if later_s:
+                sound = replace(sound, onset_s=sound.onset_s + later_s)
             if sound.cue == "tick" and sound.onset_s < t_s - TICK_LATE_S:
-                self._post(Unsounded(self._generation, sound))
+                self._unsounded(sound)
                 return
             self._mixer.add(sound, t_s)
             self._vibration.add(sound, t_s)
             self._wake()
 
-    def hush(self, families: Collection[Cue]) -> None:
-        """Silence these kinds of cue at once."""
+    def hush(self, families: Collection[Cue], vessel: Vessel = 1) -> None:
+        """Silence these kinds of cue of this vessel's film at once."""
         with self._condition:
-            self._mixer.hush(families, self._now())
-            self._vibration.hush(families, self._now())
+            self._mixer.hush(families, self._now(), vessel)
+            self._vibration.hush(families, self._now(), vessel)
             self._wake()
 
     def mirror(self, lamp: Output | None) -> Output | None:
@@ -107,17 +120,19 @@ class Player:
             t_s = self._now()
             step = self._mixer.step(t_s)
             felt = self._vibration.step(t_s)
-            self._levels(step.on, felt.on)
+            self._levels(step.on, felt.on, step.vessel)
             heard_s = max(t_s, self._clock.mono_s() - self._zero_s)
             for sound in step.began:
                 over = heard_s >= sound.end_s and not step.on
                 hushed = sound.cue == "tick" and not step.on  # room is being made for a click; a tick has no second half
-                if "sounder" in self._broken or over or hushed:
-                    self._post(Unsounded(self._generation, sound))
+                if self._sounder_of(sound.vessel) in self._broken or over or hushed:
+                    self._unsounded(sound)
                 else:
-                    self._post(Sounded(self._generation, sound, heard_s))
+                    generation, later_s = self._takers.get(sound.vessel, (0, 0.0))
+                    own = replace(sound, onset_s=sound.onset_s - later_s) if later_s else sound
+                    self._post(Sounded(generation, own, heard_s - later_s))
             for sound in step.dropped:
-                self._post(Unsounded(self._generation, sound))
+                self._unsounded(sound)
             next_s = min((x for x in (step.next_s, felt.next_s) if x is not None), default=None)
             return None if next_s is None else next_s + self._zero_s
 
@@ -138,7 +153,7 @@ class Player:
         if self._thread is not None:
             self._thread.join(2.0)
         with self._condition:
-            self._levels(False, False)
+            self._levels(False, False, 1)
 
     def _run(self) -> None:
         while not self._ending:
@@ -157,10 +172,20 @@ class Player:
         self._t_s = max(self._t_s, self._clock.mono_s() - self._zero_s)
         return self._t_s
 
-    def _levels(self, on: bool, vibrating: bool) -> None:
-        if on != self._on or "sounder" in self._broken:
-            self._on = on
-            self._drive(self._sounder, on, "sounder")
+    def _unsounded(self, sound: Sound) -> None:
+        generation, later_s = self._takers.get(sound.vessel, (0, 0.0))
+        self._post(Unsounded(generation, replace(sound, onset_s=sound.onset_s - later_s) if later_s else sound))
+
+    def _sounder_of(self, vessel: Vessel) -> str:
+        return "sounder_2" if vessel == 2 and self._sounder_2 is not None else "sounder"
+
+    def _levels(self, on: bool, vibrating: bool, vessel: Vessel) -> None:
+        sounding = self._sounder_of(vessel) if on else ""
+        for part, sounder in (("sounder", self._sounder), ("sounder_2", self._sounder_2)):
+            level = part == sounding
+            if sounder is not None and (level != self._on.get(part, False) or part in self._broken):
+                self._on[part] = level
+                self._drive(sounder, level, part)
         if self._vibrator is not None and (vibrating != self._vibrating or "vibrator" in self._broken):
             self._vibrating = vibrating
             self._drive(self._vibrator, vibrating, "vibrator")

@@ -8,22 +8,26 @@ tests/live/station/test_resume.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
-from hardware.ports import PanelPort
 from monitor import __version__
 from monitor.core.development.beliefs import LAG_LOG_SD, LEARNED_LAG_LOG_SD, STATED_LAG_LOG_SD, Beliefs, ProbeModel, Vessel
+from monitor.core.journal.words import Cue
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
+from monitor.core.session.clashes import Hands
+from monitor.core.session.cues import Sound
+from monitor.core.session.cues import Vessel as VesselNumber
 from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
+from monitor.core.session.presses import ALL_LENGTHS, Length
 from monitor.core.session.session import Options, Session
+from monitor.core.session.whose_press import Stand
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter
 from monitor.live.station.ledger_word import LedgerWord
-from monitor.live.station.player import Player
 from monitor.live.station.probes_now import comparison_of
 from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
@@ -31,6 +35,34 @@ from monitor.live.station.station_file import ProbeConfig, StationConfig
 LAMP_STAYS_DARK = "the station was away: no restart makes light; the lamp stays dark for the rest of this session"
 ROUNDING_S = 1e-6
 """Monotonic and session seconds differ by up to this much through rounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class FilmPlace:
+    """Which film of an evening a session is. `vessel`: the station's vessel, None for its only one; `number`: 1 or 2 of that."""
+
+    evening: str
+    film: int
+    of: int
+    what: str
+    vessel: str | None
+    number: VesselNumber
+
+    @classmethod
+    def read(cls, opening: Mapping[str, Any]) -> FilmPlace | None:
+        """As an open record tells it; None for a session of its own."""
+        told = opening.get("evening")
+        if not isinstance(told, dict):
+            return None
+        number: VesselNumber = 2 if told.get("vessel_number") == 2 else 1
+        return cls(str(told["name"]), int(told["film"]), int(told["of"]), str(told["what"]), told.get("vessel"), number)
+
+    def fields(self) -> dict[str, Any]:
+        """For the open record."""
+        return {
+            "name": self.evening, "film": self.film, "of": self.of, "what": self.what, "vessel": self.vessel,
+            "vessel_number": self.number,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +82,7 @@ class StartRequest:
     solutions: tuple[Mapping[str, Any], ...] = ()
     rehearsal: bool = False
     ledger: LedgerWord | None = None
+    place: FilmPlace | None = None
 
 
 def reference_c(recipe: Recipe) -> float:
@@ -85,7 +118,7 @@ def opening_fields(
     """What the session believes at its start, and the fields of its open record that state it."""
     at_c = reference_c(wanted.recipe)
     models, probes = [], []
-    for probe in config.probes:
+    for probe in config.probes_of(None if wanted.place is None else wanted.place.vessel):
         model, comparison = probe_model(probe, learned, at_c)
         models.append(model)
         compared = None
@@ -117,6 +150,8 @@ def opening_fields(
         "solutions": [dict(solution) for solution in wanted.solutions],
         "preflight": dict(preflight),
     }
+    if wanted.place is not None:
+        fields["evening"] = wanted.place.fields()
     return beliefs, fields
 
 
@@ -145,23 +180,49 @@ def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
 def options_of(opening: Mapping[str, Any]) -> Options:
     """The same options, read from the open record."""
     mode: Literal["live", "rehearsal"] = "rehearsal" if opening.get("mode") == "rehearsal" else "live"
-    return Options(mode, bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"))
+    place = FilmPlace.read(opening)
+    return Options(
+        mode, bool(opening.get("has_switch", True)), bool(opening.get("lamp", False)), opening.get("override_gate"),
+        1 if place is None else place.number,
+    )  # fmt: skip
+
+
+class Surroundings(Protocol):
+    """What a session shares with one in the other vessel: sounder and lamp."""
+
+    def enter(self, running: Running) -> None:
+        """It begins, or goes on: from now on its sounds are its own, by its `generation`."""
+        ...
+
+    def play(self, running: Running, sound: Sound) -> None:
+        """Let this sound begin at its onset."""
+        ...
+
+    def hush(self, running: Running, cues: Collection[Cue]) -> None:
+        """Silence these families of this film."""
+        ...
+
+    def light(self, running: Running, allowed: bool) -> None:
+        """Whether the lamp may mirror the sounder, as far as this film is concerned. May raise what a pin library raises."""
+        ...
 
 
 class Running:
-    """A running session. `tell` is called with each record after it was handed to the journal."""
+    """A running session. `tell` is called with each record after it was handed to the journal. `place`: which film of an evening it is;
+    `probes`: the names of those that it has. More than 25 methods: one for each event of the station."""
 
     def __init__(
-        self, session: Session, name: str, zero_s: float, journal: JournalWriter, player: Player, panel: PanelPort, clock: Clock,
-        tell: Callable[[Mapping[str, Any]], None],
+        self, session: Session, name: str, zero_s: float, journal: JournalWriter, around: Surroundings, clock: Clock,
+        tell: Callable[[Mapping[str, Any]], None], place: FilmPlace | None = None, probes: frozenset[str] | None = None,
     ) -> None:  # fmt: skip
         self.session = session
         self.name = name
         self.journal = journal
+        self.place = place
+        self.probes = probes
         self.generation = 0
         self._zero_s = zero_s
-        self._player = player
-        self._panel = panel
+        self._around = around
         self._clock = clock
         self._tell = tell
         self._latest_s = 0.0
@@ -171,6 +232,21 @@ class Running:
     def recipe(self) -> Recipe:
         """What is being developed."""
         return self.session.recipe
+
+    @property
+    def vessel(self) -> str | None:
+        """The name of the vessel that the film is in; None where the station has but one."""
+        return None if self.place is None else self.place.vessel
+
+    @property
+    def number(self) -> VesselNumber:
+        """1 or 2 of the station's vessels."""
+        return self.session.options.vessel
+
+    @property
+    def zero_s(self) -> float:
+        """The monotonic moment of t_s = 0."""
+        return self._zero_s
 
     @property
     def bare_now(self) -> bool:
@@ -184,7 +260,7 @@ class Running:
 
     def begin(self, generation: int, opening: Mapping[str, Any]) -> None:
         """Arm."""
-        self._restart_player(generation)
+        self._enter(generation)
         self._do(self.session.open(0.0, opening))
 
     def take_up(self, generation: int, earlier: UnfinishedSession, plan: ResumePlan) -> None:
@@ -195,15 +271,15 @@ class Running:
                 self._read_s[record["probe"]] = float(record["t_s"])
         t_s = max(plan.t_s, self._clock.mono_s() - self._zero_s)  # reading a long journal has taken its time
         self._latest_s = t_s
-        self._restart_player(generation)
+        self._enter(generation)
         gap_s = None if plan.gap_s is None else plan.gap_s + t_s - plan.t_s
         self._do(self.session.resume(t_s, gap_s, plan.verdict == "same boot", plan.doubt))
         if earlier.opening.get("lamp") is True and not self.session.closed:
             self.note("lamp", {"permitted": False, "why": LAMP_STAYS_DARK}, self._zero_s + t_s)
 
-    def _restart_player(self, generation: int) -> None:
+    def _enter(self, generation: int) -> None:
         self.generation = generation
-        self._player.restart(generation, self._zero_s)
+        self._around.enter(self)
 
     def at(self, mono_s: float) -> float:
         """Session time of a moment, which becomes the latest one; it never goes back from call to call."""
@@ -234,9 +310,18 @@ class Running:
         self._read_s[own.probe] = own.t_s
         self._do(self.session.take(own, self.at(now_s)))
 
-    def press(self, mono_s: float, down: bool) -> None:
-        """A debounced edge."""
-        self._do(self.session.press(self.at(mono_s), down))
+    def press(self, mono_s: float, down: bool, own: frozenset[Length] = ALL_LENGTHS) -> None:
+        """A debounced edge. `own`: the lengths with which the press is this film's."""
+        self._do(self.session.press(self.at(mono_s), down, own))
+
+    def stand(self, mono_s: float) -> Stand:
+        """How it stands for a press that comes now, on the monotonic clock; what is due before is done first."""
+        self.wake(mono_s)
+        return self.session.stand(mono_s - self._zero_s).later(self._zero_s)
+
+    def hands_ahead(self, mono_s: float) -> list[Hands]:
+        """When it wants the hands up to about this moment, on the monotonic clock."""
+        return [hands.later(self._zero_s) for hands in self.session.hands_ahead(mono_s - self._zero_s)]
 
     def sounded(self, sound: Any, onset_s: float) -> None:
         """A sound began at `onset_s` of session time."""
@@ -278,9 +363,9 @@ class Running:
         if isinstance(effect, Write):
             self._write(effect.record)
         elif isinstance(effect, Play):
-            self._player.add(effect.sound)
+            self._around.play(self, effect.sound)
         elif isinstance(effect, Hush):
-            self._player.hush(effect.cues)
+            self._around.hush(self, effect.cues)
         elif isinstance(effect, Lamp):
             self._lamp(effect.allowed)
         elif isinstance(effect, Close):
@@ -298,12 +383,7 @@ class Running:
 
     def _lamp(self, allowed: bool) -> None:
         """Only a session that was started with --lamp ever gets here with True."""
-        if not allowed:
-            before = self._player.mirror(None)
-            if before is not None:
-                before.close()
-            return
         try:
-            self._player.mirror(self._panel.open_lamp())
+            self._around.light(self, allowed)
         except Exception as wrong:  # no lamp is no reason to lose the time
             self._do(self.session.note("trouble", {"part": "lamp", "well": False, "why": str(wrong)}, self._latest_s))

@@ -26,7 +26,8 @@ from monitor.live.station.followers import Followers
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, plan
-from monitor.live.station.running import Running, StartRequest, beliefs_of, opening_fields, options_of
+from monitor.live.station.running import FilmPlace, Running, StartRequest, beliefs_of, opening_fields, options_of
+from monitor.live.station.side_by_side import SideBySide
 from monitor.live.station.unfinished import unfinished_sessions
 
 KNOWN_S = 5.0
@@ -40,36 +41,66 @@ MISHAP_NOTES, NOTE_AGAIN_S = 20, 60.0
 
 
 class Sessions:
-    """`running` is None while no session is armed. `mishaps`: the newest faults of the program itself, with their tracebacks."""
+    """`side` holds the sessions that run. `mishaps`: the newest faults of the program itself, with their tracebacks."""
 
     def __init__(self, parts: Parts) -> None:
-        self.running: Running | None = None
+        self.side = SideBySide(parts.player, parts.panel, parts.inbox.put)
         self.mishaps: list[str] = []
         self.followers = Followers(parts.send)
         self._config = parts.config
         self._parts = parts
         self._ended: list[JournalWriter] = []
-        self._hands_told_of = ""
+        self._hands_told_of: set[str] = set()
         self._generation = 0
         self._mishaps = 0
         self._mishap_noted_s = -math.inf
 
+    @property
+    def running(self) -> Running | None:
+        """The session whose hands are due next; None while none is armed."""
+        return self.side.next
+
+    @property
+    def films(self) -> list[Running]:
+        """All that run, in the order of their vessels."""
+        return self.side.films
+
+    @property
+    def bare_now(self) -> bool:
+        """Whether any film lies open now."""
+        return any(film.bare_now for film in self.films)
+
     # -- begin and end ----------------------------------------------------------------------------------------------
 
     def take_up(self, found: Sequence[UnfinishedSession] | None = None) -> None:
-        """Resume the newest session without a close that can be resumed, close the others as lost. `found`: oldest first; they are looked
-        for if they are not given."""
+        """Resume the newest session without a close that can be resumed, and the one of the same evening in the other vessel; close the
+        others as lost. `found`: oldest first; they are looked for if they are not given."""
         for earlier in reversed(unfinished_sessions(self._config.journals, self._parts.say) if found is None else found):
-            if self.running is None and self._goes_on(earlier):
+            if self._has_room(earlier) and self._goes_on(earlier):
                 continue
             try:
                 self._close_as_lost(earlier)
             except OSError as wrong:
                 self._parts.say(f"{earlier.path}: had no end, and cannot be closed ({wrong.strerror})")
-        if self.running is None and self._parts.publisher is not None:
-            self._parts.publisher.progress(None)
+        if self._parts.publisher is not None:
+            if not self.films:
+                self._parts.publisher.progress(None)
+            for vessel in self._config.vessels:
+                if all(film.vessel != vessel for film in self.films):
+                    self._parts.publisher.vessel(vessel, None)
+
+    def _has_room(self, earlier: UnfinishedSession) -> bool:
+        """Whether it can go on beside those that already do."""
+        place = FilmPlace.read(earlier.opening)
+        if not self.films:
+            return True
+        other = self.films[0].place
+        if len(self.films) > 1 or place is None or other is None:
+            return False
+        return place.evening == other.evening and place.number != other.number
 
     def _goes_on(self, earlier: UnfinishedSession) -> bool:
+        going_on: Running | None = None
         if earlier.recipe is None:
             return False
         try:
@@ -77,15 +108,15 @@ class Sessions:
             if told.verdict == "lost":
                 return False
             session = Session(earlier.recipe, beliefs_of(earlier.opening, earlier.recipe), replace(options_of(earlier.opening), lamp=False))
-            self.running = self._new(session, earlier.session, told.zero_s)
-            self.running.take_up(self._next_generation(), earlier, told)
+            going_on = self._new(session, earlier.session, told.zero_s, FilmPlace.read(earlier.opening))
+            going_on.take_up(self._next_generation(), earlier, told)
         except Exception as wrong:  # a record that this program cannot fold: the session cannot be saved, the station can
             self.mishaps.append(f"take up: {traceback.format_exc()}")
             self._parts.say(f"session {earlier.session} cannot be taken up: {shown(f'{type(wrong).__name__}: {wrong}')}")
-            if self.running is not None:
-                self.running.let_go()
-                self.running.journal.stop()
-            self.running = None
+            if going_on is not None:
+                going_on.let_go()
+                going_on.journal.stop()
+                self.side.leave(going_on)
             return False
         self._parts.say(f"session {earlier.session} goes on")
         self._reserve(earlier.recipe)
@@ -112,38 +143,43 @@ class Sessions:
         beliefs, opening = opening_fields(self._config, wanted, probes.learned, clock, zero_s, answers)
         unreserved = self._reserve(wanted.recipe)
         session = Session(wanted.recipe, beliefs, options_of({**opening, "mode": "rehearsal" if wanted.rehearsal else "live"}))
-        self.running = running = self._new(session, name, zero_s)
+        running = self._new(session, name, zero_s, wanted.place)
         running.begin(self._next_generation(), opening)
         for reading in recent:  # what is known of the bath is known to the session: a begin may come at once
+            if running.probes is not None and reading.probe not in running.probes:
+                continue
             running.take(reading, reading.t_s)
         if unreserved:
-            self.note("trouble", {"part": "disk", "well": False, "why": f"no space could be reserved: {unreserved}"})
+            running.note("trouble", {"part": "disk", "well": False, "why": f"no space could be reserved: {unreserved}"}, clock.mono_s())
         if not (running.journal.wait_safe(ARM_SAFE_S) if self._parts.threads else running.journal.step()):
             return self._unarm(running)
         return {"ok": True, "armed": name, "open_film": list(wanted.recipe.open_film), "has_switch": opening["has_switch"]}
 
     def _unarm(self, running: Running) -> Mapping[str, Any]:
         """The disk does not accept the first record, so nothing could be resumed after a crash: no start."""
-        self.running = None
         running.let_go()
-        self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
+        self.side.leave(running)
+        if not self.films:
+            self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
         running.journal.discard()
         path = journal_path(self._config.journals, running.name)
         return {"ok": False, "status": 3, "lines": [f"{path}: the disk does not accept the journal; check the card, then start again"]}
 
     def let_go_of_closed(self) -> bool:
-        """Let go of the session if it has closed. Returns whether it had."""
-        running = self.running
-        if running is None or not running.session.closed:
-            return False
-        self.running = None
-        running.journal.finish()
-        self._ended = [journal for journal in self._ended if not journal.finished] + [running.journal]
-        if self._parts.publisher is not None:
-            self._parts.publisher.progress(None)
-        self.followers.tell({"event": "closed", "session": running.name})
-        self.followers.clear()
-        return True
+        """Let go of each session that has closed. Returns whether the last one had."""
+        closed = [film for film in self.films if film.session.closed]
+        for running in closed:
+            self.side.leave(running)
+            running.journal.finish()
+            self._ended = [journal for journal in self._ended if not journal.finished] + [running.journal]
+            if self._parts.publisher is not None:
+                if not self.films:
+                    self._parts.publisher.progress(None)
+                if running.vessel is not None:
+                    self._parts.publisher.vessel(running.vessel, None)
+            self.followers.tell(running.name, {"event": "closed", "session": running.name})
+            self.followers.clear(running.name)
+        return bool(closed) and not self.films
 
     def stop(self) -> None:
         """End without a close: the next run of the station goes on with the session."""
@@ -158,14 +194,14 @@ class Sessions:
     @property
     def journals(self) -> list[JournalWriter]:
         """All that may still have something to write, that of the running session last."""
-        return [*self._ended, *([] if self.running is None else [self.running.journal])]
+        return [*self._ended, *(film.journal for film in self.films)]
 
     # -- what a session is made of ----------------------------------------------------------------------------------
 
-    def _new(self, session: Session, name: str, zero_s: float) -> Running:
-        parts = self._parts
+    def _new(self, session: Session, name: str, zero_s: float, place: FilmPlace | None) -> Running:
         journal = self._journal(journal_path(self._config.journals, name))
-        return Running(session, name, zero_s, journal, parts.player, parts.panel, parts.clock, self._tell)
+        probes = None if place is None else frozenset(p.name for p in self._config.probes_of(place.vessel))
+        return Running(session, name, zero_s, journal, self.side, self._parts.clock, self._tell, place, probes)
 
     def _journal(self, path: Path) -> JournalWriter:
         parts = self._parts
@@ -196,18 +232,19 @@ class Sessions:
             self._parts.player.add(Sound(number, "tick", after_s, ticks))
 
     def note(self, kind: str, fields: Mapping[str, Any]) -> None:
-        """Write a note into the running session's journal; where none runs, a trouble is said instead."""
-        if self.running is not None:
-            self.running.note(kind, fields, self._parts.clock.mono_s())
-        elif kind == "trouble":
+        """Write a note into the journal of each session that runs; where none does, a trouble is said instead."""
+        for film in self.films:
+            film.note(kind, fields, self._parts.clock.mono_s())
+        if not self.films and kind == "trouble":
             self._parts.say(f"{fields['part']}: {fields['why']}")
 
     def trouble(self, message: Trouble) -> None:
         """A part of the station failed, or works again: a note. Hands on the running journal are a FAULT too, once a session."""
         self.note("trouble", {"part": message.part, "well": message.well, "why": message.why})
-        if message.part == "journal" and self.running is not None and self._hands_told_of != self.running.name:
-            self._hands_told_of = self.running.name
-            self.running.fault(HANDS_ON_JOURNAL, self._parts.clock.mono_s())
+        for film in self.films if message.part == "journal" else ():
+            if film.name not in self._hands_told_of:
+                self._hands_told_of.add(film.name)
+                film.fault(HANDS_ON_JOURNAL, self._parts.clock.mono_s())
 
     def mishap(self, where: str) -> None:
         """A fault of the program itself; called where it was caught. It is told, and the session goes on without what was being done."""
@@ -219,7 +256,7 @@ class Sessions:
             if self._mishaps <= MISHAPS_SAID:
                 self._parts.say(f"a fault of the program itself ({where}), the time goes on:\n{what}")
         now_s = self._parts.clock.mono_s()
-        if self.running is None or self.running.session.closed:
+        if all(film.session.closed for film in self.films):
             return
         if self._mishaps > MISHAP_NOTES and now_s - self._mishap_noted_s < NOTE_AGAIN_S:
             return
@@ -229,7 +266,13 @@ class Sessions:
 
     def _tell(self, record: Mapping[str, Any]) -> None:
         """A record was handed to the journal."""
+        session = record["session"]
         if record["kind"] == "progress" and self._parts.publisher is not None:
-            self._parts.publisher.progress(record)
+            running = self.running
+            if running is None or running.name == session:
+                self._parts.publisher.progress(record)
+            vessel = next((film.vessel for film in self.films if film.name == session), None)
+            if vessel is not None:
+                self._parts.publisher.vessel(vessel, record)
         if self.followers:
-            self.followers.tell({"event": "record", "record": record})
+            self.followers.tell(session, {"event": "record", "record": record})

@@ -44,7 +44,8 @@ def _lit(running: Running) -> bool:
 
 def _film(running: Running) -> dict[str, Any]:
     session = running.session
-    return {"session": running.name, "recipe": running.recipe.name, "vessel": None, "mode": session.options.mode, "view": session.view}
+    told = {"session": running.name, "recipe": running.recipe.name, "vessel": running.vessel, "mode": session.options.mode}
+    return {**told, "view": session.view}
 
 
 class Teller:
@@ -74,7 +75,7 @@ class Teller:
     @property
     def _films(self) -> list[Running]:
         """The sessions that run."""
-        return [] if self._sessions.running is None else [self._sessions.running]
+        return self._sessions.films
 
     def light(self, now_s: float) -> bool:
         """Whether anything may be lit: all films together decide."""

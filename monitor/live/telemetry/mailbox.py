@@ -15,12 +15,12 @@ MOST_PROBES = 32
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """What was left since the last time. `has_progress`: whether `progress` is news; None then means that a session closed."""
+    """What was left since the last time. `progress`: that of each vessel whose is news, under None that of the station; None as a value
+    means that a session closed."""
 
     safe: Mapping[str, int]
     probes: Mapping[str, Mapping[str, Any]]
-    progress: Mapping[str, Any] | None
-    has_progress: bool
+    progress: Mapping[str | None, Mapping[str, Any] | None]
     stop: bool
 
 
@@ -32,8 +32,7 @@ class Mailbox:
         self._safe: dict[str, int] = {}
         self._probes: dict[str, Mapping[str, Any]] = {}
         self._names: set[str] = set()
-        self._progress: Mapping[str, Any] | None = None
-        self._has_progress = False
+        self._progress: dict[str | None, Mapping[str, Any] | None] = {}
         self._stop = False
 
     def safe(self, session: str, offset: int) -> None:
@@ -48,10 +47,11 @@ class Mailbox:
                 self._names.add(name)
                 self._probes[name] = payload
 
-    def progress(self, payload: Mapping[str, Any] | None) -> None:
-        """The newest progress; None when a session closes."""
+    def progress(self, payload: Mapping[str, Any] | None, vessel: str | None = None) -> None:
+        """The newest progress, of the film in this vessel where one is named; None when a session closes."""
         with self._lock:
-            self._progress, self._has_progress = payload, True
+            if vessel in self._progress or len(self._progress) < MOST_PROBES:
+                self._progress[vessel] = payload
 
     def stop(self) -> None:
         """The station wants to end; said by every delivery from now on."""
@@ -66,6 +66,6 @@ class Mailbox:
     def take(self) -> Delivery:
         """Everything left since the last time."""
         with self._lock:
-            taken = Delivery(self._safe, self._probes, self._progress, self._has_progress, self._stop)
-            self._safe, self._probes, self._has_progress = {}, {}, False
+            taken = Delivery(self._safe, self._probes, self._progress, self._stop)
+            self._safe, self._probes, self._progress = {}, {}, {}
         return taken

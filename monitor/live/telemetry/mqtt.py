@@ -152,6 +152,10 @@ class Publisher:
     def progress(self, payload: Mapping[str, Any] | None) -> None:
         """The newest progress, retained by the broker for later subscribers; None, when a session closes, removes it."""
         self._mail.progress(payload)
+
+    def vessel(self, name: str, payload: Mapping[str, Any] | None) -> None:
+        """The newest progress of the film in this vessel, retained in a topic of its own; None removes it."""
+        self._mail.progress(payload, name)
         self._link.wake()
 
     def counters(self) -> dict[str, Any]:
@@ -300,8 +304,8 @@ class Publisher:
                 self._newest.sessions(self._outbox.listing())
         for name, reading in mail.probes.items():
             self._newest.probe(name, reading)
-        if mail.has_progress:
-            self._newest.progress(mail.progress)
+        for vessel, progress in mail.progress.items():
+            self._newest.progress(progress, vessel)
         return mail.stop
 
     def _hello(self, now_s: float) -> None:

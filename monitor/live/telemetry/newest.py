@@ -55,11 +55,14 @@ class NewestValues:
             self._probes.append(name)
             self.describe()
 
-    def progress(self, progress: Mapping[str, Any] | None) -> None:
-        """The newest progress; None removes it from the broker."""
+    def progress(self, progress: Mapping[str, Any] | None, vessel: str | None = None) -> None:
+        """The newest progress, of the film in this vessel where one is named; None removes it from the broker."""
+        if vessel is not None and not PROBE.fullmatch(vessel):  # it becomes a segment of a topic
+            self.refused += 1
+            return
         payload = b"" if progress is None else self._encode(progress)
         if payload is not None:
-            self._put(self._topic("session"), payload, retain=True)
+            self._put(self._topic("session" if vessel is None else f"session/{vessel}"), payload, retain=True)
 
     def sessions(self, listing: Sequence[Mapping[str, Any]]) -> None:
         """The newest sessions, for recorders that know nothing of them."""

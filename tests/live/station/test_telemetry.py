@@ -19,6 +19,7 @@ class Voice:
         self.safe_to: list[tuple[str, int]] = []
         self.probes: list[tuple[str, Mapping[str, Any]]] = []
         self.progressed: list[Mapping[str, Any] | None] = []
+        self.in_vessels: list[tuple[str, Mapping[str, Any] | None]] = []
 
     def safe(self, session: str, offset: int) -> None:
         """A journal is safe up to here."""
@@ -31,6 +32,10 @@ class Voice:
     def progress(self, payload: Mapping[str, Any] | None) -> None:
         """The newest progress."""
         self.progressed.append(payload)
+
+    def vessel(self, name: str, payload: Mapping[str, Any] | None) -> None:
+        """The newest progress of a vessel."""
+        self.in_vessels.append((name, payload))
 
     def counters(self) -> dict[str, Any]:
         """Connected, all the time."""

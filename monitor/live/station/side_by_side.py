@@ -1,0 +1,192 @@
+"""The sessions that run side by side, one a vessel, and what they share: sounder, lamp, foot switches, the hands.
+
+Decides whose a press is, by the core's rule, what is heard once for both, whether the lamp may mirror the sounder, and which of two
+films the hands are wanted for next. With one film all of it is that film's. Owned by the thread that owns the state.
+Tests: tests/live/station/test_two_vessels.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Collection, Sequence
+from typing import Literal
+
+from hardware.ports import PanelPort
+from monitor.core.journal.words import CUES, Cue
+from monitor.core.session.clashes import LOOK_AHEAD_S, ClashWatch
+from monitor.core.session.cues import Sound, Vessel
+from monitor.core.session.limits import STUCK_HOLD_S
+from monitor.core.session.one_fault import OneFault
+from monitor.core.session.presses import ALL_LENGTHS, Length, length_of
+from monitor.core.session.whose_press import Stand, own_lengths
+from monitor.live.inbox import Message, Sounded, Unsounded
+from monitor.live.station.player import Player
+from monitor.live.station.running import Running
+
+Switch = Literal[1, 2]
+HELD = frozenset[Length]({"second", "three"})
+"""A press of at least a second arms the next film."""
+
+
+class SideBySide:
+    """The films in their vessels, in the order of the vessels. `to_arm`: the vessels whose next film waits for a press that arms it, and
+    `arm` is called with the one that got it."""
+
+    def __init__(self, player: Player, panel: PanelPort, post: Callable[[Message], None]) -> None:
+        self.films: list[Running] = []
+        self.to_arm: Callable[[], Sequence[Vessel]] = tuple
+        self.arm: Callable[[Vessel, float], None] = lambda _, __: None
+        self._player = player
+        self._panel = panel
+        self._post = post
+        self._lit: dict[str, bool] = {}
+        self._one_fault = OneFault()
+        self._clashes = ClashWatch()
+        self._pressed: dict[Switch, list[tuple[Running, frozenset[Length]]]] = {1: [], 2: []}
+        self._arming: dict[Switch, tuple[Vessel, frozenset[Length], float]] = {}
+
+    @property
+    def next(self) -> Running | None:
+        """The one whose hands are due next; None where none runs."""
+        if len(self.films) < 2:
+            return self.films[0] if self.films else None
+        return min(self.films, key=_hands_s)
+
+    def of_generation(self, generation: int) -> Running | None:
+        """The one whose sounds have this number."""
+        return next((film for film in self.films if film.generation == generation), None)
+
+    # -- what a session calls ---------------------------------------------------------------------------------------
+
+    def enter(self, running: Running) -> None:
+        """It begins, or goes on."""
+        others = [film for film in self.films if film is not running]
+        if others:
+            self._player.join(running.generation, running.zero_s, running.number)
+        else:
+            self._player.restart(running.generation, running.zero_s, running.number)
+            self._one_fault, self._clashes = OneFault(), ClashWatch()
+        self.films = sorted([*others, running], key=lambda film: film.number)
+        self._lit[running.name] = False
+        if others:
+            self._mirror()
+
+    def leave(self, running: Running) -> None:
+        """It is over, or could not begin: what it still had to sound is silent where another one goes on."""
+        self.films = [film for film in self.films if film is not running]
+        self._lit.pop(running.name, None)
+        self._clashes.forget(str(running.vessel))
+        for pressed in self._pressed.values():
+            pressed[:] = [(film, own) for film, own in pressed if film is not running]
+        if self.films:
+            self._player.hush(CUES, running.number)
+            self._mirror()
+
+    def play(self, running: Running, sound: Sound) -> None:
+        """Let it begin at its onset; a FAULT that the other film's speaks for is told as one that sounded."""
+        verdict = "sounds"
+        if sound.cue == "fault":
+            verdict = self._one_fault.heard(sound, sound.onset_s + running.zero_s)
+        if verdict == "sounds" or len(self.films) < 2:
+            self._player.add(sound)
+        elif verdict == "waits":
+            self._post(Unsounded(running.generation, sound))  # later: what is being carried out comes first
+        elif self._one_fault.begun_s is not None:
+            for beside in self._one_fault.began(self._one_fault.begun_s):
+                self._post(Sounded(running.generation, beside, self._one_fault.begun_s - running.zero_s))
+
+    def hush(self, running: Running, cues: Collection[Cue]) -> None:
+        """Silence these families of this film."""
+        self._player.hush(cues, running.number)
+
+    def light(self, running: Running, allowed: bool) -> None:
+        """All films together decide."""
+        self._lit[running.name] = allowed
+        self._mirror()
+
+    def _mirror(self) -> None:
+        if self._lit and all(self._lit.values()):
+            self._player.mirror(self._panel.open_lamp())
+            return
+        before = self._player.mirror(None)
+        if before is not None:
+            before.close()
+
+    # -- sounds -----------------------------------------------------------------------------------------------------
+
+    def sounded(self, message: Sounded) -> None:
+        """A sound began."""
+        running = self.of_generation(message.generation)
+        if running is None:
+            return
+        if message.sound.cue == "fault" and len(self.films) > 1:
+            mono_s = message.onset_s + running.zero_s
+            for beside in self._one_fault.began(mono_s):
+                for film in self._in(beside.vessel):
+                    film.sounded(beside, mono_s - film.zero_s)
+        running.sounded(message.sound, message.onset_s)
+
+    def unsounded(self, message: Unsounded, now_s: float) -> None:
+        """A sound will not be heard."""
+        running = self.of_generation(message.generation)
+        if running is None:
+            return
+        if message.sound.cue == "fault":
+            for beside in self._one_fault.dropped():
+                for film in self._in(beside.vessel):
+                    film.dropped(beside, now_s)
+        running.dropped(message.sound, now_s)
+
+    def _in(self, vessel: Vessel) -> list[Running]:
+        return [film for film in self.films if film.number == vessel]
+
+    # -- the foot ---------------------------------------------------------------------------------------------------
+
+    def press(self, mono_s: float, down: bool, switch: Switch) -> bool:
+        """A clean edge of a switch. Whether it was about any film, or about arming one."""
+        if down:
+            return self._down(mono_s, switch)
+        pressed, self._pressed[switch] = self._pressed[switch], []
+        for film, _ in pressed:
+            film.press(mono_s, False)
+        arming = self._arming.pop(switch, None)
+        if arming is not None:
+            vessel, own, down_s = arming
+            if length_of(mono_s - down_s) in own & HELD and mono_s - down_s <= STUCK_HOLD_S:
+                self.arm(vessel, mono_s)
+        return bool(pressed) or arming is not None
+
+    def _down(self, mono_s: float, switch: Switch) -> bool:
+        own_switch = self._panel.switch_2 is not None
+        films = [film for film in self.films if not own_switch or film.number == switch]
+        vessels = [vessel for vessel in self.to_arm() if not own_switch or vessel == switch]
+        if len(films) + len(vessels[:1]) < 2:
+            owns = [ALL_LENGTHS]
+        else:
+            stands = [film.stand(mono_s) for film in films] + [Stand("waiting") for _ in vessels[:1]]
+            owns = own_lengths(stands)
+        self._pressed[switch] = [(film, own) for film, own in zip(films, owns, strict=False) if own]
+        for film, own in self._pressed[switch]:
+            film.press(mono_s, True, own)
+        self._arming.pop(switch, None)
+        if vessels and owns[len(films)]:
+            self._arming[switch] = (vessels[0], owns[len(films)], mono_s)
+        return bool(films) or bool(vessels)
+
+    # -- the hands --------------------------------------------------------------------------------------------------
+
+    def look_for_clashes(self, now_s: float) -> None:
+        """Tell both films of a clash that comes near."""
+        if len(self.films) < 2:
+            return
+        named = {str(film.vessel): film for film in self.films}
+        ahead = {vessel: film.hands_ahead(now_s + LOOK_AHEAD_S) for vessel, film in named.items()}
+        for vessel, told in self._clashes.look(ahead, now_s):
+            own = {**told, "at_s": named[vessel].moment(told["at_s"])}
+            named[vessel].note("clash", own, now_s)
+
+
+def _hands_s(film: Running) -> float:
+    """When it wants the hands next, monotonic; what waits without end comes last."""
+    ahead = film.hands_ahead(-math.inf)
+    return ahead[0].from_s if ahead else math.inf
