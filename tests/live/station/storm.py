@@ -139,6 +139,9 @@ class Broker:
     def progress(self, payload: Any) -> None:
         """Dropped while it is away."""
 
+    def vessel(self, name: str, payload: Any) -> None:
+        """Dropped while it is away."""
+
     def counters(self) -> dict[str, Any]:
         """Numbers."""
         return {"connected": self.up}
