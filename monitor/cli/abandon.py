@@ -1,4 +1,4 @@
-"""`evenbath abandon --file STATION --why "..."`: ends the running session from this machine, recorded."""
+"""`evenbath abandon --file STATION --why "..." [--session ID]`: ends what runs, or one film, from this machine, recorded."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from monitor.core.errors import InputWrong
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
+    parser.add_argument("--session", metavar="ID", help="end this film alone (default: all that run, and the films to come)")
     parser.add_argument("--why", metavar='"why"', required=True, help="the reason, written into the journal")
 
 
@@ -22,6 +23,7 @@ def run(args: argparse.Namespace) -> int:
 
     if not args.why.strip():
         raise InputWrong("--why without words; allowed: a few words that will be written into the journal")
-    answer = told(ask(open_station(args.file).state, {"verb": "abandon", "why": args.why}))
-    sys.stdout.write(f"abandoned: {answer['session']}\n")
+    answer = told(ask(open_station(args.file).state, {"verb": "abandon", "why": args.why, "session": args.session}))
+    for session in answer.get("sessions") or [answer["session"]]:
+        sys.stdout.write(f"abandoned: {session}\n")
     return 0

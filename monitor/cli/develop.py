@@ -16,6 +16,7 @@ from monitor.core.errors import EvenbathError, InputWrong
 
 if TYPE_CHECKING:
     from monitor.cli.terminal.questions import Asked
+    from monitor.core.evening.values import Evening
     from monitor.core.recipe.values import Recipe
     from monitor.prepare.bottles.counting import Standing
 
@@ -24,7 +25,7 @@ MOST_PUT_OFF = 3
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 8."""
-    parser.add_argument("recipe", metavar="RECIPE.toml")
+    parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe, or an evening's file")
     parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
     parser.add_argument("--detach", action="store_true", help="print the session's name once it is armed, and return")
     parser.add_argument("--waive", metavar='"why"', help="ask no person; the reason is written into the journal")
@@ -38,6 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
+    from monitor.cli.evening_develop import armed_lines, follow_all, hand_over
     from monitor.cli.station import open_station
     from monitor.cli.terminal.following import INTERRUPTED, Following
     from monitor.cli.terminal.keyboard import AnswerLines
@@ -46,11 +48,15 @@ def run(args: argparse.Namespace) -> int:
     from monitor.live.station.control import StationLink
     from monitor.prepare.bottles.counting import with_ledger
 
-    request, recipe = _request(args)
+    request, recipe, evening = _request(args)
     config = open_station(args.file)
-    _tell({"remarks": recipe.warnings})
-    standings = _standings(config.state, recipe)
-    request |= _ledger_told(recipe, standings, args.ledger)
+    standings: tuple[Standing, ...] = ()
+    if evening is None:
+        _tell({"remarks": recipe.warnings})
+        standings = _standings(config.state, recipe)
+        request |= _ledger_told(recipe, standings, args.ledger)
+    else:
+        request |= hand_over(evening, config, args, asks=args.waive is None)
     with StationLink(config.state) as link:
         answer = _armed_or_asked(link, request)
         _tell(answer)
@@ -64,6 +70,10 @@ def run(args: argparse.Namespace) -> int:
             except KeyboardInterrupt:
                 write(f"\n{folded(f'Nothing is armed. {_goes_on()}')}\n")
                 return INTERRUPTED
+        if evening is not None:
+            sys.stdout.write("".join(f"{line}\n" for line in armed_lines(answer)))
+            sys.stdout.flush()
+            return 0 if args.detach else follow_all(config, args.file)
         if answer.get("ledger_used"):
             recipe = with_ledger(recipe, standings)[0]
         sys.stdout.write(f"armed: {answer['armed']}\n")
@@ -107,14 +117,18 @@ def _goes_on() -> str:
     return f"Started again with this recipe within {CONTINUES_S / 60:.0f} minutes, it asks only what was not yet answered yes."
 
 
-def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
-    from monitor.cli.arguments.recipe_file import read_file
-    from monitor.core.recipe.reader import load_recipe
+def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe, Evening | None]:
+    """What is asked of the station, the recipe (an evening's first), and the evening where it is one of its own."""
+    from monitor.cli.arguments.recipe_file import open_evening, read_file
+    from monitor.cli.evening_develop import refuse_vessel_option
     from monitor.core.text.quantities import read_temperature
     from monitor.live.station.requests import refuse_lamp
 
-    text = read_file(args.recipe, "recipe")
-    recipe = load_recipe(text, args.recipe)
+    text = read_file(args.recipe, "recipe or evening")
+    evening = open_evening(args.recipe)
+    recipe = evening.films[0].recipe
+    if not evening.from_recipe:
+        refuse_vessel_option(args)
     for option, words in (("--waive", args.waive), ("--override-gate", args.override_gate), ("--vessel", args.vessel)):
         if words is not None and not words.strip():
             raise InputWrong(f"{option} without words; allowed: a few words that will be written into the journal")
@@ -130,7 +144,7 @@ def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe]:
         "waive": args.waive, "lamp": args.lamp, "pour_c": pour_c,
         "override_gate": args.override_gate, "vessel": args.vessel, "afresh": args.afresh,
     }  # fmt: skip
-    return request, recipe
+    return request, recipe, None if evening.from_recipe else evening
 
 
 def _standings(state: Path, recipe: Recipe) -> tuple[Standing, ...]:

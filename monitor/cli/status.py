@@ -73,9 +73,15 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
     """The status in words, line by line. Every temperature with its place, its age and how far it can be trusted; of the machine itself
     only what is wrong."""
     yield f"station {answer['station']} {answer['version']}: {_session(answer)}"
-    view = answer.get("view")
-    if view is not None:
-        yield from _view(view)
+    films = answer.get("films") or []
+    if len(films) > 1:
+        for film in films:
+            yield f"  {film['vessel']}: {film['what']}, session {film['session']}, {film['recipe']}"
+            yield from (f"  {line}" for line in _view(film["view"]))
+    elif answer.get("view") is not None:
+        yield from _view(answer["view"])
+    for film in answer.get("to_come") or []:
+        yield f"  to come: {film['what']}" + (f", {film['vessel']}" if film["vessel"] else "")
     for probe in answer["probes"]:
         yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
     yield from _disk(answer)

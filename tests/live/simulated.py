@@ -11,6 +11,7 @@ import json
 import os
 import random
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,7 @@ from monitor.live.station.station_file import ProbeConfig, StationConfig
 from tests.fake_clock import FakeClock
 
 MIB = 1 << 20
-JUG, BOWL, WALL = "28-000000000a01", "28-000000000a02", "28-000000000a03"
+JUG, BOWL, WALL, JUG_2 = "28-000000000a01", "28-000000000a02", "28-000000000a03", "28-000000000a04"
 
 SHORT = """
 schema = 1
@@ -117,6 +118,14 @@ def config_for(state: Path, *, room: bool = False, has_switch: bool = True) -> S
     return StationConfig("station.toml", "laundry", state, 3, tuple(probes), panel, None)
 
 
+def with_two_vessels(config: StationConfig, own_switches: bool) -> StationConfig:
+    """The same with a second vessel, and its own switch and sounder if wanted."""
+    jug, *rest = config.probes
+    probes = (replace(jug, vessel="left"), ProbeConfig("jug2", JUG_2, "developer", 8.0, 14, "right"), *rest)
+    own = replace(config.panel, switch_2="GPIO17", sounder_2="GPIO27") if own_switches else config.panel
+    return replace(config, probes=probes, panel=own)
+
+
 class World:
     """The station and everything around it. `life` begins another life of the station on the same state folder."""
 
@@ -133,14 +142,19 @@ class World:
         notifier: Notifier | None = None,
         disk: Disk | None = None,
         telling: Displays | None = None,
+        two_vessels: bool = False,
+        own_switches: bool = False,
     ) -> None:
         self.state = state
         (state / "journals").mkdir(parents=True, exist_ok=True)
         self.clock = FakeClock()
-        self.bus = FakeBus(self.clock, liquids or {JUG: lambda t: 20.3, BOWL: lambda t: 20.0, WALL: lambda t: 15.0})
+        self.bus = FakeBus(self.clock, liquids or {JUG: lambda t: 20.3, JUG_2: lambda t: 19.8, BOWL: lambda t: 20.0, WALL: lambda t: 15.0})
         self.disk = FakeDisk()
         self._disk = disk or self.disk
         self.config = config_for(state, room=room, has_switch=has_switch)
+        self._own_switches = own_switches
+        if two_vessels:
+            self.config = with_two_vessels(self.config, own_switches)
         self.learned = learned or Learned()
         self.answers: list[dict[str, Any]] = []
         self.sent: list[tuple[int, dict[str, Any]]] = []
@@ -158,8 +172,8 @@ class World:
         """Begin anew with what is on the disk, as after a kill -9: nothing of the old one is asked to stop."""
         self._known: dict[Path, tuple[int, dict[str | None, list[dict[str, Any]]]]] = {}
         self.inbox = Inbox()
-        self.panel = RecordingPanel(self.clock.mono_s, self._has_switch)
-        self.player = Player(self.clock, self.panel.sounder, self.inbox.put)
+        self.panel = RecordingPanel(self.clock.mono_s, self._has_switch, second=self._own_switches)
+        self.player = Player(self.clock, self.panel.sounder, self.inbox.put, sounder_2=self.panel.sounder_2)
         self.said: list[str] = []
         self.readers = [Reader(self.clock, self.bus, p.name, p.id, self.inbox.put) for p in self.config.probes]
         self.station = Station(
@@ -174,6 +188,8 @@ class World:
         self._health_s = self.clock.mono_s()
         if self.panel.switch is not None:
             self.panel.switch.listen(lambda at_s, down: self.inbox.put(Edge(at_s, down)))
+        if self.panel.switch_2 is not None:
+            self.panel.switch_2.listen(lambda at_s, down: self.inbox.put(Edge(at_s, down, 2)))
         self.station.sessions.take_up()
         self.settle()
 
@@ -244,13 +260,14 @@ class World:
 
     # -- hands and socket -------------------------------------------------------------------------------------------
 
-    def press(self, seconds: float = 0.2) -> None:
-        """The foot goes down and up again."""
-        assert self.panel.switch is not None
-        self.panel.switch.move(True)
+    def press(self, seconds: float = 0.2, second: bool = False) -> None:
+        """The foot goes down and up again. `second`: on the second vessel's own switch."""
+        switch = self.panel.switch_2 if second else self.panel.switch
+        assert switch is not None
+        switch.move(True)
         self.settle()
         self.go(seconds)
-        self.panel.switch.move(False)
+        switch.move(False)
         self.settle()
 
     def ask(self, line: int = 1, **body: Any) -> dict[str, Any]:

@@ -141,7 +141,7 @@ class Following:
 
     def _join(self, link: Link, answer: Mapping[str, Any] | None) -> Link | None:
         """Be told of the session from now on, and catch up with what was missed."""
-        answer = link.ask({"verb": "follow"}) if answer is None else answer
+        answer = link.ask({"verb": "follow", "session": self._session}) if answer is None else answer
         self._heard()
         if not answer.get("ok") or answer.get("session") != self._session:
             self._catch_up()

@@ -35,7 +35,7 @@ def stand_at(film: Film, withheld: bool, t_s: float) -> Stand:
     begun_s = -math.inf if film.current is None else film.current.begin_s
     called_s, since_s = None, begun_s
     if state in ("now", "due") and run is not None:
-        called_s = run.now_s
+        called_s = run.now_s if run.now_s is not None and t_s >= run.now_s - EPS_S else None  # a short drain is due before its NOW
     elif state == "unanswered" and offer is not None:
         called_s, since_s = (offer.left.now_s if offer.nags else None), offer.left.end_s
     elif state == "past minimum" and run is not None:

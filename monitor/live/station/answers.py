@@ -93,6 +93,7 @@ class Answers:
             "journal_disturbed": None if running is None else running.journal.disturbed or None,
             "bare_now": self._sessions.bare_now,
             "films": [_film(film) for film in self._sessions.films],
+            "to_come": [film.place.fields() for film in self._starting.to_come.films if film.place is not None],
             "mishaps": self._sessions.mishap_count,
         }
 
@@ -142,6 +143,8 @@ class Answers:
         named = request.body.get("session")
         running = self._running("no session is running; nothing to abandon", named)
         ending = list(self._sessions.films) if named is None else [running]
+        if named is None:
+            self._starting.to_come.put(())
         why = request.body.get("why")
         if not isinstance(why, str) or not why.strip():
             raise RequestRefused("no reason; allowed: a few words that will be written into the journal")

@@ -44,6 +44,7 @@ class Station:
         self._probes = ProbesNow(parts.config.probes, parts.learn())
         self._machine = Machine(parts, self.sessions)
         self._starting = Starting(parts, self.sessions, self._probes, self._machine)
+        self._starting.to_come.load()
         self._answers = Answers(parts, self.sessions, self._probes, self._machine, self._starting, self._keyboard)
         self._teller = Teller(parts, self.sessions, self._probes, self._starting)
         switch = parts.panel.switch

@@ -34,7 +34,8 @@ def read_line(line: bytes) -> dict[str, Any]:
     if not isinstance(body, dict):
         raise LineWrong(ONE_OBJECT)
     if body.get("verb") == "abandon":
-        return {"verb": "abandon", "why": plain_words(body["why"]) if isinstance(body.get("why"), str) else None}
+        named = {"session": plain_words(body["session"])} if isinstance(body.get("session"), str) else {}
+        return {"verb": "abandon", "why": plain_words(body["why"]) if isinstance(body.get("why"), str) else None, **named}
     _look_at(body, 1)
     return body
 

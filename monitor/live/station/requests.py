@@ -5,20 +5,24 @@ Tests: tests/live/station/test_control.py, tests/cli/test_develop.py.
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from monitor.core.errors import InputWrong
 from monitor.core.recipe.light import session_refusal
-from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.reader import load_recipe, recipe_from_data
 from monitor.core.recipe.values import Recipe
 from monitor.live.station.ledger_word import ledger_word_of
-from monitor.live.station.running import StartRequest
+from monitor.live.station.lines_in import plain_words
+from monitor.live.station.running import FilmPlace, StartRequest
 
 POUR_C = (0.0, 60.0)
 LONGEST_RECIPE = 64 * 1024
 """Characters. A recipe has a few thousand; 256 KiB of tables took seconds to read, on a small board longer than its watchdog waits."""
+MOST_FILMS, LONGEST_EVENING = 24, 256 * 1024
 MOST_SOLUTIONS = 40
 MOST_PARTS, PART_MS, SOUND_MS = 64, (10, 5000), 60_000
 """A sound of a lesson: pulses and gaps in it, milliseconds of each, and of all."""
@@ -38,15 +42,53 @@ def refuse_lamp(recipe: Recipe) -> None:
         raise RequestRefused(f"--lamp: {why}; allowed: no lamp with this recipe")
 
 
-def start_request_of(body: Mapping[str, Any], has_lamp: bool) -> StartRequest:
-    """The start that a request asks for. Raises `FileWrong` for the recipe and `RequestRefused` for the rest."""
+def start_request_of(body: Mapping[str, Any], has_lamp: bool, vessels: Sequence[str] = ()) -> StartRequest:
+    """The start that a request asks for, of an evening that of its first film with all `others`. `vessels`: the station's. Raises
+    `FileWrong` for the recipe and `RequestRefused` for the rest."""
+    if isinstance(body.get("evening"), dict):
+        return _evening_of(body, body["evening"], has_lamp, vessels)
     text, file = body.get("recipe"), body.get("file")
     if not isinstance(text, str):
         raise RequestRefused("no recipe in the request")
     name = file if isinstance(file, str) else "recipe"
     if len(text) > LONGEST_RECIPE:
         raise RequestRefused(f"{name}: more than {LONGEST_RECIPE} characters; allowed: a recipe that a station reads in a moment")
-    recipe = load_recipe(text.encode(), name)
+    if len(vessels) > 1:
+        raise RequestRefused(f"the station has the vessels {' and '.join(vessels)}; allowed: an evening's file, whose films name theirs")
+    return _start_of(body, load_recipe(text.encode(), name), has_lamp)
+
+
+def vessel_wrong(vessel: str | None, vessels: Sequence[str]) -> tuple[str, str] | None:
+    """What is wrong with the vessel that a film names, and what is allowed; None where the station has it."""
+    if vessel in vessels or (vessel is None and len(vessels) < 2):
+        return None
+    if vessel is None:
+        return "no vessel is named, and the station has two", " or ".join(vessels)
+    return f'vessel "{vessel}" is none of the station\'s', " or ".join(vessels) if vessels else "none named, where the station names none"
+
+
+def _evening_of(body: Mapping[str, Any], told: Mapping[str, Any], has_lamp: bool, vessels: Sequence[str]) -> StartRequest:
+    films = told.get("films")
+    rows = [row for row in films if isinstance(row, dict)] if isinstance(films, list) else []
+    name = told.get("name")
+    if not isinstance(name, str) or not 1 <= len(rows) <= MOST_FILMS or len(json.dumps(told)) > LONGEST_EVENING:
+        raise RequestRefused(f"no evening in the request; allowed: a name and 1 to {MOST_FILMS} films")
+    wanted: list[StartRequest] = []
+    for number, row in enumerate(rows, start=1):
+        vessel, what, data = row.get("vessel"), row.get("what"), row.get("recipe")
+        if not isinstance(data, dict) or not isinstance(what, str) or not (vessel is None or isinstance(vessel, str)):
+            raise RequestRefused(f"film {number}: no recipe, or no name; allowed: a recipe, what it is, and its vessel")
+        wrong = vessel_wrong(vessel, vessels)
+        if wrong is not None:
+            raise RequestRefused(f"film {number} ({plain_words(what)}): {wrong[0]}; allowed: {wrong[1]}")
+        place = FilmPlace(plain_words(name), number, len(rows), plain_words(what), vessel, 2 if vessel in vessels[1:] else 1)
+        one = {**body, "solutions": row.get("solutions"), "ledger": None}
+        wanted.append(replace(_start_of(one, recipe_from_data(data), has_lamp), place=place))
+    later = tuple(replace(film, pour_c=None) for film in wanted[1:])
+    return replace(wanted[0], others=later)
+
+
+def _start_of(body: Mapping[str, Any], recipe: Recipe, has_lamp: bool) -> StartRequest:
     lamp = body.get("lamp") is True
     if lamp:
         refuse_lamp(recipe)

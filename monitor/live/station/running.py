@@ -83,6 +83,7 @@ class StartRequest:
     rehearsal: bool = False
     ledger: LedgerWord | None = None
     place: FilmPlace | None = None
+    others: tuple[StartRequest, ...] = ()
 
 
 def reference_c(recipe: Recipe) -> float:

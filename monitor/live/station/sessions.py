@@ -16,8 +16,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from monitor.core.journal.words import Cue
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import Sound
+from monitor.core.session.cues import FAULT, YES, Sound, Vessel
 from monitor.core.session.session import Session
 from monitor.core.text.quantities import shown
 from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
@@ -33,6 +34,9 @@ from monitor.live.station.unfinished import unfinished_sessions
 KNOWN_S = 5.0
 """A session begins with the readings of the last seconds before it was armed; its t_s = 0 is the first of them."""
 HANDS_ON_JOURNAL = "somebody else changed or moved the journal; it was put right, leave it alone until the session is over"
+ANSWER_AFTER_S = 0.15
+OUR_SOUNDS = 1_000_000
+"""The number of a sound that is no session's own."""
 ARM_SAFE_S = 3.0
 """The start waits this long for its first record to be safe. Nothing is timed yet."""
 MISHAPS_KEPT, MISHAPS_SAID = 20, 3
@@ -230,6 +234,16 @@ class Sessions:
         self._parts.player.restart(self._next_generation(), self._parts.clock.mono_s())
         for number, (after_s, ticks) in enumerate(pattern):
             self._parts.player.add(Sound(number, "tick", after_s, ticks))
+
+    def answer_foot(self, vessel: Vessel, well: bool) -> None:
+        """YES where the next film of this vessel was armed, limping where it was not; in the journal of a film that runs."""
+        film = next((f for f in self.films if f.number == vessel), next(iter(self.films), None))
+        if film is None:
+            self.sound([(ANSWER_AFTER_S, FAULT)])
+            return
+        cue: Cue = "yes" if well else "answer"
+        onset_s = film.moment(self._parts.clock.mono_s()) + ANSWER_AFTER_S
+        self._parts.player.add(Sound(OUR_SOUNDS, cue, onset_s, YES if well else FAULT, vessel=film.number))
 
     def note(self, kind: str, fields: Mapping[str, Any]) -> None:
         """Write a note into the journal of each session that runs; where none does, a trouble is said instead."""

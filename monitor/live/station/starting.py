@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.core.recipe.values import Recipe
+from monitor.core.session.cues import Vessel
 from monitor.live.inbox import Request
 from monitor.live.station.ledger_word import agreed, remark, told_solution, with_word
 from monitor.live.station.machine import Machine
@@ -19,6 +20,7 @@ from monitor.live.station.parts import Parts
 from monitor.live.station.preflight import (
     CONTINUES_S,
     FRESH_S,
+    Finding,
     Preflight,
     PreflightFacts,
     PreflightQuestion,
@@ -34,6 +36,7 @@ from monitor.live.station.requests import RequestRefused, start_request_of
 from monitor.live.station.running import StartRequest
 from monitor.live.station.sessions import Sessions
 from monitor.live.station.telling import LEASE_S
+from monitor.live.station.to_come import FilmsToCome
 
 FIRST_READINGS_S = 4.0
 """So long a start waits for good readings of its probes before it says that there are none."""
@@ -79,6 +82,11 @@ class Starting:
         self._yeses = _Yeses({}, {})
         self._telling = parts.telling
         self._dark_since_s: float | None = None
+        self._vessels = parts.config.vessels
+        self._say = parts.say
+        self.to_come = FilmsToCome(parts.config.state / "evening.json", parts.clock, parts.say)
+        sessions.side.to_arm = self._to_arm
+        sessions.side.arm = self._arm_by_foot
 
     def going_dark(self, now_s: float) -> bool:
         """Whether a start with bare film waits for the displays to go black."""
@@ -98,7 +106,7 @@ class Starting:
         """Somebody wants to start. Answered now or, at the latest, when `until_s` has come. Raises `RequestRefused` and `FileWrong`."""
         if self._pending is not None or (self._asked is not None and self._asked[0].line != request.line):
             raise RequestRefused("another start is going through its pre-flight; allowed: one at a time")
-        wanted = start_request_of(request.body, self._has_lamp)
+        wanted = start_request_of(request.body, self._has_lamp, self._vessels)
         self._asked = None
         self._pending = _Pending(request, wanted, self._mono_s() + FIRST_READINGS_S)
         self.look()
@@ -118,11 +126,11 @@ class Starting:
     def _look(self, pending: _Pending) -> None:
         wanted, reply = pending.wanted, pending.request.reply
         facts = self._machine.facts(self._probes, wanted)
-        findings = machine_findings(wanted.recipe, facts)
+        findings = _findings(wanted, facts)
         if self._mono_s() < pending.until_s and any(f.item == "probes" for f in stopping(findings)):
             return
         self._pending = None
-        stopped = self._stopped(wanted.recipe, facts)
+        stopped = self._stopped(wanted, facts)
         if stopped is not None:
             reply(stopped)
             return
@@ -139,8 +147,7 @@ class Starting:
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
         remarks += [f"{_pages(lit)}: put phones and displays out of the room before the film is bare"] if lit else []
-        first = (*grave_questions(wanted.recipe), *ledger_questions(wanted.recipe, wanted.ledger))
-        questions = (*first, *questions_for(wanted.recipe, facts))
+        questions = _questions(wanted, facts)
         answer = self._ask(Preflight(pending.request.line, questions, remarks), pending.request, wanted)
         reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
 
@@ -165,11 +172,54 @@ class Starting:
         answer = {**self._sessions.start(followed, answers, self._probes), "ledger_used": used}
         if answer["ok"]:
             self._yeses = _Yeses({}, {})
+            self.to_come.put(wanted.others)
+            answer |= self._arm_others(answers)
         return answer
+
+    def _arm_others(self, answers: Mapping[str, Any]) -> Answer:
+        """The first film of the other vessel, if the evening has one."""
+        for vessel in self._to_arm():
+            film = self.to_come.next_in(vessel)
+            if film is None:
+                continue
+            armed = self._sessions.start(film, answers, self._probes)
+            if not armed["ok"]:
+                return {"films": self._films, "remarks": list(armed["lines"])}
+            self.to_come.taken(film)
+        return {"films": self._films}
+
+    @property
+    def _films(self) -> list[dict[str, Any]]:
+        films = self._sessions.films
+        return [{"session": f.name, "vessel": f.vessel, "what": f.recipe.name if f.place is None else f.place.what} for f in films]
+
+    def _to_arm(self) -> list[Vessel]:
+        """The vessels that are free and have a film to come, in the order of these films."""
+        taken = {film.number for film in self._sessions.films}
+        places = [film.place.number for film in self.to_come.films if film.place is not None]
+        return [vessel for vessel in dict.fromkeys(places) if vessel not in taken]
+
+    def _arm_by_foot(self, vessel: Vessel, mono_s: float) -> None:
+        """A press of a second, and a film is to come in this vessel: what the machine can check is checked, YES says that it is armed; else
+        it limps, and the reason is in the other film's journal and on the station's output."""
+        wanted = self.to_come.next_in(vessel)
+        if wanted is None:
+            return
+        facts = self._machine.facts(self._probes, wanted)
+        stopped = self._stopped(replace(wanted, others=()), facts) or self._later(self._lit(wanted))
+        answer = stopped if stopped is not None else self._sessions.start(wanted, {"armed by": "foot"}, self._probes)
+        if answer["ok"]:
+            self._dark_since_s = None
+            self.to_come.taken(wanted)
+        else:
+            for line in answer["lines"]:
+                self._say(f"the next film is not armed: {line}")
+                self._sessions.note("not armed", {"vessel": vessel, "why": line})
+        self._sessions.answer_foot(vessel, answer["ok"])
 
     def _lit(self, wanted: StartRequest) -> int:
         """How many displays are lit that this start would have to find black."""
-        if self._telling is None or wanted.rehearsal or not wanted.recipe.open_film:
+        if self._telling is None or wanted.rehearsal or not any(film.recipe.open_film for film in (wanted, *wanted.others)):
             return 0
         return self._telling.lit(self._mono_s())
 
@@ -188,9 +238,9 @@ class Starting:
         return {"ok": False, "status": 2, "wait_s": left_s, "lines": [said]}
 
     @staticmethod
-    def _stopped(recipe: Recipe, facts: PreflightFacts) -> Answer | None:
+    def _stopped(wanted: StartRequest, facts: PreflightFacts) -> Answer | None:
         """The refusal for what the machine found; None if nothing stops."""
-        stops = stopping(machine_findings(recipe, facts))
+        stops = stopping(_findings(wanted, facts))
         if not stops:
             return None
         return {"ok": False, "status": max(f.status for f in stops), "lines": [f"pre-flight: {f.said}" for f in stops]}
@@ -259,13 +309,13 @@ class Starting:
         if not preflight.passed:
             raise RequestRefused(f"{preflight.left} questions are still open; allowed: arm after the last one")
         facts = self._machine.facts(self._probes, wanted)
-        stopped = self._stopped(wanted.recipe, facts)
+        stopped = self._stopped(wanted, facts)
         if stopped is not None:
             return stopped
         if (later := self._later(self._lit(wanted))) is not None:
             return later
         self._asked = None
-        remarks = [f.said for f in machine_findings(wanted.recipe, facts) if f.said and f.said not in preflight.remarks]
+        remarks = [f.said for f in _findings(wanted, facts) if f.said and f.said not in preflight.remarks]
         return {**self._start(wanted, preflight.answers), "remarks": remarks}
 
     def pressed(self) -> None:
@@ -280,6 +330,21 @@ class Starting:
         if self._pending is not None and self._pending.request.line == line:
             pending, self._pending = self._pending, None
             pending.request.reply({"ok": False, "status": 1, "lines": ["whoever asked is gone"]})  # nobody hears it; the line is free
+
+
+def _questions(wanted: StartRequest, facts: PreflightFacts) -> tuple[PreflightQuestion, ...]:
+    """The questions of every film that is asked for, each once: what is grave first, then the ledger's, then the list's."""
+    films = (wanted, *wanted.others)
+    asked = [question for film in films for question in grave_questions(film.recipe)]
+    asked += [question for film in films for question in ledger_questions(film.recipe, film.ledger)]
+    asked += [question for film in films for question in questions_for(film.recipe, facts)]
+    return tuple({question.id: question for question in reversed(asked)}[number] for number in dict.fromkeys(q.id for q in asked))
+
+
+def _findings(wanted: StartRequest, facts: PreflightFacts) -> list[Finding]:
+    """What the machine finds for every film that is asked for, each thing once."""
+    found = [finding for film in (wanted, *wanted.others) for finding in machine_findings(film.recipe, facts)]
+    return list(dict.fromkeys(found))
 
 
 def _pages(lit: int) -> str:

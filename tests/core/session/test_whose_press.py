@@ -9,6 +9,7 @@ import pytest
 
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, STATES, TABLE, Length, State
 from monitor.core.session.whose_press import Stand, own_lengths
+from tests.evening import STOP, Evening, develop, recipe
 
 NONE: frozenset[Length] = frozenset()
 
@@ -67,3 +68,12 @@ def test_a_stand_moves_to_another_clock() -> None:
     """All of its times, and what has none stays so."""
     assert Stand("now", 5.0, 6.0, 7.0).later(10.0) == Stand("now", 15.0, 16.0, 17.0)
     assert Stand("waiting").later(10.0) == Stand("waiting", None, -math.inf, -math.inf)
+
+
+def test_a_stage_that_is_due_before_its_now_has_not_called_yet() -> None:
+    """With a drain of less than five seconds a tap may say "poured" before NOW; a press of a second still begins what waits elsewhere."""
+    short = Evening(recipe(develop("5:00", "").replace('drain = "0:15"', 'drain = "0:02"'), STOP)).begin().to(296.0)
+    stand = short.session.stand(296.0)
+    assert (stand.state, stand.called_s) == ("due", None)
+    assert short.to(298.5).session.stand(298.5).called_s == pytest.approx(298.0, abs=0.5)
+    assert own_lengths([stand, Stand("waiting")]) == [only("tap", "long"), only("second", "three")]
