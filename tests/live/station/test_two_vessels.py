@@ -109,6 +109,8 @@ def test_the_next_film_is_armed_by_foot_and_said_to_be(world: World) -> None:
     assert len(world.station.sessions.films) == 1
     world.press(1.2)
     assert begins(world, right) == [1]
+    world.press(0.2)
+    assert len(world.station.sessions.films) == 1
     world.press(1.2)
     world.go(1)
     third = world.station.sessions.films[0]
@@ -253,6 +255,24 @@ def test_the_lamp_is_lit_only_where_both_films_permit_it(world: World) -> None:
     names = [film.name for film in world.station.sessions.films]
     world.ask(verb="abandon", session=names[0], why="a test")
     assert not world.panel.lamp.closed
+
+
+def test_while_a_reel_is_loaded_for_one_film_the_other_one_s_calls_make_no_light(world: World) -> None:
+    """The light rule is that of both together: the lamp is shut until the lid is on."""
+    loaded = load_recipe(SHORT.replace("[[stage]]", '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]', 1).encode(), "r").data
+    evening = films("left", "right")
+    evening["films"][1]["recipe"] = loaded
+    assert world.ask(verb="develop", evening=evening, waive="a test", lamp=True)["ok"]
+    world.press(1.2)
+    world.go(3)
+    assert world.panel.lamp is None or world.panel.lamp.edges == []
+    world.press(1.2)
+    world.press(1.2)
+    world.go(1)
+    world.press(1.2)
+    world.go(5)
+    assert world.panel.lamp is not None
+    assert world.panel.lamp.edges
 
 
 def test_a_probe_that_dies_in_one_vessel_is_no_trouble_of_the_other(world: World) -> None:
