@@ -69,8 +69,10 @@ class Documents:
         return Template((STATIC / "leaf.html").read_text(encoding="utf-8")).substitute(told).encode()
 
     def _leased(self, document: str) -> str:
-        """Black until it may be lit: the sheet that hides it and the script that shows it come before anything of its own."""
+        """Black until it may be lit: the sheet that hides it and the script that shows it come before anything of its own. What has a dark
+        dress wears it on every screen."""
         head = f'<link rel="stylesheet" href="/lease.css"><script src="/lease.js" {self._lease} defer></script>'
+        document = document.replace("@media (prefers-color-scheme:dark)", "@media screen")
         return document.replace("<head>", f"<head>{head}", 1).replace("<body", '<body bgcolor="#000000"', 1)
 
     @staticmethod

@@ -193,7 +193,7 @@ def _more(state: ViewState, told: Hands) -> list[tuple[str, str]]:
         rows.append((sentences.NUMBERS["end"], words.end(seen)))
     if state.moved_s is not None and seen.steered:
         rows.append((sentences.NUMBERS["moved"], words.moved(state.moved_s)))
-    rows.append((sentences.NUMBERS["trust"], "; ".join(trust(state))))
+    rows.append((sentences.NUMBERS["trust"], "; ".join(filter(None, trust(state)))))
     for name, last in state.readings.items():
         known = state.probes.get(name)
         figure, where = words.reading(name, last, 0.0 if known is None else known.sd_c, state.t_s)

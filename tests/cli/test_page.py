@@ -16,8 +16,10 @@ from typing import Any
 
 import pytest
 
+from monitor.cli import page
 from monitor.cli.main import main
 from monitor.cli.page import BLACK_S, NICE, STALE_S
+from monitor.core.errors import InputWrong
 from monitor.live.station.telling import LEASE_S
 from tests.cli.rigged import DARK, LONG, Rigged
 
@@ -25,15 +27,15 @@ from tests.cli.rigged import DARK, LONG, Rigged
 class Paged(Rigged):
     """A rig with a page."""
 
-    page: subprocess.Popen[str] | None = None
+    process_of_page: subprocess.Popen[str] | None = None
     url = ""
 
     def serve(self, *more: str) -> None:
         """Start the page; its first line has its address."""
         words = self.command("page", "--file", str(self.file), "--port", "0", *more)
-        self.page = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
-        assert self.page.stdout is not None
-        line = self.page.stdout.readline()
+        self.process_of_page = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        assert self.process_of_page.stdout is not None
+        line = self.process_of_page.stdout.readline()
         assert line.startswith("page: http://127.0.0.1:"), line
         self.url = line.removeprefix("page: ").strip()
 
@@ -53,12 +55,12 @@ class Paged(Rigged):
 
     def close(self) -> None:
         """Both processes."""
-        if self.page is not None:
-            self.page.send_signal(signal.SIGCONT)
-            self.page.send_signal(signal.SIGTERM)
-            self.page.wait(10)
-            assert self.page.stdout is not None
-            self.page.stdout.close()
+        if self.process_of_page is not None:
+            self.process_of_page.send_signal(signal.SIGCONT)
+            self.process_of_page.send_signal(signal.SIGTERM)
+            self.process_of_page.wait(10)
+            assert self.process_of_page.stdout is not None
+            self.process_of_page.stdout.close()
         if self.process is not None:
             self.process.send_signal(signal.SIGCONT)
             self.stop()
@@ -91,8 +93,8 @@ def test_a_session_is_seen_from_waiting_to_its_report(paged: Paged) -> None:
     assert status == 200
     assert b"quick" in body
     assert b"/lease.js" in body
-    assert paged.page is not None
-    nice = int(Path(f"/proc/{paged.page.pid}/stat").read_text().rpartition(")")[2].split()[16])
+    assert paged.process_of_page is not None
+    nice = int(Path(f"/proc/{paged.process_of_page.pid}/stat").read_text().rpartition(")")[2].split()[16])
     assert nice >= NICE
 
 
@@ -130,12 +132,12 @@ def test_a_station_that_is_stopped_makes_old_values_and_then_black_and_neither_n
     paged.wait(lambda: paged.seen() == {"light": False})
     paged.process.send_signal(signal.SIGCONT)
     paged.wait(lambda: paged.seen().get("state") == "running")
-    assert paged.page is not None
-    paged.page.send_signal(signal.SIGSTOP)
+    assert paged.process_of_page is not None
+    paged.process_of_page.send_signal(signal.SIGSTOP)
     at = len(paged.records(name, kind="reading"))
     paged.wait(lambda: len(paged.records(name, kind="reading")) > at + 8)
-    paged.page.send_signal(signal.SIGCONT)
-    paged.page.kill()
+    paged.process_of_page.send_signal(signal.SIGCONT)
+    paged.process_of_page.kill()
     at = len(paged.records(name, kind="reading"))
     paged.wait(lambda: len(paged.records(name, kind="reading")) > at + 4)
 
@@ -167,3 +169,35 @@ def test_the_process_loads_nothing_that_weighs() -> None:
         "bad = {'numpy', 'pandas', 'paho', 'gpiozero', 'w1thermsensor'} & set(sys.modules); assert not bad, bad"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_on_the_lan_both_addresses_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The name and the number, after the line that is always first; without --lan there is that line alone."""
+
+    class Server:
+        port = 8410
+        address = "192.168.178.42"
+
+    monkeypatch.setattr(page, "_own_name", lambda: "laundry.local")
+    first, second, third = page._told([Server(), Server()], lan=True)  # type: ignore[list-item]
+    assert first == "page: http://127.0.0.1:8410/"
+    assert "http://laundry.local:8410/ or, where that is not found, http://192.168.178.42:8410/" in second
+    assert "nobody can start, stop or light anything" in third
+    assert page._told([Server()], lan=False) == [first]  # type: ignore[list-item]
+
+
+@pytest.mark.parametrize("address", ["8.8.8.8", "127.0.0.1", "100.64.1.2"])
+def test_a_machine_without_a_private_address_does_not_serve_the_lan(monkeypatch: pytest.MonkeyPatch, address: str) -> None:
+    """Nor one that has none but its own."""
+
+    class Socket(socket.socket):
+        def connect(self, to: Any) -> None:
+            """Nothing is sent."""
+
+        def getsockname(self) -> Any:
+            """As the kernel would say."""
+            return (address, 1)
+
+    monkeypatch.setattr(socket, "socket", Socket)
+    with pytest.raises(InputWrong, match="private network"):
+        page._lan_address()

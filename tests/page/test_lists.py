@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.page.documents import Documents
 from monitor.page.lists import Lists, page_at
 from monitor.page.made import Maker
 from tests.page.served import DEMO
@@ -47,6 +48,17 @@ def test_closed_sessions_have_a_report_and_open_ones_have_not(lists: Lists) -> N
     assert report is not None
     assert (report.status, report.whole) == (200, True)
     assert "Roll film, cold laundry" in report.body
+
+
+def test_a_report_is_dark_on_every_screen_and_black_before_its_lease(lists: Lists) -> None:
+    """It has a light dress too, for readers by day."""
+    leaf = lists.report("261106-2005a")
+    assert leaf is not None
+    document = Documents(3.0, 15.0).leaf(leaf, "/reports/261106-2005a").decode()
+    assert "prefers-color-scheme:dark" not in document
+    assert document.index("/lease.css") < document.index("<style>")
+    assert '<script src="/lease.js" data-stale-s="3" data-black-s="15" defer>' in document
+    assert '<body bgcolor="#000000"' in document
 
 
 def test_recipes_are_those_beside_the_station_file(lists: Lists) -> None:

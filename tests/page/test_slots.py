@@ -80,6 +80,7 @@ def test_a_fault_has_its_reason_and_what_to_do(states: dict[str, dict[str, Any]]
     assert told["fault"].startswith("FAULT 6:18 developer: reading fell")
     assert told["slots"]["fault"].endswith("Use the second clock too.")
     assert "estimated from the bath" in told["slots"]["temperature_of"]
+    assert "; ;" not in dict(told["slots"]["more"])["Trust"]
 
 
 def test_the_gate_says_how_far_off_it_is_and_that_nothing_starts_here(states: dict[str, dict[str, Any]]) -> None:

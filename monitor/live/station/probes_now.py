@@ -113,11 +113,11 @@ class ProbesNow:
             self._kept.popleft()
         return reading
 
-    def status(self, now_s: float) -> tuple[ProbeStatus, ...]:
-        """Every probe, in the order of the station file."""
-        return tuple(self._status(probe, now_s) for probe in self._probes.values())
+    def status(self, now_s: float, *, steps: bool = True) -> tuple[ProbeStatus, ...]:
+        """Every probe, in the order of the station file. Without `steps` none is looked for: that takes milliseconds."""
+        return tuple(self._status(probe, now_s, steps) for probe in self._probes.values())
 
-    def _status(self, probe: ProbeConfig, now_s: float) -> ProbeStatus:
+    def _status(self, probe: ProbeConfig, now_s: float, steps: bool) -> ProbeStatus:
         compared = self._comparisons[probe.name] is not None
         reading = self._newest.get(probe.name)
         if reading is None:
@@ -125,7 +125,7 @@ class ProbesNow:
         good_s = self._good_s.get(probe.name)
         return ProbeStatus(
             probe.name, probe.id, probe.role, compared, reading.quality, reading.raw_c, reading.celsius,
-            now_s - reading.t_s, None if good_s is None else now_s - good_s, self._step_c(probe.name),
+            now_s - reading.t_s, None if good_s is None else now_s - good_s, self._step_c(probe.name) if steps else None,
         )  # fmt: skip
 
     @property

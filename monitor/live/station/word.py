@@ -90,5 +90,5 @@ class Teller:
             "light": True,
             "version": __version__,
             "films": [_film(running) for running in self._films],
-            "probes": [probe.as_json() for probe in self._probes.status(now_s)],
+            "probes": [probe.as_json() for probe in self._probes.status(now_s, steps=False)],
         }

@@ -41,6 +41,7 @@ def test_without_a_session_the_word_has_the_probes_and_no_film(tmp_path: Path) -
     word = pages.words[-1]
     assert word["light"] is True
     assert word["films"] == []
+    assert {p["step_c"] for p in word["probes"]} == {None}, "what takes milliseconds is not done for a page"
     assert {p["probe"]: p["quality"] for p in word["probes"]} == {"jug": "good", "bowl": "good"}
 
 
