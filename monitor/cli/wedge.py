@@ -6,10 +6,12 @@ Decides nothing itself: monitor.prepare.sensitometry does. Tests: tests/cli/test
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 from typing import TYPE_CHECKING, Any
 
 from monitor.cli.arguments.common import add_json
+from monitor.cli.arguments.session_names import add_state
 
 if TYPE_CHECKING:
     from monitor.prepare.sensitometry.growth import Growth
@@ -29,7 +31,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     one.add_argument("--index", metavar="NUMBER", help="stops count from the metered grey at this exposure index")
     one.add_argument("--lux-seconds", action="store_true", help="log_h is the logarithm of lux seconds")
     several = actions.add_parser("times", help="times for N-1 to N+2 from your own films", allow_abbrev=False)
-    several.add_argument("films", nargs="+", metavar="m:ss=WEDGE.csv", help="developed for this time: two films or more, better three")
+    several.add_argument("films", nargs="+", metavar="m:ss=WEDGE.csv",
+                         help="developed for this time, or SESSION=WEDGE.csv: as its journal shows; three or more are better than two")
     normal = several.add_mutually_exclusive_group()
     normal.add_argument("--normal", metavar="m:ss", help="the time whose contrast is normal for you")
     normal.add_argument("--gradient", metavar="NUMBER", help="or its average gradient; 0.58 if both are left out")
@@ -41,6 +44,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     leader = actions.add_parser("leader", help="pieces of leader at bracketed times: how fast is this developer", allow_abbrev=False)
     leader.add_argument("--fresh", required=True, metavar="m:ss", help="the reference piece's time in fresh developer")
     leader.add_argument("--matched", metavar="m:ss", help="the time of today's piece with the same grey")
+    for action in (several, clip):
+        add_state(action)
     for action in (one, several, clip):
         action.add_argument("--base-fog", metavar="NUMBER", help="density of film without light; else that row, or the thinnest step")
         action.add_argument("--density-sd", default="0.02", metavar="NUMBER", help="standard deviation of one reading; 0.02 if left out")
@@ -126,25 +131,49 @@ def _json(data: dict[str, Any]) -> None:
     sys.stdout.write(json.dumps(data, ensure_ascii=False) + "\n")
 
 
-def _films(words: list[str], base_fog: float | None, sd: float) -> tuple[Growth, list[Curve]]:
+def _developed(args: argparse.Namespace, word: str) -> tuple[float, float]:
+    """Seconds at the reference and one standard deviation: as typed, or the development that a session's journal shows."""
+    from monitor.cli.arguments.session_names import find_journal, journals_folder
+    from monitor.core.errors import InputWrong
+    from monitor.core.text.quantities import read_duration
+
+    if ":" in word:
+        return read_duration(word), 0.0
+    from monitor.review.load import load
+    from monitor.review.measures import measure
+    from monitor.review.summary import main_stages
+
+    path = find_journal(word, journals_folder(args))
+    if not path.is_file():
+        raise InputWrong(f"{word}: not one session; allowed: m:ss, or a session's id or journal")
+    developed = [stage for stage in main_stages(measure(load(path)).numbers) if stage.role == "develop"]
+    if not developed or any(stage.done_ref_s is None or not stage.end_told for stage in developed):
+        raise InputWrong(f"{word}: its journal does not show how far it was developed; allowed: a session whose end was told")
+    sheets = len([stage for stage in developed if stage.stage == developed[0].stage])  # of several sheets, their mean
+    done_s = sum(stage.done_ref_s or 0.0 for stage in developed) / sheets
+    return done_s, max(stage.done_sd_ref_s or 0.0 for stage in developed)
+
+
+def _films(args: argparse.Namespace, words: list[str], base_fog: float | None, sd: float) -> tuple[Growth, list[Curve]]:
     from dataclasses import replace
 
     from monitor.core.errors import InputWrong
-    from monitor.core.text.quantities import read_duration, shown
+    from monitor.core.text.quantities import shown
     from monitor.prepare.sensitometry.growth import FilmAt, grow
 
     films, curves = [], []
     for word in words:
         time, equals, name = word.partition("=")
         if not equals or not name:
-            raise InputWrong(f"{shown(word)} is not a film with its time; allowed: m:ss=WEDGE.csv")
-        time_s, curve = read_duration(time), _read(name, base_fog, sd)
+            raise InputWrong(f"{shown(word)} is not a film with its time; allowed: m:ss=WEDGE.csv or SESSION=WEDGE.csv")
+        (time_s, time_sd_s), curve = _developed(args, time), _read(name, base_fog, sd)
         gradient = curve.gradient
         if gradient is None:
             raise InputWrong(
                 f"{name}: no average gradient (evenbath wedge curve says why); allowed: a wedge that reaches 1.30 above its speed point"
             )
-        films.append(FilmAt(time_s, gradient.value, gradient.sd))
+        steepest = gradient.value / time_s  # contrast grows more slowly than in proportion
+        films.append(FilmAt(time_s, gradient.value, math.hypot(gradient.sd, steepest * time_sd_s)))
         curves.append(replace(curve, name=time))
     return grow(films), curves
 
@@ -155,7 +184,7 @@ def _times(args: argparse.Namespace) -> int:
     from monitor.core.text.quantities import format_duration, read_duration
     from monitor.prepare.sensitometry.growth import NORMAL_GRADIENT, growth_lines, push_times, push_times_from
 
-    growth, curves = _films(args.films, *_reading(args))
+    growth, curves = _films(args, args.films, *_reading(args))
     gradient = _number("--gradient", args.gradient, 0.1, 3.0, "0.1 to 3")
     if args.normal is not None:
         normal_s = read_duration(args.normal)
@@ -184,7 +213,7 @@ def _clip(args: argparse.Namespace) -> int:
         return 0
     if not args.films or not all(given):
         raise InputWrong("a clip's arithmetic with a part missing; allowed: your films, --developed, --shows and --wanted together")
-    growth, _ = _films(args.films, *_reading(args))
+    growth, _ = _films(args, args.films, *_reading(args))
     shows, wanted = (_number(option, text, 0.1, 3.0, "0.1 to 3") for option, text in (("--shows", args.shows), ("--wanted", args.wanted)))
     assert shows is not None
     assert wanted is not None

@@ -77,3 +77,20 @@ def test_bad_input_is_refused_in_plain_lines(words: list[str], capsys: pytest.Ca
     assert told.out == ""
     assert told.err
     assert "Traceback" not in told.err
+
+
+def test_a_session_stands_for_the_development_that_its_journal_shows(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """11:37 in a bath that cooled were 11:00 of development at 20 C, give or take what the journal says of it."""
+    journal = Path(__file__).parents[2] / "demo_logs" / "01-cold-laundry.jsonl"
+    films = [film(tmp_path / f"{m}.csv", m).partition("=")[2] for m in (6, 11)]
+    assert main(["wedge", "times", f"6:00={films[0]}", f"{journal}={films[1]}", "--json"]) == 0
+    typed, shown = json.loads(capsys.readouterr().out)["growth"]["films"]
+    assert typed["time_s"] == 360.0
+    assert shown["time_s"] == pytest.approx(660.0, abs=1.0)
+    assert main(["wedge", "times", f"6:00={films[0]}", f"11:00={films[1]}", "--json"]) == 0
+    exact = json.loads(capsys.readouterr().out)["growth"]["films"][1]
+    assert shown["sd"] > exact["sd"]
+    sheets = journal.with_name("03-six-sheets.jsonl")
+    assert main(["wedge", "times", f"4:00={films[0]}", f"{sheets}={films[1]}", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["growth"]["films"][1]["time_s"] == pytest.approx(480.0, abs=2.0)
+    assert main(["wedge", "times", f"6:00={films[0]}", f"nosuch={films[1]}", "--state", str(tmp_path)]) == 2
