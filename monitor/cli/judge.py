@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.cli.arguments.common import add_json
 from monitor.cli.arguments.session_names import add_state, find_journal, journals_folder
-from monitor.cli.nearest import did_you_mean
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -30,6 +29,7 @@ GIVEN = ("density", "measured_density", "base_fog", "evenness", "grade", "contra
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     from monitor.review.judgement import DENSITIES, EVENNESS
+    from monitor.review.sights import SIGHTS
 
     parser.add_argument("sessions", nargs="*", metavar="SESSION|JOURNAL", help="a journal's file, or a session's id (its end is enough)")
     add_state(parser)
@@ -44,10 +44,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--seen",
         action="append",
         default=[],
+        choices=(*SIGHTS, "list"),
         metavar="SIGHT",
         help="what was seen, may be repeated; without a session: what it may come from; --seen list says which there are",
     )
-    entry.add_argument("--not-seen", action="append", default=[], metavar="SIGHT", help="take a sight back that was written down")
+    taken_back = "take a sight back that was written down"
+    entry.add_argument("--not-seen", action="append", default=[], choices=tuple(SIGHTS), metavar="SIGHT", help=taken_back)
     entry.add_argument("--notes", metavar="TEXT", help="anything else")
     series = parser.add_argument_group("several sessions: arithmetic on your own data, three or more")
     which = series.add_mutually_exclusive_group()
@@ -77,11 +79,6 @@ def run(args: argparse.Namespace) -> int:
 
     if "list" in args.seen:
         return _sights(args, list(SIGHTS) if args.json else None)
-    for option, sights in (("--seen", args.seen), ("--not-seen", args.not_seen)):
-        wrong = [s for s in sights if s not in SIGHTS]
-        if wrong:
-            near = did_you_mean(wrong[0], SIGHTS)
-            raise InputWrong(f"{option} {', '.join(wrong)}: not a sight that is known{near}; allowed: {', '.join(SIGHTS)}")
     if args.want is not None and args.series is None:
         raise InputWrong("--want belongs to --series; allowed: --series contrast --want 0.56")
     if not args.sessions and args.seen and not (args.not_seen or args.series or args.law or _gives_more(args)):

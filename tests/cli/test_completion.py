@@ -100,6 +100,9 @@ def test_values_are_those_that_are_allowed(shell: str, room: Path) -> None:
     assert offered(shell, room, "completion", "") >= set(SHELLS)
     roles = {word.replace("\\", "") for word in offered(shell, room, "bottle", "add", "fixer", "--role", "")}
     assert roles >= {"develop", "fix", "bleach-fix", "wash aid"}
+    assert offered(shell, room, "judge", "--seen", "bla") == {"blank", "blank-numbers", "black"}
+    assert offered(shell, room, "guide", "") >= {"shopping", "water", "drying", "ways", "hazards"}
+    assert offered(shell, room, "archive", "") >= {"add", "note", "table", "exposure", "find", "sleeve", "undo"}
 
 
 def _names(words: set[str]) -> set[str]:

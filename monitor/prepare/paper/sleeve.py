@@ -33,8 +33,8 @@ def sleeve_html(negative: Negative) -> str:
 @page {{ size: A4 portrait; margin: 10mm; }}
 * {{ box-sizing: border-box; }}
 html {{ font: 10pt/1.3 {FACE}; color: #000; background: #fff; }}
-body {{ margin: 0; }}
-.strip {{ width: 190mm; max-width: 100%; min-height: 10mm; border: 1pt dashed #000; padding: .5mm 2mm; overflow-wrap: anywhere; }}
+body {{ margin: 0; overflow-wrap: anywhere; }}
+.strip {{ width: 190mm; max-width: 100%; min-height: 10mm; border: 1pt dashed #000; padding: .5mm 2mm; }}
 .strip b {{ font-size: 14pt; margin-right: 3mm; }}
 .strip span {{ font-size: 8pt; margin-right: 3mm; }}
 h1 {{ font-size: 14pt; margin: 8mm 0 1mm; border-bottom: 2pt solid #000; }}
