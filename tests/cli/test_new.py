@@ -411,3 +411,13 @@ def test_the_ledger_entry_that_the_replenished_blank_names_can_be_typed(tmp_path
     capsys.readouterr()
     assert main(["bottle", "use", words[2], "--units", "1", *state]) == 0
     assert "70 ml" in capsys.readouterr().out
+
+
+def test_a_rehearsed_print_is_tapped_at_its_first_trace(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By the simulated person, at half of the longest time over the factor: 25 s, so 2:30 in place of 5:00."""
+    made(tmp_path, "print")
+    trace, journal = tmp_path / "t.csv", tmp_path / "j.jsonl"
+    trace.write_text("t_s,developer_c,bath_c\n0,20,20\n1200,20,20\n", encoding="utf-8")
+    words = [str(tmp_path / "print.toml"), "--trace", str(trace), "--journal", str(journal), "--speed", "max", "--seed", "7"]
+    assert main(["rehearse", *words]) == 0
+    assert "develop: planned 2:30, took 2:30" in capsys.readouterr().out

@@ -57,9 +57,12 @@ __all__ = ["Awaits", "GapDoubt", "Options", "Session"]
 
 @dataclass(frozen=True, slots=True)
 class Awaits:
-    """What the session waits for the hands to do, and when: for the simulated person and for the view. `at_s` None: not yet."""
+    """What the session waits for the hands to do, and when: for the simulated person and for the view. `at_s` None: not yet.
 
-    what: Literal["begin", "lid on", "sheet", "pour", "nothing"]
+    The first trace of a print is awaited where a healthy one has it: at half of the longest time over its factor (own choice).
+    """
+
+    what: Literal["begin", "lid on", "sheet", "trace", "pour", "nothing"]
     at_s: float | None
 
 
@@ -140,6 +143,8 @@ class Session:
             return Awaits("nothing", None)
         if run.stage.role == "load":
             return Awaits("lid on", run.end_s)
+        if run.awaits_appearance:
+            return Awaits("trace", run.begin_s + run.stage.target_ref_s / (2.0 * (run.stage.appearance_factor or 1.0)))
         return Awaits("pour", run.end_s if run.frozen or run.stage.until == "at least" else None)
 
     @property
