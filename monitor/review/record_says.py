@@ -21,7 +21,7 @@ HARDLY_PERCENT = 25.0
 MISSED_S = 5.0
 """More movement than this that nobody called is worth a word: a single tick may fall into another call (a drum's stands for 5 s)."""
 STILL_SHARE = 0.05
-"""A bath that is moved for less of its time hangs nearly still; 5 s a minute is 8 per cent (a choice, no source)."""
+"""Film that is moved for less of its development, all baths together, hangs nearly still; 5 s a minute is 8 per cent (a choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +72,11 @@ def _movement(session: SessionMeasures) -> Finding | None:
     if worst.movement_missed_s > MISSED_S:
         missed, due = format_duration(worst.movement_missed_s), format_duration(worst.movement_due_s or 0.0)
         return Finding(True, f"{missed} of the {due} of movement in {worst.name} were never called")
-    still = min(stages, key=lambda s: (s.movement_due_s or 0.0) / max(1.0, s.actual_s))
-    if (still.movement_due_s or 0.0) < STILL_SHARE * still.actual_s:
-        moved, whole = format_duration(still.movement_due_s or 0.0), format_duration(still.actual_s)
-        return Finding(True, f"the recipe moves the film for {moved} of the {whole} in {still.name}")
+    moved_s, whole_s = sum(s.movement_due_s or 0.0 for s in stages), sum(s.actual_s for s in stages)
+    if moved_s < STILL_SHARE * whole_s:
+        return Finding(
+            True, f"the recipe moves the film for {format_duration(moved_s)} of the {format_duration(whole_s)} of its development"
+        )
     return Finding(None, "every movement of the development was called; whether the hands followed it does not know")
 
 

@@ -56,8 +56,17 @@ def test_drag_leads_where_the_recipe_hardly_moves_the_film(laundry: SessionMeasu
     """A minute of an hour, as a stand recipe has it; else surge is likelier."""
     assert leading(SIGHTS["edge-marks"], findings(laundry)).cause.startswith("surge")
     stand = changed(laundry, "develop", movement_due_s=60.0, movement_missed_s=0.0, actual_s=3600.0)
-    assert findings(stand)["movement"].says == "the recipe moves the film for 1:00 of the 1:00:00 in develop"
+    assert findings(stand)["movement"].says == "the recipe moves the film for 1:00 of the 1:00:00 of its development"
     assert leading(SIGHTS["edge-marks"], findings(stand)).cause.startswith("bromide drag")
+
+
+def test_a_bath_that_rests_by_design_is_weighed_with_the_others(laundry: SessionMeasures) -> None:
+    """Two baths and the water bath rest in one and move in the other: that is no stand development."""
+    moved = next(s for s in laundry.stages if s.role == "develop")
+    rest = replace(moved, stage=9, name="second bath", movement_due_s=10.0, movement_missed_s=0.0, actual_s=300.0)
+    two = replace(laundry, stages=[moved, rest])
+    assert findings(two)["movement"].bears is None
+    assert findings(replace(two, stages=[rest]))["movement"].bears
 
 
 @pytest.mark.parametrize(

@@ -113,6 +113,8 @@ def table_of(points: Sequence[tuple[float, float]]) -> ReciprocityTable:
     if len(rows) < 2:
         raise InputWrong('a table of one point; allowed: two points or more, such as "1 s=1 s" "10 s=20 s"')
     for metered_s, needed_s in rows:
+        if not (0 < metered_s <= LONGEST_S and needed_s <= LONGEST_S):
+            raise InputWrong(f"a point of {metered_s:g} s and {needed_s:g} s; allowed: times above 0, a day at most")
         if needed_s < metered_s * (1 - SAME):
             raise InputWrong(
                 f"{exposure_words(metered_s)} that needs only {exposure_words(needed_s)}; allowed: a time needed that is no shorter"

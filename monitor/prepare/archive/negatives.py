@@ -256,7 +256,7 @@ def _followed(archive: Archive, entry: Mapping[str, Any]) -> Archive:
         of = archive.negative(entry["number"])
         negatives[of.number] = replace(of, notes=(*of.notes, _note(entry)))
     elif kind == "table":
-        tables[str(entry["film"]).casefold()] = table_of([(float(m), float(n)) for m, n in entry["points"]])
+        tables[plain_words(entry["film"], "film").casefold()] = table_of([(float(m), float(n)) for m, n in entry["points"]])
     else:
         raise InputWrong(f"an entry of kind {shown(kind)}; allowed: negative, note, table or undo")
     return replace(archive, negatives=negatives, tables=tables, counting=(*archive.counting, entry), next_seq=archive.next_seq + 1)

@@ -110,6 +110,11 @@ def test_control_characters_are_refused(text: str) -> None:
         {"seq": 7},
         {"entry": "other"},
         {"developer": 3},
+        {"entry": "table", "film": "=x", "points": [[1, 1], [10, 20]]},
+        {"entry": "table", "film": "x", "points": [[1, 1]]},
+        {"entry": "table", "film": "x", "points": [[1, 1], ["x", 2]]},
+        {"entry": "undo", "undoes": 1},
+        {"entry": "note", "number": "2026-001", "words": "x"},
     ],
 )
 def test_an_edited_file_is_refused_by_line(tmp_path: Path, change: dict[str, object]) -> None:
@@ -118,6 +123,16 @@ def test_an_edited_file_is_refused_by_line(tmp_path: Path, change: dict[str, obj
     path = archive_file(tmp_path)
     row = json.loads(path.read_text(encoding="utf-8")) | change
     path.write_text(json.dumps(row) + "\n" + json.dumps(row) + "\n", encoding="utf-8")
+    with pytest.raises(FileWrong, match=r"negatives\.jsonl:1: not an entry of the archive"):
+        read_archive(tmp_path)
+
+
+@pytest.mark.parametrize("points", ["[[1,1],[1e400,1e400]]", "[[1,1],[10,1e400]]", "[[0,1],[10,20]]", "[[-1,1],[10,20]]"])
+def test_a_table_of_numbers_that_no_exposure_has_is_refused(tmp_path: Path, points: str) -> None:
+    """1e400 is read as infinite."""
+    path = archive_file(tmp_path)
+    path.parent.mkdir()
+    path.write_text(f'{{"seq":1,"entry":"table","film":"pan","points":{points}}}\n\n', encoding="utf-8")
     with pytest.raises(FileWrong, match=r"negatives\.jsonl:1: not an entry of the archive"):
         read_archive(tmp_path)
 
