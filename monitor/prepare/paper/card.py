@@ -280,7 +280,9 @@ def _time_words(stage: Stage) -> tuple[str, str]:
         small.append("at least")
     if stage.counted == "full to empty":
         small.append("from full")
-    if stage.steer:
+    if stage.appearance_factor is not None:
+        small.append("at most; tap at the first trace")
+    elif stage.steer:
         small.append(f"at {plain(stage.reference_c)}")
     return format_duration(stage.target_ref_s), ", ".join(small)
 

@@ -238,3 +238,12 @@ def test_nothing_is_cut_on_a_phone_or_at_the_right_border(tab: Any, blank: Blank
 def test_even_a_crowded_recipe_prints_on_one_page(tab: Any, tmp_path: Path) -> None:
     """In smaller type."""
     assert printed(tab, card_html(crowded()), tmp_path) == 1
+
+
+def test_a_print_has_its_longest_time_and_the_tap_at_its_first_trace() -> None:
+    """The time on the card is no plan there, and there is no chart of times."""
+    page = card_html(from_blank(next(blank for blank in blanks() if blank.key == "print")))
+    assert "at most; tap at the first trace" in page
+    assert "lift at 6 x the first trace" in page
+    assert "time at one steady temperature" not in page
+    assert "your tested safelight alone" in page
