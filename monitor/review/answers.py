@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from monitor.core.text.degrees import degrees, difference, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
-from monitor.core.text.quantities import format_duration
+from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
@@ -141,6 +141,8 @@ def _time(group: list[StageMeasures]) -> str:
         return f"between {least} and {most}, counted {took}, {plan}: the power was gone"
     if not stage.planned_s:
         return f"{took}, {plan}"
+    if stage.appearance_factor is not None:
+        return f"{took}, {_by_first_trace(stage)}"
     off_s = stage.actual_s - stage.planned_s
     if abs(off_s) < 0.5:
         return f"{took}, as planned" + ("" if stage.steered else " by the clock")
@@ -151,6 +153,15 @@ def _time(group: list[StageMeasures]) -> str:
     if poured_s is None:
         return f"{took}, {plan}: {longer(off_s)}, {_heat(stage)}"
     return f"{took}, {plan}: {longer(off_s)}; {longer(moved_s)} {_heat(stage)}, {longer(poured_s)} by the pour"
+
+
+def _by_first_trace(stage: StageMeasures) -> str:
+    """What set a print's time."""
+    if stage.first_trace_s is None:
+        return f"the longest time of {format_duration(stage.planned_s or 0.0)}: nobody told its first trace"
+    times = f"{format_number(stage.appearance_factor or 1.0)} times its first trace at {format_duration(stage.first_trace_s)}"
+    poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
+    return times + ("" if poured_s is None else f", {longer(poured_s)} by the pour")
 
 
 def _heat(stage: StageMeasures) -> str:

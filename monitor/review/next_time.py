@@ -107,7 +107,7 @@ def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
 
 
 def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:
-    moved_s = stage.moved_s if stage.steered else None
+    moved_s = stage.moved_s if stage.steered and stage.appearance_factor is None else None
     if moved_s is None or not stage.planned_s or stage.mean_kinetic_c is None or stage.reference_c is None:
         return None
     off_c = stage.reference_c - stage.mean_kinetic_c

@@ -62,7 +62,8 @@ class StageMeasures:
     and where all of the stage went by the clock and no probe was believed: then its temperature is only assumed.
     `longer_s`, `shorter_s`: by how much it may have lasted longer and shorter than counted, because the power was gone meanwhile;
     `end_between_s`: the earliest and the latest end, as it was said at last, session time. `until`: as in the recipe; an "at least" stage
-    has no late hands, so no `overrun_s`.
+    has no late hands, so no `overrun_s`. `first_trace_s`: of a print, seconds after its begin, None where nobody told it, and the
+    `appearance_factor` of its recipe: its plan is what these two came to.
     `movement_due_s`: seconds in which the recipe has a develop stage moved, as far as it lasted, None for other stages and without a
     recipe; `movement_missed_s`: those of them that no tick called for.
     """
@@ -117,6 +118,8 @@ class StageMeasures:
     shorter_s: float = 0.0
     end_between_s: tuple[float, float] | None = None
     until: str = "time"
+    first_trace_s: float | None = None
+    appearance_factor: float | None = None
     movement_due_s: float | None = None
     movement_missed_s: float = 0.0
 

@@ -154,9 +154,9 @@ def measure_stage(
     """All numbers of one stage and sheet; without a recipe and without a track, those that need neither."""
     said = journal.progress.get((part.stage, part.sheet))
     planned_s = recipe.target_ref_s(stage, part.sheet) if recipe is not None and stage is not None else None
-    if stage is not None and stage.appearance_factor is not None:
-        passage = journal.history.passage(part.stage, part.sheet)
-        planned_s = planned_s if passage is None else passage.target_ref_s
+    passage = journal.history.passage(part.stage, part.sheet)
+    if stage is not None and stage.appearance_factor is not None and passage is not None:
+        planned_s = passage.target_ref_s
     law = stage.law if stage is not None else None
     done = _done(stage, part, track) if stage is not None and track is not None else None
     done_ref_s, done_sd, mean_rate = done if done is not None else (None, None, None)
@@ -194,6 +194,8 @@ def measure_stage(
         station_late_s=_station_late_s(journal, part),
         steered=stage is not None and stage.steer,
         until="time" if stage is None else stage.until,
+        first_trace_s=None if passage is None or passage.appeared_s is None else passage.appeared_s - passage.begin_s,
+        appearance_factor=None if stage is None else stage.appearance_factor,
         movement_due_s=movement_due_s,
         movement_missed_s=movement_missed_s,
         rate_law=None if law is None else type(law).__name__.lower(),

@@ -337,6 +337,11 @@ def test_a_print_by_its_first_trace_from_the_blank_to_the_review(tmp_path: Path,
     assert develop["planned_s"] == pytest.approx(6 * 30.0 * 0.627, abs=5.0)  # 65 kJ/mol from 20 C to 15 C: 0.629 (arithmetic)
     assert develop["done_percent"] == pytest.approx(100.0, abs=2.0)
     assert main(["review", str(journal), "--check"]) == 0
+    capsys.readouterr()
+    assert main(["review", str(journal)]) == 0
+    said = capsys.readouterr().out
+    assert "Time       3:00, 6 times its first trace at 0:30" in said
+    assert "warmer to finish" not in said  # its time was set by the trace, not by a plan
     assert main(["plan", str(tmp_path / "print.toml")]) == 0
     said = capsys.readouterr().out
     assert "Tap when the first trace appears: it is done at 6 times that" in said
