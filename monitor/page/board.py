@@ -16,7 +16,7 @@ from typing import Any
 
 from monitor.page.film import Figures, Film, figures_of, no_figures
 from monitor.page.journals import film_may_be_bare, open_sessions, read_session, session_names
-from monitor.page.slots import Slots, nobody, of_probes, sd_c
+from monitor.page.slots import Slots, nobody, of_probes, sd_c, unread
 
 SILENT_S = 3.0
 """A word that is older is old."""
@@ -113,6 +113,8 @@ class Board:
             slots = film.slots()
             assert slots is not None
             return {key: told[key] for key in no_figures()}, slots, film.session
+        if self._films and self._word is not None:
+            return no_figures("running"), unread(self._word["films"][0]["view"]), next(iter(self._films))
         if math.isinf(age_s) or age_s > self._black_s:
             return no_figures(), nobody(), "-"
         over = self._ended(now_s)

@@ -113,7 +113,7 @@ class ClassBoard:
         told |= {"recipe": "", "developer": "", "word": sentences.CLASS_WORD.format(age=format_duration(float(int(age_s))))}
         if state is not None:
             over = row.film.closed
-            slots = of_closed(state, row.film.session, row.film.developed, "") if over else of_session(state, row.film.points)
+            slots = of_closed(state, row.film.session, row.film.developed, "") if over else of_session(state, row.film.points, "")
             figures = figures_of(state, age_s)
             silent = not over and age_s > SILENT_S
             left_s = figures["to_pour_s"]

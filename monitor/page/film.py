@@ -6,6 +6,7 @@ reads a clock. Tests: tests/page/test_slots.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -19,10 +20,13 @@ from monitor.live.view.hands import hands
 from monitor.live.view.state import Point, ViewState, Watched
 from monitor.live.view.words import percent
 from monitor.page.journals import Growing
-from monitor.page.pictures import development
+from monitor.page.pictures import development, trace
 from monitor.page.slots import Developed, Slots, fault_told, kind, of_closed, of_session
 
 Figures = dict[str, Any]
+
+DRAWN_EVERY_S = 3.0
+"""The picture of the temperatures costs ten times what the rest of a snapshot does."""
 
 
 def no_figures(state: str = "waiting") -> Figures:
@@ -81,6 +85,9 @@ class Film:
         self._development: _Development | None = None
         self.mode = "live"
         self.recipe: Recipe | None = None
+        self._drawn = ""
+        self._drawn_about: object = None
+        self._drawn_s = -math.inf
 
     def read(self) -> None:
         """Take what the journal has grown by."""
@@ -150,11 +157,20 @@ class Film:
         state = self.state
         if state is None:
             return None
+        picture = self._picture(state)
         if not self.closed:
-            return of_session(state, self.points)
-        return replace(of_closed(state, self.session, self.developed, closed_at), trace=self._trace(state))
+            return of_session(state, self.points, picture)
+        return replace(of_closed(state, self.session, self.developed, closed_at), trace=picture)
 
-    def _trace(self, state: ViewState) -> str:
+    def _picture(self, state: ViewState) -> str:
+        """Of the temperatures; drawn anew every few seconds, and where the stage or the source is another one."""
+        about = (state.seen.stage, state.seen.source, self.closed)
+        if about != self._drawn_about or state.t_s - self._drawn_s >= DRAWN_EVERY_S:
+            self._drawn_about, self._drawn_s = about, state.t_s
+            self._drawn = self._development_drawn(state) if self.closed else trace(state, self.points)
+        return self._drawn
+
+    def _development_drawn(self, state: ViewState) -> str:
         """The whole development."""
         made = self._development
         if made is None:

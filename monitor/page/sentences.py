@@ -66,6 +66,8 @@ RAIL_SAYS = "{stage}: {at} of {end}"
 TRACE_SAYS = "Developer from {low} to {high}, now {now}"
 TRACE_NOTHING = "No temperature yet"
 WANTED = "wanted"
+UNREAD = "A session runs, but its journal cannot be read here: no picture, and no words about trust."
+UNREAD_STAGE = "SESSION"
 SILENT = "No station answers."
 SILENT_THEN = "Start it, or look at its lamp and its log: the sounds at the sink rule."
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
+from monitor.core.journal.snapshot import Snapshot
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Stage
 from monitor.core.text.controls import one_line
@@ -23,7 +24,7 @@ from monitor.live.view.hands import Hands, agitation, gate, hands, moment_s
 from monitor.live.view.state import Point, ViewState
 from monitor.live.view.trust import trust
 from monitor.page import sentences
-from monitor.page.pictures import rail, trace
+from monitor.page.pictures import rail
 
 COMPARED_SD_C = 0.05
 """Of a compared probe, where no session is there to tell its own (a careful comparison in ice; common practice, no source)."""
@@ -88,8 +89,8 @@ def fault_told(state: ViewState) -> str | None:
     return f"{sentences.FAULT}{at} {in_unit_shown(fault.why)}. {fault.do}"
 
 
-def of_session(state: ViewState, points: Sequence[Point]) -> Slots:
-    """A session that is armed or runs."""
+def of_session(state: ViewState, points: Sequence[Point], picture: str) -> Slots:
+    """A session that is armed or runs. `picture`: of its temperatures."""
     seen, stage, told, which = state.seen, state.stage, hands(state), kind(state)
     here = stage or state.stages[(seen.waits_for or 1) - 1]
     name = here.name.upper()
@@ -101,7 +102,7 @@ def of_session(state: ViewState, points: Sequence[Point]) -> Slots:
         figure=told.figure,
         then=_then(state, here),
         rail=rail(state),
-        trace=trace(state, points),
+        trace=picture,
         more=_more(state, told),
         temperature=temperature,
         temperature_of=temperature_of,
@@ -351,6 +352,19 @@ def _result(slots: Slots, developed: Developed, took: str) -> Slots:
         return slots
     temperature = _with_doubt(developed.mean_c, developed.last_sd_c or 0.0)
     return replace(slots, temperature=temperature, temperature_of=sentences.MEAN.format(last=degrees(developed.last_c, ".1f")))
+
+
+def unread(view: Mapping[str, Any]) -> Slots:
+    """A session of which only the station's snapshot is known."""
+    seen = Snapshot.read(view)
+    head = sentences.UNREAD_STAGE if seen.name is None else seen.name.upper()
+    slots = Slots(head=head, trust=sentences.UNREAD, said=sentences.UNREAD, temperature=words.developer(seen)[0])
+    if seen.until != "time" or seen.now_s is None:
+        return slots
+    left_s, off = max(0.0, seen.now_s - seen.t_s), "POUR OFF" if seen.sheet is None else f"LIFT SHEET {seen.sheet}"
+    if left_s <= 0:
+        return replace(slots, figure="NOW", verb=off, frame="thick")
+    return replace(slots, figure=words.left(left_s), verb=f"to {off}")
 
 
 def nobody() -> Slots:

@@ -118,3 +118,15 @@ def test_while_a_session_is_armed_or_the_word_is_dark_nothing_is_computed_that_c
     assert made.session_runs
     made.word({**LIT, "films": [film(put(tmp_path, "01-cold-laundry", closed=False), 300.0)]}, 3.0)
     assert made.session_runs
+
+
+def test_a_session_whose_journal_cannot_be_read_is_never_called_none(tmp_path: Path) -> None:
+    """By the station's own snapshot: when the hands are wanted, and that the rest is not known here."""
+    made = board(tmp_path)
+    made.word({**LIT, "films": [film("261106-1910a", 300.0)]}, 10.0)
+    told = made.snapshot(10.0)
+    assert (told["state"], told["slots"]["head"]) == ("running", "DEVELOP")
+    assert (told["slots"]["figure"], told["slots"]["verb"]) == ("3:20", "to POUR OFF")
+    assert "cannot be read here" in told["slots"]["trust"]
+    made.word({**LIT, "films": [film("261106-1910a", 90.0)]}, 11.0)
+    assert made.snapshot(11.0)["slots"]["figure"] == "NOW"

@@ -12,6 +12,8 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.live.station.telling import LEASE_S
 from monitor.live.station.word import may_be_lit
 from tests.live.simulated import DARK, SHORT, World
+from tests.live.station.test_two_vessels import develop as develop_evening
+from tests.live.station.test_two_vessels import films as evening
 
 LOAD = '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]\nname = "develop"'
 LOADED = SHORT.replace('[[stage]]\nname = "develop"', LOAD)
@@ -146,3 +148,21 @@ def test_the_questions_come_with_a_warning_while_a_page_is_lit(tmp_path: Path) -
     world.go(2)
     asked = world.ask(verb="develop", recipe=DARK, file="dark.toml", waive=None)
     assert any("put phones and displays out of the room" in remark for remark in asked["remarks"])
+
+
+def test_of_two_films_both_are_told_and_one_that_is_bare_makes_all_dark(tmp_path: Path) -> None:
+    """The rule of light is that of all films together, until both are over."""
+    pages = Pages()
+    world = World(tmp_path, two_vessels=True, telling=pages)
+    world.go(10)
+    develop_evening(world, "left", "right")
+    world.go(1)
+    assert [film["vessel"] for film in pages.words[-1]["films"]] == ["left", "right"]
+    for name in [film.name for film in world.station.sessions.films]:
+        world.ask(verb="abandon", why="next", session=name)
+    world.go(1)
+    films = evening("left", "right")
+    films["films"][1]["recipe"] = load_recipe(DARK.encode(), "dark.toml").data
+    assert world.ask(verb="develop", evening=films, waive="a test")["ok"]
+    world.go(1)
+    assert pages.words[-1] == {"station": "laundry", "light": False}
