@@ -18,7 +18,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--vessel", default="500 ml", metavar="VOLUME", help='water in the tank or tray; default "500 ml"')
     parser.add_argument("--left", default="15 ml", metavar="VOLUME", help='what stays in it when it is poured out; default "15 ml"')
     parser.add_argument("--jug", metavar="VOLUME", help='running water: a jug, "1 l", that you held under the tap')
-    parser.add_argument("--fills-in", metavar="m:ss", help="in which time it was full")
+    parser.add_argument("--fills-in", metavar="m:ss", help="how long the jug took to fill")
     parser.add_argument("--material", default="film", choices=tuple(MATERIALS), help="what is washed; default film")
     parser.add_argument("--aid", action="store_true", help="wash aid is used")
     parser.add_argument("--water", metavar="TEMPERATURE", help='of the water, "9 C"')

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import re
 import shlex
 from pathlib import Path
@@ -426,3 +427,17 @@ def test_a_rehearsed_print_is_tapped_at_its_first_trace(tmp_path: Path, capsys: 
     words = [str(tmp_path / "print.toml"), "--trace", str(trace), "--journal", str(journal), "--speed", "max", "--seed", "7"]
     assert main(["rehearse", *words]) == 0
     assert "develop: planned 2:30, took 2:30" in capsys.readouterr().out
+
+
+def test_the_replenished_blank_sends_to_a_ledger_that_counts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its own command, word for word; then each film takes 70 ml from the replenisher (an example: the sheet rules)."""
+    text = (BLANKS / "replenished.toml").read_text(encoding="utf-8").replace("\n# ", " ")
+    command = shlex.split(text[text.index("evenbath bottle add") : text.index("(70 ml is an example")])[1:]
+    state = ["--state", str(tmp_path)]
+    assert main([*command, *state]) == 0
+    assert main(["bottle", "add", "replenisher", "--volume", "1 l", "--role", "replenisher", *state]) == 0
+    capsys.readouterr()
+    recipe = made(tmp_path, "replenished", *own("replenished"))
+    assert recipe.stages[1].solution == "replenished developer"
+    assert main(["bottle", "use", "replenished developer", "--units", "1", *state]) == 0
+    assert "replenish: 70 ml in; 70 ml poured off" in capsys.readouterr().out
