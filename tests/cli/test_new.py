@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import shlex
 import re
 import shlex
 from pathlib import Path
