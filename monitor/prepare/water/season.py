@@ -54,7 +54,7 @@ class SeasonPlan:
     ice_kg: float | None
     hot_ml: float | None
     hot_c: float
-    source: Literal["pairs", "law", "not steered"]
+    source: Literal["pairs", "law", "first trace", "not steered"]
     too_short: bool
 
 
@@ -112,7 +112,8 @@ def _plan(stage: Stage, film: Film, tap_c: float, room_c: float, bath_ml: float,
 
     plan_c = stage.reference_c
     if steered:
-        wish = min(max(tap_c, stage.reference_c), high)  # a tap colder than the reference is warmed; a warmer one is met half-way
+        coldest_c = stage.reference_c if stage.appearance_factor is None else low  # a print's first trace takes up a cold tray
+        wish = min(max(tap_c, coldest_c), high)  # a tap colder than the reference is warmed; a warmer one is met half-way
         plan_c = wish if held_at(wish) else _nearest_held(held_at, low, high, wish)
         while plan_c > stage.reference_c and _time_at(stage, plan_c) < SHORTEST_DEVELOP_S <= stage.target_ref_s:
             plan_c = max(stage.reference_c, plan_c - 0.5)
@@ -142,9 +143,17 @@ def _plan(stage: Stage, film: Film, tap_c: float, room_c: float, bath_ml: float,
         ice_kg=chill,
         hot_ml=warm,
         hot_c=hot_c,
-        source=("pairs" if isinstance(stage.law, Pairs) else "law") if steered else "not steered",
-        too_short=time_s < SHORTEST_DEVELOP_S,
+        source=_source(stage, steered),
+        too_short=time_s < SHORTEST_DEVELOP_S and stage.appearance_factor is None,
     )
+
+
+def _source(stage: Stage, steered: bool) -> Literal["pairs", "law", "first trace", "not steered"]:
+    if not steered:
+        return "not steered"
+    if stage.appearance_factor is not None:
+        return "first trace"
+    return "pairs" if isinstance(stage.law, Pairs) else "law"
 
 
 def _nearest_held(held_at: Callable[[float], bool], low: float, high: float, wish: float) -> float:
@@ -187,12 +196,20 @@ def _ways_out(plan: SeasonPlan, ratio: float, needed_bath_ml: float) -> list[str
 
 def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[str]:
     """The plan in words, verdict first."""
-    by = {"pairs": "by your own pairs", "law": "by the recipe's rate", "not steered": "the time stays, temperature does not move it"}[
-        plan.source
-    ]
+    by = {
+        "pairs": "by your own pairs",
+        "law": "by the recipe's rate",
+        "first trace": "by its first trace",
+        "not steered": "the time stays, temperature does not move it",
+    }[plan.source]
     lines = []
     outside = not plan.low_c <= min(plan.start_c, plan.end_c) <= max(plan.start_c, plan.end_c) <= plan.high_c
-    if plan.held:
+    if plan.held and plan.source == "first trace":
+        lines.append(
+            f"{plan.name}: anything from {degrees(plan.low_c, 'g')} to {degrees(plan.high_c, 'g')} will do, "
+            f"its first trace sets the time; plan at {degrees(plan.plan_c, 'g')}"
+        )
+    elif plan.held:
         lines.append(
             f"{plan.name}: plan at {degrees(plan.plan_c, '.0f' if plan.plan_c == int(plan.plan_c) else '.1f')} {by}: "
             f"{format_duration(plan.planned_s)} (at {degrees(plan.reference_c)} {format_duration(plan.at_reference_s)})"

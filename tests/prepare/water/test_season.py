@@ -139,3 +139,28 @@ def test_the_command_answers_in_words_and_as_data(tmp_path: Path, capsys: pytest
     assert main(["season", str(file), "--tap", "26 C", "--room", "30 C", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["stages"][0]["planned_s"] == pytest.approx(405.0)
     assert main(["season", str(file), "--tap", "26", "--room", "30 C"]) == 2
+
+
+def test_a_print_in_a_cold_tray_is_not_warmed_to_the_reference() -> None:
+    """Its first trace takes the cold up, down to the end of its data: below, hydroquinone nearly stops (an older English text)."""
+    text = """schema = 1
+name = "Prints"
+film = "paper"
+vessel = "open tray"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "5:00"
+appearance_factor = 6
+reference = "20 C"
+rate = { law = "coefficient", per_10_c = 2.5 }
+valid = ["13 C", "28 C"]
+"""
+    prints = load_recipe(text.encode(), "r.toml")
+    (plan,) = plan_season(prints, 16.0, 16.0, bath_ml=2500.0, tau_s=None)
+    assert (plan.plan_c, plan.hot_ml) == (16.0, None)
+    said = season_lines(plan, 2500.0, False)[0]
+    assert said == "develop: anything from 13 C to 28 C will do, its first trace sets the time; plan at 16 C"
+    (cold,) = plan_season(prints, 8.0, 13.0, bath_ml=2500.0, tau_s=None)
+    assert cold.plan_c == 13.0
+    assert cold.hot_ml is not None
