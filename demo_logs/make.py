@@ -7,6 +7,7 @@ The people, the house and the films are invented; nothing here was measured. The
 
 from __future__ import annotations
 
+import json
 import math
 import sys
 from collections.abc import Callable
@@ -17,14 +18,20 @@ from typing import Any
 
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
 from hardware.simulated.trace import load_trace
+from monitor.cli.arguments.recipe_file import open_evening
+from monitor.cli.evening_play import DEVELOPERS
 from monitor.cli.rehearse import DEMO_COMPARISON_SD_C, ROLES
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
+from monitor.core.evening.values import Film
 from monitor.core.journal.records import encode
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.probes.readings import Role
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
+from monitor.core.session.cues import Vessel as VesselNumber
 from monitor.core.session.session import GapDoubt, Options, Session
 from monitor.live.clock import stamp
+from monitor.live.evening import Armed, EveningRehearsal
 from monitor.live.rehearsal import Rehearsal
 from monitor.live.station.resume import UNSURE_S
 
@@ -54,6 +61,12 @@ def at(day: int, hour: int, minute: int) -> datetime:
     """A label's moment in the invented November."""
     return datetime(2026, 11, day, hour, minute, tzinfo=UTC)
 
+
+TWO = "07-two-tanks"
+TWO_SESSIONS = {1: "261127-1900a", 2: "261127-1900b", 3: "261127-1918a", 4: "261127-1921a"}
+TWO_START = at(27, 19, 0)
+FORGOTTEN, KILLED_S = (3, 2), (500.0, 504.0)
+"""Of the evening with two tanks: the film and the stage whose pour nobody taps, and from when to when the program is gone."""
 
 EVENINGS = (
     Evening("01-cold-laundry", "roll", "261106-1910a", at(6, 19, 10), start_c=16.5),
@@ -95,6 +108,63 @@ def write_traces() -> None:
             now = faults.get(t_s, now)
             rows.append(f"{t_s},{developer(t_s):.4f},{bath(t_s):.4f},{room:.1f},{now}")
         (HERE / f"{name}.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+def write_two_traces() -> None:
+    """The liquids of the evening with two tanks: the left one cools, the right one warms, and its probe dies in the last film."""
+    rows = ["t_s,developer_c,bath_c,developer_2_c,developer_2_fault"]
+    for t_s in range(0, 3000, 30):
+        left = 20.4 - 0.7 * (t_s if t_s < 900 else t_s - 1000) / 650  # each film has fresh developer
+        right = 19.7 + 0.5 * (t_s - 240 if t_s < 1150 else t_s - 1250) / 650
+        rows.append(f"{t_s},{left:.4f},{20.6 - t_s / 1800:.4f},{right:.4f},{'missing' if t_s >= 1590 else ''}")
+    (HERE / f"{TWO}.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+def two_tanks() -> dict[int, bytes]:
+    """The journals of the evening with two tanks, by the number of their film."""
+    evening = open_evening(str(HERE / f"{TWO}.toml"))
+    trace = load_trace((HERE / f"{TWO}.csv").read_bytes())
+    lines: dict[int, list[bytes]] = {}
+
+    def session_of(film: Film, number: VesselNumber) -> tuple[Session, tuple[ProbeModel, ...]]:
+        sd_c = DEMO_COMPARISON_SD_C
+        probes = (ProbeModel(DEVELOPERS[number], "developer", 8.0, sd_c), ProbeModel("bath", "bath", 0.0, sd_c))
+        beliefs = Beliefs(film.recipe.stages[0].reference_c, probes, Vessel(TANK_LAG_S, 18.0), None)
+        return Session(film.recipe, beliefs, Options("rehearsal", vessel=number)), probes
+
+    def arm(film: Film, number: VesselNumber) -> Armed:
+        session, probes = session_of(film, number)
+        own = lines.setdefault(film.number, [])
+
+        def write(record: dict[str, Any]) -> None:
+            wall = stamp(TWO_START + timedelta(seconds=record["t_s"]))
+            full = {"seq": record["seq"], "session": TWO_SESSIONS[film.number], "t_s": record["t_s"], "wall": wall}
+            own.append(encode(full | record).encode())
+
+        place = {"name": evening.name, "film": film.number, "of": len(evening.films), "what": film.what, "vessel": film.vessel}
+        opening = {
+            "version": VERSION, "zone": "UTC", "probes": [{**asdict(p), "compared": p.was_compared} for p in probes], "compared": True,
+            "vessel": asdict(Vessel(TANK_LAG_S, 18.0)), "pour_c": None, "trace": f"{TWO}.csv",
+            "evening": {**place, "vessel_number": number},
+        }  # fmt: skip
+        return Armed(session, write, opening)
+
+    def rebuild(film: Film, armed: Armed) -> Session:
+        session, _ = session_of(film, armed.session.options.vessel)
+        for line in lines[film.number]:
+            session.fold(json.loads(line))
+        return session
+
+    roles: dict[VesselNumber, dict[str, Role]] = {
+        1: {"developer": "developer", "bath": "bath"}, 2: {"developer_2": "developer", "bath": "bath"}
+    }  # fmt: skip
+    play = EveningRehearsal(evening, SimulatedProbes(trace), roles, arm, trace.end_s, forgets=[FORGOTTEN])
+    while play.t_s < KILLED_S[0]:
+        play.step()
+    play.come_back(KILLED_S[1], rebuild, KILLED_S[1] - KILLED_S[0], GapDoubt())
+    while play.step():
+        pass
+    return {number: b"".join(own) for number, own in lines.items()}
 
 
 def recipe_of(evening: Evening) -> Recipe:
@@ -165,8 +235,6 @@ def opened(evening: Evening, write: Callable[[dict[str, Any]], None]) -> Play:
 
 def _through_the_cut(cut_s: tuple[float, float], play: Play, lines: list[bytes], write: Callable[[dict[str, Any]], None]) -> None:
     """The power goes at the first moment and is back at the second; the station takes the session up from its own journal."""
-    import json
-
     while play.rehearsal.t_s < cut_s[0]:
         play.rehearsal.step()
     session = Session(play.recipe, play.beliefs, play.options)
@@ -184,6 +252,10 @@ def main() -> int:
     for evening in EVENINGS:
         (HERE / f"{evening.name}.jsonl").write_bytes(journal(evening))
         sys.stdout.write(f"{evening.name}.jsonl\n")
+    write_two_traces()
+    for number, text in two_tanks().items():
+        (HERE / f"{TWO}-{number}.jsonl").write_bytes(text)
+        sys.stdout.write(f"{TWO}-{number}.jsonl\n")
     import pictures  # beside this file
 
     return int(pictures.main())

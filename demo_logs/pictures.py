@@ -13,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 import zlib
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -21,11 +22,15 @@ import make  # beside this file
 import still  # beside this file
 
 from monitor.cli.arguments.recipe_file import open_evening
+from monitor.cli.main import main as evenbath
 from monitor.core.drawing.strips import alone
 from monitor.live.view.layout import render
 from monitor.live.view.state import Watched
+from monitor.prepare.evening.clashes import clashes
+from monitor.prepare.evening.hands import moments
 from monitor.prepare.evening.picture import picture_alone
 from monitor.prepare.evening.planned import planned
+from monitor.prepare.evening.timeline import StageTime
 from monitor.prepare.paper.card import card_html
 from monitor.review.load import load
 from monitor.review.measures import measure
@@ -104,6 +109,20 @@ def two_tanks() -> str:
     return picture_alone(planned(open_evening(str(HERE / "two-tanks.toml")), {}, date(2026, 2, 14)))
 
 
+def both_tanks() -> str:
+    """The timeline of the evening with both tanks as it went: the moments and the clashes are those of its journals, not of its plan."""
+    plan = planned(open_evening(str(HERE / f"{make.TWO}.toml")), {}, date(2026, 11, 27))
+    films = []
+    for film in plan.films:
+        journal = load(HERE / f"{make.TWO}-{film.film.number}.jsonl")
+        begins = [r["t_s"] for r in journal.of("stage") if r["event"] == "begin"]
+        ends = [*begins[1:], journal.of("session")[-1]["t_s"]]
+        stages = tuple(StageTime(at.stage, b, e, {}, {}) for at, b, e in zip(film.stages, begins, ends, strict=True))
+        films.append(replace(film, start_s=begins[0], stages=stages))
+    hands = moments(films)
+    return picture_alone(replace(plan, films=tuple(films), moments=hands, clashes=clashes(hands)))
+
+
 def live_view() -> str:
     """The live view of that evening, as a terminal of 100 columns shows it."""
     written: list[dict[str, Any]] = []
@@ -128,10 +147,11 @@ def main() -> int:
         sys.stderr.write("no chromium here: wall-card.png is left as it is\n")
     else:
         (HERE / "wall-card.png").write_bytes(drawn)
-    for name, text in {**for_readme(), "two-tanks.svg": two_tanks()}.items():
+    for name, text in {**for_readme(), "two-tanks.svg": two_tanks(), f"{make.TWO}.svg": both_tanks()}.items():
         (HERE / name).write_text(text, encoding="utf-8")
         sys.stdout.write(f"{name}\n")
-    return 0
+    journals = [str(HERE / f"{make.TWO}-{number}.jsonl") for number in make.TWO_SESSIONS]
+    return evenbath(["review", *journals, "--report", str(HERE / f"{make.TWO}.html")])
 
 
 if __name__ == "__main__":

@@ -71,6 +71,19 @@ def test_the_picture_of_the_evening_with_two_tanks_is_that_of_its_plan() -> None
     same((FOLDER / "two-tanks.svg").read_text(encoding="utf-8"), PICTURES.two_tanks())
 
 
+def test_the_journals_of_both_tanks_are_made_again_byte_for_byte() -> None:
+    """Four films in two tanks, with a kill, a tap that nobody made and a probe that dies."""
+    for number, text in MAKE.two_tanks().items():
+        assert text == (FOLDER / f"{MAKE.TWO}-{number}.jsonl").read_bytes()
+
+
+def test_the_timeline_of_both_tanks_is_that_of_their_journals_and_the_report_has_all_four() -> None:
+    """Else run `python demo_logs/pictures.py`."""
+    same((FOLDER / f"{MAKE.TWO}.svg").read_text(encoding="utf-8"), PICTURES.both_tanks())
+    report = (FOLDER / f"{MAKE.TWO}.html").read_text(encoding="utf-8")
+    assert all(report.count(f"27 Nov 2026, 19:{minute}") >= 2 for minute in ("00", "15", "19"))
+
+
 def test_the_wall_card_in_the_readme_is_the_programs_own() -> None:
     """The picture carries the digest of the page that it was made from; else run `python demo_logs/pictures.py`."""
     drawn = (FOLDER / "wall-card.png").read_bytes()

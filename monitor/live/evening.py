@@ -9,8 +9,8 @@ nothing else. Tests: tests/live/test_evening.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -24,7 +24,7 @@ from monitor.core.session.effects import Effect, Hush, Play, Write
 from monitor.core.session.limits import BEGIN_HOLD_S
 from monitor.core.session.one_fault import OneFault
 from monitor.core.session.presses import ALL_LENGTHS, Length
-from monitor.core.session.session import Session
+from monitor.core.session.session import GapDoubt, Session
 from monitor.core.session.whose_press import own_lengths
 from monitor.live.rehearsal import FOOT_PATIENCE_S, GATE_PATIENCE_S, GIVE_UP_AFTER_S, READING_EVERY_S, TAP_LENGTH_S, Probes, Writer
 
@@ -69,18 +69,19 @@ class _Seat:
 class EveningRehearsal:
     """One rehearsal of an evening, step by step. `arm` makes the session of a film when its turn has come; `roles` gives for each vessel
     the role of each probe that its film has; `foot`: all presses of the evening as (down, up); None for a person who does what the
-    recipes want.
+    recipes want; `forgets`: films and stages, by their numbers, whose end that person does not tap.
     """
 
     def __init__(
         self, evening: Evening, probes: Probes, roles: dict[Vessel, Roles], arm: Arm, give_up_s: float,
-        foot: Sequence[tuple[float, float]] | None = None,
+        foot: Sequence[tuple[float, float]] | None = None, forgets: Collection[tuple[int, int]] = (),
     ) -> None:  # fmt: skip
         vessels = evening.vessels
         self._evening = evening
         self._probes = probes
         self._roles = roles
         self._arm = arm
+        self._forgets = frozenset(forgets)
         self._seats = [_Seat(film, 2 if vessels.index(film.vessel) else 1) for film in evening.films]
         known = {name: role for named in roles.values() for name, role in named.items()}
         self._names = [(name, known[name]) for name in probes.names if name in known]
@@ -181,6 +182,20 @@ class EveningRehearsal:
         for seat in self._seats:
             seat.over_s = self.t_s if seat.over_s is None else seat.over_s
 
+    def come_back(self, t_s: float, rebuild: Callable[[Film, Armed], Session], gap_s: float | None, doubt: GapDoubt) -> None:
+        """The program was killed, or the power was gone (`gap_s` None), and is back at `t_s`. `rebuild` makes the session of a film anew
+        from what it has written."""
+        self._mixer, self._one_fault, self._clashes = Mixer(), OneFault(), ClashWatch()
+        self._down_at_s = self._up_at_s = None
+        self._pressed, self._afterwards = [], []
+        self.t_s = t_s
+        self._reading_s = math.ceil(t_s / READING_EVERY_S) * READING_EVERY_S
+        for seat in self._open():
+            if seat.armed is not None:
+                session = rebuild(seat.film, seat.armed)
+                seat.armed = replace(seat.armed, session=session)
+                self._carry_out(seat, session.resume(t_s, gap_s, gap_s is not None, doubt))
+
     # -- films ------------------------------------------------------------------------------------------------------
 
     def _arm_next(self, at_s: float) -> None:
@@ -236,6 +251,8 @@ class EveningRehearsal:
             return None
         awaits = session.awaits
         if awaits.what == "nothing" or awaits.at_s is None:
+            return None
+        if awaits.what == "pour" and (seat.film.number, session.stage) in self._forgets:
             return None
         if seat.begun_s is None:
             return None if seat.start_s is None else max(awaits.at_s, seat.start_s)

@@ -148,6 +148,11 @@ class Session:
         return Awaits("pour", run.end_s if run.frozen or run.stage.until == "at least" else None)
 
     @property
+    def stage(self) -> int | None:
+        """The number of the stage that the film is in; None while one waits for its begin."""
+        return None if self._film.current is None else self._film.current.stage.number
+
+    @property
     def waits_for_gate(self) -> bool:
         """Whether a withheld gate is all that holds the next begin back."""
         return self._film.current is None and self._desk.gate.closed_for(self._film.index + 1)
