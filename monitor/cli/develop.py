@@ -39,7 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Start a session. Raises `InputWrong` where it is refused and `NotThere` where no station answers."""
-    from monitor.cli.evening_develop import armed_lines, follow_all, hand_over
+    from monitor.cli.evening_develop import armed_lines, follow_all, hand_over, stays_dark
     from monitor.cli.station import open_station
     from monitor.cli.terminal.following import INTERRUPTED, Following
     from monitor.cli.terminal.keyboard import AnswerLines
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         if evening is not None:
             sys.stdout.write("".join(f"{line}\n" for line in armed_lines(answer)))
             sys.stdout.flush()
-            return 0 if args.detach else follow_all(config, args.file)
+            return 0 if args.detach or stays_dark(evening) else follow_all(config, args.file)
         if answer.get("ledger_used"):
             recipe = with_ledger(recipe, standings)[0]
         sys.stdout.write(f"armed: {answer['armed']}\n")

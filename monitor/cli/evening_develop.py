@@ -86,9 +86,17 @@ def armed_lines(answer: Mapping[str, Any]) -> Iterator[str]:
         sys.stderr.write(f"note: {film['session']} is {film['what']}" + (f", {film['vessel']}\n" if film["vessel"] else "\n"))
 
 
+def stays_dark(evening: Evening) -> bool:
+    """Whether nothing is shown because a film of this evening will be bare and this is a screen; that is said."""
+    if not sys.stdout.isatty() or not any(film.recipe.open_film for film in evening.films):
+        return False
+    sys.stdout.write("Film will be bare in this evening, so nothing more is shown here. Switch this screen off now.\n")
+    return True
+
+
 def follow_all(config: StationConfig, file: str) -> int:
     """Follow one film after another, the one whose hands are due next first, until none runs and none is to come."""
-    from monitor.cli.terminal.following import INTERRUPTED, Following
+    from monitor.cli.terminal.following import INTERRUPTED, Following, refuse_beside
     from monitor.cli.terminal.refusals import told
     from monitor.cli.terminal.surroundings import RealSurroundings
     from monitor.core.recipe.reader import recipe_from_data
@@ -105,6 +113,7 @@ def follow_all(config: StationConfig, file: str) -> int:
             answer = link.ask({"verb": "follow", "session": status["session"]})
             if not answer.get("ok"):
                 continue
+            refuse_beside(answer, sys.stdout.isatty())
             recipe, has_switch = recipe_from_data(answer["recipe"]), config.panel.switch is not None
             following = Following(RealSurroundings(config), recipe, answer["session"], file, has_switch=has_switch)
             if following.run(link, answer) == INTERRUPTED:

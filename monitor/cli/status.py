@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _follow(config: StationConfig, args: argparse.Namespace) -> int:
     """To the session's end, or to Ctrl-C. Raises `NotThere` where no station answers and `InputWrong` where no session runs."""
-    from monitor.cli.terminal.following import Following
+    from monitor.cli.terminal.following import Following, refuse_beside
     from monitor.cli.terminal.refusals import told
     from monitor.cli.terminal.surroundings import RealSurroundings
     from monitor.core.recipe.reader import recipe_from_data
@@ -60,6 +60,7 @@ def _follow(config: StationConfig, args: argparse.Namespace) -> int:
 
     with StationLink(config.state) as link:
         answer = told(link.ask({"verb": "follow"}))
+        refuse_beside(answer, sys.stdout.isatty())
         recipe, has_switch = recipe_from_data(answer["recipe"]), config.panel.switch is not None
         following = Following(RealSurroundings(config), recipe, answer["session"], args.file, has_switch=has_switch)
         return following.run(link, answer)

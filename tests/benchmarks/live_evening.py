@@ -51,7 +51,7 @@ TRACE = (
     "t_s,developer_c,bath_c,developer_2_c,developer_2_fault\n0,20.4,20.5,19.9,\n300,19.8,19.9,20.3,\n340,19.7,19.8,20.4,missing\n"
     "900,19.0,19.0,20.6,missing\n"
 )
-KILL_AT_S, FORGOTTEN = 75.0, ("roll 22", 2)
+KILL_AT_S, FORGOTTEN = 75.0, ("roll 23", 2)
 """Seconds after the first begin; the film and the stage whose pour nobody taps."""
 
 
@@ -78,11 +78,9 @@ class Person:
                 if film["what"] != "roll 22" or any(f["view"]["stage"] is not None and f["view"]["t_s"] > 25.0 for f in films):
                     self._rigged.press(1.3)
                     return
-            elif view["end_t_s"] is not None and view["t_s"] >= view["end_t_s"] - 0.1:
-                last = view["stage"] == view["stages"]
-                if (film["what"], view["stage"]) != FORGOTTEN and (view["until"] == "at least" or not last):
-                    self._rigged.tap()
-                    return
+            elif self._is_due(view) and (film["what"], view["stage"]) != FORGOTTEN:
+                self._rigged.tap()
+                return
         taken = {film["vessel"] for film in films}
         if any(film["vessel"] not in taken for film in told["to_come"]):
             if self._free_s == 0.0:
@@ -90,6 +88,12 @@ class Person:
             elif now_s >= self._free_s:
                 self._free_s = 0.0
                 self._rigged.press(1.3)
+
+
+    @staticmethod
+    def _is_due(view: dict[str, Any]) -> bool:
+        after_s = 0.1 if view["until"] == "at least" else -0.8
+        return view["end_t_s"] is not None and bool(view["t_s"] >= view["end_t_s"] + after_s)
 
 
 def play(folder: Path) -> list[Path]:

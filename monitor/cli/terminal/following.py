@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.cli.terminal.keyboard import Interrupts
 from monitor.cli.terminal.pulse import Pulse
 from monitor.cli.terminal.questions import folded
-from monitor.core.errors import EvenbathError
+from monitor.core.errors import EvenbathError, InputWrong
 from monitor.core.journal.summary import Summary
 from monitor.core.text.degrees import example, in_unit_shown
 
@@ -47,6 +47,24 @@ BARE = (
 )
 
 
+def beside_words(other: Mapping[str, Any]) -> str:
+    """The film in the other vessel, in a line that changes once a minute."""
+    view = other["view"]
+    who = f"{other['vessel']}, {other['what']}"
+    if view["stage"] is None:
+        return f"{who}: waits for its begin"
+    if view.get("end_t_s") is None:
+        return f"{who}: {view['name']}"
+    minutes = int(max(0.0, view["end_t_s"] - view["t_s"]) // 60)
+    return f"{who}: {view['name']}, {minutes} min to its {'minimum' if view['until'] == 'at least' else 'end'}"
+
+
+def refuse_beside(answer: Mapping[str, Any], screen: bool) -> None:
+    """Raise `InputWrong` where another film of the evening is or will be bare and this is a screen: the light rule is that of all."""
+    if screen and answer.get("beside_open"):
+        raise InputWrong("another film of this evening is or will be bare, and a screen gives light; allowed: a pipe, or a page elsewhere")
+
+
 class Following:
     """Shows a session until it is over; black while film is bare. `file`: the station's, for the commands that are named."""
 
@@ -72,6 +90,7 @@ class Following:
         self._black = False
         self._catching_up = False
         self._over: str | None = None
+        self._beside = ""
         self._shown_s: int | None = None
         self._aged_s = around.now_s()
 
@@ -282,6 +301,10 @@ class Following:
         view.gone(None)
         if event.get("event") == "view":
             view.seen(event["view"])
+            beside = "; ".join(beside_words(other) for other in event.get("beside", ()))
+            if beside != self._beside:
+                self._beside = beside
+                view.notice(beside)
         for line in event.get("lines", ()):  # the station's answer to a key
             view.notice(str(line))
         if event.get("event") != "record" or record["kind"] in ("stage", "cue", "session"):

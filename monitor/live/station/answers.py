@@ -137,6 +137,9 @@ class Answers:
         told: dict[str, Any] = {"ok": True, "session": running.name, "view": running.session.view, "recipe": running.recipe.data}
         vessel = None if beliefs.vessel is None else asdict(beliefs.vessel)
         told["bare_now"] = self._sessions.bare_now
+        others = [film.recipe for film in self._sessions.films if film is not running]
+        others += [film.recipe for film in self._starting.to_come.films]
+        told["beside_open"] = any(recipe.open_film for recipe in others)
         return {**told, "probes": [asdict(probe) for probe in beliefs.probes], "vessel": vessel}
 
     def _abandon(self, request: Request) -> Answer:

@@ -153,7 +153,9 @@ class Station:
                 self._sampled(hung)
         self.sessions.side.look_for_clashes(now_s)
         for film in self.sessions.films if self.sessions.followers else ():
-            self.sessions.followers.tell(film.name, {"event": "view", "session": film.name, "view": film.session.view})
+            beside = [other.beside() for other in self.sessions.films if other is not film]
+            told = {"event": "view", "session": film.name, "view": film.session.view}
+            self.sessions.followers.tell(film.name, {**told, "beside": beside} if beside else told)
 
     def _edges(self, edges: list[tuple[float, bool]], switch: Switch = 1) -> None:
         for at_s, down in edges:

@@ -259,6 +259,10 @@ class Running:
         stage = seen.stage if seen.stage is not None else seen.waits_for
         return stage is not None and stage in self.recipe.open_film and (seen.stage is not None or stage > 1)
 
+    def beside(self) -> dict[str, Any]:
+        """What is shown of it beside the other film."""
+        return {"vessel": self.vessel, "what": self.recipe.name if self.place is None else self.place.what, "view": self.session.view}
+
     def begin(self, generation: int, opening: Mapping[str, Any]) -> None:
         """Arm."""
         self._enter(generation)

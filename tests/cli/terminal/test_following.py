@@ -16,9 +16,9 @@ from typing import Any
 
 import pytest
 
-from monitor.cli.terminal.following import BLACK, LIGHT_AGAIN, TO_READ_S, Following
+from monitor.cli.terminal.following import BLACK, LIGHT_AGAIN, TO_READ_S, Following, beside_words, refuse_beside
 from monitor.cli.terminal.pulse import SILENT_S, Pulse
-from monitor.core.errors import NotThere
+from monitor.core.errors import InputWrong, NotThere
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.disk.journal_tail import records_after
 from monitor.live.view.screen import PlainView
@@ -341,6 +341,19 @@ def test_ctrl_c_ends_the_view_alone_and_says_how_it_comes_back(evening: Evening)
     assert evening.follow() == 130
     assert "status --follow --file 'my station.toml'" in evening.room.text
     assert evening.world.station.running is not None
+
+
+def test_the_film_beside_is_told_once_a_minute_and_a_bare_one_forbids_the_screen() -> None:
+    """The light rule is that of all films of an evening."""
+    view = {"stage": 2, "name": "stop", "until": "time", "end_t_s": 200.0, "t_s": 100.0}
+    other = {"vessel": "right", "what": "roll 15", "view": view}
+    assert beside_words(other) == "right, roll 15: stop, 1 min to its end"
+    assert beside_words({**other, "view": {**view, "t_s": 110.0}}) == beside_words(other)
+    assert beside_words({**other, "view": {"stage": None}}) == "right, roll 15: waits for its begin"
+    refuse_beside({"beside_open": True}, screen=False)
+    refuse_beside({"beside_open": False}, screen=True)
+    with pytest.raises(InputWrong):
+        refuse_beside({"beside_open": True}, screen=True)
 
 
 # -- who comes late -----------------------------------------------------------------------------------------------------

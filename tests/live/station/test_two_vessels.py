@@ -321,6 +321,20 @@ def test_a_follower_is_told_of_the_film_that_it_follows(world: World) -> None:
     assert {body["session"] for body in told if body["event"] == "view"} == {right}
 
 
+def test_whoever_follows_is_told_of_the_film_beside_and_whether_any_will_be_bare(world: World) -> None:
+    """A screen must not be lit for one film while the other one, or one to come, is bare."""
+    names = develop(world, "left", "right", "left", recipe=DARK)
+    assert world.ask(line=7, verb="follow", session=names[0])["beside_open"] is True
+    world.go(2)
+    (beside,) = next(body["beside"] for line, body in world.sent if line == 7 and body["event"] == "view")
+    assert (beside["vessel"], beside["what"]) == ("right", "roll 2")
+    world.ask(verb="abandon", session=names[1], why="a test")
+    assert world.ask(line=8, verb="follow", session=names[0])["beside_open"] is True
+    world.ask(verb="abandon", why="a test")
+    closed = develop(world, "left", "right")
+    assert world.ask(line=9, verb="follow", session=closed[0])["beside_open"] is False
+
+
 def test_films_to_come_that_cannot_be_read_are_said_and_cost_nothing_else(world: World) -> None:
     """The station starts, and the sessions go on."""
     names = develop(world, *EVENING)
