@@ -93,6 +93,9 @@ def test_a_blank_film_that_was_poured_off_at_once_is_no_dead_developer(laundry: 
     assert "the record says: development came to 9 % when the developer was poured off" in lines
     assert lines[-1] == "one change for next time: leave the developer in until NOW"
     assert leading(SIGHTS["blank"], findings(changed(laundry, "develop", end_told=False, done_percent=9.0))) is SIGHTS["blank"].causes[0]
+    whole = findings(laundry)
+    assert whole["hardly developed"] == Finding(False, "development came to 100 %")
+    assert leading(SIGHTS["blank"], whole) is SIGHTS["blank"].causes[0]
 
 
 def test_a_step_of_temperature_and_an_open_tray_are_said(laundry: SessionMeasures) -> None:

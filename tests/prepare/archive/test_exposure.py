@@ -78,7 +78,8 @@ def test_the_table_is_asked_after_filter_and_bellows() -> None:
         "  by your own table 31 s needs 1:48",
     ]
     assert "keep a table of your own" in exposure_lines(expose(8.0))[-1]
-    assert len(exposure_lines(expose(0.25))) == 2
+    assert "keep a table of your own" in exposure_lines(expose(1.0))[-1]
+    assert len(exposure_lines(expose(0.9))) == 2
 
 
 @pytest.mark.parametrize(
@@ -124,3 +125,4 @@ def test_no_lens_is_sharp_nearer_than_its_focal_length() -> None:
         bellows_factor(150.0, 140.0)
     with pytest.raises(InputWrong, match="is not a filter"):
         read_filter("0.5x")
+    assert read_filter("1x") == 1.0

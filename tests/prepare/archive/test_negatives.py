@@ -18,6 +18,7 @@ from monitor.prepare.archive.negatives import (
     plain_words,
     read_archive,
     read_date,
+    read_index,
     sleeve_lines,
     undo_entry,
     write_entry,
@@ -58,17 +59,43 @@ def test_the_file_is_only_appended_to_and_an_undo_is_an_entry(tmp_path: Path) ->
     add(tmp_path)
     note(tmp_path, "2026-001", frame="3", words="gate")
     before = archive_file(tmp_path).read_bytes()
+    assert [json.loads(line)["seq"] for line in before.splitlines()] == [1, 2]
     write_entry(tmp_path, NOW, undo_entry)
     after = archive_file(tmp_path).read_bytes()
     assert after.startswith(before)
     assert read_archive(tmp_path).negatives["2026-001"].notes == ()
     note(tmp_path, "2026-001", frame="4", words="wall")
+    assert [json.loads(line)["seq"] for line in archive_file(tmp_path).read_bytes().splitlines()] == [1, 2, 3, 4]
     assert [n.line() for n in read_archive(tmp_path).negatives["2026-001"].notes] == ["4: wall"]
     write_entry(tmp_path, NOW, undo_entry)
     write_entry(tmp_path, NOW, undo_entry)
     assert not read_archive(tmp_path).negatives
     with pytest.raises(InputWrong, match="nothing to undo"):
         write_entry(tmp_path, NOW, undo_entry)
+
+
+def test_a_table_belongs_to_its_film_whatever_the_capitals_and_a_newer_one_replaces_it(tmp_path: Path) -> None:
+    """And nothing is left of one that was taken back."""
+
+    def table(needed_s: float) -> Entry:
+        return {"entry": "table", "film": "Pan 400", "points": [[1.0, 1.0], [10.0, needed_s]]}
+
+    write_entry(tmp_path, NOW, lambda _: table(20.0))
+    write_entry(tmp_path, NOW, lambda _: table(30.0))
+    assert read_archive(tmp_path).table("pan 400").needed_s(10.0) == pytest.approx(30.0)
+    write_entry(tmp_path, NOW, undo_entry)
+    assert read_archive(tmp_path).table("PAN 400").needed_s(10.0) == pytest.approx(20.0)
+    assert not read_archive(tmp_path).negatives
+    with pytest.raises(InputWrong, match='there is no reciprocity table for "ortho"; allowed: pan 400'):
+        read_archive(tmp_path).table("ortho")
+
+
+@pytest.mark.parametrize("text", ["fast", "0", "-100", "1e3", "102401", "100.25", ""])
+def test_an_exposure_index_is_a_number_above_nothing(text: str) -> None:
+    """As on a meter's dial."""
+    with pytest.raises(InputWrong, match="is not an exposure index"):
+        read_index(text)
+    assert [read_index(t) for t in ("100", " 12.5 ", "102400")] == [100.0, 12.5, 102400.0]
 
 
 def test_a_refused_entry_writes_nothing(tmp_path: Path) -> None:
