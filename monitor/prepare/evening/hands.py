@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 
+from monitor.core.errors import InputWrong
 from monitor.core.recipe.values import Stage
 from monitor.core.session.agitation import Pace
 from monitor.prepare.evening.timeline import FilmTime, Moves, StageTime
@@ -19,6 +20,8 @@ POUR_S = 15.0
 """Pouring in takes 10 to 20 s (NAVEDTRA 14209); a stage counted from full to empty says its own."""
 SHEET_S = 5.0
 """One sheet under the surface, or out and over into the next tray: common practice, no source."""
+MOST_MOMENTS = 5000
+"""Two tanks turned every minute of a whole day have fewer; more would only keep the machine busy (own choice)."""
 DONE_S = 15.0
 """The last bath out and the film taken over: as long as a pour (own choice)."""
 
@@ -40,8 +43,10 @@ class Moment:
 
 
 def moments(films: Sequence[FilmTime]) -> tuple[Moment, ...]:
-    """Every moment that needs hands, in the order of time."""
-    found = [moment for film in films for moment in _of_film(film)]
+    """Every moment that needs hands, in the order of time. Raises `InputWrong` for more of them than `MOST_MOMENTS`."""
+    found = list(islice((moment for film in films for moment in _of_film(film)), MOST_MOMENTS + 1))
+    if len(found) > MOST_MOMENTS:
+        raise InputWrong(f"more than {MOST_MOMENTS} moments need hands; allowed: an evening that one person can do in a night")
     return tuple(sorted(found, key=lambda m: (m.t_s, m.film, m.stage)))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from monitor.core.errors import InputWrong
 from monitor.prepare.evening.hands import DONE_S, POUR_S, SHEET_S, bursts
 from tests.core.recipe.samples import TRAY
 from tests.prepare.evening.samples import HEAD, ROLL, evening_of, film, hands_of, placed, stage
@@ -62,6 +63,14 @@ def test_sheets_keep_the_hands_from_the_first_in_to_the_last_out() -> None:
     exits = sorted(placed(evening_of(film("tray.toml")))[0].recipe.sheet_exits_s)
     assert (0.0, exits[0] - 5.0) == next((t_s, busy_s) for t_s, busy_s, what in found if "shuffle" in what)
     assert [(t_s, busy_s) for t_s, busy_s, what in found if what == "develop: a sheet out"] == [(e - 5.0, 5.0 + SHEET_S) for e in exits]
+
+
+def test_more_than_one_person_can_do_is_refused_at_once() -> None:
+    """Twenty-four films of a day, turned every ten seconds; two hundred moments are an evening."""
+    day = HEAD + stage("develop", "23:00:00", 'agitation = [{ every = "0:10", for = "0:05" }]\n')
+    with pytest.raises(InputWrong, match="more than 5000 moments need hands"):
+        hands_of(evening_of(film("x.toml") * 24, x_toml=day))
+    assert len(hands_of(evening_of(film() * 20))) == 200
 
 
 def test_counted_from_full_a_pour_takes_as_long_as_the_recipe_says() -> None:
