@@ -93,6 +93,8 @@ def test_less_than_covers_the_film_is_told_or_refused_where_the_person_has_said_
     (said,) = made("develop", "fix", develop=SOUND + 'volume = "200 ml"\n', contents="area_units = 1.0\n").warnings
     assert "stage 1 (develop): 200 ml; a tank wants about 240 ml for 1 unit of film, roll film twice that (from memory)" in said
     assert made("develop", "fix", develop=SOUND + 'volume = "250 ml"\n', contents="area_units = 1.0\n").warnings == ()
+    twice = made("develop", "develop", "fix", develop=SOUND + 'volume = "200 ml"\n', contents="area_units = 1.0\n")
+    assert len(twice.warnings) == 1  # one tank, one volume: said once
     less = SOUND + 'volume = "300 ml"\n'
     with pytest.raises(FileWrong, match=r'r\.toml:14: volume: 300 ml does not cover the film; allowed: "350 ml" or more'):
         made("develop", "fix", develop=less, contents='cover = "350 ml"\n')

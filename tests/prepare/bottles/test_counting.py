@@ -155,6 +155,17 @@ def test_solutions_without_a_bottle_are_left_out() -> None:
     assert with_ledger(roll(), ())[0] == roll()
 
 
+def test_the_row_for_the_record_has_what_is_known_and_nothing_else() -> None:
+    """The area with this film only where the film goes through the bottle; a stock gives the millilitres."""
+    through = first(roll(), bottle(units=3.0, longer_percent=10.0)).as_json()
+    assert through == {
+        "solution": "developer A", "mixed": "2026-11-20", "used_area_units": 3.0, "state": "good", "age_s": 6 * 86400.0,
+        "time_factor": pytest.approx(1.3), "why": "3 units through it, 10 % each", "area_units": 4.0,
+    }  # fmt: skip
+    drawn = first(roll('dilution = "1+31"\nvolume = "512 ml"'), replace(bottle(volume_ml=100.0), dilution="stock")).as_json()
+    assert (drawn["taken_ml"], drawn["films_left"], "area_units" in drawn) == (16.0, 6.25, False)
+
+
 @given(
     areas=st.lists(st.sampled_from([0.5, 1.0, 1.5, 2.0]), min_size=1, max_size=5),
     rules=st.fixed_dictionaries(

@@ -123,6 +123,27 @@ def test_a_start_that_is_moved_by_the_shift_in_the_file_has_no_clash_left() -> N
     assert clashes(hands_of(again)) == ()
 
 
+def test_a_clash_may_wait_if_either_of_the_two_may() -> None:
+    """The end of a fix beside the pour of a developer; two pours of developers may not."""
+    late = evening_of(film(vessel="left") + film(vessel="right", start="+16:00"))
+    assert [c.may_wait for c in clashes(hands_of(late)) if c.second.what == "develop in" or c.first.what == "develop in"][:1] == [True]
+    early = evening_of(film(vessel="left") + film(vessel="right", start="+0:10"))
+    assert not clashes(hands_of(early))[0].may_wait
+
+
+def test_no_shift_puts_a_film_into_a_vessel_that_is_not_free() -> None:
+    """Film 2 could begin when film 1 is moved no more, but film 4 is to have its vessel by then."""
+    busy = HEAD + stage("develop", "10:00", 'agitation = "continuous"\n')
+    stands, long = HEAD + stage("develop", "10:00"), HEAD + stage("develop", "2:00:00")
+    films = film("busy.toml", "left") + film("stands.toml", "right", "+0:20") + film("long.toml", "left")
+    recipes = {"busy_toml": busy, "stands_toml": stands, "long_toml": long}
+    for more, cleared in (("", True), (film("long.toml", "right", "+3:00"), False)):
+        evening = evening_of(films + more, "1:00", **recipes)
+        met = clashes(hands_of(evening))
+        assert met
+        assert (shift_for(evening, placed(evening), hands_of(evening), met) is not None) is cleared
+
+
 def test_two_films_that_wait_for_the_same_stage_move_together() -> None:
     """The film that is put into a vessel one minute after the last one left it is as near to it however long that one takes."""
     evening = evening_of(film() + film(), between="1:00")

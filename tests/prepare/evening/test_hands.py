@@ -37,6 +37,22 @@ def test_every_end_of_a_stage_is_a_moment() -> None:
     assert ends <= {(m.film, m.stage, m.t_s) for m in hands_of(evening)}
 
 
+def test_each_moment_names_its_stage_and_a_load_with_a_time_is_one() -> None:
+    """What is only agitated, kept moving or loaded cannot wait; a stage without a drain has no pouring off."""
+    load = '[[stage]]\nname = "load"\nrole = "load"\ntime = "2:00"\n'
+    dry = 'drain = "0:00"\nagitation = "continuous"\n'
+    text = HEAD + load + stage("develop", "10:00", dry) + stage("fix", "5:00")
+    found = [(m.stage, m.t_s, m.busy_s, m.what, m.may_wait) for m in hands_of(evening_of(film("x.toml"), x_toml=text))]
+    assert found == [
+        (1, 0.0, 120.0, "load: load", False),
+        (1, 120.0, POUR_S, "load ends: develop in", True),
+        (2, 120.0, 600.0, "develop: keep it moving", False),
+        (2, 720.0, POUR_S, "develop ends: fix in", False),
+        (3, 1020.0, 10.0 + DONE_S, "fix ends: film out", True),
+    ]  # fmt: skip
+    assert [m.stage for m in hands_of(evening_of(film()))] == [1] * 7 + [2] * 2 + [3]
+
+
 def test_what_ends_by_a_tap_may_wait_and_nothing_else() -> None:
     """The end of the fix; pours into the developer cannot."""
     assert [m.what for m in hands_of(evening_of(film())) if m.may_wait] == ["fix ends: film out"]

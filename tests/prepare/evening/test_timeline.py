@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from monitor.prepare.evening.timeline import later
-from tests.prepare.evening.samples import evening_of, film, placed
+from monitor.prepare.evening.timeline import FilmTime, dark_spans, later
+from tests.core.recipe.samples import TRAY
+from tests.prepare.evening.samples import HEAD, ROLL, evening_of, film, placed
 
 TWO = film(vessel="left") + film(vessel="right", start="+4:00")
 
@@ -40,3 +41,32 @@ def test_what_waits_for_a_film_begins_later_with_it() -> None:
     assert later(placed(evening), evening, 2) == {2, 4}
     assert later(placed(evening), evening, 1) == {1, 2, 3, 4}
     assert later(placed(evening), evening, 3) == {3}
+
+
+def test_a_start_counts_from_the_film_before_it_in_the_file() -> None:
+    """Not from the first, nor from the one before it in its vessel; and moves with what that one waits for."""
+    evening = evening_of(film(vessel="left") * 3 + film(vessel="right", start="+2:00"))
+    _, _, third, fourth = placed(evening)
+    assert fourth.start_s == third.start_s + 120.0
+    assert fourth.starts_with == third.starts_with == {(1, 1): 600.0, (2, 1): 600.0}
+
+
+def fixed_s(film_time: FilmTime) -> float:
+    """When the last stage ends in which film is bare."""
+    return next(at.end_s for at in reversed(film_time.stages) if at.stage.number in film_time.recipe.open_film)
+
+
+def test_film_that_is_bare_in_two_vessels_at_once_is_one_span_of_darkness() -> None:
+    """Apart they are two; a closed tank darkens nothing, a load with a time does, one without is over at once."""
+    trays = film("tray.toml", "left") + film("tray.toml", "right", "+0:30")
+    one, other = placed(evening_of(trays))
+    assert dark_spans((one, other)) == ((0.0, fixed_s(other)),)
+    apart = placed(evening_of(film("tray.toml", "left") + film("tray.toml", "right", "+1:00:00")))
+    assert dark_spans(apart) == ((0.0, fixed_s(apart[0])), (3600.0, fixed_s(apart[1])))
+    load = '[[stage]]\nname = "load"\nrole = "load"\n'
+    for time, spans in (("", ()), ('time = "3:00"\n', ((0.0, 180.0),))):
+        text = HEAD + load + time + ROLL.removeprefix(HEAD)
+        assert dark_spans(placed(evening_of(film("x.toml"), x_toml=text))) == spans
+    inside = placed(evening_of(film("tray.toml", "left") + film("short.toml", "right", "+0:30"), short_toml=TRAY.replace("8:00", "6:00")))
+    assert fixed_s(inside[1]) < fixed_s(inside[0])
+    assert dark_spans(inside) == ((0.0, fixed_s(inside[0])),)
