@@ -36,13 +36,15 @@ def config_topic(station: str) -> str:
 def device_config(station: str, probes: Iterable[str]) -> dict[str, Any]:
     """The description of a station with these probes.
 
-    Readings are taken to carry `celsius` (null when bad), progress to carry `stage`, `done_ref_s` and `target_ref_s`.
+    Readings are taken to carry `celsius` (null when bad), progress to carry `stage`, `done_ref_s`, its `done_sd_ref_s` and `target_ref_s`.
+    What the clock alone ends has no doubt and no share: part of the time is no development.
     """
     identity = device_id(station)
     components = {f"probe_{_word(name)}": _probe(station, name) for name in sorted(set(probes))}
     components["stage"] = _of_session(station, "stage", "Stage", "value_json.stage")
+    share = "100 * value_json.done_ref_s / value_json.target_ref_s"
     components["done"] = {
-        **_of_session(station, "done", "Development done", "100 * value_json.done_ref_s / value_json.target_ref_s"),
+        **_of_session(station, "done", "Development done", f"({share} if value_json.done_sd_ref_s else None)"),
         "unit_of_measurement": "%",
         "state_class": "measurement",
         "suggested_display_precision": 0,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -80,3 +81,12 @@ def test_names_that_differ_stay_apart() -> None:
     """Letters that an id may not have do not fall together."""
     components = device_config("a", ["Jug", "jug", "jüg", "j.g"])["cmps"]
     assert len({component["unique_id"] for component in components.values()}) == 6
+
+
+def test_a_stage_by_the_clock_has_no_share_of_development() -> None:
+    """Jinja's conditional reads like Python's: a half with a doubt is 50, without one it is not known."""
+    template = device_config("laundry", [])["cmps"]["done"]["value_template"]
+    expression = template.strip("{} ").replace("value_json is defined", "True")
+    for sd, share in ((1.5, 50.0), (0.0, None)):
+        progress = SimpleNamespace(done_ref_s=150.0, target_ref_s=300.0, done_sd_ref_s=sd)
+        assert eval(expression, {"value_json": progress}) == share
