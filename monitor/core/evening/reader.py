@@ -12,7 +12,7 @@ from typing import Any
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.evening.values import MOST_VESSELS, USUAL_BETWEEN_S, VESSEL_NAME, Evening, Film
-from monitor.core.recipe.reader import load_recipe, recipe_from_data
+from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.scaled import developing
 from monitor.core.recipe.values import SAME, Recipe
 from monitor.core.text.quantities import QuantityWrong, format_duration, read_duration, shown
@@ -45,26 +45,10 @@ def load_evening(text: bytes, file: str, open_recipe: OpenRecipe) -> Evening:
     return _Reader(document, lambda name: _load(open_recipe(name))).read()
 
 
-def evening_from_data(data: Mapping[str, Any]) -> Evening:
-    """An evening from `Evening.data`. Raises `FileWrong` (all lines are 0)."""
-    if not is_evening(data):
-        recipe = recipe_from_data(data)
-        return of_one_recipe(recipe, recipe.name)
-    recipes = data.get("recipes")
-    known = recipes if isinstance(recipes, dict) else {}
-
-    def recipe_named(name: str) -> tuple[Recipe, str]:
-        if not isinstance(known.get(name), dict):
-            raise InputWrong(f"{name}: not among the recipes that came with the evening; allowed: each film's recipe")
-        return recipe_from_data(known[name]), name
-
-    return _Reader(Document({k: v for k, v in data.items() if k != "recipes"}, None, "evening"), recipe_named).read()
-
-
 def of_one_recipe(recipe: Recipe, file: str) -> Evening:
     """The evening of this one film."""
     film = Film(1, 0, recipe.what or recipe.name, recipe, file, None, None)
-    return Evening(recipe.name, USUAL_BETWEEN_S, (film,), True, recipe.data)
+    return Evening(recipe.name, USUAL_BETWEEN_S, (film,), True)
 
 
 def is_evening(data: Mapping[str, Any]) -> bool:
@@ -105,7 +89,7 @@ class _Reader:
         if name is None:
             raise AssertionError("a missing value was not written down")
         between = USUAL_BETWEEN_S if between_s is None else between_s
-        evening = Evening(name, between, films, False, {**self._document.data, "recipes": self._recipe_data()})
+        evening = Evening(name, between, films, False)
         self._check_starts(evening)
         self._raise_problems()
         return replace(evening, warnings=tuple(_warnings(evening)))
@@ -118,9 +102,6 @@ class _Reader:
             raise FileWrong([*wrong.problems, *self._in_recipes]) from None
         if self._in_recipes:
             raise FileWrong(self._in_recipes)
-
-    def _recipe_data(self) -> dict[str, Any]:
-        return {name: dict(found[0].data) for name, found in self._recipes.items() if found is not None}
 
     def _film(self, table: Table, number: int) -> Film | None:
         recipe_name = table.text("recipe", required=True, longest=4096)

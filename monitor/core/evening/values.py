@@ -6,9 +6,9 @@ The fields are those of the project's contract, section 11. Tests: tests/core/ev
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from monitor.core.recipe.values import Recipe
 
@@ -44,15 +44,13 @@ class Film:
 class Evening:
     """An evening that has passed every check. `from_recipe` is True where the file was a recipe: an evening of one film.
 
-    `between_s` is the planned gap between two films in one vessel. `data` is the whole of it as plain values, each film's recipe included:
-    `evening_from_data` reads it again. `warnings` are plain sentences.
+    `between_s` is the planned gap between two films in one vessel. `warnings` are plain sentences.
     """
 
     name: str
     between_s: float
     films: tuple[Film, ...]
     from_recipe: bool
-    data: Mapping[str, Any]
     warnings: tuple[str, ...] = ()
 
     @property

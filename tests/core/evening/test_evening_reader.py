@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.evening.reader import RecipeText, evening_from_data, load_evening
+from monitor.core.evening.reader import RecipeText, load_evening
 from monitor.core.evening.values import Evening
 from tests.core.recipe.samples import ROLL, TRAY, changed
 
@@ -89,14 +87,13 @@ def test_a_film_without_a_vessel_is_in_the_only_one_that_is_named() -> None:
 
 
 def test_a_recipe_is_an_evening_of_one_film() -> None:
-    """By its own file, and by its data."""
-    read = load_evening(ROLL.encode(), "roll.toml", beside)
-    for evening in (read, evening_from_data(read.data)):
-        assert evening.from_recipe
-        assert evening.starts_s([1.0]) == (0.0,)
-        (film,) = evening.films
-        assert (film.number, film.what, film.vessel, film.start_s) == (1, "one 36-exposure roll, marked 14", None, None)
-        assert evening.name == film.recipe.name == "Roll film, cold laundry"
+    """With the recipe's own names."""
+    evening = load_evening(ROLL.encode(), "roll.toml", beside)
+    assert evening.from_recipe
+    assert evening.starts_s([1.0]) == (0.0,)
+    (film,) = evening.films
+    assert (film.number, film.what, film.vessel, film.start_s) == (1, "one 36-exposure roll, marked 14", None, None)
+    assert evening.name == film.recipe.name == "Roll film, cold laundry"
 
 
 def test_a_films_factor_moves_its_develop_stages_alone() -> None:
@@ -108,16 +105,6 @@ def test_a_films_factor_moves_its_develop_stages_alone() -> None:
     assert [s.get("factor") for s in third.data["stage"]] == [1.2, None]
     assert evening.films[2].factor == 1.2
     assert [s.line for s in third.stages] == [s.line for s in first.stages]
-
-
-def test_an_evening_goes_through_json_and_comes_back_the_same() -> None:
-    """Lines and the recipes' places apart, which only the files have."""
-    evening = loaded(changed(EVENING, 'what = "roll 15" => what = "roll 15"\nfactor = 1.2'))
-    again = evening_from_data(json.loads(json.dumps(evening.data)))
-    assert [(f.what, f.vessel, f.start_s, f.factor, f.recipe.data) for f in again.films] == [
-        (f.what, f.vessel, f.start_s, f.factor, f.recipe.data) for f in evening.films
-    ]
-    assert (again.name, again.between_s, again.data) == (evening.name, evening.between_s, evening.data)
 
 
 # What is done to EVENING, a mark on the line that must be named, and words that must stand in the message.
