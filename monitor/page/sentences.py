@@ -69,7 +69,7 @@ WANTED = "wanted"
 UNREAD = "A session runs, but its journal cannot be read here: no picture, and no words about trust."
 UNREAD_STAGE = "SESSION"
 SILENT = "No station answers."
-SILENT_THEN = "Start it, or look at its lamp and its log: the sounds at the sink rule."
+SILENT_THEN = "Start it, or see whether the page's user belongs to its group. The sounds at the sink rule."
 
 FOR_SCRIPT = {
     "word": "word {age} s old",

@@ -47,10 +47,14 @@
     if (polling) return;
     polling = true;
     polledS = nowS();
+    const stop = new AbortController(), timer = setTimeout(() => stop.abort(), 3000);
     try {
-      const answer = await fetch("/snapshot", { cache: "no-store", signal: AbortSignal.timeout(3000) });
+      const answer = await fetch("/snapshot", { cache: "no-store", signal: stop.signal });
       if (answer.ok) take(await answer.text());
-    } catch { /* looked for again */ } finally { polling = false; }
+    } catch { /* looked for again */ } finally {
+      clearTimeout(timer);
+      polling = false;
+    }
   }
 
   function sleep() {
