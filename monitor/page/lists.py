@@ -22,6 +22,7 @@ from monitor.page.made import Made, Maker
 MOST_SESSIONS = 60
 MOST_RECIPES = 100
 LONGEST_RECIPE = 1 << 20
+_ANSWER = re.compile(r"^  (Hands|Next time)  +(\S.*)$", re.MULTILINE)
 _RECIPE = re.compile(r"[\w .,+()-]{1,120}\.toml")
 
 
@@ -64,15 +65,30 @@ class Lists:
             return []
         return found
 
-    def report(self, session: str) -> Leaf | None:
-        """The report of a closed session; None where there is no such one."""
+    def _closed(self, session: str) -> Ended | None:
+        """A closed session of the listing; None where there is no such one."""
         try:
             if session not in session_names(self._journals):
                 return None
             ended = read_session(self._journals, session)
         except OSError:
             return None
-        if ended is None or ended.close is None:
+        return None if ended is None or ended.close is None else ended
+
+    def answers(self, session: str) -> dict[str, str] | None:
+        """What `review` answers for a closed session in a row each, by the row's name; empty where it cannot be made now, None where there
+        is no such session."""
+        ended = self._closed(session)
+        if ended is None:
+            return None
+        made = self._maker.make(("answers", session, ended.changed), ("review", str(self._journals / f"{session}.jsonl")))
+        rows = _ANSWER.findall(for_terminal(made.text)) if made.well else []
+        return {name: typeset(one_line(words)) for name, words in rows}
+
+    def report(self, session: str) -> Leaf | None:
+        """The report of a closed session; None where there is no such one."""
+        ended = self._closed(session)
+        if ended is None:
             return None
         words = ("review", str(self._journals / f"{session}.jsonl"))
         return _leaf(self._maker.make(("report", session, ended.changed), words, "--report"), session, whole=True)

@@ -80,6 +80,8 @@ FOR_SCRIPT = {
     "old_then": "Looking for the station.",
     "old_said": "Old values. No word from the station.",
     "closed": "closed {time}",
+    "hands": "{hint}; hands: {words}",
+    "next": "Next time: {words}",
 }
 HELP = (
     "No phone is a safelight: where film is bare, phones stay outside. This page goes black by itself, and black still glows.",

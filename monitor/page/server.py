@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import http.server
 import io
+import json
 import socket
 import socketserver
 import threading
@@ -105,7 +106,11 @@ class PageServer(socketserver.ThreadingMixIn, socketserver.TCPServer):
                 request.send(b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 2\r\nContent-Length: 0\r\nConnection: close\r\n\r\n")
             self.shutdown_request(request)
             return
-        super().process_request(request, client_address)
+        try:
+            super().process_request(request, client_address)
+        except RuntimeError:  # no thread can be started: this one is hung up on, and its place is free again
+            self._room.release()
+            raise
 
     def process_request_thread(self, request: Any, client_address: Any) -> None:
         """The thread of one request."""
@@ -197,8 +202,18 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             self._send(200, "application/json", pulse.newest())
         elif path in assets():
             self._send(200, *assets()[path])
+        elif path.startswith("/answers/") and pulse.lit:
+            self._answers(path.removeprefix("/answers/"))
         else:
             self._document(path)
+
+    def _answers(self, session: str) -> None:
+        """A few words about a session that is over, for the page that shows it."""
+        told = None if self.server.lists is None else self.server.lists.answers(session)
+        if told is None:
+            self._plain(404, "not here")
+        else:
+            self._send(200 if told else 503, "application/json", json.dumps(told, ensure_ascii=False).encode())
 
     def _stream(self) -> None:
         if self.command == "HEAD":

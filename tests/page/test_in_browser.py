@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from monitor.page.lists import Leaf
 from tests.page.served import NAME, Served, Told, at, gate, waiting
 
 CHROMIUM = os.environ.get("EVENBATH_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
@@ -40,6 +41,19 @@ def states(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]
         "done": at(folder, "02-probe-knocked-out", 1e9),
     }
     return {name: {**told, "station_age_s": 0.2} for name, told in made.items()}
+
+
+class OneReport:
+    """In place of the lists."""
+
+    def report(self, session: str) -> Leaf:
+        """White all over."""
+        body = '<!doctype html><html><head><style>body{background:#fff}</style></head><body class="x">white</body></html>'
+        return Leaf(200, session, body, whole=True)
+
+    def answers(self, session: str) -> dict[str, str]:
+        """Two rows."""
+        return {"Hands": "on time", "Next time": "change nothing"}
 
 
 class Tab:
@@ -119,7 +133,8 @@ def tab(states: dict[str, dict[str, Any]]) -> Iterator[Tab]:
 
 @pytest.fixture(autouse=True)
 def _well(tab: Tab, states: dict[str, dict[str, Any]]) -> Iterator[None]:
-    """Begins lit and waiting, and ends without a complaint and without a foreign request."""
+    """Begins lit and waiting, with answers at hand, and ends without a complaint and without a foreign request."""
+    tab.served.server.lists = OneReport()  # type: ignore[assignment]
     tab.served.source.tell(states["waiting"])
     tab.wait(lambda: tab.served.pulse.lit)
     if tab.page.url == "about:blank":
@@ -158,8 +173,11 @@ def test_what_is_said_stands_in_its_slot(tab: Tab, states: dict[str, dict[str, A
     tab.show(states["now"])
     assert tab.text("#figure") == "NOW"
     assert tab.page.locator("#hands").get_attribute("data-frame") == "thick"
+    tab.served.server.lists = OneReport()  # type: ignore[assignment]
     tab.show(states["done"])
     assert tab.page.locator("#report a").get_attribute("href") == "/reports/261106-2005a"
+    tab.until("document.getElementById('then').textContent === 'Next time: change nothing'")
+    assert tab.text("#hint").endswith("; hands: on time")
 
 
 def test_the_count_goes_on_between_two_words_and_no_further_than_two_seconds(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
@@ -310,16 +328,6 @@ def test_axe_would_find_something(tab: Tab) -> None:
 
 def test_a_report_is_under_the_lease_too(tab: Tab, states: dict[str, dict[str, Any]], tmp_path: Path) -> None:
     """A document that was made elsewhere is black as soon as the word is, with its own colours and all."""
-    from monitor.page.lists import Leaf
-
-    class OneReport:
-        """In place of the lists."""
-
-        def report(self, session: str) -> Leaf:
-            """White all over."""
-            body = '<!doctype html><html><head><style>body{background:#fff}</style></head><body class="x">white</body></html>'
-            return Leaf(200, session, body, whole=True)
-
     tab.served.server.lists = OneReport()  # type: ignore[assignment]
     tab.goto("reports/1")
     tab.lit()

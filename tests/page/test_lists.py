@@ -50,6 +50,17 @@ def test_closed_sessions_have_a_report_and_open_ones_have_not(lists: Lists) -> N
     assert "Roll film, cold laundry" in report.body
 
 
+def test_a_session_that_is_over_is_answered_for_in_two_rows(lists: Lists) -> None:
+    """In the words of `review`: the hands, and next time."""
+    told = lists.answers("261106-2005a")
+    assert told is not None
+    assert told.keys() == {"Hands", "Next time"}
+    assert told["Hands"] == "poured on time (you tapped)"
+    assert told["Next time"].startswith('fasten the probe "developer"')
+    assert lists.answers("261106-1910a") is None
+    assert lists.answers("../x") is None
+
+
 def test_a_report_is_dark_on_every_screen_and_black_before_its_lease(lists: Lists) -> None:
     """It has a light dress too, for readers by day."""
     leaf = lists.report("261106-2005a")

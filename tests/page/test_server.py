@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import socket
 import threading
 from collections.abc import Iterator
@@ -262,6 +263,18 @@ def test_what_is_served_from_the_disk_is_a_list_made_once(served: Served) -> Non
         assert b"eval(" not in body
 
 
+def test_answers_are_of_closed_sessions_and_not_for_the_dark(served: Served) -> None:
+    """JSON; elsewhere not here, and in the dark a black page like any other path."""
+    status, headers, body = served.ask("/answers/261106-1910a")
+    assert (status, headers["content-type"]) == (200, "application/json")
+    assert "Hands" in json.loads(body)
+    for attack in ("/answers/", "/answers/..%2f..%2fetc%2fpasswd", "/answers/../x", "/answers/261106-9999z"):
+        assert served.ask(attack)[0] == 404
+    served.source.tell({"light": False})
+    _wait(lambda: not served.pulse.lit)
+    assert served.ask("/answers/261106-1910a")[2] == BLACK
+
+
 def test_head_is_answered_without_a_body(served: Served) -> None:
     """As GET, but for that."""
     status, headers, body = served.ask("/", "HEAD")
@@ -276,3 +289,17 @@ def test_lists_are_read_only_pages_under_the_lease(served: Served, tmp_path: Pat
     assert b'href="/reports/261106-1910a"' in body
     assert b"<form" not in body
     assert b"lease.css" in body
+
+
+def test_where_no_thread_can_be_started_no_place_is_lost(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The kernel's limit: whoever asks then is hung up on, more often than there are places, and later all are answered."""
+    _wait(lambda: _answering() == 0)
+
+    def refused(self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    with monkeypatch.context() as limited:
+        limited.setattr(threading.Thread, "start", refused)
+        for _ in range(page_server.MOST_AT_ONCE + 2):
+            assert served.raw(f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\n\r\n".encode()) == b""
+    assert served.ask("/")[0] == 200

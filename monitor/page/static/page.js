@@ -6,7 +6,7 @@
   const root = document.documentElement;
   const staleS = Number(document.querySelector("script[data-stale-s]").dataset.staleS);
   const INTERPOLATED_S = 2;
-  let told = null, heardS = 0, drawn = {}, stale = false;
+  let told = null, heardS = 0, drawn = {}, stale = false, answers = {};
 
   const nowS = () => performance.now() / 1000;
   const fill = (text, fields) => text.replace(/\{(\w+)\}/g, (_, name) => fields[name]);
@@ -74,7 +74,26 @@
     others(told.others);
     by("report").hidden = !slots.report;
     if (slots.report) by("report").firstElementChild.href = "/reports/" + encodeURIComponent(slots.report);
+    found(slots);
     document.title = slots.head;
+  }
+
+  // What was found out about a session that is over: asked for once, and again later where it could not be told yet.
+  async function ask(session) {
+    if (answers.session === session && (answers.words || nowS() < answers.againS)) return;
+    answers = { session, words: null, againS: nowS() + 10 };
+    try {
+      const answer = await fetch("/answers/" + encodeURIComponent(session), { cache: "no-store" });
+      if (answer.ok) answers.words = await answer.json();
+    } catch { /* the report has it */ }
+  }
+
+  function found(slots) {
+    if (slots.report) ask(slots.report);
+    const words = answers.session === slots.report ? answers.words : null;
+    if (!words) return;
+    if (words.Hands && slots.hint) put("hint", fill(sentences.hands, { hint: slots.hint, words: words.Hands }));
+    if (words["Next time"]) put("then", fill(sentences.next, { words: words["Next time"] }));
   }
 
   // Only changes of state are read aloud, never a count.
