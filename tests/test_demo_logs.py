@@ -10,6 +10,8 @@ from types import ModuleType
 
 import pytest
 
+from monitor.review.load import load
+
 FOLDER = Path(__file__).parent.parent / "demo_logs"
 
 
@@ -82,6 +84,20 @@ def test_the_timeline_of_both_tanks_is_that_of_their_journals_and_the_report_has
     same((FOLDER / f"{MAKE.TWO}.svg").read_text(encoding="utf-8"), PICTURES.both_tanks())
     report = (FOLDER / f"{MAKE.TWO}.html").read_text(encoding="utf-8")
     assert all(report.count(f"27 Nov 2026, 19:{minute}") >= 2 for minute in ("00", "15", "19"))
+
+
+def test_the_live_evening_is_whole_and_tells_of_the_kill_the_tap_and_the_probe() -> None:
+    """Played on the rig by `python -m tests.benchmarks.live_evening`; no call waited longer than 2.4 s."""
+    journals = [load(path) for path in sorted((FOLDER / "live-two-tanks").glob("*.jsonl"))]
+    assert [j.opening["evening"]["what"] for j in journals] == ["roll 21", "roll 22", "roll 23", "roll 24"]
+    for journal in journals:
+        assert not journal.findings
+        assert journal.close is not None
+        assert journal.close["why"] == "finished"
+        assert max(r["lateness_s"] for r in journal.of("cue") if r["cue"] == "now") <= 2.4
+    assert [len([r for r in j.of("session") if r["event"] == "resume"]) for j in journals] == [1, 1, 0, 0]
+    assert [r["stage"] for r in journals[2].of("stage") if r.get("assumed")] == [3]
+    assert [r["probe"] for r in journals[3].of("trust") if not r["believed"]] == ["jug2"]
 
 
 def test_the_wall_card_in_the_readme_is_the_programs_own() -> None:

@@ -106,6 +106,7 @@ def fault_calls(journal: Journal) -> list[dict[str, Any]]:
 def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures]) -> SessionMeasures:
     recipe, close, opening = journal.recipe, journal.close, journal.opening
     late = [r["lateness_s"] for r in journal.of("cue") if isinstance(r.get("lateness_s"), (int, float))]
+    waited = [r["waited_s"] for r in journal.of("cue") if isinstance(r.get("waited_s"), (int, float))]
     counts: dict[str, int] = {}
     for record in journal.of("cue"):
         counts[record["cue"]] = counts.get(record["cue"], 0) + 1
@@ -115,7 +116,8 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         film=recipe.film if recipe else None, vessel=recipe.vessel if recipe else None, contents=recipe.what if recipe else None,
         area_units=recipe.area_units if recipe else None, program_version=opening.get("version"), opened_wall=journal.first_wall,
         zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None, stages=stages,
-        max_cue_lateness_s=max(late) if late and "trace" not in opening else None, cues=counts,
+        max_cue_lateness_s=max(late) if late and "trace" not in opening else None,
+        max_cue_waited_s=max(waited, default=None), cues=counts,
         faults=counts.get("fault", 0), fault_calls=fault_calls(journal),
         probes=list(facts.values()),
         trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],

@@ -152,7 +152,8 @@ class StageMeasures:
 
 @dataclass(slots=True)
 class SessionMeasures:
-    """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal). `problems`: of the file, as told.
+    """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal); `max_cue_waited_s`: how much of that
+    a call waited for the other film's, None where none did. `problems`: of the file, as told.
 
     `waived`, `gate_overridden`: the reasons that the person gave, None where nothing was waived or overridden.
     `fault_calls`: each FAULT that sounded, with `t_s` and `why`, None where nothing tells why.
@@ -174,6 +175,7 @@ class SessionMeasures:
     close_why: str | None
     stages: list[StageMeasures]
     max_cue_lateness_s: float | None
+    max_cue_waited_s: float | None
     cues: dict[str, int]
     faults: int
     fault_calls: list[dict[str, Any]]

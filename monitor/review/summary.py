@@ -411,7 +411,9 @@ def sentences(session: SessionMeasures) -> list[str]:
     others = [s for s in session.stages if s not in told]
     if others:
         told_all.append("Other stages: " + "; ".join(other_sentence(group) for group in _by_stage(others)) + ".")
-    if session.max_cue_lateness_s is not None:
+    if session.max_cue_waited_s is not None:
+        told_all.append(f"A call waited {session.max_cue_waited_s:.1f} s until the other film's was over.")
+    elif session.max_cue_lateness_s is not None:
         told_all.append(f"The latest cue came {1000 * session.max_cue_lateness_s:.0f} ms after its moment.")
     changes = "; ".join(trust_sentence(t, session) for t in session.trust)
     told_all.append(faults_sentence(session) + (f"; {changes}." if changes else "."))

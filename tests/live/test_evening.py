@@ -83,6 +83,8 @@ def test_what_had_to_wait_says_so() -> None:
     played = Played(evening("left, right +0:01"), "t_s,developer_c,bath_c,developer_2_c\n0,20,20,20\n", options=ProbeOptions(noise_c=0.0))
     (first,) = played.of("roll 1", "stage", event="now", stage=1)
     late = [r for r in played.of("roll 2", "cue", cue="now") if r.get("lateness_s")]
+    assert late[0]["waited_s"] == pytest.approx(late[0]["lateness_s"])
+    assert all("waited_s" not in r for r in played.records["roll 2"] if r["kind"] == "cue" and not r.get("lateness_s"))
     assert late[0]["lateness_s"] == pytest.approx(first["t_s"] + cues.length_s(cues.NOW) + cues.AGAIN_S - (first["t_s"] + 1.0), abs=0.01)
 
 

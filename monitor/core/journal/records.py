@@ -343,7 +343,7 @@ class BandSummary(Record):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CueSounded(Record):
     """A sound's first onset. `lateness_s` after the intended moment, None in a rehearsal; `late_s`: how much later than it was due,
-    because the program was away; `why`: what a FAULT is about."""
+    because the program was away; `why`: what a FAULT is about; `waited_s`: how much of its lateness it waited for the other film's call."""
 
     kind: ClassVar[str] = "cue"
     cue: Cue
@@ -351,6 +351,7 @@ class CueSounded(Record):
     lateness_s: float | None = None
     late_s: float | None = None
     why: str | None = None
+    waited_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -154,7 +154,8 @@ def length_s(pattern: tuple[float, ...]) -> float:
 @dataclass(frozen=True, slots=True)
 class Sound:
     """One sounding: `onset_s` is the intended first onset in session time. `number` tells soundings apart; `late_s`: how much later that
-    is than it was due, because the program was away; `why`: what a FAULT is about; `vessel`: of whose film."""
+    is than it was due, because the program was away; `why`: what a FAULT is about; `vessel`: of whose film; `waited_s`: how long
+    it waited until the other film's was over, None where it did not."""
 
     number: int
     cue: Cue
@@ -164,6 +165,7 @@ class Sound:
     late_s: float | None = None
     why: str | None = None
     vessel: Vessel = 1
+    waited_s: float | None = None
 
     @property
     def end_s(self) -> float:
@@ -292,7 +294,7 @@ class Mixer:
         if sound.cue == "now":
             self._now_of = sound.vessel
         if not again:
-            result.began.append(sound)
+            result.began.append(sound if sound.waited_s is None else replace(sound, waited_s=onset_s - sound.onset_s))
 
     def _behind(self, end_s: float, sound: Sound, again: bool) -> None:
         """It sounds when what is over at `end_s` is over: what was asked for is told late and whole. `again`: it has begun once already."""
@@ -318,12 +320,12 @@ class Mixer:
             return True
         playing = self._playing
         if playing is not None and playing.end_s() > onset_s + 1e-9 and self._waits_for(sound, playing):
-            self._wait(playing.end_s() + AGAIN_S, sound, again)
+            self._wait(playing.end_s() + AGAIN_S, replace(sound, waited_s=0.0), again)
             return True
         for at_s, first, _ in self._waiting:
             soon = onset_s + 1e-9 < at_s <= onset_s + AGAIN_S
             if soon and self._held_up(at_s, first) and first.vessel != sound.vessel and PRIORITY[first.cue] >= PRIORITY[sound.cue]:
-                self._wait(at_s, sound, again)
+                self._wait(at_s, replace(sound, waited_s=0.0), again)
                 return True
         return False
 

@@ -269,7 +269,15 @@ class Session:
         self._advance(onset_s if onset_s > self._desk.t_s else self._desk.t_s)
         self._last_cue = LastCue(cue=sound.cue, t_s=onset_s)
         self._desk.write(
-            records.CueSounded(t_s=onset_s, cue=sound.cue, sheet=sound.sheet, lateness_s=lateness_s, late_s=sound.late_s, why=sound.why)
+            records.CueSounded(
+                t_s=onset_s,
+                cue=sound.cue,
+                sheet=sound.sheet,
+                lateness_s=lateness_s,
+                late_s=sound.late_s,
+                why=sound.why,
+                waited_s=sound.waited_s,
+            )
         )
         return self._out()
 
