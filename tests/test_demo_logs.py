@@ -91,7 +91,7 @@ def test_the_live_evening_is_whole_and_tells_of_the_kill_the_tap_and_the_probe()
     journals = [load(path) for path in sorted((FOLDER / "live-two-tanks").glob("*.jsonl"))]
     assert [j.opening["evening"]["what"] for j in journals] == ["roll 21", "roll 22", "roll 23", "roll 24"]
     for journal in journals:
-        assert not journal.findings
+        assert not journal.findings.problems
         assert journal.close is not None
         assert journal.close["why"] == "finished"
         assert max(r["lateness_s"] for r in journal.of("cue") if r["cue"] == "now") <= 2.4
