@@ -66,10 +66,16 @@ def _evening(args: argparse.Namespace, evening: Evening) -> int:
 
 
 def _bottles(args: argparse.Namespace) -> Bottles:
-    """The ledger's bottles; a damaged last line is said."""
+    """The ledger's bottles. A damaged last line is said; a ledger that cannot be read is said too, and stops no plan."""
+    from monitor.core.errors import EvenbathError
     from monitor.prepare.bottles.ledger import read_ledger
 
-    ledger = read_ledger(state_of(args))
+    state = state_of(args)
+    try:
+        ledger = read_ledger(state)
+    except (EvenbathError, OSError) as wrong:
+        sys.stderr.write(f"note: the ledger of bottles cannot be read, the times are the recipes' own: {wrong}\n")
+        return {}
     if ledger.damaged is not None:
         sys.stderr.write(f"{ledger.damaged}\n")
     return ledger.bottles

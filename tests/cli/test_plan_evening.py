@@ -83,6 +83,18 @@ def test_a_recipes_plan_says_what_the_ledger_says(tmp_path: Path, capsys: pytest
     assert json.loads(capsys.readouterr().out)["stages"][0]["planned_s"] == 600.0
 
 
+def test_a_ledger_that_cannot_be_read_is_said_and_stops_no_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A recipe's and an evening's: the times are then the recipes' own."""
+    ledger = tmp_path / "state" / "ledger" / "bottles.jsonl"
+    ledger.parent.mkdir(parents=True)
+    ledger.write_text('{"seq": 7}\n{"seq": 9}\n', encoding="utf-8")
+    for name in (written(tmp_path), str(tmp_path / "roll.toml")):
+        assert plan(name, "--json", "--state", str(tmp_path / "state")) == 0
+        said = capsys.readouterr()
+        assert said.err.startswith("note: the ledger of bottles cannot be read, the times are the recipes' own: ")
+        assert json.loads(said.out)
+
+
 def test_an_evenings_page_for_the_wall_is_one_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Told where it is; a name that is no page's is refused."""
     name, page = written(tmp_path), tmp_path / "wall.html"
