@@ -103,6 +103,15 @@ def fault_calls(journal: Journal) -> list[dict[str, Any]]:
     return [{"t_s": r["t_s"], "why": r.get("why") or lost.get(r["t_s"])} for r in journal.of("cue") if r["cue"] == "fault"]
 
 
+def _contents(journal: Journal) -> str | None:
+    """What was in the vessel: what the evening's file calls this film, else what the recipe says."""
+    evening = journal.opening.get("evening")
+    what = evening.get("what") if isinstance(evening, dict) else None
+    if isinstance(what, str) and what:
+        return what
+    return journal.recipe.what if journal.recipe else None
+
+
 def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures]) -> SessionMeasures:
     recipe, close, opening = journal.recipe, journal.close, journal.opening
     late = [r["lateness_s"] for r in journal.of("cue") if isinstance(r.get("lateness_s"), (int, float))]
@@ -113,7 +122,7 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
     solutions = opening.get("solutions")
     return SessionMeasures(
         file=journal.file, session=journal.session, mode=journal.mode, recipe=recipe.name if recipe else None,
-        film=recipe.film if recipe else None, vessel=recipe.vessel if recipe else None, contents=recipe.what if recipe else None,
+        film=recipe.film if recipe else None, vessel=recipe.vessel if recipe else None, contents=_contents(journal),
         area_units=recipe.area_units if recipe else None, program_version=opening.get("version"), opened_wall=journal.first_wall,
         zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None, stages=stages,
         max_cue_lateness_s=max(late) if late and "trace" not in opening else None,

@@ -14,6 +14,7 @@ from monitor.review.load import Journal, load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
 from monitor.review.record_says import largest_step_c
+from monitor.review.summary import head
 from tests.review.journals import Fault, Played, coefficient_rate, play, recipe_data
 
 
@@ -199,6 +200,16 @@ def test_another_liquid_after_the_stage_does_not_colour_it(tmp_path: Path) -> No
     assert develop.done_percent == pytest.approx(100.0, abs=0.1)
     assert develop.max_c is not None
     assert develop.max_c < 20.3
+
+
+@pytest.mark.parametrize(("evening", "called"), [({"what": "the heron"}, "the heron"), ({}, "one 36-exposure roll, marked 14"), (7, None)])
+def test_a_film_is_called_what_its_evening_calls_it(tmp_path: Path, evening: object, called: str | None) -> None:
+    """All films of an evening may come from one recipe, which calls each the same."""
+    made = play(recipe_data(), lambda t: 20.0)
+    made.records[0]["evening"] = evening
+    numbers = reviewed(made, tmp_path).numbers
+    assert numbers.contents == (called or "one 36-exposure roll, marked 14")
+    assert numbers.contents in head(numbers)
 
 
 def errors_by_their_sd(folder: Path, count: int) -> list[float]:

@@ -15,9 +15,9 @@ DEMOS = Path(__file__).parents[3] / "demo_logs"
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str]:
-    """The six demo evenings side by side, and as a season."""
+    """The six demo evenings of one film side by side, and as a season."""
     folder = tmp_path_factory.mktemp("several")
-    comparison = compare_files(sorted(DEMOS.glob("*.jsonl")), curves=True)
+    comparison = compare_files(sorted(DEMOS.glob("0[1-6]-*.jsonl")), curves=True)
     write_comparison(comparison, folder / "both.html")
     write_season(comparison, folder / "season.html")
     return (folder / "both.html").read_text(encoding="utf-8"), (folder / "season.html").read_text(encoding="utf-8")
