@@ -73,7 +73,7 @@ def test_a_lost_probe_is_named_and_a_lag_asked_for_where_none_was_known(session:
     trust = [{"t_s": stage.begin_s + 378.0, "probe": "jug", "believed": False, "why": "in air", "since_t_s": stage.begin_s + 363.0}]
     said = next_time(replace(session, trust=trust), [lost], None)
     assert said == (
-        "fasten the probe \"jug\" where no hand lifts it: from 6:03 it read like one in air, and learn the vessel's lag (evenbath lag)"
+        'fasten the probe "jug" where no hand lifts it: from 6:03 it read like one in air, and learn the vessel\'s lag (evenbath lag)'
     )
     silent = [{**trust[0], "why": "no reading for 15 s"}]
     said = next_time(replace(session, trust=silent), [lost], None)
