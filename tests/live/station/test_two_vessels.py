@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+import random
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -11,7 +13,7 @@ import pytest
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session import cues
-from tests.live.simulated import DARK, SHORT, World
+from tests.live.simulated import DARK, JUG_2, SHORT, World
 from tests.live.station.test_telemetry import Voice
 
 EVENING = ("left", "right", "left", "right")
@@ -333,6 +335,39 @@ def test_whoever_follows_is_told_of_the_film_beside_and_whether_any_will_be_bare
     world.ask(verb="abandon", why="a test")
     closed = develop(world, "left", "right")
     assert world.ask(line=9, verb="follow", session=closed[0])["beside_open"] is False
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_storm_of_presses_probes_and_kills_loses_a_record_or_mixes_two_calls(tmp_path: Path, seed: int) -> None:
+    """Ten minutes of presses of any length at two films, a probe that comes and goes, and a kill: no fault of the program, each journal
+    whole, each press one tap of one film."""
+    rng = random.Random(f"two vessels {seed}")
+    world = World(tmp_path, two_vessels=True)
+    world.go(10)
+    names = set(develop(world, *EVENING))
+    kill_s, until_s = world.clock.mono_s() + rng.uniform(50.0, 300.0), world.clock.mono_s() + 600.0
+    mishaps = 0
+    while world.clock.mono_s() < until_s:
+        world.press(rng.choice((0.05, 0.2, 0.5, 0.8, 1.2, 1.2, 2.0, 3.5)))
+        world.go(rng.choice((0.1, 0.5, 1.0, 4.0, 9.0)))
+        world.bus.faults = {JUG_2: "missing"} if rng.random() < 0.05 else {} if rng.random() < 0.2 else world.bus.faults
+        if world.clock.mono_s() > kill_s:
+            kill_s = math.inf
+            mishaps += world.station.sessions.mishap_count
+            world.write()
+            world.life()
+        names |= {film.name for film in world.station.sessions.films}
+    assert mishaps + world.station.sessions.mishap_count == 0
+    assert len(names) > 2
+    taps: list[float] = []
+    for name in names:
+        records = world.records(name)
+        assert [r["seq"] for r in records] == list(range(1, len(records) + 1))
+        zero_s = records[0]["mono0_s"]
+        taps += [round(r["t_s"] + zero_s, 3) for r in records if r["kind"] == "tap"]
+        late = [r["lateness_s"] for r in records if r["kind"] == "cue" and r["cue"] == "now" and r.get("late_s") is None]
+        assert max(late, default=0.0) <= 2.4 + 1e-6
+    assert len(taps) == len(set(taps))
 
 
 def test_films_to_come_that_cannot_be_read_are_said_and_cost_nothing_else(world: World) -> None:
