@@ -34,7 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
     add_ledger(parser)
     parser.add_argument("--afresh", action="store_true", help="ask all questions, those too that were answered yes a short while ago")
-    parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts (default: the one called as the recipe's vessel)")
+    parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts, and of two vessels which one the film is in")
 
 
 def run(args: argparse.Namespace) -> int:

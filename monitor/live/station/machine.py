@@ -13,7 +13,7 @@ from monitor.live.inbox import MachineHealth
 from monitor.live.station.parts import Parts
 from monitor.live.station.preflight import PreflightFacts
 from monitor.live.station.probes_now import ProbesNow
-from monitor.live.station.running import StartRequest
+from monitor.live.station.running import StartRequest, vessel_of
 from monitor.live.station.sessions import Sessions
 
 PLAYER_LATE_S = 3.0
@@ -117,7 +117,7 @@ class Machine:
             wall_set=clock.wall_set(),
             wall_plausible=clock.wall() >= BUILT,
             throttled=self._health.throttled,
-            has_vessel_lag=probes.learned.vessel_lag(wanted.vessel or wanted.recipe.vessel) is not None,
+            has_vessel_lag=vessel_of(wanted, probes.learned) is not None,
             broker=self.broker,
             pour_c=wanted.pour_c,
             new_witnesses=probes.new_witnesses,

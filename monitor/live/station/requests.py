@@ -53,9 +53,15 @@ def start_request_of(body: Mapping[str, Any], has_lamp: bool, vessels: Sequence[
     name = file if isinstance(file, str) else "recipe"
     if len(text) > LONGEST_RECIPE:
         raise RequestRefused(f"{name}: more than {LONGEST_RECIPE} characters; allowed: a recipe that a station reads in a moment")
-    if len(vessels) > 1:
-        raise RequestRefused(f"the station has the vessels {' and '.join(vessels)}; allowed: an evening's file, whose films name theirs")
-    return _start_of(body, load_recipe(text.encode(), name), has_lamp)
+    wanted = _start_of(body, load_recipe(text.encode(), name), has_lamp)
+    if len(vessels) < 2:
+        return wanted
+    if wanted.vessel not in vessels:
+        here = " and ".join(vessels)
+        raise RequestRefused(f"the station has the vessels {here}; allowed: --vessel with one of them, or an evening's file")
+    what = wanted.recipe.what or wanted.recipe.name
+    place = FilmPlace(wanted.recipe.name, 1, 1, what, wanted.vessel, 2 if wanted.vessel in vessels[1:] else 1)
+    return replace(wanted, vessel=None, place=place)
 
 
 def vessel_wrong(vessel: str | None, vessels: Sequence[str]) -> tuple[str, str] | None:
@@ -81,6 +87,7 @@ def _evening_of(body: Mapping[str, Any], told: Mapping[str, Any], has_lamp: bool
         wrong = vessel_wrong(vessel, vessels)
         if wrong is not None:
             raise RequestRefused(f"film {number} ({plain_words(what)}): {wrong[0]}; allowed: {wrong[1]}")
+        vessel = vessels[0] if vessel is None and len(vessels) == 1 else vessel
         place = FilmPlace(plain_words(name), number, len(rows), plain_words(what), vessel, 2 if vessel in vessels[1:] else 1)
         one = {**body, "solutions": row.get("solutions"), "ledger": None}
         wanted.append(replace(_start_of(one, recipe_from_data(data), has_lamp), place=place))

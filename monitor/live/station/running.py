@@ -107,10 +107,13 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
 
 
 def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | None:
-    """The learned lag of the named vessel, else of the one that the recipe names."""
-    name = wanted.vessel or wanted.recipe.vessel
-    lag = learned.vessel_lag(name)
-    return None if lag is None else (name, Vessel(lag.lag_s, lag.sd_s, lag.coupled_to))
+    """The learned lag of the named vessel, else of the station's vessel that the film is in, else of the one that the recipe names."""
+    own = None if wanted.place is None else wanted.place.vessel
+    for name in (wanted.vessel,) if wanted.vessel else (own, wanted.recipe.vessel):
+        lag = None if name is None else learned.vessel_lag(name)
+        if name is not None and lag is not None:
+            return name, Vessel(lag.lag_s, lag.sd_s, lag.coupled_to)
+    return None
 
 
 def opening_fields(

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from monitor.core.probes.learned import Learned, VesselLag
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session import cues
 from tests.live.simulated import DARK, JUG_2, SHORT, World
@@ -306,10 +307,16 @@ def test_an_evening_that_does_not_fit_the_station_is_refused(world: World, eveni
     assert world.station.sessions.films == []
 
 
-def test_a_single_recipe_names_no_vessel_and_is_refused_where_there_are_two(world: World) -> None:
-    """Nobody could say which probe is in it."""
+def test_a_single_recipe_needs_its_vessel_s_name_where_there_are_two(world: World) -> None:
+    """Nobody could say which probe is in it; named, it is an evening of one film with the lag that was learned of that vessel."""
     refused = world.ask(verb="develop", recipe=SHORT, file="recipe.toml", waive="a test")
     assert "left and right" in refused["lines"][0]
+    world.learned = Learned(vessel_lags={"right": VesselLag("right", 300.0, 15.0, "bath", "2026-11-26")})
+    name = world.develop(vessel="right")
+    world.go(3)
+    opening = world.records(name)[0]
+    assert (opening["evening"]["vessel"], opening["vessel"]["vessel"]) == ("right", "right")
+    assert {r["probe"] for r in world.records(name, "reading")} == {"jug2", "bowl"}
 
 
 def test_a_follower_is_told_of_the_film_that_it_follows(world: World) -> None:
