@@ -216,6 +216,8 @@ class EveningRehearsal:
     def _over(self, seat: _Seat) -> None:
         """A film has left its vessel: the next one there may be armed."""
         seat.over_s = self.t_s
+        if seat.begun_s is None:
+            self._begun(seat, self.t_s)  # it never began: what counts from its begin counts from here, or it would wait for ever
         self._mixer.hush(CUES, self.t_s, seat.vessel)
         self._clashes.forget(str(seat.film.vessel))
         for after in self._seats:

@@ -105,6 +105,17 @@ def test_a_begin_of_the_film_before_starts_the_next_one_s_clock() -> None:
     assert played.begins("roll 2")[0] == pytest.approx(90.0)
 
 
+def test_a_film_that_never_began_keeps_no_other_one_waiting() -> None:
+    """Its begin is given up; what was to count from it counts from there, and the evening comes to its end."""
+    films = evening("left, right +1:30")
+    played = Played(films, foot=[(5.0, 5.2)])
+    assert list(played.records) == ["roll 1", "roll 2"]
+    assert all(records[-1]["event"] == "close" for records in played.records.values())
+    late = Played(evening("left, left +9:00", develop="2:00"), foot=[(5.0, 5.2)])
+    assert list(late.records) == ["roll 1", "roll 2"]
+    assert late.records["roll 2"][-1]["event"] == "close"
+
+
 def test_what_troubles_both_films_is_heard_once() -> None:
     """The shared bath probe dies under two films that have nothing else to follow: one FAULT, in both journals at the same moment."""
     dead = "t_s,developer_c,bath_c,developer_fault,developer_2_c,developer_2_fault\n0,20,20,,20,\n100,20,20,missing,20,missing\n"
