@@ -165,15 +165,21 @@ def _by_first_trace(stage: StageMeasures) -> str:
 
 
 def _heat(stage: StageMeasures) -> str:
-    """Why the end moved."""
-    if stage.min_c is not None and stage.max_c is not None and stage.min_at_s is not None and stage.max_at_s is not None:
-        span_c = stage.max_c - stage.min_c
-        if span_c >= COOLING_C:
-            return f"as it {'cooled' if stage.min_at_s > stage.max_at_s else 'warmed'} {difference(span_c)}"
-    if stage.mean_c is not None and stage.reference_c is not None:
-        off_c = stage.mean_c - stage.reference_c
-        return f"at {difference(abs(off_c))} {'above' if off_c > 0 else 'below'} {plain(stage.reference_c)}"
-    return "for the temperature"
+    """Why the end moved: that it cooled or warmed where it began about right, else how far it lay from the reference on average."""
+    if stage.mean_c is None or stage.reference_c is None:
+        return "for the temperature"
+    off_c = stage.mean_c - stage.reference_c
+    mean = f"at {difference(abs(off_c))} {'above' if off_c > 0 else 'below'} {plain(stage.reference_c)}"
+    if stage.min_c is None or stage.max_c is None or stage.min_at_s is None or stage.max_at_s is None:
+        return mean
+    span_c, cooled = stage.max_c - stage.min_c, stage.min_at_s > stage.max_at_s
+    if span_c < COOLING_C:
+        return mean
+    first_c, last_c = (stage.max_c, stage.min_c) if cooled else (stage.min_c, stage.max_c)
+    towards = -1.0 if cooled else 1.0
+    if towards * off_c > 0.0 and towards * (first_c - stage.reference_c) <= abs(off_c) / 2.0:
+        return f"as it {'cooled' if cooled else 'warmed'} {difference(span_c)}"
+    return f"{mean} on average ({figure(first_c):.1f} to {figure(last_c):.1f})"
 
 
 def _sheets_time(group: list[StageMeasures]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -88,6 +89,22 @@ def test_late_hands_are_told_with_what_they_cost(tmp_path: Path) -> None:
     rows = dict(told(tmp_path, recipe_data(), lambda t: 20.5 - 0.0021 * t, late_s={3: 20.0}).rows)
     assert re.fullmatch(r"20 s late: 2\.\d % more \(you tapped\)", rows["Hands"])
     assert re.search(r"s longer; 2\d s longer as it cooled 1\.\d C, 20 s longer by the pour", rows["Time"])
+
+
+@pytest.mark.parametrize(
+    ("liquid", "why"),
+    [
+        (lambda t: 20.2 - 0.0015 * t, r"longer, as it cooled 1\.\d C"),
+        (lambda t: 19.4 - 0.0012 * t, r"longer, at 1\.\d C below 20 C on average \(19\.\d to 18\.\d\)"),
+        (lambda t: 21.4 - 0.0012 * t, r"shorter, at 1\.\d C above 20 C on average \(21\.\d to 20\.\d\)"),
+        (lambda t: 19.8 + 0.0015 * t, r"shorter, as it warmed 1\.\d C"),
+        (lambda _: 19.5, r"longer, at 0\.5 C below 20 C"),
+    ],
+)
+def test_the_reason_for_a_moved_end_is_what_moved_it(tmp_path: Path, liquid: Callable[[float], float], why: str) -> None:
+    """Cooling makes nothing shorter, and a developer that was cold from the start is not late for having cooled a little more."""
+    rows = dict(told(tmp_path, recipe_data(), liquid).rows)
+    assert re.search(rf"{why}$", rows["Time"]), rows["Time"]
 
 
 def test_a_probe_compared_says_when_and_against_what(tmp_path: Path) -> None:
