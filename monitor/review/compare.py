@@ -194,16 +194,22 @@ def _time(seconds: float | None) -> str:
     return "" if seconds is None else format_duration(seconds)
 
 
+SHORT_NAME = 24
+"""A film's name of so many characters at most fits beside its day."""
+
+
 def names_of(rows: Sequence[Row]) -> list[str]:
-    """What a person calls each row: its day, with the time of day where a day has several sessions, and the sheet where there is one."""
+    """What a person calls each row: its day, where a day has several sessions with what tells them apart (short names of the films, where
+    each has one of its own, else the time of day), and the sheet where there is one."""
     days = [short_day(row["opened_wall"], row["zone"]) for row in rows]
-    evenings: dict[str, set[str]] = {}
+    evenings: dict[str, dict[str, str]] = {}
     for day, row in zip(days, rows, strict=True):
-        evenings.setdefault(day, set()).add(row["session"])
+        evenings.setdefault(day, {})[row["session"]] = row["contents"] or ""
     names = []
     for day, row in zip(days, rows, strict=True):
-        moment = local(row["opened_wall"], row["zone"])
-        at = f", {moment:%H:%M}" if len(evenings[day]) > 1 and moment is not None else ""
+        films, moment = evenings[day], local(row["opened_wall"], row["zone"])
+        told_apart = len(set(films.values())) == len(films) and all(0 < len(film) <= SHORT_NAME for film in films.values())
+        at = "" if len(films) == 1 else f", {row['contents']}" if told_apart else "" if moment is None else f", {moment:%H:%M}"
         names.append(day + at + ("" if row["sheet"] is None else f", sheet {row['sheet']}"))
     return names
 

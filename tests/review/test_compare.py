@@ -13,6 +13,7 @@ from monitor.review.compare import (
     comparison_text,
     difference_table,
     like,
+    names_of,
     season_table,
     season_text,
     sentence,
@@ -29,6 +30,24 @@ def steady_sessions(folder: Path, temperatures: list[float]) -> list[Path]:
         made = play(data, lambda _, c=celsius: c, session=f"26030{i}-1", start_day=i, seed=i)  # type: ignore[misc]
         paths.append(made.write(folder / f"26030{i}-1.jsonl"))
     return paths
+
+
+@pytest.mark.parametrize(
+    ("films", "names"),
+    [
+        (["the heron", "the kiln"], ["1 Mar 2026, the heron", "1 Mar 2026, the kiln"]),
+        (["the heron", "the heron"], ["1 Mar 2026, 19:00", "1 Mar 2026, 19:00"]),
+        (["the heron", "a roll of thirty-six frames in the large tank"], ["1 Mar 2026, 19:00", "1 Mar 2026, 19:00"]),
+    ],
+)
+def test_films_of_one_evening_are_told_apart_by_their_names(tmp_path: Path, films: list[str], names: list[str]) -> None:
+    """They are armed within a minute of each other; where the names do not tell them apart, the time of day must."""
+    paths = []
+    for number, film in enumerate(films, 1):
+        made = play(recipe_data(time="3:00"), lambda _: 20.0, session=f"260301-{number}")
+        made.records[0]["evening"] = {"what": film}
+        paths.append(made.write(tmp_path / f"260301-{number}.jsonl"))
+    assert [name.replace("March", "Mar") for name in names_of(compare_files(paths).rows)] == names
 
 
 def test_half_a_degree_is_4_7_per_cent_of_rate(tmp_path: Path) -> None:
