@@ -12,7 +12,8 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.errors import EvenbathError, FileWrong, InputWrong, Problem
+from monitor.cli.arguments.vessels import check_vessels
+from monitor.core.errors import EvenbathError, InputWrong
 
 if TYPE_CHECKING:
     from monitor.cli.arguments.ledger_times import LedgerTimes
@@ -27,7 +28,7 @@ def hand_over(evening: Evening, config: StationConfig, args: argparse.Namespace,
     """What `develop` sends in place of a recipe. `asks`: a person is there to be asked about the ledger's times. Raises `FileWrong`."""
     from monitor.live.station.requests import refuse_lamp
 
-    _check_vessels(evening, config, args.recipe)
+    check_vessels(evening, config, args.recipe)
     for film in evening.films if args.lamp else ():
         refuse_lamp(film.recipe)
     told = _with_ledger(evening, config.state, args, asks)
@@ -40,15 +41,6 @@ def hand_over(evening: Evening, config: StationConfig, args: argparse.Namespace,
         for film, rows in zip(told.evening.films, solutions, strict=True)
     ]
     return {"evening": {"name": evening.name, "between_s": evening.between_s, "films": films}}
-
-
-def _check_vessels(evening: Evening, config: StationConfig, file: str) -> None:
-    """Raise `FileWrong` for each film whose vessel the station has not."""
-    from monitor.live.station.requests import vessel_wrong
-
-    wrong = [(film, told) for film in evening.films if (told := vessel_wrong(film.vessel, config.vessels)) is not None]
-    if wrong:
-        raise FileWrong(Problem(file, film.line, what, f"allowed: {allowed}") for film, (what, allowed) in wrong)
 
 
 def _with_ledger(evening: Evening, state: Path, args: argparse.Namespace, asks: bool) -> LedgerTimes:

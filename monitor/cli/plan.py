@@ -24,7 +24,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--cautions", action="store_true", help="also the cautions that are the same each evening")
     add_state(parser)
-    parser.add_argument("--file", metavar="STATION.toml", help="the station whose ledger and journals count; --state goes before it")
+    parser.add_argument("--file", metavar="STATION.toml", help="the station whose vessels, ledger and journals count; --state goes before it")
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 
@@ -42,6 +42,11 @@ def _evening(args: argparse.Namespace, evening: Evening) -> int:
     from monitor.prepare.evening.planned import planned, planned_data
     from monitor.prepare.evening.supplies import supplies
 
+    if args.file is not None:
+        from monitor.cli.arguments.vessels import check_vessels
+        from monitor.cli.station import open_station
+
+        check_vessels(evening, open_station(args.file), args.recipe)
     plan = planned(evening, _bottles(args), today())
     needs = supplies(plan)
     if args.card is not None:

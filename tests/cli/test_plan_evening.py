@@ -102,3 +102,26 @@ def test_an_evenings_page_for_the_wall_is_one_file(tmp_path: Path, capsys: pytes
     assert capsys.readouterr().out.endswith(f"\nThe page for the wall: {page}\n")
     assert page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert plan(name, "--state", str(tmp_path / "state"), "--card", str(tmp_path / "wall.toml")) == 2
+
+
+@pytest.mark.parametrize(
+    ("vessels", "status", "said"),
+    [
+        (("left", "right"), 0, ""),
+        (("left", "middle"), 2, 'evening.toml:8: vessel "right" is none of the station\'s; allowed: left or middle'),
+        ((None,), 2, 'evening.toml:4: vessel "left" is none of the station\'s; allowed: none named, where the station names none'),
+    ],
+)
+def test_with_a_station_the_vessels_must_be_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], vessels: tuple[str | None, ...], status: int, said: str
+) -> None:
+    """Else the evening would be refused only when the first film is about to go in."""
+    named = [
+        f'[probes.jug{n}]\nid = "28-000000000a0{n}"\nrole = "developer"\n' + ("" if name is None else f'vessel = "{name}"\n')
+        for n, name in enumerate(vessels, 1)
+    ]
+    station = tmp_path / "station.toml"
+    panel = '[panel]\nfactory = "lgpio"\nsounder = "GPIO18"\nswitch = "GPIO24"\n'
+    station.write_text(f'schema = 1\nname = "laundry"\nstate = "{tmp_path / "state"}"\n' + "".join(named) + panel)
+    assert plan(written(tmp_path), "--file", str(station)) == status
+    assert said in capsys.readouterr().err
