@@ -24,7 +24,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--cautions", action="store_true", help="also the cautions that are the same each evening")
     add_state(parser)
-    parser.add_argument("--file", metavar="STATION.toml", help="the station whose vessels, ledger and journals count; --state goes before it")
+    parser.add_argument("--file", metavar="STATION.toml", help="the station: its vessels, ledger, journals; --state goes before it")
     parser.add_argument("--card", metavar="FILE.html", help="also write one printable page for the wall")
 
 

@@ -1,4 +1,7 @@
-"""Whether the vessels that an evening names are those of a station. Tests: tests/cli/test_plan_evening.py, tests/cli/test_develop_evening.py."""
+"""Whether the vessels that an evening names are those of a station.
+
+Tests: tests/cli/test_plan_evening.py, tests/cli/test_develop_evening.py.
+"""
 
 from __future__ import annotations
 

@@ -35,8 +35,8 @@ def test_now_comes_at_the_appearance_times_the_factor() -> None:
 
 
 def test_the_published_example_of_development_by_factor() -> None:
-    """"The image appears in 45 seconds; five is the factor, and the total development is therefore 3 3/4 minutes" (The Amateur
-    Photographer, 12 April 1901, quoted in a dictionary of photography of its time)."""
+    """45 s to the first trace, a factor of five: three minutes and three quarters (a photographic weekly of 12 April 1901, cited in a
+    dictionary of photography of its time)."""
     evening = Evening(a_print(more="")).begin().press(45.0).to(240.0)
     assert evening.stage(1, "end")["t_s"] == pytest.approx(225.0, abs=0.1)
 
