@@ -26,4 +26,6 @@ def run(args: argparse.Namespace) -> int:
     answer = told(ask(open_station(args.file).state, {"verb": "abandon", "why": args.why, "session": args.session}))
     for session in answer.get("sessions") or [answer["session"]]:
         sys.stdout.write(f"abandoned: {session}\n")
+    if answer.get("left_bare"):
+        sys.stdout.write("the film was bare: pages stay dark for an hour, or until a recipe is armed that bares none\n")
     return 0

@@ -14,8 +14,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from monitor.live.station.ended import Ended, read_session, session_names
+from monitor.live.station.left_bare import left_bare_s
 from monitor.page.film import Figures, Film, figures_of, no_figures
-from monitor.page.journals import film_may_be_bare, open_sessions, read_session, session_names
+from monitor.page.journals import NEWEST, film_may_be_bare, open_sessions
 from monitor.page.slots import Slots, nobody, of_probes, sd_c, unread
 
 SILENT_S = 3.0
@@ -47,6 +49,8 @@ class Board:
         """What the station says now."""
         self._word, self._heard_s = word, now_s
         if not word.get("light"):
+            self._films.clear()  # what is over once the light is back is asked of the disk
+            self._over, self._looked_back = None, False
             return
         films = {str(film["session"]): film for film in word.get("films", ())}
         for session in [s for s in self._films if s not in films]:
@@ -80,6 +84,8 @@ class Board:
         if age_s <= SILENT_S:
             return self._word is not None and self._word.get("light") is True
         if self._word is not None and not self._word.get("light"):
+            return False
+        if left_bare_s(self._journals, self._wall()) > 0:
             return False
         if age_s <= self._black_s:
             return not film_may_be_bare(self._journals)
@@ -146,7 +152,6 @@ class Board:
     def _ended(self, now_s: float) -> Film | None:
         """The session that is over, for an hour; one that ended before this page began is found on the disk."""
         if self._over is None and not self._looked_back:
-            self._looked_back = True
             self._over, self._over_s = self._newest_on_disk(now_s)
         if self._over is None or now_s - self._over_s > DONE_S:
             return None
@@ -156,10 +161,11 @@ class Board:
 
     def _newest_on_disk(self, now_s: float) -> tuple[Film | None, float]:
         try:
-            names = session_names(self._journals)
-            found = read_session(self._journals, names[0]) if names else None
+            newest = [read_session(self._journals, session) for session in session_names(self._journals)[:NEWEST]]
         except OSError:
-            return None, -math.inf
+            newest = []
+        found = max((ended for ended in newest if ended is not None and ended.close is not None), key=_closed_wall, default=None)
+        self._looked_back = all(ended is None or ended.close is not None for ended in newest)  # else its close is still on its way
         if found is None or found.close is None:
             return None, -math.inf
         try:
@@ -171,6 +177,10 @@ class Board:
         film = Film(self._journals, found.session)
         film.read()
         return film, now_s - ago_s
+
+
+def _closed_wall(ended: Ended) -> str:
+    return str(ended.close.get("wall")) if ended.close is not None else ""
 
 
 def _time_of_day(wall: str) -> str:

@@ -18,9 +18,9 @@ from monitor.core.text.controls import one_line
 from monitor.core.text.quantities import format_duration
 from monitor.core.text.typeset import typeset
 from monitor.live.broker import STATION
+from monitor.live.station.ended import session_names
 from monitor.page import sentences
 from monitor.page.film import Film, figures_of
-from monitor.page.journals import session_names
 from monitor.page.light import may_be_lit_by
 from monitor.page.slots import fault_told, of_closed, of_session
 
@@ -96,7 +96,7 @@ class ClassBoard:
 
     def light(self, now_s: float) -> bool:
         """All stations together decide, as far as their journals tell; one that is silent is not over."""
-        return all(may_be_lit_by(row.film) for row in self._rows.values() if now_s - row.grew_s < LOST_S)
+        return all(may_be_lit_by(row.film, now_s - row.grew_s) for row in self._rows.values() if now_s - row.grew_s < LOST_S)
 
     def snapshot(self, now_s: float) -> Mapping[str, Any]:
         """Every station, whole."""

@@ -15,8 +15,8 @@ from urllib.parse import quote
 
 from monitor.core.text.controls import for_terminal, one_line
 from monitor.core.text.typeset import typeset
+from monitor.live.station.ended import Ended, read_session, session_names
 from monitor.page import sentences
-from monitor.page.journals import Ended, read_session, session_names
 from monitor.page.made import Made, Maker
 
 MOST_SESSIONS = 60

@@ -71,6 +71,30 @@ def test_the_age_of_the_word_and_of_the_measurement_both_grow(tmp_path: Path) ->
     assert later["age_s"] - first["age_s"] == pytest.approx(6.0)
 
 
+def test_a_tray_that_was_abandoned_keeps_a_page_without_a_station_dark(tmp_path: Path) -> None:
+    """For an hour after its close, by the journal; a page that begins then knows no more than that."""
+    session = put(tmp_path, "03-six-sheets", closed=True, until_s=200.0)
+    close = {"seq": 10**6, "session": session, "t_s": 200.0, "wall": "2026-11-06T20:00:00+00:00", "kind": "session", "event": "close"}
+    with (tmp_path / f"{session}.jsonl").open("a") as file:
+        file.write(json.dumps({**close, "why": "enough"}) + "\n")
+    assert board(tmp_path, WALL + timedelta(minutes=59)).snapshot(0.0) == {"light": False}
+    assert board(tmp_path, WALL + timedelta(minutes=61)).light(0.0)
+
+
+def test_after_the_dark_the_session_that_was_over_last_is_shown(tmp_path: Path) -> None:
+    """Not the one that this page itself has seen to its end before."""
+    wall = str(json.loads((DEMO / "03-six-sheets.jsonl").read_text().splitlines()[-1])["wall"])
+    made = board(tmp_path, datetime.fromisoformat(wall) + timedelta(minutes=1))
+    earlier = put(tmp_path, "01-cold-laundry", closed=True)
+    made.word({**LIT, "films": [film(earlier, 500.0)]}, 8.0)
+    made.word(LIT, 9.0)
+    made.word(DARK, 10.0)
+    later = put(tmp_path, "03-six-sheets", closed=True)
+    assert later > earlier
+    made.word(LIT, 20.0)
+    assert made.snapshot(20.0)["slots"]["report"] == later
+
+
 def test_a_session_that_was_closed_is_shown_until_the_next_one_or_for_an_hour(tmp_path: Path) -> None:
     """Also by a page that began after it."""
     session = put(tmp_path, "01-cold-laundry", closed=True)

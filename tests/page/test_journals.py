@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.page.journals import Growing, film_may_be_bare, open_sessions, read_session, session_names
+from monitor.live.station.ended import read_session, session_names
+from monitor.page.journals import Growing, film_may_be_bare, open_sessions
 from tests.page.served import DEMO
 
 

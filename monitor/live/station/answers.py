@@ -15,6 +15,7 @@ from monitor.core.errors import EvenbathError
 from monitor.core.session.cues import length_s
 from monitor.live.inbox import Request
 from monitor.live.station.followers import Keyboard
+from monitor.live.station.left_bare import left_bare
 from monitor.live.station.lines_in import plain_words
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
@@ -157,7 +158,8 @@ class Answers:
             film.abandon(words, now_s)
         for film in ending if self._parts.threads else ():
             film.journal.wait_safe(ABANDON_SAFE_S)
-        return {"ok": True, "session": running.name, "sessions": [film.name for film in ending]}
+        bare = any(left_bare(film.recipe, *film.ended) for film in ending)
+        return {"ok": True, "session": running.name, "sessions": [film.name for film in ending], "left_bare": bare}
 
     def _running(self, else_say: str, named: object = None) -> Running:
         running = self._sessions.running

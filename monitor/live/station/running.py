@@ -230,6 +230,7 @@ class Running:
         self._clock = clock
         self._tell = tell
         self._latest_s = 0.0
+        self._why_closed = ""
         self._read_s: dict[str, float] = {}
 
     @property
@@ -261,6 +262,11 @@ class Running:
         seen = self.session.snapshot
         stage = seen.stage if seen.stage is not None else seen.waits_for
         return stage is not None and stage in self.recipe.open_film and (seen.stage is not None or stage > 1)
+
+    @property
+    def ended(self) -> tuple[int | None, str, str]:
+        """The stage that it is in, its mode, and why it was closed (empty while it runs)."""
+        return self.session.snapshot.stage, self.session.options.mode, self._why_closed
 
     def beside(self) -> dict[str, Any]:
         """What is shown of it beside the other film."""
@@ -377,6 +383,7 @@ class Running:
         elif isinstance(effect, Lamp):
             self._lamp(effect.allowed)
         elif isinstance(effect, Close):
+            self._why_closed = effect.why
             self._lamp(False)
 
     def _write(self, record: dict[str, Any]) -> None:

