@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import socket
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from monitor.live.station.doors import short_path
 from monitor.live.station.telling import NAME
 
 LOOK_EVERY_S = 0.5
@@ -42,11 +42,8 @@ class Hearing:
         end = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
         end.setblocking(False)
         try:
-            folder = os.open(self._state, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-            try:
-                end.connect(f"/proc/self/fd/{folder}/{NAME}")
-            finally:
-                os.close(folder)
+            with short_path(self._state, NAME) as path:
+                end.connect(path)
         except OSError:
             end.close()
             return

@@ -17,20 +17,18 @@ import os
 import pwd
 import select
 import socket
-import stat
 import struct
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from monitor.core.errors import InputWrong, NotThere
 from monitor.live.clock import Clock, RealClock
-from monitor.live.disk.own_files import kind_of
 from monitor.live.inbox import HungUp, Message, Request
+from monitor.live.station.doors import open_door, short_path
 from monitor.live.station.lines_in import LineWrong, read_line
 from monitor.live.station.lines_out import pieces
 
@@ -57,16 +55,6 @@ KNOCK_S = 5.0
 FULL = "all lines of the station are taken; allowed: close one of them, or evenbath abandon"
 
 Peer = tuple[int, int, int]
-
-
-@contextmanager
-def _short(state: Path) -> Iterator[str]:
-    """A path of the socket that is short enough for the kernel (108 bytes), however deep the folder lies."""
-    folder = os.open(state, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-    try:
-        yield f"/proc/self/fd/{folder}/{NAME}"
-    finally:
-        os.close(folder)
 
 
 def trusted(peer: Peer) -> bool:
@@ -153,28 +141,10 @@ class Control:
         """Create the socket. One that a dead station left is removed (the lock on the state folder says that it is dead); anything else of
         this name is not ours. Raises `InputWrong`."""
         try:
-            self._open()
+            self._door = open_door(self._state, NAME, KNOCKING)
         except OSError as wrong:
             name = self._state / NAME
             raise InputWrong(f"{name}: cannot be made ({wrong.strerror}); allowed: a state folder without a {NAME} of your own") from None
-
-    def _open(self) -> None:
-        before = self._state / NAME
-        if os.path.lexists(before):
-            mode = os.lstat(before).st_mode
-            if not stat.S_ISSOCK(mode):
-                raise OSError(errno.EEXIST, f"{kind_of(mode)} of this name stands there")
-            before.unlink()
-        door = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
-        door.setblocking(False)
-        mask = os.umask(0o117)
-        try:
-            with _short(self._state) as name:
-                door.bind(name)
-        finally:
-            os.umask(mask)
-        door.listen(KNOCKING)
-        self._door = door
         self._poll.register(self._bell_in, select.POLLIN)
 
     def start(self) -> None:
@@ -379,7 +349,7 @@ class StationLink:
         try:
             # A socket with Python's own timeout would not wait before a door at which many knock, but fail at once.
             self._end.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("@ll", int(KNOCK_S), 0))
-            with _short(state) as name:
+            with short_path(state, NAME) as name:
                 self._end.connect(name)
             self._end.settimeout(timeout_s)
         except OSError as wrong:

@@ -13,7 +13,6 @@ import json
 import os
 import select
 import socket
-import stat
 import struct
 import threading
 from collections.abc import Callable, Mapping
@@ -22,6 +21,7 @@ from typing import Any
 
 from monitor.live.clock import Clock, RealClock
 from monitor.live.station.control import Peer, trusted
+from monitor.live.station.doors import open_door
 
 NAME = "telling.sock"
 MOST_READERS = 4
@@ -70,20 +70,7 @@ class Telling:
 
     def open(self) -> None:
         """Create the socket. One that a dead station left is removed. Raises OSError, where anything else of this name stands there too."""
-        if os.path.lexists(self._path):
-            if not stat.S_ISSOCK(os.lstat(self._path).st_mode):
-                raise FileExistsError(f"{self._path}: is no socket")
-            self._path.unlink()
-        door = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
-        door.setblocking(False)
-        mask, folder = os.umask(0o117), os.open(self._state, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-        try:
-            door.bind(f"/proc/self/fd/{folder}/{NAME}")
-        finally:
-            os.umask(mask)
-            os.close(folder)
-        door.listen(MOST_READERS)
-        self._door = door
+        self._door = open_door(self._state, NAME, MOST_READERS)
 
     def start(self) -> None:
         """Serve in a thread until `stop`."""
