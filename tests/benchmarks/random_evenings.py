@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from monitor.core.evening.values import Evening
 from monitor.prepare.evening.clashes import clashes
-from monitor.prepare.evening.hands import Moment, moments
+from monitor.prepare.evening.hands import IF_LONGER, Moment, if_longer, moments
 from monitor.prepare.evening.planned import Planned, planned
 from monitor.prepare.evening.timeline import FilmTime, StageTime
 from tests.live.evenings import Played, evening
@@ -72,7 +72,8 @@ def met(plan: Planned, played: Played) -> tuple[FilmTime, ...]:
 def _keys(found: tuple[FilmTime, ...], *both: Moment) -> frozenset[Key]:
     begins = {(film.film.number, at.stage.number): at.begin_s for film in found for at in film.stages}
     return frozenset(
-        (m.film, m.stage, m.what, round(m.t_s - begins[m.film, m.stage]) if "agitate" in m.what else 0) for m in both
+        (m.film, m.stage, m.what.removesuffix(IF_LONGER), round(m.t_s - begins[m.film, m.stage]) if "agitate" in m.what else 0)
+        for m in both
     )
 
 
@@ -95,7 +96,7 @@ def compare(seed: int, most_c: float = 0.45) -> Outcome:
         if a.stage.steer
     )
     came = clashes(moments(really))
-    known = {key for moment in plan.moments for key in _keys(plan.films, moment)}
+    known = {key for moment in (*plan.moments, *if_longer(plan.films)) for key in _keys(plan.films, moment)}
     new = [c for c in came if _keys(really, c.first, c.second) not in foreseen]
     unforeseen = [
         f"{_words(c.first)}, {_words(c.second)}, {c.overlap_s:.2f} s" for c in new if _keys(really, c.first, c.second) <= known

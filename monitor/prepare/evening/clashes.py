@@ -2,7 +2,8 @@
 
 Contract, section 11: two moments of different films clash when their busy spans overlap, or would if any steered stage ended 5 % sooner or
 later. Stages may drift together or against each other, by anything up to that, so that what a plan calls free stays free within the bound.
-Two moments that wait for the same stage move together. Tests: tests/prepare/evening/test_clashes.py.
+Two moments that wait for the same stage move together, and a stage that lasts longer may want to be moved once more (`hands.if_longer`).
+Tests: tests/prepare/evening/test_clashes.py.
 """
 
 from __future__ import annotations
@@ -13,10 +14,8 @@ from dataclasses import dataclass
 
 from monitor.core.evening.values import Evening
 from monitor.prepare.evening.hands import Moment
-from monitor.prepare.evening.timeline import FilmTime, later
+from monitor.prepare.evening.timeline import DRIFT, FilmTime, later
 
-DRIFT = 0.05
-"""A steered stage may end so much sooner or later, as a share of its length (contract, section 11)."""
 MOST_SHIFT_S = 1800.0
 """A later start is looked for within half an hour (contract, section 11)."""
 TOUCH_S = 1e-6
@@ -69,7 +68,7 @@ def clashes(moments: Sequence[Moment]) -> tuple[Clash, ...]:
                 continue
             overlap_s = _overlap_s(one, other)
             if overlap_s + drift_s(one, other) > TOUCH_S and one.busy_s > 0 and other.busy_s > 0:
-                found.append(Clash(one, other, max(0.0, overlap_s)))
+                found.append(Clash(one, other, 0.0 if one.if_longer or other.if_longer else max(0.0, overlap_s)))
     return tuple(found)
 
 

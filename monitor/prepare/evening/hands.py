@@ -22,6 +22,7 @@ SHEET_S = 5.0
 """One sheet under the surface, or out and over into the next tray: common practice, no source."""
 MOST_MOMENTS = 5000
 """Two tanks turned every minute of a whole day have fewer; more would only keep the machine busy (own choice)."""
+IF_LONGER = ", if it lasts longer"
 DONE_S = 15.0
 """The last bath out and the film taken over: as long as a pour (own choice)."""
 
@@ -30,7 +31,8 @@ DONE_S = 15.0
 class Moment:
     """Hands are needed for `busy_s` from `t_s` on, seconds after the evening's first begin, for film `film` (its number).
 
-    `may_wait`: nothing is lost if it comes a little later. `moves`: the steered stages that it waits for.
+    `may_wait`: nothing is lost if it comes a little later. `moves`: the steered stages that it waits for. `if_longer`: it comes only if
+    its stage lasts longer than planned.
     """
 
     t_s: float
@@ -40,6 +42,24 @@ class Moment:
     stage: int
     may_wait: bool
     moves: Moves
+    if_longer: bool = False
+
+
+def if_longer(films: Sequence[FilmTime]) -> tuple[Moment, ...]:
+    """Turns that are wanted only if a steered stage lasts longer, up to the drift that is allowed for. Not part of the plan itself."""
+    return tuple(moment for film in films for at in film.stages if at.longer_s > 0.0 for moment in _more_turning(film, at))
+
+
+def _more_turning(film: FilmTime, at: StageTime) -> Iterator[Moment]:
+    stage = at.stage
+    if film.recipe.vessel == "drum" or stage.continuous or film.recipe.sheets is not None:
+        return
+    now_s = at.end_s - at.begin_s - min(stage.drain_s, at.end_s - at.begin_s)
+    planned = dict(bursts(stage, now_s))
+    for from_s, to_s in bursts(stage, now_s + at.longer_s):
+        if from_s > 0 and to_s > planned.get(from_s, from_s):
+            what = f"{stage.name}: agitate{IF_LONGER}"
+            yield Moment(at.begin_s + from_s, film.film.number, what, to_s - from_s, stage.number, False, at.begins_with, True)
 
 
 def moments(films: Sequence[FilmTime]) -> tuple[Moment, ...]:

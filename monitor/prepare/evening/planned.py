@@ -16,7 +16,7 @@ from monitor.core.text.quantities import format_number
 from monitor.prepare.bottles.bottles import Bottles
 from monitor.prepare.bottles.counting import Standing, count, with_ledger
 from monitor.prepare.evening.clashes import Clash, Shift, clashes, shift_for
-from monitor.prepare.evening.hands import Moment, moments
+from monitor.prepare.evening.hands import Moment, if_longer, moments
 from monitor.prepare.evening.timeline import FilmTime, StageTime, dark_spans, timeline
 
 SAME_FACTOR = 1e-9
@@ -57,9 +57,10 @@ def planned(evening: Evening, bottles: Bottles, today: dt.date) -> Planned:
             break
         order = by_start
     hands = moments(films)
-    met = clashes(hands)
+    possible = (*hands, *if_longer(films))
+    met = clashes(possible)
     said = [*evening.warnings, *_about_films(evening, standings, [more for _, more in longer])]
-    return Planned(evening, films, standings, hands, met, shift_for(evening, films, hands, met), tuple(dict.fromkeys(said)))
+    return Planned(evening, films, standings, hands, met, shift_for(evening, films, possible, met), tuple(dict.fromkeys(said)))
 
 
 def _about_films(evening: Evening, standings: Sequence[Sequence[Standing]], more: Sequence[Sequence[str]]) -> list[str]:

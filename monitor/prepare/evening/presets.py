@@ -17,7 +17,7 @@ from monitor.core.evening.reader import OpenRecipe, load_evening
 from monitor.core.evening.values import MOST_VESSELS, VESSEL_NAME, Evening
 from monitor.core.text.quantities import format_duration, shown
 from monitor.prepare.evening.clashes import MOST_SHIFT_S, Clash, clashes, in_the_way_s
-from monitor.prepare.evening.hands import moments
+from monitor.prepare.evening.hands import if_longer, moments
 from monitor.prepare.evening.timeline import timeline
 
 STEP_S = 10.0
@@ -108,7 +108,7 @@ def _best_start(evening: Evening, index: int) -> float | None:
     given = replace(part.films[index], start_s=earliest_s)
     placed = timeline(replace(part, films=(*part.films[:-1], given)), [film.recipe for film in part.films])
     hard, all_of_them = [0] * (steps + 1), [0] * (steps + 1)
-    hands = moments(placed)
+    hands = (*moments(placed), *if_longer(placed))
     for going in (m for m in hands if m.film == index + 1 and m.busy_s > 0):
         for staying in (m for m in hands if m.film != index + 1 and m.busy_s > 0):
             low_s, high_s = in_the_way_s(going, staying)
@@ -121,7 +121,8 @@ def _best_start(evening: Evening, index: int) -> float | None:
 
 def _met(evening: Evening) -> tuple[Clash, ...]:
     """Where two films need the hands at once."""
-    return clashes(moments(timeline(evening, [film.recipe for film in evening.films])))
+    films = timeline(evening, [film.recipe for film in evening.films])
+    return clashes((*moments(films), *if_longer(films)))
 
 
 def _check(preset: Preset, wanted: Wanted) -> None:

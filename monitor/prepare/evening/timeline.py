@@ -16,6 +16,9 @@ from monitor.core.recipe.values import Recipe, Stage
 Moves = Mapping[tuple[int, int], float]
 """By film and stage number: the length, in seconds, of a steered stage that this moment waits for."""
 
+DRIFT = 0.05
+"""A steered stage may end so much sooner or later, as a share of its length (contract, section 11)."""
+
 
 @dataclass(frozen=True, slots=True)
 class StageTime:
@@ -26,6 +29,11 @@ class StageTime:
     end_s: float
     begins_with: Moves
     ends_with: Moves
+
+    @property
+    def longer_s(self) -> float:
+        """By how much the stage itself may last longer within the drift that is allowed for."""
+        return DRIFT * (sum(self.ends_with.values()) - sum(self.begins_with.values()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,11 +13,11 @@ from monitor.core.recipe.kinds import CLOSED_VESSELS
 from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import HABITUAL, RULE, cautions_for
-from monitor.prepare.evening.clashes import DRIFT, Clash
+from monitor.prepare.evening.clashes import Clash
 from monitor.prepare.evening.hands import Moment
 from monitor.prepare.evening.planned import Planned, time_factor_of
 from monitor.prepare.evening.supplies import MIX_BEFORE_S, Mix, Supplies
-from monitor.prepare.evening.timeline import FilmTime, dark_spans
+from monitor.prepare.evening.timeline import DRIFT, FilmTime, dark_spans
 
 WIDTH = 80
 NARROWEST = 40

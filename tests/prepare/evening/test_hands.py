@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from monitor.core.errors import InputWrong
-from monitor.prepare.evening.hands import DONE_S, POUR_S, SHEET_S, bursts
+from monitor.prepare.evening.clashes import clashes
+from monitor.prepare.evening.hands import DONE_S, POUR_S, SHEET_S, bursts, if_longer, moments
 from tests.core.recipe.samples import TRAY
 from tests.prepare.evening.samples import HEAD, ROLL, evening_of, film, hands_of, placed, stage
 
@@ -93,3 +94,24 @@ def test_counted_from_full_a_pour_takes_as_long_as_the_recipe_says() -> None:
     """And NOW comes at the end of the time, the drain after it."""
     text = HEAD + stage("develop", "10:00", 'counted = "full to empty"\nfill = "0:20"\n')
     assert [(t_s, busy_s) for t_s, busy_s, _ in told(text)] == [(0.0, 20.0), (620.0, 10.0), (630.0, pytest.approx(DONE_S))]
+
+
+OFTENER = ROLL.replace('"2:00"', '"1:54"')
+"""Its fifth turn would come 15 s before NOW, when the film is left to rest."""
+
+
+def test_a_stage_that_lasts_longer_wants_a_turn_that_the_plan_has_not() -> None:
+    """Half a minute more, and there is time for it. A drum rolls by itself, and other turns lie where nothing changes."""
+    found = placed(evening_of(film("x.toml"), x_toml=OFTENER))
+    (more,) = if_longer(found)
+    assert (more.t_s, more.busy_s, more.what, more.if_longer) == (570.0, 10.0, "develop: agitate, if it lasts longer", True)
+    assert more.t_s not in {m.t_s for m in moments(found)}
+    assert if_longer(placed(evening_of(film("x.toml"), x_toml=OFTENER.replace("lidded tank", "drum")))) == ()
+    assert if_longer(placed(evening_of(film("x.toml"), x_toml=ROLL.replace('"2:00"', '"4:00"')))) == ()
+
+
+def test_a_turn_that_only_a_longer_stage_wants_clashes_but_not_as_planned() -> None:
+    """The other film is poured in at that moment."""
+    both = placed(evening_of(film("x.toml", "left") + film("x.toml", "right", "+9:25"), x_toml=OFTENER))
+    met = [c for c in clashes((*moments(both), *if_longer(both))) if c.first.if_longer or c.second.if_longer]
+    assert [(c.first.t_s, c.second.t_s, c.overlap_s) for c in met] == [(565.0, 570.0, 0.0)]
