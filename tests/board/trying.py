@@ -24,6 +24,7 @@ def main(words: Sequence[str]) -> int:
     names = ", ".join(case.__name__ for case in CASES)
     parser.add_argument("cases", nargs="*", metavar="CASE", help=f"only these, by a part of their name: {names}")
     parser.add_argument("--suite", choices=("bookworm", "trixie"), default="bookworm", help="release of Debian on the board")
+    parser.add_argument("--bench", type=int, nargs="?", const=100, metavar="CUTS", help="instead: so many power cuts (100) aimed at writes")
     parser.add_argument("--keep", action="store_true", help="keep consoles and logs of the runs")
     args = parser.parse_args(words)
     wanted = [case for case in CASES if not args.cases or any(part in case.__name__ for part in args.cases)]
@@ -36,6 +37,10 @@ def main(words: Sequence[str]) -> int:
         print(f"skipped: {missing}")
         return SKIPPED
     say(f"the board is made, after {time.monotonic() - began_s:.0f} s")
+    if args.bench:
+        from tests.board.cuts import bench
+
+        return HELD if bench(made, args.bench) else FAILED
     failed = []
     for number, case in enumerate(wanted, 1):
         case_s = time.monotonic()
