@@ -65,7 +65,7 @@ def probes_that_fail(made: Made) -> str:
             found = quality_of(board, "jug", wanted)
             told.append(f"{order.split()[0]}: {found}")
             board.bus(undo)
-            quality_of(board, "jug", {"ok"})
+            quality_of(board, "jug", {"good"})
         return "; ".join(told)
 
 
@@ -87,7 +87,7 @@ def five_probes_are_fresh(made: Made) -> str:
         board.power_on()
         more = "".join(
             f'[probes.p{n}]\\nid = "{name}"\\nrole = "{role}"\\n'
-            for n, (name, role) in enumerate(zip(MORE_PROBES, ("room", "wash", "bath"), strict=True))
+            for n, (name, role) in enumerate(zip(MORE_PROBES, ("room", "wash", "witness"), strict=True))
         )
         for n, name in enumerate(MORE_PROBES):
             board.bus(f"add {name} {20000 + 100 * n}")

@@ -363,7 +363,7 @@ def units(tree: Path) -> None:
     (etc / "machine-id").write_text("")
     (tree / "var/log/journal").mkdir(exist_ok=True)
     on = ("evenbath.service", "evenbath-lamps.service", "board-agent.service")
-    off = ("proc-sys-fs-binfmt_misc.automount", "systemd-binfmt.service", "apt-daily.timer", "apt-daily-upgrade.timer", "e2scrub_all.timer")
+    off = ("proc-sys-fs-binfmt_misc.automount", "systemd-binfmt.service", "apt-daily.timer", "apt-daily-upgrade.timer", "e2scrub_all.timer", "e2scrub_reap.service")
     more = ("dpkg-db-backup.timer", "fstrim.timer", "getty@tty1.service", "serial-getty@ttyAMA0.service")
     run("systemctl", f"--root={tree}", "-q", "enable", *on)
     run("systemctl", f"--root={tree}", "-q", "mask", *off, *more)
@@ -403,7 +403,21 @@ def device_tree(cpus: int, memory_mb: int) -> Path:
 
     def make(place: Path) -> None:
         machine = f"virt,gic-version=2,dumpdtb={place / 'virt.dtb'}"
-        run("qemu-system-aarch64", "-M", machine, "-cpu", "cortex-a72", "-smp", str(cpus), "-m", str(memory_mb), "-display", "none")
+        run(
+            "qemu-system-aarch64",
+            "-M",
+            machine,
+            "-cpu",
+            "cortex-a72",
+            "-smp",
+            str(cpus),
+            "-m",
+            str(memory_mb),
+            "-nic",
+            "none",
+            "-display",
+            "none",
+        )
         run("dtc", "-q", "-I", "dtb", "-O", "dts", "-o", place / "virt.dts", place / "virt.dtb")
         text = (place / "virt.dts").read_text()
         text = text.replace('model = "linux,dummy-virt";', 'model = "Raspberry Pi 4 Model B Rev 1.4";')
