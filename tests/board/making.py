@@ -363,8 +363,8 @@ def units(tree: Path) -> None:
     (etc / "machine-id").write_text("")
     (tree / "var/log/journal").mkdir(exist_ok=True)
     on = ("evenbath.service", "evenbath-lamps.service", "board-agent.service")
-    off = ("proc-sys-fs-binfmt_misc.automount", "systemd-binfmt.service", "apt-daily.timer", "apt-daily-upgrade.timer", "e2scrub_all.timer", "e2scrub_reap.service")
-    more = ("dpkg-db-backup.timer", "fstrim.timer", "getty@tty1.service", "serial-getty@ttyAMA0.service")
+    off = ("proc-sys-fs-binfmt_misc.automount", "systemd-binfmt.service", "apt-daily.timer", "apt-daily-upgrade.timer", "fstrim.timer")
+    more = ("e2scrub_all.timer", "e2scrub_reap.service", "dpkg-db-backup.timer", "getty@tty1.service", "serial-getty@ttyAMA0.service")
     run("systemctl", f"--root={tree}", "-q", "enable", *on)
     run("systemctl", f"--root={tree}", "-q", "mask", *off, *more)
 
