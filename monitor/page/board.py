@@ -14,8 +14,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from monitor.core.text.controls import one_line
+from monitor.core.text.typeset import typeset
 from monitor.live.station.ended import Ended, read_session, session_names
 from monitor.live.station.left_bare import left_bare_s
+from monitor.page import sentences
 from monitor.page.film import Figures, Film, figures_of, no_figures
 from monitor.page.journals import NEWEST, film_may_be_bare, open_sessions
 from monitor.page.slots import Slots, nobody, of_probes, sd_c, unread
@@ -56,7 +59,7 @@ class Board:
         for session in [s for s in self._films if s not in films]:
             self._over, self._over_s = self._films.pop(session), now_s
         for session, film in films.items():
-            self._films.setdefault(session, Film(self._journals, session, film.get("vessel"))).read()
+            self._films.setdefault(session, Film(self._journals, session, film.get("vessel"), film.get("what"))).read()
             self._films[session].seen(film["view"])
         for probe in word.get("probes", ()):
             if probe["celsius"] is not None and probe["age_s"] is not None:
@@ -98,14 +101,18 @@ class Board:
         self._numbers += 1
         age_s = self.word_age_s(now_s)
         films = [(film, self._of_film(film, age_s)) for film in self._films.values() if film.state is not None]
-        films.sort(key=lambda told: math.inf if told[1]["to_pour_s"] is None else told[1]["to_pour_s"])
+        films.sort(key=lambda told: _order(*told))
         figures, slots, about = self._top(films, age_s, now_s)
         told = {**figures, "station_age_s": None if math.isinf(age_s) else age_s, "slots": slots.plain()}
         told["films"] = [told_film for _, told_film in films]
-        others = [film.slots() for film, _ in films[1:]]
-        told["others"] = [f"{other.head}: {other.figure} {other.verb}" for other in others if other is not None]
+        told["others"] = [*self._tap_for(), *(_beside(film) for film, _ in films[1:])] if len(films) > 1 else []
         told["station"] = None if self._word is None else self._word.get("station")
         return {**told, "id": f"{about}:{self._numbers}"}
+
+    def _tap_for(self) -> list[str]:
+        """Whose the next tap is, where the station says so."""
+        film = None if self._word is None else self._films.get(str(self._word.get("tap_for")))
+        return [] if film is None or not film.whose else [sentences.TAP_FOR.format(whose=film.whose)]
 
     def _of_film(self, film: Film, age_s: float) -> Figures:
         state = film.state
@@ -177,6 +184,26 @@ class Board:
         film = Film(self._journals, found.session)
         film.read()
         return film, now_s - ago_s
+
+
+def _order(film: Film, told: Figures) -> tuple[int, float]:
+    """A developer whose NOW has come waits for nothing; what is past a limit waits for a developer that is about to be poured."""
+    to_pour_s = math.inf if told["to_pour_s"] is None else told["to_pour_s"]
+    state = film.state
+    develops = state is not None and state.seen.role == "develop"
+    timed = state is not None and state.seen.until == "time"
+    first = (told["state"] == "now" and timed, told["state"] == "ready" and develops)
+    return 0 if first[0] and develops else 1 if first[0] else 2 if first[1] else 3, to_pour_s
+
+
+def _beside(film: Film) -> str:
+    """The other film in a line: whose, what its hands do next, and its FAULT."""
+    slots = film.slots()
+    if slots is None:
+        return film.whose
+    told = " ".join(part for part in (slots.figure, slots.verb, slots.fault) if part)
+    line = sentences.OTHER.format(whose=slots.whose, head=slots.head, told=told) if slots.whose else f"{slots.head}: {told}"
+    return typeset(one_line(line))
 
 
 def _closed_wall(ended: Ended) -> str:

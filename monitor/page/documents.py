@@ -23,6 +23,11 @@ BLACK = (
     b'<body bgcolor="#000000"></body></html>'
 )
 """Nothing but black: what every document is while nothing may be lit."""
+PAPER_IN_THE_DARK = (
+    "@media screen{html[data-lit],html[data-lit] body{background:#101112!important;color:#e9eaea!important}"
+    "html[data-lit] body *{color:#e9eaea!important;background-color:transparent!important;border-color:#e9eaea!important}}"
+)
+"""Printed it is as it was."""
 
 
 @cache
@@ -72,6 +77,8 @@ class Documents:
         """Black until it may be lit: the sheet that hides it and the script that shows it come before anything of its own. What has a dark
         dress wears it on every screen."""
         head = f'<link rel="stylesheet" href="/lease.css"><script src="/lease.js" {self._lease} defer></script>'
+        if "prefers-color-scheme:dark" not in document:  # paper: the ink of a card is black, on white; here it is turned round
+            document = document.replace("</head>", f"<style>{PAPER_IN_THE_DARK}</style></head>", 1)
         document = document.replace("@media (prefers-color-scheme:dark)", "@media screen")
         return document.replace("<head>", f"<head>{head}", 1).replace("<body", '<body bgcolor="#000000"', 1)
 

@@ -19,6 +19,7 @@ from monitor.core.recipe.values import Recipe
 from monitor.live.view.hands import hands
 from monitor.live.view.state import Point, ViewState, Watched
 from monitor.live.view.words import percent
+from monitor.page import sentences
 from monitor.page.journals import Growing
 from monitor.page.pictures import development, trace
 from monitor.page.slots import Developed, Slots, fault_told, kind, of_closed, of_session
@@ -74,10 +75,12 @@ class _Development:
 
 
 class Film:
-    """A session by its journal at `path`; `folder` and `session` say which. `vessel`: whose it is, None for the only one."""
+    """A session by its journal at `path`; `folder` and `session` say which. `vessel`: whose it is, None for the only one; `what`: what its
+    evening calls it."""
 
-    def __init__(self, folder: Path, session: str, vessel: str | None = None) -> None:
+    def __init__(self, folder: Path, session: str, vessel: str | None = None, what: str | None = None) -> None:
         self.session = session
+        self.what = what
         self.vessel = vessel
         self._grown = Growing(folder / f"{session}.jsonl")
         self._watched: Watched | None = None
@@ -152,6 +155,14 @@ class Film:
         """When, RFC 3339; empty while it runs."""
         return self._closed_wall
 
+    @property
+    def whose(self) -> str:
+        """Vessel and film; empty where the station has one vessel."""
+        if self.vessel is None:
+            return ""
+        name = self.what or ("" if self.state is None else self.state.name)
+        return sentences.WHOSE.format(vessel=self.vessel.upper(), what=name) if name else self.vessel.upper()
+
     def slots(self, closed_at: str = "") -> Slots | None:
         """The words. `closed_at`: the time of day of its close."""
         state = self.state
@@ -159,7 +170,9 @@ class Film:
             return None
         picture = self._picture(state)
         if not self.closed:
-            return of_session(state, self.points, picture)
+            slots = of_session(state, self.points, picture)
+            said = f"{self.whose}. {slots.said}" if self.whose else slots.said
+            return replace(slots, whose=self.whose, said=said)
         return replace(of_closed(state, self.session, self.developed, closed_at), trace=picture)
 
     def _picture(self, state: ViewState) -> str:

@@ -22,7 +22,9 @@ from monitor.page.made import Made, Maker
 MOST_SESSIONS = 60
 MOST_RECIPES = 100
 LONGEST_RECIPE = 1 << 20
-_ANSWER = re.compile(r"^  (Hands|Next time)  +(\S.*)$", re.MULTILINE)
+_ANSWER = re.compile(r"^  (Time|Hands|Next time)  +(\S.*)$", re.MULTILINE)
+_RESULT = re.compile(r"^\S+: .*: (\d+\.\d) % (?:\+/- |±)(\d+\.\d)")
+_COMMAND = re.compile(r"`([^`\n]+)`")
 _RECIPE = re.compile(r"[\w .,+()-]{1,120}\.toml")
 
 
@@ -82,7 +84,11 @@ class Lists:
         if ended is None:
             return None
         made = self._maker.make(("answers", session, ended.changed), ("review", str(self._journals / f"{session}.jsonl")))
-        rows = _ANSWER.findall(for_terminal(made.text)) if made.well else []
+        text = for_terminal(made.text) if made.well else ""
+        rows = _ANSWER.findall(text)
+        result = _RESULT.match(text)
+        if result is not None:
+            rows += [("percent", f"{result[1]} %"), ("doubt", f"+/- {result[2]}")]
         return {name: typeset(one_line(words)) for name, words in rows}
 
     def report(self, session: str) -> Leaf | None:
@@ -94,31 +100,33 @@ class Lists:
         return _leaf(self._maker.make(("report", session, ended.changed), words, "--report"), session, whole=True)
 
     def recipes(self) -> Leaf:
-        """Every recipe beside the station file."""
+        """Every recipe and evening beside the station file; an evening has no wall card of its own."""
         rows = "".join(
             f'<li><a href="/recipes/{quote(name)}">{escape(name.removesuffix(".toml"))}</a> '
-            f'<a href="/recipes/{quote(name)}/card">{escape(sentences.CARD)}</a></li>'
-            for name in self._recipes()
+            + ("" if evening else f'<a href="/recipes/{quote(name)}/card">{escape(sentences.CARD)}</a>')
+            + "</li>"
+            for name, (_, evening) in self._recipes().items()
         )
         return Leaf(200, sentences.RECIPES_HEAD, f"<ul>{rows}</ul>" if rows else f"<p>{escape(sentences.NO_RECIPES)}</p>")
 
-    def _recipes(self) -> dict[str, Path]:
-        """By file name: what looks like a recipe, without being read whole by a request."""
-        found = {}
+    def _recipes(self) -> dict[str, tuple[Path, bool]]:
+        """By file name: what looks like a recipe or an evening, and whether it is an evening."""
+        found: dict[str, tuple[Path, bool]] = {}
         try:
             for path in sorted(self._station.parent.iterdir())[: 10 * MOST_RECIPES]:
                 if _RECIPE.fullmatch(path.name) and path.is_file() and not path.is_symlink() and path.stat().st_size <= LONGEST_RECIPE:
                     with path.open("rb") as file:
-                        if b"[[stage]]" in file.read():
-                            found[path.name] = path
+                        text = file.read()
+                    if b"[[stage]]" in text or b"[[film]]" in text:
+                        found[path.name] = (path, b"[[stage]]" not in text)
         except OSError:
             return found
         return dict(list(found.items())[:MOST_RECIPES])
 
     def recipe(self, name: str, card: bool) -> Leaf | None:
         """The plan of a recipe in words, or its wall card."""
-        path = self._recipes().get(name)
-        if path is None:
+        path, evening = self._recipes().get(name, (None, False))
+        if path is None or (card and evening):
             return None
         stat = path.stat()
         key = ("card" if card else "plan", name, stat.st_size, stat.st_mtime_ns)
@@ -138,8 +146,13 @@ def _leaf(made: Made, title: str, whole: bool = False) -> Leaf:
     if made.well and whole:
         return Leaf(200, title, made.text, whole=True)
     if made.well:
-        return Leaf(200, title, f"<pre>{escape(typeset(for_terminal(made.text)))}</pre>")
-    return Leaf(503 if made.later else 500, title, f"<p>{escape(one_line(made.text))}</p>", later=made.later)
+        return Leaf(200, title, f"<pre>{_with_commands(typeset(for_terminal(made.text)))}</pre>")
+    return Leaf(503 if made.later else 500, title, f"<p>{_with_commands(one_line(made.text))}</p>", later=made.later)
+
+
+def _with_commands(text: str) -> str:
+    """As HTML; what stands between backticks on a terminal is set as code."""
+    return _COMMAND.sub(r"<code>\1</code>", escape(text))
 
 
 def _row(ended: Ended) -> str:

@@ -92,7 +92,8 @@ def _minutes(drawn: Drawing, x: Scale, began_s: float, end_s: float, y: float) -
 def trace(state: ViewState, points: Sequence[Point]) -> str:
     """The temperatures of the stage so far, or of the last minutes where none runs."""
     from_s, until_s = _span(state)
-    return drawn_between(points, from_s, until_s, _band(state.stage), (_clock(state, from_s), _clock(state, until_s)))
+    curve = "developer" if state.stage is None or state.stage.role == "develop" else sentences.PROBE_CURVE
+    return drawn_between(points, from_s, until_s, _band(state.stage), (_clock(state, from_s), _clock(state, until_s)), curve)
 
 
 def development(stage: Stage, points: Sequence[Point], begin_s: float, end_s: float) -> str:
@@ -108,9 +109,10 @@ def _band(stage: Stage | None) -> tuple[float, float] | None:
 
 
 def drawn_between(
-    points: Sequence[Point], from_s: float, until_s: float, band: tuple[float, float] | None, ends: tuple[str, str]
-) -> str:
-    """The picture. `ends`: what stands at the two ends of its time."""
+    points: Sequence[Point], from_s: float, until_s: float, band: tuple[float, float] | None, ends: tuple[str, str],
+    curve: str = "developer",
+) -> str:  # fmt: skip
+    """The picture. `ends`: what stands at the two ends of its time; `curve`: the name of the developer's own line."""
     shown = [p for p in points if from_s - 1e-6 <= p.t_s <= until_s + 1e-6]
     known = [figure(v) for p in shown for v in (p.developer_c, p.bath_c) if v is not None]
     drawn = Drawing(WIDE, SIZE)
@@ -119,7 +121,8 @@ def drawn_between(
         return drawn.svg(sentences.TRACE_NOTHING)
     low, high = _room([*known, *(band or ())])
     names = [n for n in ("developer", "bath") if any((p.developer_c if n == "developer" else p.bath_c) is not None for p in shown)]
-    right = WIDE - max(width(name, SIZE) for name in names) - 8.0
+    called = {"developer": curve}
+    right = WIDE - max(width(called.get(name, name), SIZE) for name in names) - 8.0
     x, y = Scale(from_s, until_s, 34.0, right), Scale(low, high, TRACE_HIGH - 24.0, 10.0)
     if band is not None:
         drawn.rect(x.from_px, y.at(band[1]), right - x.from_px, y.at(band[0]) - y.at(band[1]), "band")
@@ -135,7 +138,7 @@ def drawn_between(
         drawn.line(_px(piece, lambda p: p.developer_c, x, y), "dots" if piece[-1].estimated else "main")
     for piece in _pieces(shown, own_c := _within(low, high), lambda p: 0):
         drawn.line(_px(piece, own_c, x, y), "said")
-    _names(drawn, names, shown, x, y)
+    _names(drawn, names, shown, x, y, curve)
     drawn.text(x.from_px, TRACE_HIGH - 4.0, ends[0], "d")
     drawn.text(right, TRACE_HIGH - 4.0, ends[1], "d", "end")
     own = [figure(p.developer_c) for p in shown if p.developer_c is not None] or known
@@ -190,9 +193,9 @@ def _px(points: Sequence[Point], value: Callable[[Point], float | None], x: Scal
     return [(x.at(p.t_s), y.at(figure(v))) for p in points if (v := value(p)) is not None]
 
 
-def _names(drawn: Drawing, names: Sequence[str], shown: Sequence[Point], x: Scale, y: Scale) -> None:
+def _names(drawn: Drawing, names: Sequence[str], shown: Sequence[Point], x: Scale, y: Scale, curve: str) -> None:
     """At the ends of the lines, apart from each other."""
     last = [next(v for p in reversed(shown) if (v := p.developer_c if n == "developer" else p.bath_c) is not None) for n in names]
     tops = apart([(y.at(figure(v)) - 8.0, 15.0) for v in last], 0.0, TRACE_HIGH - 20.0)
     for name, top in zip(names, tops, strict=True):
-        drawn.text(x.to_px + 5.0, top + 12.0, name, "" if name == "developer" else "o")
+        drawn.text(x.to_px + 5.0, top + 12.0, curve if name == "developer" else name, "" if name == "developer" else "o")

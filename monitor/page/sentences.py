@@ -7,12 +7,18 @@ from __future__ import annotations
 
 TITLE = "evenbath"
 NO_SESSION = "No session. The station watches the bath."
-NOTHING_STARTS_HERE = "Nothing can be started here. `evenbath develop` arms a recipe at the station."
+NOTHING_STARTS_HERE = "Nothing starts here: evenbath develop arms a recipe."
+WHOSE = "{vessel} · {what}"
+TAP_FOR = "Your tap counts for {whose}."
+OTHER = "{whose}: {head}: {told}"
+OWN_PROBE, PROBE_CURVE = "own probe", "probe"
+"""In place of the developer's, where the developer is in the drain: nothing tells what the probe is in then."""
+AT_LEAST, AT_MOST = "not before {at}", "not before {at}, {most} at most"
 HEADS = {
     "waiting": "WAITING",
     "gate": "GATE CLOSED",
-    "ready": "READY",
-    "now": "NOW",
+    "ready": "{stage} · READY",
+    "now": "{stage} · NOW",
     "done": "DONE",
 }
 WAITS = "{stage} WAITS"
@@ -31,8 +37,8 @@ NOT_MEASURED = "nothing measures the developer"
 MEND_GATE = "{do}, stir, wait. Nothing can be started here."
 WARM, COOL, KEEP = "Warm the jug", "Cool the jug", "Leave it as it is"
 HOLD_TO_BEGIN = "hold the switch for a full second"
-POUR_ABOUT, POUR_FIXED = "pour at about {at}", "pour at {at}, fixed"
-LIFT_ABOUT, LIFT_FIXED = "lift at about {at}", "lift at {at}, fixed"
+POUR_ABOUT, POUR_FIXED = "pour at about {at}", "pour at {at}, will not move again"
+LIFT_ABOUT, LIFT_FIXED = "lift at about {at}", "lift at {at}, will not move again"
 TO_THE_END = "{left} to the end at {end}; tap when poured"
 END_IS_OVER = "the end was {ago} ago; it goes on being counted until it is poured"
 AS_NEWS = "{probe} believed again; {estimated} was estimated."
@@ -42,7 +48,7 @@ JUG = "{words}, jug {jug}"
 CLOSED = "Session {session} is over: {why}."
 ESTIMATED = "{estimated} of {whole} was estimated."
 COMPARED, NOT_COMPARED = "Probe compared.", "Probe not compared."
-DEVELOPED = "developed, {doubt}"
+DEVELOPED = "developed, {doubt}, live said"
 DEVELOPED_NOT_KNOWN = "developed; how far is not known"
 NOT_KNOWN = "?"
 TOOK = "{took}; {moved}"
@@ -52,7 +58,6 @@ ENDED = "ended"
 MEAN = "mean of the developer; {last} at the end"
 LAST_TEMPERATURE = "the developer at the end"
 REPORT = "Full report"
-OTHER_FILM = "Other film, {recipe}: {head} {figure} {verb}"
 NUMBERS = {
     "done": "Development done",
     "end": "End of this stage",
@@ -80,6 +85,7 @@ FOR_SCRIPT = {
     "old_then": "Looking for the station.",
     "old_said": "Old values. No word from the station.",
     "closed": "closed {time}",
+    "developed": "developed, {doubt}",
     "hands": "{hint}; hands: {words}",
     "next": "Next time: {words}",
 }

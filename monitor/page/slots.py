@@ -36,7 +36,7 @@ MOST_TRUST = 118
 class Slots:
     """`fault`: in place of `trust`. `counts`: the figure counts down with `to_pour_s`. `frame`: none, thin (READY) or thick (NOW). `said`:
     read aloud where it changes. `more`: what stands under Numbers, name and words. `report`: the session whose report is linked.
-    `closed`: the time of day at which it was.
+    `closed`: the time of day at which it was. `whose`: vessel and film, where the station has two vessels.
     """
 
     head: str
@@ -55,12 +55,13 @@ class Slots:
     counts: bool = False
     report: str = ""
     closed: str = ""
+    whose: str = ""
     more: Sequence[tuple[str, str]] = field(default=())
 
     def plain(self) -> dict[str, Any]:
         """For the browser. Our own words with their signs; nothing that came from outside has a control character in it."""
         told = asdict(self)
-        for name in ("head", "trust", "fault", "hint", "figure", "verb", "temperature", "temperature_of", "then", "said"):
+        for name in ("head", "trust", "fault", "hint", "figure", "verb", "temperature", "temperature_of", "then", "said", "whose"):
             told[name] = typeset(one_line(told[name]))
         return {**told, "more": [[typeset(one_line(a)), typeset(one_line(b))] for a, b in self.more]}
 
@@ -94,7 +95,7 @@ def of_session(state: ViewState, points: Sequence[Point], picture: str) -> Slots
     seen, stage, told, which = state.seen, state.stage, hands(state), kind(state)
     here = stage or state.stages[(seen.waits_for or 1) - 1]
     name = here.name.upper()
-    head = sentences.WAITS.format(stage=name) if which == "waiting" else sentences.HEADS.get(which, name)
+    head = sentences.WAITS.format(stage=name) if which == "waiting" else sentences.HEADS.get(which, name).format(stage=name)
     temperature, temperature_of = _temperature(state)
     slots = Slots(
         head=sentences.OF.format(head=head, stage=here.number, stages=len(state.stages)),
@@ -140,7 +141,25 @@ def _trust(state: ViewState) -> str:
     while len(parts) > 1 and len("; ".join(parts)) > MOST_TRUST:
         parts.pop()
     told = "; ".join(parts)
+    told = _whose_probe(state, told)
     return f"{told[:1].upper()}{told[1:]}." if told else ""
+
+
+def _whose_probe(state: ViewState, told: str) -> str:
+    """The view's words; after the development nothing is said to be in the developer, which is in the drain by then."""
+    if state.stage is None or state.stage.role in ("load", "presoak", "develop"):
+        return told
+    return told.replace(words.source("developer"), sentences.OWN_PROBE)
+
+
+def _end(seen: Snapshot, stage: Stage) -> str:
+    """Of this stage, on its own clock; where no NOW ends it the earliest and the latest."""
+    if seen.until == "time" or seen.end_t_s is None or seen.began_s is None:
+        return words.end(seen)
+    at = format_duration(seen.end_t_s - seen.began_s)
+    if stage.at_most_s is None:
+        return sentences.AT_LEAST.format(at=at)
+    return sentences.AT_MOST.format(at=at, most=format_duration(stage.at_most_s))
 
 
 def _hint(state: ViewState, stage: Stage) -> str:
@@ -170,6 +189,7 @@ def _after_now(state: ViewState) -> str:
 def _temperature(state: ViewState) -> tuple[str, str]:
     """The figure, and where it is from and how old."""
     figure, where = words.developer(state.seen, state.coupled_to)
+    where = _whose_probe(state, where)
     figure = figure.removesuffix(f" {unit()}") if "+/-" in figure else figure
     limit = words.limit(state.seen.compared, state.colour) if state.seen.developer_c is not None else ""
     return figure, " · ".join(part for part in (limit, where) if part)
@@ -191,10 +211,10 @@ def _more(state: ViewState, told: Hands) -> list[tuple[str, str]]:
     if seen.steered and words.done(seen):
         rows.append((sentences.NUMBERS["done"], words.done(seen)))
     if state.stage is not None and seen.end_t_s is not None and not state.stage.has_no_clock:
-        rows.append((sentences.NUMBERS["end"], words.end(seen)))
+        rows.append((sentences.NUMBERS["end"], _end(seen, state.stage)))
     if state.moved_s is not None and seen.steered:
         rows.append((sentences.NUMBERS["moved"], words.moved(state.moved_s)))
-    rows.append((sentences.NUMBERS["trust"], "; ".join(filter(None, trust(state)))))
+    rows.append((sentences.NUMBERS["trust"], _whose_probe(state, "; ".join(filter(None, trust(state))))))
     for name, last in state.readings.items():
         known = state.probes.get(name)
         figure, where = words.reading(name, last, 0.0 if known is None else known.sd_c, state.t_s)

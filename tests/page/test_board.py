@@ -133,6 +133,33 @@ def test_of_two_films_the_one_whose_hands_are_due_next_goes_first(tmp_path: Path
     assert len(told["others"]) == 1
 
 
+def test_of_two_films_each_is_called_by_its_vessel_and_its_name(tmp_path: Path) -> None:
+    """The one above, the one below, and the one that the next tap counts for."""
+    first, second = (put(tmp_path, name, closed=False, until_s=90.0) for name in ("01-cold-laundry", "02-probe-knocked-out"))
+    made = board(tmp_path)
+    films = [{**film(first, 500.0), "vessel": "left", "what": "roll 1"}, {**film(second, 300.0), "vessel": "right", "what": "roll 2"}]
+    made.word({**LIT, "films": films, "tap_for": first}, 10.0)
+    told = made.snapshot(10.0)
+    assert told["slots"]["whose"] == "RIGHT · roll 2"
+    assert told["slots"]["said"].startswith("RIGHT · roll 2. ")
+    assert told["others"][0] == "Your tap counts for LEFT · roll 1."
+    assert told["others"][1].startswith("LEFT · roll 1: DEVELOP · 1 of 3: 6:40 to POUR OFF")
+
+
+def test_a_developer_that_is_due_goes_before_a_fix_that_is_past_its_limit(tmp_path: Path) -> None:
+    """Both are NOW; the developer never waits."""
+    first, second = (
+        put(tmp_path, name, closed=False, until_s=until) for name, until in (("01-cold-laundry", 750.0), ("02-probe-knocked-out", 90.0))
+    )
+    fix = {"stage": 3, "name": "fix", "role": "fix", "until": "tap", "steered": False, "began_s": 750.0, "t_s": 1900.0, "end_t_s": 1050.0}
+    made = board(tmp_path)
+    over, due = film(first, 90.0), film(second, 90.0)
+    made.word({**LIT, "films": [{**over, "view": {**over["view"], **fix, "now_s": None}}, due]}, 10.0)
+    told = made.snapshot(10.0)
+    assert [f["state"] for f in told["films"]] == ["now", "now"], "the one is past its limit, the other one is due"
+    assert told["films"][0]["session"] == second
+
+
 def test_while_a_session_is_armed_or_the_word_is_dark_nothing_is_computed_that_can_wait(tmp_path: Path) -> None:
     """Reports are asked for elsewhere: this says when not."""
     made = board(tmp_path)

@@ -21,6 +21,7 @@ from tests.page.served import NAME, Served, Told, at, gate, waiting
 CHROMIUM = os.environ.get("EVENBATH_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 AXE = os.environ.get("EVENBATH_AXE")
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+_INK = (("getElementById('ink')", "color"), ("body", "backgroundColor"))
 STALE_S, BLACK_S = 1.5, 4.0
 pytestmark = pytest.mark.browser
 
@@ -47,13 +48,20 @@ class OneReport:
     """In place of the lists."""
 
     def report(self, session: str) -> Leaf:
-        """White all over."""
-        body = '<!doctype html><html><head><style>body{background:#fff}</style></head><body class="x">white</body></html>'
+        """White all over, with a dark dress that changes nothing."""
+        dress = "@media (prefers-color-scheme:dark){}"
+        body = f'<!doctype html><html><head><style>body{{background:#fff}}{dress}</style></head><body class="x">white</body></html>'
         return Leaf(200, session, body, whole=True)
 
+    def recipe(self, name: str, card: bool) -> Leaf:
+        """A page for paper: black on white."""
+        body = '<!doctype html><html><head><style>html{color:#000;background:#fff}</style></head><body><p id="ink">jug</p></body></html>'
+        return Leaf(200, name, body, whole=True)
+
     def answers(self, session: str) -> dict[str, str]:
-        """Two rows."""
-        return {"Hands": "on time", "Next time": "change nothing"}
+        """Rows of a report."""
+        result = {"percent": "99.9 %", "doubt": "±1.7", "Time": "2:10, plan 2:00: 10 s longer, as it cooled"}
+        return {**result, "Hands": "on time", "Next time": "change nothing"}
 
 
 class Tab:
@@ -177,7 +185,8 @@ def test_what_is_said_stands_in_its_slot(tab: Tab, states: dict[str, dict[str, A
     tab.show(states["done"])
     assert tab.page.locator("#report a").get_attribute("href") == "/reports/261106-2005a"
     tab.until("document.getElementById('then').textContent === 'Next time: change nothing'")
-    assert tab.text("#hint").endswith("; hands: on time")
+    assert tab.text("#hint") == "2:10, plan 2:00: 10 s longer; hands: on time"
+    assert (tab.text("#figure"), tab.text("#verb")) == ("99.9 %", "developed, ±1.7")
 
 
 def test_the_count_goes_on_between_two_words_and_no_further_than_two_seconds(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
@@ -324,6 +333,27 @@ def test_axe_would_find_something(tab: Tab) -> None:
     found = tab.page.evaluate("tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", TAGS)
     tab.page.evaluate("document.getElementById('bad').remove()")
     assert {"color-contrast", "link-name"} <= {v["id"] for v in found["violations"]}
+
+
+def test_a_wall_card_can_be_read(tab: Tab) -> None:
+    """Light ink on a dark ground, though on paper it is black on white."""
+    tab.goto("recipes/roll.toml/card")
+    tab.lit()
+    ink, ground = (tab.page.evaluate(f"getComputedStyle(document.{at}).{what}") for at, what in _INK)
+    assert (ink, ground) == ("rgb(233, 234, 234)", "rgb(16, 17, 18)")
+    assert tab.brightest() > 150
+    tab.goto()
+
+
+def test_the_waiting_page_stands_on_one_screen(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
+    """Links and all, in one row."""
+    for width in (390, 320):
+        tab.page.set_viewport_size({"width": width, "height": 844})
+        tab.show(states["waiting"])
+        assert tab.page.evaluate("document.documentElement.scrollHeight") <= 844
+        assert tab.page.evaluate("new Set([...document.querySelectorAll('nav a')].map(a => a.getBoundingClientRect().top)).size") == 1
+        assert tab.page.evaluate("document.documentElement.scrollWidth") <= width
+    tab.page.set_viewport_size({"width": 390, "height": 844})
 
 
 def test_a_report_is_under_the_lease_too(tab: Tab, states: dict[str, dict[str, Any]], tmp_path: Path) -> None:

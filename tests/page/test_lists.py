@@ -23,6 +23,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     put(made / "state" / "journals", "02-probe-knocked-out", closed=True)
     put(made / "state" / "journals", "01-cold-laundry", closed=False)
     shutil.copy(DEMO / "roll.toml", made / "roll.toml")
+    for name in ("two-tanks", "short-roll"):
+        shutil.copy(DEMO / f"{name}.toml", made / f"{name}.toml")
     (made / "laundry.toml").write_text('schema = 1\nname = "laundry"\n')
     (made / "link.toml").symlink_to(DEMO / "roll.toml")
     (made / "<b>.toml").write_text("[[stage]]\n")
@@ -50,11 +52,13 @@ def test_closed_sessions_have_a_report_and_open_ones_have_not(lists: Lists) -> N
     assert "Roll film, cold laundry" in report.body
 
 
-def test_a_session_that_is_over_is_answered_for_in_two_rows(lists: Lists) -> None:
-    """In the words of `review`: the hands, and next time."""
+def test_a_session_that_is_over_is_answered_for_by_its_report(lists: Lists) -> None:
+    """In the words of `review`: share, time, hands, and next time."""
     told = lists.answers("261106-2005a")
     assert told is not None
-    assert told.keys() == {"Hands", "Next time"}
+    assert told.keys() == {"Time", "Hands", "Next time", "percent", "doubt"}
+    assert (told["percent"], told["doubt"]) == ("100.0\u00a0%", "±1.7"), "the report's own, not what was said live"
+    assert told["Time"].startswith("11:37, plan 11:00: 37\u00a0s longer")
     assert told["Hands"] == "poured on time (you tapped)"
     assert told["Next time"].startswith('fasten the probe "developer"')
     assert lists.answers("261106-1910a") is None
@@ -79,6 +83,18 @@ def test_recipes_are_those_beside_the_station_file(lists: Lists) -> None:
     assert "link" not in body
     assert "laundry.toml" not in body
     assert "<b>" not in body
+
+
+def test_an_evening_is_listed_without_a_wall_card_and_has_its_plan(lists: Lists) -> None:
+    """Its films have theirs. Commands are set as code, without their backticks."""
+    body = lists.recipes().body
+    assert 'href="/recipes/two-tanks.toml"' in body
+    assert "two-tanks.toml/card" not in body
+    assert lists.recipe("two-tanks.toml", card=True) is None
+    plan = lists.recipe("two-tanks.toml", card=False)
+    assert plan is not None
+    assert plan.status == 200
+    assert "`" not in plan.body + body
 
 
 def test_a_recipe_has_its_plan_and_its_wall_card(lists: Lists) -> None:

@@ -94,11 +94,22 @@ def test_the_gate_says_how_far_off_it_is_and_that_nothing_starts_here(states: di
 def test_ready_is_framed_and_fixed_and_now_is_framed_more(states: dict[str, dict[str, Any]]) -> None:
     """Shape changes, not hue."""
     assert states["ready"]["slots"]["frame"] == "thin"
-    assert "fixed" in states["ready"]["slots"]["hint"]
+    assert states["ready"]["slots"]["hint"].endswith("will not move again"), "fixed would be the fixer's word"
+    assert states["ready"]["slots"]["head"] == "DEVELOP · READY · 1 of 3"
+    assert states["now"]["slots"]["head"] == "DEVELOP · NOW · 1 of 3"
     slots = states["now"]["slots"]
     assert (slots["frame"], slots["figure"], slots["counts"]) == ("thick", "NOW", False)
     assert slots["verb"].startswith("POUR OFF; then STOP")
     assert states["now"]["to_pour_s"] == 0.0
+
+
+def test_after_the_development_nothing_is_said_to_be_in_the_developer(tmp_path: Path) -> None:
+    """It is in the drain; the stage's end is told as the earliest one, since no NOW ends it."""
+    slots = at(tmp_path, "01-cold-laundry", 900.0)["slots"]
+    told = json.dumps(slots, ensure_ascii=False)
+    assert "in the developer" not in told
+    assert ">developer</text>" not in slots["trace"]
+    assert dict(slots["more"])["End of this stage"].startswith("not before ")
 
 
 def test_after_a_power_cut_there_are_two_times_and_never_one(states: dict[str, dict[str, Any]]) -> None:
@@ -109,7 +120,7 @@ def test_after_a_power_cut_there_are_two_times_and_never_one(states: dict[str, d
 def test_what_is_done_is_told_with_its_doubt(states: dict[str, dict[str, Any]]) -> None:
     """Time, how much longer, what was estimated; by the clock where nothing was steered."""
     slots = states["done"]["slots"]
-    assert (slots["figure"], slots["verb"]) == ("100.0\u00a0%", "developed, ±1.8")
+    assert (slots["figure"], slots["verb"]) == ("100.0\u00a0%", "developed, ±1.8, live said")
     assert slots["hint"] == "11:37; 37\u00a0s longer than planned"
     assert "3:20 of 11:37 was estimated." in slots["trust"]
     assert slots["report"] == "261106-2005a"

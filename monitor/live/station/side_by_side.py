@@ -173,6 +173,13 @@ class SideBySide:
             self._arming[switch] = (vessels[0], owns[len(films)], mono_s)
         return bool(films) or bool(vessels)
 
+    def tap_for(self, mono_s: float) -> Running | None:
+        """Whose a tap now would be, of two films that share a switch; None where there is nothing to tell, or it arms the next film."""
+        if len(self.films) < 2 or self._panel.switch is None or self._panel.switch_2 is not None:
+            return None
+        owns = own_lengths([film.stand(mono_s) for film in self.films])
+        return next((film for film, own in zip(self.films, owns, strict=True) if "tap" in own), None)
+
     # -- the hands --------------------------------------------------------------------------------------------------
 
     def look_for_clashes(self, now_s: float) -> None:

@@ -35,7 +35,8 @@ def _lit(running: Running) -> bool:
 
 def _film(running: Running) -> dict[str, Any]:
     session = running.session
-    told = {"session": running.name, "recipe": running.recipe.name, "vessel": running.vessel, "mode": session.options.mode}
+    what = None if running.place is None else running.place.what
+    told = {"session": running.name, "recipe": running.recipe.name, "vessel": running.vessel, "what": what, "mode": session.options.mode}
     return {**told, "view": session.view}
 
 
@@ -78,9 +79,11 @@ class Teller:
         """All that is told, at this moment. `films`: one object for each session that runs."""
         if not self.light(now_s):
             return {"station": self._name, "light": False}
+        tap_for = self._sessions.side.tap_for(now_s)
         return {
             "station": self._name,
             "light": True,
+            "tap_for": None if tap_for is None else tap_for.name,
             "version": __version__,
             "films": [_film(running) for running in self._films],
             "probes": [probe.as_json() for probe in self._probes.status(now_s, steps=False)],

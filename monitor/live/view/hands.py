@@ -220,9 +220,9 @@ def _how_sure(state: ViewState, clock: _StageClock, now_s: float, left_s: float)
     if not seen.steered:
         return f"{at}, by the clock"
     if seen.frozen:
-        return f"fixed: {at}{_moved(state)}"
+        return f"will not move again: {at}{_moved(state)}"
     around_s = two_sd(seen.end_sd_s or 0.0)
-    return f"earliest {words.left(left_s - around_s)}, latest {words.left(left_s + around_s)}{_moved(state)}; fixed at READY"
+    return f"earliest {words.left(left_s - around_s)}, latest {words.left(left_s + around_s)}{_moved(state)}; settled at READY"
 
 
 def _moved(state: ViewState) -> str:

@@ -114,7 +114,7 @@ class PlainLines:
         following = _next(self._stage(told.stage + 1))
         if told.moment == "ready" and told.now_t_s is not None and told.end_t_s is not None:
             off, end = format_duration(told.now_t_s, 1), format_duration(told.end_t_s, 1)
-            return f"READY, {name}: pour off at {off}, end {end}, both fixed from here on{following}"
+            return f"READY, {name}: pour off at {off}, end {end}, neither will move again{following}"
         if told.moment == "minimum":
             return None if stage is not None and stage.has_no_clock else f"{name}: the minimum is over{following}"
         if told.moment == "end":

@@ -59,6 +59,8 @@
   function render() {
     const slots = told.slots;
     put("head", slots.head);
+    put("whose", slots.whose);
+    by("whose").hidden = !slots.whose;
     put("trust", slots.fault || slots.trust);
     by("trust-slot").classList.toggle("fault", Boolean(slots.fault));
     by("hands").dataset.frame = slots.frame;
@@ -75,7 +77,7 @@
     by("report").hidden = !slots.report;
     if (slots.report) by("report").firstElementChild.href = "/reports/" + encodeURIComponent(slots.report);
     found(slots);
-    document.title = slots.head;
+    document.title = slots.whose ? `${slots.whose}: ${slots.head}` : slots.head;
   }
 
   // What was found out about a session that is over: asked for once, and again later where it could not be told yet.
@@ -92,7 +94,13 @@
     if (slots.report) ask(slots.report);
     const words = answers.session === slots.report ? answers.words : null;
     if (!words) return;
-    if (words.Hands && slots.hint) put("hint", fill(sentences.hands, { hint: slots.hint, words: words.Hands }));
+    if (words.percent) {
+      figure(words.percent);
+      put("verb", fill(sentences.developed, { doubt: words.doubt }));
+    }
+    const time = words.Time ? words.Time.split(", as ")[0] : slots.hint;
+    if (words.Hands && time) put("hint", fill(sentences.hands, { hint: time, words: words.Hands }));
+    else if (time) put("hint", time);
     if (words["Next time"]) put("then", fill(sentences.next, { words: words["Next time"] }));
   }
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.core.recipe.reader import load_recipe
+from monitor.core.session.whose_press import own_lengths
 from monitor.live.station.left_bare import may_be_lit
 from monitor.live.station.telling import LEASE_S
 from tests.live.simulated import DARK, SHORT, World
@@ -146,6 +147,12 @@ def test_the_questions_come_with_a_warning_while_a_page_is_lit(tmp_path: Path) -
     assert any("put phones and displays out of the room" in remark for remark in asked["remarks"])
 
 
+def _owns(world: World) -> list[tuple[Any, Any]]:
+    """Each film and the lengths of a press that would be its own now."""
+    films = world.station.sessions.films
+    return list(zip(films, own_lengths([film.stand(world.clock.mono_s()) for film in films]), strict=True))
+
+
 def test_of_two_films_both_are_told_and_one_that_is_bare_makes_all_dark(tmp_path: Path) -> None:
     """The rule of light is that of all films together, until both are over."""
     pages = Pages()
@@ -154,6 +161,10 @@ def test_of_two_films_both_are_told_and_one_that_is_bare_makes_all_dark(tmp_path
     develop_evening(world, "left", "right")
     world.go(1)
     assert [film["vessel"] for film in pages.words[-1]["films"]] == ["left", "right"]
+    assert all(film["what"] for film in pages.words[-1]["films"]), "as the evening calls them"
+    owner = next(film for film in pages.words[-1]["films"] if film["session"] == pages.words[-1]["tap_for"])
+    switched = {film.vessel: own for film, own in _owns(world)}
+    assert "tap" in switched[owner["vessel"]]
     for name in [film.name for film in world.station.sessions.films]:
         world.ask(verb="abandon", why="next", session=name)
     world.go(1)
