@@ -1,9 +1,9 @@
 """Whose a press is where two films share one foot switch. Contract, section 11; pure, knows nothing of sessions.
 
 A press goes to the film whose NOW has sounded unanswered longest, however long it is held. Where none has, it goes by its length to the
-first film in which it is more than a mark or a question: a begin that nobody answered, a begin taken again, what waits (a reel that is
-being loaded and sheets that go in among them), an at-least stage past its minimum, the longest first. Else to the film whose stage began
-last. Tests: tests/core/session/test_whose_press.py.
+first film in which it is more than a mark or a question: a begin that nobody answered, a begin taken again, what the hands are in already
+(a reel that is being loaded, sheets that go in, a print without a trace yet), what waits, an at-least stage past its minimum; of several
+the one that has lasted longest. Else to the film whose stage began last. Tests: tests/core/session/test_whose_press.py.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from monitor.core.journal.words import Meaning
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, TABLE, Length, State
 
 _CLASS: dict[State, int] = {
-    "now": 0, "due": 0, "unanswered": 0, "just begun": 1, "just in": 1, "waiting": 2, "loading": 2, "entering": 2, "appearing": 2,
-    "past minimum": 3,
+    "now": 0, "due": 0, "unanswered": 0, "just begun": 1, "just in": 1, "loading": 2, "entering": 2, "appearing": 2, "waiting": 3,
+    "past minimum": 4,
 }  # fmt: skip
 _NOTHING: frozenset[Meaning] = frozenset({"mark", "question"})
 

@@ -37,6 +37,12 @@ def test_without_now_the_length_decides() -> None:
     ]  # fmt: skip
 
 
+def test_the_lid_of_a_reel_that_is_being_loaded_does_not_begin_the_other_film() -> None:
+    """That one has waited longer, but no hand is at it."""
+    assert own_lengths([Stand("loading", None, 170.0, 170.0), Stand("waiting", None, 0.0)])[0] >= only("second")
+    assert own_lengths([Stand("waiting", None, 0.0), Stand("loading", None, 170.0, 170.0)])[1] >= only("second")
+
+
 def test_of_two_fixes_past_their_minimum_the_longest_goes_first() -> None:
     """Whichever vessel it is in."""
     assert own_lengths([Stand("past minimum", None, 100.0, 10.0), Stand("past minimum", None, 40.0, 20.0)])[1] >= only("tap")
