@@ -30,6 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print it. Raises `InputWrong`."""
     from monitor.core.errors import InputWrong
+    from monitor.core.text.degrees import degrees
     from monitor.core.text.quantities import read_duration, read_temperature, read_volume
     from monitor.prepare.water import washing
 
@@ -42,13 +43,15 @@ def run(args: argparse.Namespace) -> int:
         flowing = washing.running(vessel_ml, read_volume(args.jug), read_duration(args.fills_in), args.material, args.aid)
     water_c, fixer_c = (None if text is None else read_temperature(text) for text in (args.water, args.fixer))
     careful = list(washing.water_warnings(water_c, fixer_c))
+    in_a_tank, cold = args.material == washing.IN_A_TANK, water_c is not None and water_c < washing.COLDEST_C
     if args.json:
         import json
         from dataclasses import asdict
 
         data = {
-            "movements": list(washing.MOVEMENTS),
-            "fill_and_dump": asdict(dumped),
+            "movements": list(washing.MOVEMENTS) if in_a_tank else None,
+            "fill_and_dump": asdict(dumped) if in_a_tank else None,
+            "running_s": washing.MATERIALS[args.material][1 if args.aid else 0],
             "running": None if flowing is None else asdict(flowing),
             "warnings": careful,
             "tests": [asdict(test) for test in washing.RESIDUAL_TESTS] if args.tests else [],
@@ -59,7 +62,13 @@ def run(args: argparse.Namespace) -> int:
     if args.tests:
         lines += washing.residual_lines()
     else:
-        lines += washing.fill_lines(dumped) if flowing is None else washing.running_lines(flowing, args.material, args.aid)
-        lines += washing.AID_LINES if args.aid else ()
+        if cold and lines:
+            lines.append(f"Once the water has {degrees(washing.COLDEST_C)} or more:")
+        if flowing is not None:
+            lines += washing.running_lines(flowing, args.material, args.aid)
+        else:
+            lines += washing.fill_lines(dumped) if in_a_tank else ()
+            lines += washing.minutes_lines(args.material, args.aid)
+        lines += washing.aid_lines(args.material) if args.aid else ()
     sys.stdout.write("".join(f"{line}\n" for line in lines))
     return 0

@@ -229,8 +229,8 @@ PAPER_WASHES = {
     "fibre": "\n".join(
         (
             _wash_stage("rinse after the fixer", "wash", "5:00", "so that the wash aid lasts: common practice"),
-            _wash_stage("wash aid", "wash aid", "10:00", "mixed fresh; moved now and then: common practice"),
-            _wash_stage("wash", "wash", "30:00", "running water after wash aid, an hour without: common practice; test it (evenbath wash)"),
+            _wash_stage("wash aid", "wash aid", "3:00", "double weight, kept moving; single weight 2 minutes; mixed fresh: common practice"),
+            _wash_stage("wash", "wash", "20:00", "running water after wash aid, an hour without: common practice; test it (evenbath wash)"),
         )
     ),
 }

@@ -30,15 +30,23 @@ COLDEST_C = 10.0
 """Below this, water does not wash properly (teaching texts)."""
 USUAL_LEFT_ML = 15.0
 """What stays on a reel, a film and the walls of a small tank after a dump (common practice, no source): weigh your own."""
-AID_S = 120.0
-"""Wash aid: one to two minutes (common practice, no source)."""
 MATERIALS: dict[str, tuple[float, float]] = {
     "film": (600.0, 300.0),
     "hardened film": (1800.0, 600.0),
-    "resin-coated paper": (120.0, 120.0),
-    "fibre paper": (3600.0, 600.0),
+    "resin-coated paper": (240.0, 240.0),
+    "fibre paper": (3600.0, 1200.0),
 }
-"""Seconds in running water, without and after wash aid: common practice, no source (hardened film 20 to 30 minutes: SS0509)."""
+"""Seconds in running water, without and after wash aid, the longest of what is usual: common practice, no source (hardened film 20 to
+30 minutes: SS0509)."""
+USUAL_MINUTES: dict[str, tuple[str, str]] = {
+    "film": ("10 minutes", "5 minutes"),
+    "hardened film": ("20 to 30 minutes", "10 minutes"),
+    "resin-coated paper": ("2 to 4 minutes", "2 to 4 minutes"),
+    "fibre paper": ("60 minutes", "20 minutes"),
+}
+"""The same in words (common practice, no source)."""
+IN_A_TANK = "film"
+"""The only material that three fillings wash: unhardened film in a tank (teaching texts)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,19 +120,55 @@ def fill_lines(wash: FillAndDump) -> Iterator[str]:
     yield f"Fill with fresh water, turn it over and back {first} times, pour it out. Twice more, {second} times and then {third} times."
     yield "A recipe from evenbath new counts them for you by ear: two ticks a movement, over and back; at READY pour out."
     share = 100.0 * wash.left_fraction
-    parts = ", ".join(f"1 part in {format_number(1.0 / left, 0)}" for left in wash.after)
+    parts = ", ".join(f"about 1 in {_two_figures(1.0 / left)}" for left in wash.after)
     yield (
         f"{format_volume(wash.left_ml)} of {format_volume(wash.vessel_ml)} stay behind each time, {format_number(share, 1)} %: "
-        f"the fixer in the water is {parts}."
+        f"of the fixer in the water there stays {parts}."
     )
     yield "That is the water. What is in the gelatine comes out more slowly: the movements and the minutes are for that."
+    yield "This is for unhardened film in a tank. After a hardening fixer, and for paper, only running water will do (--material)."
+
+
+def _two_figures(number: float) -> str:
+    """A rough number, as a person says it: 37,000, not 37037."""
+    return f"{float(f'{number:.2g}'):,.0f}"
+
+
+def minutes_lines(material: str, aid: bool) -> Iterator[str]:
+    """How long in running water, for a material, where the flow is not known. Raises `InputWrong`."""
+    if material not in MATERIALS:
+        raise InputWrong(f"{material} is not known here; allowed: {', '.join(MATERIALS)}")
+    without, after = USUAL_MINUTES[material]
+    if material == "resin-coated paper":
+        yield f"Wash resin-coated paper for {without} in running water (common practice, no source). It needs no wash aid."
+        yield "No longer than that: water creeps in at the edges, and they come apart."
+    elif aid:
+        yield f"Wash {material} after wash aid for {after} in running water; without it {without} (common practice, no source)."
+    else:
+        yield f"Wash {material} for {without} in running water; {after} are enough after wash aid (common practice, no source)."
+    if material == "fibre paper":
+        yield "The paper itself soaks up fixer. Filling and turning does not wash it; keep the prints apart and the water moving."
+    elif material == "hardened film":
+        yield "Hardened gelatine lets the fixer go slowly: filling and turning a tank does not wash it."
+    yield 'How fast must it run? Hold a jug under the tap: --jug "1 l" --fills-in 0:25.'
+
+
+def aid_lines(material: str) -> Iterator[str]:
+    """How to use wash aid (common practice, no source)."""
+    if material == "resin-coated paper":
+        return
+    if material == "fibre paper":
+        yield "Wash aid: rinse for 5 minutes, wash aid for about 3 minutes with the prints kept moving (double weight; single weight: 2), then wash."
+    else:
+        yield "Wash aid: rinse for a minute, wash aid for one to two minutes, then wash."
+    yield "It saves most of the water and the time. Mix it fresh, and pour it away at the end of the evening: it does not keep."
 
 
 def running_lines(wash: Running, material: str, aid: bool) -> Iterator[str]:
     """Running water in words."""
     yield (
         f"{format_volume(60.0 * wash.flow_ml_s)} a minute changes the water once in {format_duration(round(wash.change_s))}; "
-        f"as dilute as three fillings after {format_duration(round(wash.same_s))}, if it mixes well."
+        f"after {format_duration(round(wash.same_s))} as dilute as three changes of water, if it mixes well."
     )
     after = " after wash aid" if aid else ""
     why = "the water is slower than that" if wash.same_s > wash.minimum_s else "common practice, however fast the water runs"
@@ -133,12 +177,6 @@ def running_lines(wash: Running, material: str, aid: bool) -> Iterator[str]:
         "Let it in at the bottom and pour everything out now and then: fixer is heavier than water."
     )
 
-
-AID_LINES = (
-    "Wash aid: rinse for a minute, wash aid for one to two minutes, then wash. It saves most of the water and the time.",
-    "Mix it fresh, and pour it away at the end of the evening: it does not keep.",
-)
-"""Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ def test_the_arithmetic_of_dilution_is_shown() -> None:
     wash = fill_and_dump(500.0, 15.0)
     assert wash.after == pytest.approx((0.03, 0.0009, 0.000027))
     said = "\n".join(fill_lines(wash))
-    assert "1 part in 33, 1 part in 1111, 1 part in 37037" in said
+    assert "about 1 in 33, about 1 in 1,100, about 1 in 37,000" in said
     assert "What is in the gelatine comes out more slowly" in said
     with pytest.raises(InputWrong):
         fill_and_dump(500.0, 500.0)
@@ -91,3 +91,48 @@ def test_the_command_says_it(capsys: pytest.CaptureFixture[str]) -> None:
     assert len(data["tests"]) == 3
     assert main(["wash", "--jug", "1 l"]) == 2
     assert "--fills-in" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("material", "minutes"),
+    [("fibre paper", "60 minutes"), ("hardened film", "20 to 30 minutes"), ("resin-coated paper", "2 to 4 minutes")],
+)
+def test_what_cannot_be_washed_by_filling_and_turning_gets_minutes(
+    material: str, minutes: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Paper soaks, hardened gelatine lets go slowly: three fillings of a film tank wash neither (common practice, no source)."""
+    assert main(["wash", "--material", material]) == 0
+    said = capsys.readouterr().out
+    assert f"Wash {material} for {minutes} in running water" in said
+    assert "Fill with fresh water" not in said
+    assert main(["wash", "--material", material, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["fill_and_dump"] is None
+
+
+def test_film_is_told_the_minutes_in_running_water_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nobody needs a jug to learn that ten minutes are usual, five after wash aid."""
+    assert main(["wash"]) == 0
+    said = capsys.readouterr().out
+    assert "Fill with fresh water" in said
+    assert "Wash film for 10 minutes in running water; 5 minutes are enough after wash aid" in said
+    assert main(["wash", "--aid"]) == 0
+    assert "wash aid for one to two minutes" in capsys.readouterr().out
+
+
+def test_fibre_paper_stays_in_wash_aid_for_three_minutes_and_washes_for_twenty(capsys: pytest.CaptureFixture[str]) -> None:
+    """By the paper's weight (common practice, no source)."""
+    assert main(["wash", "--material", "fibre paper", "--aid"]) == 0
+    said = capsys.readouterr().out
+    assert "about 3 minutes" in said
+    assert "single weight: 2" in said
+    assert "for 20 minutes in running water" in said
+
+
+def test_cold_water_is_not_followed_by_the_usual_words_as_if_nothing_were_wrong(capsys: pytest.CaptureFixture[str]) -> None:
+    """What follows holds only once the water is warm enough."""
+    assert main(["wash", "--water", "9 C"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "hardly washes" in lines[0]
+    assert lines[1] == "Once the water has 10.0 C or more:"
+    assert main(["wash", "--water", "18 C"]) == 0
+    assert "Once the water" not in capsys.readouterr().out
