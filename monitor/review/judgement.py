@@ -18,7 +18,7 @@ from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.doubt import said_once, share
 from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import StageMeasures
-from monitor.review.record_says import Findings, leading
+from monitor.review.record_says import Findings, leading, ruled_out
 from monitor.review.sights import SIGHTS, Cause, Sight
 
 SCHEMA_VERSION = 1
@@ -182,7 +182,7 @@ def advice(judgement: Judgement, stage: StageMeasures | None, found: Findings | 
     lines = []
     for sight, lead in leads:
         lines.append(f"{sight.seen}: {lead.cause} ({lead.about})")
-        lines += [f"  or else: {cause.cause} ({cause.about})" for cause in sight.causes if cause is not lead]
+        lines += [f"  or else: {cause.cause} ({cause.about})" for cause in sight.causes if cause is not lead and not ruled_out(cause, found)]
         lines += [f"  Ask: {sight.question}"] if sight.question is not None else []
         lines += _record_says(sight, stage, found)
     if not seen:
@@ -206,7 +206,7 @@ STEP = 0.15
 def _in_numbers(cause: Cause, stage: StageMeasures | None) -> str:
     """The time for next time, where the record has one and does not itself explain what was seen."""
     steps = {"thin-all": 1.0 + STEP, "dense-highlights": 1.0 - STEP}
-    factor = next((by for key, by in steps.items() if cause in SIGHTS[key].causes), None)
+    factor = next((by for key, by in steps.items() if cause == SIGHTS[key].causes[0]), None)
     if factor is None or stage is None or not stage.target_ref_s or record_change(cause, stage) is not None:
         return ""
     if stage.rate_law is not None and not stage.end_told:
@@ -253,12 +253,12 @@ def _station_words(stage: StageMeasures) -> str:
 
 def record_change(cause: Cause, stage: StageMeasures | None) -> str | None:
     """Where the record explains what was seen, the change is to do what was planned, not to plan something else."""
-    if not any(cause in sight.causes for sight in _MORE_OR_LESS) or stage is None or not stage.end_told:
+    if not any(cause == sight.causes[0] for sight in _MORE_OR_LESS) or stage is None or not stage.end_told:
         return None
     if stage.done_percent is None or stage.rate_law is None:
         return None
     off, sd = stage.done_percent - 100.0, stage.done_sd_percent or 0.0
-    wanted_more = cause in SIGHTS["thin-all"].causes
+    wanted_more = cause == SIGHTS["thin-all"].causes[0]
     if (off < -max(2.0, sd)) if wanted_more else (off > max(2.0, sd)):
         return (
             "keep the recipe, and let the development come to 100 %: this film had too "

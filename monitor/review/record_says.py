@@ -18,6 +18,8 @@ from monitor.review.sights import Cause, Evidence, Sight
 
 HARDLY_PERCENT = 25.0
 """Film with less development than this looks blank (a choice, no source)."""
+LONG_ENOUGH_PERCENT = 103.0
+"""Film that had more development than this was not developed for too short a time (a choice, no source)."""
 MISSED_S = 5.0
 """More movement than this that nobody called is worth a word: a single tick may fall into another call (a drum's stands for 5 s)."""
 STILL_SHARE = 0.05
@@ -43,6 +45,7 @@ def findings(session: SessionMeasures) -> Findings:
         "fixing": _fixing(session),
         "jump": _jump(session),
         "restart": _restart(session),
+        "long enough": _long_enough(session),
         "tray": Finding(True, "the sheets were in an open tray") if session.vessel == "open tray" else None,
     }
     return {key: finding for key, finding in found.items() if finding is not None}  # type: ignore[misc]
@@ -57,11 +60,25 @@ def leading(sight: Sight, found: Findings) -> Cause:
     )
 
 
+def ruled_out(cause: Cause, found: Findings) -> bool:
+    """The record speaks against this cause."""
+    finding = found.get(cause.evidence) if cause.evidence is not None else None
+    return finding is not None and finding.bears is False
+
+
 def _hardly_developed(session: SessionMeasures) -> Finding | None:
     done = [s.done_percent for s in session.stages if s.role == "develop" and s.end_told and s.done_percent is not None]
     if not done or max(done) >= HARDLY_PERCENT:
         return Finding(False, f"development came to {max(done):.0f} %") if done else None
     return Finding(True, f"development came to {max(done):.0f} % when the developer was poured off")
+
+
+def _long_enough(session: SessionMeasures) -> Finding | None:
+    """More development than was wanted speaks against too short a time: less than that is said as a number alone."""
+    done = [s.done_percent for s in session.stages if s.role == "develop" and s.end_told and s.rate_law and s.done_percent is not None]
+    if not done or min(done) <= LONG_ENOUGH_PERCENT:
+        return None
+    return Finding(False, "the time was not too short")
 
 
 def _movement(session: SessionMeasures) -> Finding | None:

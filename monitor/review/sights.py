@@ -14,7 +14,7 @@ from typing import Literal
 About = Literal[
     "solutions", "development", "exposure", "agitation", "handling", "light or material", "fixing", "temperature", "drying"
 ]  # fmt: skip
-Evidence = Literal["hardly developed", "movement", "fixing", "jump", "restart", "tray"]
+Evidence = Literal["hardly developed", "movement", "fixing", "jump", "restart", "tray", "long enough"]
 """What a session's record can say to a cause; monitor/review/record_says.py looks for it."""
 
 
@@ -118,12 +118,15 @@ SIGHTS: dict[str, Sight] = {
         "bring stop, fix and wash to within 3 C of the developer",
         "jump",
     ),
-    "fog-all": _one(
+    "fog-all": Sight(
         "fog over all, edges too",
-        "light or material",
-        "old material, light in the room, or chemistry",
-        "develop a piece that was never exposed, in the dark",
-        "restart",
+        (
+            Cause("light or material", "the film was old, or was kept warm", "take fresh film, and keep it cool"),
+            Cause("light or material", "light in the room", "test the place where you load by ten minutes in its dark", "restart"),
+            Cause("solutions", "the developer: much too warm, too long in it, or dirty", "mix fresh developer in a clean jug"),
+        ),
+        "Does a piece of fresh film that was never exposed fog as well? No: the film was old. Yes: load the next piece inside a changing bag;"
+        " if it stays clear, light in the room: else the developer.",
     ),
     "fog-edge": _one(
         "fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"
@@ -137,15 +140,29 @@ SIGHTS: dict[str, Sight] = {
                 "find out with water how much covers the reel, and always pour that much",
             ),
             Cause("handling", "the reel slid up on its column", "push the reel down, and hold it there with the clip or an empty reel"),
-            Cause("handling", "two turns of the film touched on the reel", "load slower, and feel for bulges before the lid goes on"),
+            Cause("handling", "two turns of the film touched on the reel", "load more slowly, and feel for bulges before the lid goes on"),
         ),
         "Is it a band along one edge, or are there patches? A band: the liquid did not reach it. Patches: two turns touched.",
     ),
     "thin-shadows": _one(
         "thin shadows with good highlights", "exposure", "too little exposure", "expose more; leave the development as it is"
     ),
-    "thin-all": _one(
-        "thin everywhere, edge numbers thin too", "development", "too little development", "develop longer; leave the exposure as it is"
+    "thin-all": Sight(
+        "thin everywhere, edge numbers thin too",
+        (
+            Cause(
+                "development", "too little development: too short a time", "develop longer; leave the exposure as it is", "long enough"
+            ),
+            Cause(
+                "solutions",
+                "the developer was weak, exhausted or too dilute",
+                "mix fresh developer, measure the concentrate with a syringe, and try a piece of leader in it first",
+            ),
+            Cause("temperature", "the thermometer reads too high: the bath was colder than it said", "compare it with a second thermometer"),
+            Cause("exposure", "too little exposure as well", "expose more; leave the development as it is"),
+        ),
+        "In the light, does a piece of leader go dark in that developer in the usual time? No: the developer is weak. Yes: the time, the"
+        " thermometer or the exposure.",
     ),
     "dense-highlights": _one("dense highlights", "development", "too much development", "develop shorter; leave the exposure as it is"),
     "streaks": Sight(
@@ -168,7 +185,7 @@ SIGHTS: dict[str, Sight] = {
             Cause(
                 "agitation",
                 "surge: moved so roughly that the developer shot through the holes",
-                "agitate gentler: turn the tank over in two seconds, and no faster",
+                "agitate more gently: turn the tank over in two seconds, and no faster",
             ),
             Cause(
                 "agitation",
@@ -183,7 +200,7 @@ SIGHTS: dict[str, Sight] = {
     "crescents": Sight(  # which is dark and which is clear: from memory, not verified
         "crescents",
         (
-            Cause("handling", "film kinked in loading", "load slower, with dry hands and a dry reel"),
+            Cause("handling", "film kinked in loading", "load more slowly, with dry hands and a dry reel"),
             Cause("handling", "film kinked before it was exposed", "load the camera without bending the film"),
         ),
         "On the negative, are they dark or clear? Dark: kinked while loading the reel. Clear: kinked before the picture was taken.",

@@ -39,7 +39,7 @@ def test_it_is_written_beside_the_journal_and_read_back(journals: list[Path], ca
     assert judge("k4", "--density", "thin", "--base-fog", 0.28, "--seen", "thin-all", "--notes", "edge numbers thin") == 0
     out = capsys.readouterr().out
     assert "260304-k4.judgement.jsonl" in out
-    assert "too little development (development)" in out
+    assert "too little development: too short a time (development)" in out
     assert "one change for next time: develop longer" in out
     assert journals[0].read_bytes() == before
     assert judge(journals[0], "--json") == 0

@@ -17,7 +17,7 @@ from monitor.review.load import load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
 from monitor.review.own_data import T_95, SeriesPoint, fit_series, own_law
-from monitor.review.record_says import Finding
+from monitor.review.record_says import Finding, findings
 from monitor.review.sights import SIGHTS
 from tests.review.journals import play, recipe_data
 
@@ -211,3 +211,21 @@ def test_the_plan_is_blamed_unless_the_record_is_sure(tmp_path: Path) -> None:
     assert "keep the recipe" in advice(Judgement("", "s", seen=("thin-all",)), surely)[-1]
     unsure = replace(stage, done_percent=96.0, done_sd_percent=5.0)
     assert "develop longer" in advice(Judgement("", "s", seen=("thin-all",)), unsure)[-1]
+
+
+def test_a_record_above_103_percent_rules_a_short_time_out(tmp_path: Path) -> None:
+    """Thin film with 107.7 % of its development: the developer is asked first, never "develop longer"."""
+    made = play(recipe_data(time="6:00"), lambda _: 20.0, late_s={3: 28.0})
+    measured = measure(load(made.write(tmp_path / "s.jsonl")))
+    stage = develop_of(measured)
+    assert stage is not None
+    assert stage.done_percent == pytest.approx(107.8, abs=0.2)
+    said = advice(Judgement("", "s", density="thin", seen=("thin-all",)), stage, findings(measured.numbers))
+    assert not any("develop longer" in line or "too short a time" in line for line in said)
+    assert "the developer was weak, exhausted or too dilute" in said[0]
+    assert any("thermometer reads too high" in line for line in said)
+    assert any("does a piece of leader go dark" in line for line in said)
+    assert "mix fresh developer" in said[-1]
+    less = play(recipe_data(time="6:00"), lambda _: 20.0, late_s={3: 7.0})
+    measured = measure(load(less.write(tmp_path / "t.jsonl")))
+    assert "develop longer" in advice(Judgement("", "s", seen=("thin-all",)), develop_of(measured), findings(measured.numbers))[-1]
