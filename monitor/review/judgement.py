@@ -182,7 +182,8 @@ def advice(judgement: Judgement, stage: StageMeasures | None, found: Findings | 
     lines = []
     for sight, lead in leads:
         lines.append(f"{sight.seen}: {lead.cause} ({lead.about})")
-        lines += [f"  or else: {cause.cause} ({cause.about})" for cause in sight.causes if cause is not lead and not ruled_out(cause, found)]
+        others = [cause for cause in sight.causes if cause is not lead and not ruled_out(cause, found)]
+        lines += [f"  or else: {cause.cause} ({cause.about})" for cause in others]
         lines += [f"  Ask: {sight.question}"] if sight.question is not None else []
         lines += _record_says(sight, stage, found)
     if not seen:

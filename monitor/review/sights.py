@@ -125,8 +125,8 @@ SIGHTS: dict[str, Sight] = {
             Cause("light or material", "light in the room", "test the place where you load by ten minutes in its dark", "restart"),
             Cause("solutions", "the developer: much too warm, too long in it, or dirty", "mix fresh developer in a clean jug"),
         ),
-        "Does a piece of fresh film that was never exposed fog as well? No: the film was old. Yes: load the next piece inside a changing bag;"
-        " if it stays clear, light in the room: else the developer.",
+        "Does a piece of fresh film that was never exposed fog as well? No: the film was old. Yes: light in the room, or the developer; a"
+        " piece loaded in a changing bag that stays clear says it was the light.",
     ),
     "fog-edge": _one(
         "fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"
@@ -158,7 +158,7 @@ SIGHTS: dict[str, Sight] = {
                 "the developer was weak, exhausted or too dilute",
                 "mix fresh developer, measure the concentrate with a syringe, and try a piece of leader in it first",
             ),
-            Cause("temperature", "the thermometer reads too high: the bath was colder than it said", "compare it with a second thermometer"),
+            Cause("temperature", "the thermometer reads too high: it was colder than it said", "compare it with a second thermometer"),
             Cause("exposure", "too little exposure as well", "expose more; leave the development as it is"),
         ),
         "In the light, does a piece of leader go dark in that developer in the usual time? No: the developer is weak. Yes: the time, the"

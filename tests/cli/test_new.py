@@ -21,8 +21,8 @@ from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print",
         "water-bath", "replenished", "monobath", "bw-reversal", "colour-two-step", "reversal-three-step"]  # fmt: skip
 # What the person alone can know; everything else has a usual answer.
-OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["time=4:00", "second_time=4:00"], "colour": [], "reversal": [], "print": [],
-       "water-bath": ["time=1:30"], "colour-two-step": [], "reversal-three-step": []}  # fmt: skip
+OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["first_time=4:00", "second_time=4:00"], "colour": [], "reversal": [], "print": [],
+       "water-bath": ["soak=1:30"], "colour-two-step": [], "reversal-three-step": []}  # fmt: skip
 
 
 def sets(*answers: str) -> list[str]:
@@ -440,3 +440,52 @@ def test_the_replenished_blank_sends_to_a_ledger_that_counts(tmp_path: Path, cap
     assert recipe.stages[1].solution == "replenished developer"
     assert main(["bottle", "use", "replenished developer", "--units", "1", *state]) == 0
     assert "replenish: 70 ml in; 70 ml poured off" in capsys.readouterr().out
+
+
+def test_a_water_bath_asks_for_its_soaks_and_never_for_the_sheets_time(capsys: pytest.CaptureFixture[str]) -> None:
+    """Ten minutes from a sheet, three times over, would be thirty."""
+    assert main(["new", "--list", "--from", "water-bath"]) == 0
+    said = capsys.readouterr().out
+    assert "How long is each soak in developer (1 to 2 min)?" in said
+    assert "How long does it stand in the water?" in said
+    assert "from the sheet in your hand" not in said
+
+
+def test_two_baths_ask_for_the_first_baths_time_and_kind(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In a divided developer the first bath does most of the work: temperature moves its end. Else it only soaks. Common practice."""
+    assert main(["new", "--list", "--from", "two-bath"]) == 0
+    assert "How long in the first bath (3 to 5 min)?" in capsys.readouterr().out
+    soaks = made(tmp_path, "two-bath", *own("two-bath"))
+    assert not soaks.stages[1].steer
+    (tmp_path / "two-bath.toml").unlink()
+    works = made(tmp_path, "two-bath", *own("two-bath"), *sets("first_bath_kind=develops"))
+    assert works.stages[1].steer
+    assert works.stages[1].law is not None
+
+
+def test_after_a_carbonate_bath_plain_water_is_offered_in_place_of_an_acid_stop(tmp_path: Path) -> None:
+    """Carbonate and acid make bubbles in the layer (common practice, no source)."""
+    assert made(tmp_path, "two-bath", *own("two-bath")).stages[3].solution == "water"
+    (tmp_path / "two-bath.toml").unlink()
+    assert made(tmp_path, "two-bath", *own("two-bath"), *sets("after_second_bath=stop bath")).stages[3].solution == "stop bath"
+
+
+def test_a_fix_ends_before_it_may_bleach() -> None:
+    """The comment says from about 10 minutes on; the longest time must not be beyond it."""
+    for path in BLANKS.glob("*.toml"):
+        for line in path.read_text(encoding="utf-8").splitlines():
+            assert "about 10 minutes on it may begin to bleach" not in line or line.startswith('at_most = "10:00"'), path.name
+
+
+def test_a_print_is_paper_in_its_own_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Developer for paper is diluted; the time is the first trace times the factor, and the limit is called a limit."""
+    assert main(["new", "--list", "--from", "print"]) == 0
+    assert "How much paper" in capsys.readouterr().out
+    recipe = made(tmp_path, "print")
+    assert str(recipe.stages[0].dilution) == "1+9"
+    capsys.readouterr()
+    assert main(["plan", str(tmp_path / "print.toml")]) == 0
+    said = capsys.readouterr().out
+    assert "1. develop: first trace x 6, limit 5:00 at 20 C." in said
+    assert "Paper: one 8x10 print" in said
+    assert "Film:" not in said

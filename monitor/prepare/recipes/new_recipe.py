@@ -229,7 +229,7 @@ PAPER_WASHES = {
     "fibre": "\n".join(
         (
             _wash_stage("rinse after the fixer", "wash", "5:00", "so that the wash aid lasts: common practice"),
-            _wash_stage("wash aid", "wash aid", "3:00", "double weight, kept moving; single weight 2 minutes; mixed fresh: common practice"),
+            _wash_stage("wash aid", "wash aid", "3:00", "double weight; single weight 2 minutes; mixed fresh: common practice"),
             _wash_stage("wash", "wash", "20:00", "running water after wash aid, an hour without: common practice; test it (evenbath wash)"),
         )
     ),
@@ -245,6 +245,41 @@ def _wash_paper(answer: str, earlier: Answers) -> str:
 def _wash(answer: str, earlier: Answers) -> str:
     _one_of(*WASHES)(answer, earlier)
     return WASHES[answer.strip()].rstrip("\n")
+
+
+FIRST_BATH_KINDS = {
+    "only soaks": 'steer = false\nband = "4 C"                      # hardly depends on temperature from 18 to 27 C: common practice',
+    "develops": (
+        f'rate = {{ law = "arrhenius", activation_energy_kj_mol = {DEFAULT_ENERGY_KJ_MOL}, sd = {SD_ENERGY_KJ_MOL} }}'
+        "   # it does most of the work: its time and temperature count; published tables lie between 50 and 80 kJ/mol"
+    ),
+}
+"""What the first of two baths does, as lines of its stage: common practice, no source."""
+AFTER_SECOND_BATH = {
+    "plain water": (
+        '[[stage]]\nname = "water"\nrole = "stop"\n'
+        'time = "1:00"                     # two changes; carbonate and acid make bubbles in the layer: common practice\n'
+        'drain = "0:10"                    # the last 10 s of every step: manual SS0514\nagitation = "continuous"\n'
+        'solution = "water"\njug = 3'
+    ),
+    "stop bath": (
+        '[[stage]]\nname = "stop bath"\nrole = "stop"\n'
+        'time = "0:30"                     # 15 to 60 s, common practice; not after carbonate\n'
+        'drain = "0:10"                    # the last 10 s of every step: manual SS0514\nagitation = "continuous"\n'
+        'solution = "stop bath"\njug = 3'
+    ),
+}
+"""What comes between the second bath and the fixer, as a stage: common practice, no source."""
+
+
+def _first_bath_kind(answer: str, earlier: Answers) -> str:
+    _one_of(*FIRST_BATH_KINDS)(answer, earlier)
+    return FIRST_BATH_KINDS[answer.strip()]
+
+
+def _after_second_bath(answer: str, earlier: Answers) -> str:
+    _one_of(*AFTER_SECOND_BATH)(answer, earlier)
+    return AFTER_SECOND_BATH[answer.strip()]
 
 
 def _pairs(answer: str, earlier: Answers) -> str:
@@ -279,7 +314,19 @@ _QUESTIONS: dict[str, AnswerRule] = {
         "How much film: 1 for each roll, 0.25 for each sheet of 4x5 inches (a unit is 80 square inches)?",
         _number(0.01, 1000, "a number above 0, such as 1.5"),
     ),
+    "paper_area": AnswerRule(
+        "How much paper: 1 for each print of 8x10 inches (a unit is 80 square inches)?", _number(0.01, 1000, "a number above 0, such as 1.5")
+    ),
     "time": AnswerRule("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
+    "soak": AnswerRule("How long is each soak in developer (1 to 2 min)?", _STAGE_TIME),
+    "rest": AnswerRule("How long does it stand in the water?", _STAGE_TIME),
+    "first_time": AnswerRule("How long in the first bath (3 to 5 min)?", _STAGE_TIME),
+    "first_bath_kind": AnswerRule(
+        'Which kind: the first bath "only soaks" the film, or, in a divided developer, it "develops" already?', _first_bath_kind
+    ),
+    "after_second_bath": AnswerRule(
+        f"After the second bath: {', '.join(AFTER_SECOND_BATH)}? (with carbonate in it, acid makes bubbles in the layer)", _after_second_bath
+    ),
     "second_time": AnswerRule("The second developing bath's time?", _STAGE_TIME),
     "counted": AnswerRule('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
     "reference": AnswerRule("At which temperature?", _quantity(read_temperature)),

@@ -118,7 +118,7 @@ def plan_lines(recipe: Recipe, *, cautions: bool = False) -> Iterator[str]:
     yield f"Set out, from the left: {', '.join(f'{place} {what}' for place, what in _set_out(recipe))}."
     yield _light_line(recipe)
     yield ""
-    yield f"Film: {_film_words(recipe)}"
+    yield f"{'Paper' if recipe.film == 'paper' else 'Film'}: {_film_words(recipe)}"
     yield ""
     yield "Jugs, from the left"
     for place, stages in _jugs(recipe):
@@ -248,6 +248,8 @@ def _volume_words(stage: Stage) -> str:
 def _time_words(stage: Stage) -> str:
     pushed = "" if stage.factor == 1 else f" ({format_duration(stage.time_s)} x {format_number(stage.factor)})"
     least = "at least " if stage.until == "at least" else ""
+    if stage.appearance_factor is not None:
+        return f"first trace x {format_number(stage.appearance_factor)}, limit {format_duration(stage.target_ref_s)}"
     most = "" if stage.at_most_s is None else f", at most {format_duration(stage.at_most_s)}"
     return f"{least}{format_duration(stage.target_ref_s)}{pushed}{most}"
 
@@ -281,7 +283,8 @@ def _end_words(stage: Stage) -> str:
         return "READY sounds once at the minimum; your tap ends it."
     if stage.appearance_factor is not None:
         times = f"{format_number(stage.appearance_factor)} times that"
-        return f"That is the longest. Tap when the first trace appears: it is done at {times}, NOW {format_duration(stage.drain_s)} before."
+        drain = format_duration(stage.drain_s)
+        return f"Tap when the first trace appears: it is done at {times}, NOW {drain} before. Without the tap the limit rules."
     moves = "Temperature moves its end." if stage.steer else "Temperature does not move its end."
     room_s = stage.begin_to_end_s - stage.drain_s - stage.ready_s
     ready = f"READY {format_duration(stage.ready_s)} before NOW, " if room_s >= READY_AFTER_BEGIN_LEAST_S else "No READY, it is too short; "
