@@ -304,7 +304,7 @@ def _entry_lines(entry: Entry, before: Ledger, after: Ledger, today: dt.date) ->
 def _use_lines(entry: Entry, before: Bottle, after: Bottle) -> list[str]:
     from monitor.core.text.quantities import format_number, format_volume
 
-    lines = [f"booked: {format_number(entry['units'], 2)} units through it"] if entry["units"] else []
+    lines = [f"booked: {format_number(entry['units'], 2)} unit{_s(entry['units'])} through it"] if entry["units"] else []
     if entry["taken_ml"]:
         lines.append(f"taken out: {format_volume(entry['taken_ml'])}")
     if entry["added_ml"]:
@@ -314,6 +314,11 @@ def _use_lines(entry: Entry, before: Bottle, after: Bottle) -> list[str]:
     if state not in ("good",):
         lines.append(f"careful: before this use it was {state} ({why})")
     return lines
+
+
+def _s(number: float) -> str:
+    """The plural's ending."""
+    return "" if number == 1 else "s"
 
 
 def _day(entry: Entry) -> dt.date:
@@ -340,17 +345,17 @@ def _discard_lines(bottle: Bottle) -> list[str]:
 def _bottle_lines(bottle: Bottle, today: dt.date) -> list[str]:
     from monitor.core.text.quantities import format_duration, format_number, format_volume
 
-    state, why = bottle.state(today)
+    _, why = bottle.state(today)
     words = [w for w in (bottle.what, bottle.dilution) if w]
     contents = f" ({', '.join(words)})" if words else ""
     parts = [f"{format_volume(bottle.volume_ml)} left of {format_volume(bottle.filled_ml)}", f"mixed {bottle.mixed}"]
     if bottle.opened is not None:
         parts.append(f"opened {bottle.opened}")
     if bottle.units:
-        parts.append(f"{format_number(bottle.units, 2)} units through it")
+        parts.append(f"{format_number(bottle.units, 2)} unit{_s(bottle.units)} through it")
     if bottle.keeps_until is not None:
         parts.append(f"keeps until {bottle.keeps_until.isoformat()}")
-    lines = [f"{bottle.name}{contents}: {state}; {why}", f"  {', '.join(parts)}"]
+    lines = [f"{bottle.name}{contents}: {bottle.called(today)}; {why}", f"  {', '.join(parts)}"]
     if bottle.rules.longer_percent and bottle.units:
         lines.append(f"  next film: time x {format_number(bottle.time_factor, 3)}")
     if bottle.fix_least_s is not None and bottle.tested is not None:

@@ -64,7 +64,9 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     said: list[str] = []
     for solution in dict.fromkeys(stage.solution for stage in recipe.stages if stage.solution is not None):
         bottle = standing(bottles, solution)
-        word, why = ("no bottle", "there is none with this name in the ledger") if bottle is None else bottle.state(day)
+        word, why = "no bottle", "there is none with this name in the ledger"
+        if bottle is not None:
+            word, why = bottle.called(day), bottle.state(day)[1]
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
         known = darkness(load(folder), recipe.film, day)

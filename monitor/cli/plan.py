@@ -114,7 +114,7 @@ def _recipe(args: argparse.Namespace, evening: Evening) -> int:
         sys.stdout.write("\nLedger, in the times above\n")
         sys.stdout.write("".join(f"  {sentence}\n" for sentence in (*(standing.sentence for standing in standings), *concerns)))
     if last is not None:
-        sys.stdout.write(f"\nCompared with the last session of this kind, {last}: {'this differs' if changes else 'nothing differs'}\n")
+        sys.stdout.write(f"\nCompared with the last session with this recipe, {last}: {'this differs' if changes else 'nothing differs'}\n")
         sys.stdout.write("".join(f"  {change}\n" for change in changes))
     if args.card is not None:
         sys.stdout.write(f"\nThe card for the wall: {args.card}\n")

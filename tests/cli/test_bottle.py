@@ -170,3 +170,17 @@ def test_opened_before_today_asks_for_the_day_of_mixing(state: Path, capsys: pyt
     assert "--mixed" in message
     assert "defaults to today" in message
     bottle(capsys, "add", "x", "--volume", "1 l", "--opened", "2026-01-01", "--mixed", "2026-01-01")
+
+
+def test_a_fixer_that_nobody_tested_is_untested_and_one_unit_is_one(state: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Good is said after a clearing test; a developer has no such word."""
+    assert main(["bottle", "add", "fixer", "--role", "fix", "--volume", "1 l"]) == 0
+    assert "fixer: untested; no film-area limit entered" in capsys.readouterr().out
+    assert main(["bottle", "add", "brew", "--role", "develop", "--volume", "1 l"]) == 0
+    assert "brew: good;" in capsys.readouterr().out
+    assert main(["bottle", "use", "fixer", "--units", "1"]) == 0
+    said = capsys.readouterr().out
+    assert "booked: 1 unit through it" in said
+    assert "1 unit through it" in said.splitlines()[-1]
+    assert main(["bottle", "test", "fixer", "--clearing", "0:30", "--is-fresh"]) == 0
+    assert "fixer: good" in capsys.readouterr().out

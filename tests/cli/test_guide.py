@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
+from monitor.prepare.guide.advice import TOPICS
 
 
 def test_the_answer_comes_first(capsys: pytest.CaptureFixture[str]) -> None:
@@ -32,7 +33,7 @@ def test_the_page_is_written_and_json_has_all(tmp_path: Path, capsys: pytest.Cap
     ("words", "says"),
     [
         (("watr",), 'did you mean "water"?'),
-        ((), "the following arguments are required: topic"),
+        (("--hardness", "14 dH"), "no topic named; allowed: shopping, water"),
         (("water", "--hardness", "14"), "is not a hardness"),
         (("drying", "--hardness", "14 dH"), "--hardness belongs to water"),
         (("drying", "--html", "drying.txt"), "allowed: a name that ends in .html"),
@@ -44,3 +45,13 @@ def test_bad_input_is_one_line(words: tuple[str, ...], says: str, capsys: pytest
     err = capsys.readouterr().err
     assert says in err
     assert len(err.splitlines()) == 1
+
+
+def test_without_a_topic_the_topics_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    """One line each, in words and as data."""
+    assert main(["guide"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in lines] == list(TOPICS)
+    assert lines[1] == "water     hard and soft water, and where it matters"
+    assert main(["guide", "--json"]) == 0
+    assert list(json.loads(capsys.readouterr().out)["topics"]) == list(TOPICS)

@@ -21,8 +21,8 @@ from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print",
         "water-bath", "replenished", "monobath", "bw-reversal", "colour-two-step", "reversal-three-step"]  # fmt: skip
 # What the person alone can know; everything else has a usual answer.
-OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["first_time=4:00", "second_time=4:00"], "colour": [], "reversal": [], "print": [],
-       "water-bath": ["soak=1:30"], "colour-two-step": [], "reversal-three-step": []}  # fmt: skip
+OWN = {"stand": ["time=60:00", "dilution=1+100"], "two-bath": ["first_time=4:00", "second_time=4:00"], "colour": [], "reversal": [],
+       "print": [], "water-bath": ["soak=1:30"], "colour-two-step": [], "reversal-three-step": []}  # fmt: skip
 
 
 def sets(*answers: str) -> list[str]:

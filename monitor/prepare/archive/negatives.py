@@ -25,6 +25,7 @@ FOLDER, FILE = "archive", "negatives.jsonl"
 LONGEST_WORDS = 120
 FASTEST_INDEX = 102400
 _ALLOWED = "allowed: entries as evenbath archive writes them, each following from those before it"
+_YEARLY = re.compile(r"\d{4}-\d{1,14}", re.ASCII)
 _NUMBER = re.compile(r"[0-9A-Za-z][0-9A-Za-z./-]{0,19}", re.ASCII)
 _FRAME = re.compile(r"[0-9A-Za-z]{1,6}", re.ASCII)
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?", re.ASCII)
@@ -85,7 +86,10 @@ class Archive:
     damaged: str | None = None
 
     def negative(self, number: str) -> Negative:
-        """The one with this number. Raises `InputWrong`, naming the newest there are."""
+        """The one with this number; a bare "1" is the number 1 of the newest year that has one. Raises `InputWrong`, naming the newest."""
+        if number not in self.negatives and number.isascii() and number.isdecimal():
+            of_years = [n for n in self.negatives if _YEARLY.fullmatch(n) and int(n[5:]) == int(number)]
+            number = max(of_years, default=number)
         if number not in self.negatives:
             newest = ", ".join(list(self.negatives)[-5:]) or "add one first (evenbath archive add)"
             raise InputWrong(f"there is no negative {shown(number)} in the archive; allowed: {newest}")

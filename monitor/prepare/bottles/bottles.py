@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
+from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.bottles.clearing import FAIRLY_AT, FINISHED_AT, NEARLY_AT, TIMES
 from monitor.prepare.bottles.leader import DEAD_AT
@@ -185,8 +186,13 @@ class Bottle:
         if tired is not None:
             return tired
         if capacity is None:
-            return "good", "one-shot, not used yet" if self.rules.one_shot else "no limit of film area entered"
+            return "good", "one-shot, not used yet" if self.rules.one_shot else "no film-area limit entered"
         return "good", f"{format_number(capacity - self.units, 2)} of {format_number(capacity, 2)} units left"
+
+    def called(self, today: dt.date) -> str:
+        """Its state in a word; a fixer that nobody has tested is called untested, whatever its count says."""
+        state, _ = self.state(today)
+        return "untested" if state == "good" and self.tested is None and self.role in FIXING_ROLES else state
 
     def _tired(self) -> tuple[State, str] | None:
         """What its last clearing test says of a fixer that is well used: that goes before a count that is not exceeded."""

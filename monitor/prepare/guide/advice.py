@@ -186,7 +186,7 @@ TOPICS: dict[str, Topic] = {
             (
                 "For high contrast",
                 (
-                    Advice("two-bath:", "The film soaks, then develops by itself. Nearly free of temperature and time, if its first bath only soaks."),
+                    Advice("two-bath:", "The film soaks, then develops by itself: nearly free of temperature and time."),
                     Advice("water-bath:", "Developer and still water in turn. For thick, old-fashioned films: thin ones soak up little."),
                     Advice("stand:", "An hour, hardly moved. Easy on the hands, but streaks are its price."),
                 ),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator
 from html import escape
 
+from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.text.degrees import plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.bottles.bottles import Bottle
@@ -93,8 +94,9 @@ def _limits(bottle: Bottle) -> Iterator[str]:
     if rules.replenish_ml:
         yield f"replenish {format_volume(rules.replenish_ml)} for each unit"
     if rules.fresh_s is not None:
+        spent = "do not use it any more" if bottle.role in FIXING_ROLES else "throw it away"
         test = "leader dark" if bottle.role == "develop" else "clears"
-        yield f"fresh: {test} in {format_duration(rules.fresh_s)}; from {format_duration(2 * rules.fresh_s)} on throw it away"
+        yield f"fresh: {test} in {format_duration(rules.fresh_s)}; from {format_duration(2 * rules.fresh_s)} on {spent}"
 
 
 def _careful(bottle: Bottle) -> Iterator[str]:
@@ -106,7 +108,8 @@ def _careful(bottle: Bottle) -> Iterator[str]:
         yield "Its colour does not tell: some darken and still work, others die without a colour."
         yield "Test a piece of leader before each film (common practice)."
     elif bottle.role in ("fix", "bleach-fix"):
-        yield "Fixer: never add acid or household bleach. Yellow, milky or with a sediment: throw it away. It carries silver: collect it."
+        yield "Fixer: never add acid or household bleach. Yellow, milky or with a sediment: do not use it any more."
+        yield "Used fixer carries silver: collect it, never down the drain."
     elif bottle.role == "bleach" and not named:
         yield "Bleach: no strong acid, no heat, no household bleach; away from the developer. Collect it."
     elif bottle.role == "stop":

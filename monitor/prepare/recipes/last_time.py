@@ -27,32 +27,27 @@ _LONGEST_LINE = 1 << 20
 
 @dataclass(frozen=True, slots=True)
 class LastTime:
-    """The last session with a recipe: its id, its wall-clock time, the recipe's data, and whether the names are the same."""
+    """The last session with a recipe: its id, its wall-clock time and the recipe's data."""
 
     session: str
     wall: str
     data: Mapping[str, Any]
-    same_name: bool
 
 
 def last_time(state: Path, recipe: Recipe) -> LastTime | None:
-    """The last session with this recipe in a state folder; None if there is none. Unreadable journals are skipped."""
+    """The last session with a recipe of this name in a state folder; None if there is none. Unreadable journals are skipped."""
     try:
         names = sorted((path for path in (state / JOURNALS).iterdir() if path.suffix == ".jsonl"), reverse=True)
     except OSError:
         return None
-    similar: LastTime | None = None
     for path in names[:MOST_JOURNALS]:
         opening = _opening(path)
         if opening is None:
             continue
         data = opening["recipe"]
-        found = LastTime(str(opening.get("session", path.stem)), str(opening.get("wall", "")), data, data.get("name") == recipe.name)
-        if found.same_name:
-            return found
-        if similar is None and data.get("film") == recipe.film and data.get("vessel") == recipe.vessel:
-            similar = found
-    return similar
+        if data.get("name") == recipe.name:
+            return LastTime(str(opening.get("session", path.stem)), str(opening.get("wall", "")), data)
+    return None
 
 
 def _opening(path: Path) -> Mapping[str, Any] | None:

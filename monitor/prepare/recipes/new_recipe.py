@@ -315,7 +315,8 @@ _QUESTIONS: dict[str, AnswerRule] = {
         _number(0.01, 1000, "a number above 0, such as 1.5"),
     ),
     "paper_area": AnswerRule(
-        "How much paper: 1 for each print of 8x10 inches (a unit is 80 square inches)?", _number(0.01, 1000, "a number above 0, such as 1.5")
+        "How much paper: 1 for each print of 8x10 inches (a unit is 80 square inches)?",
+        _number(0.01, 1000, "a number above 0, such as 1.5"),
     ),
     "time": AnswerRule("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
     "soak": AnswerRule("How long is each soak in developer (1 to 2 min)?", _STAGE_TIME),
@@ -325,7 +326,7 @@ _QUESTIONS: dict[str, AnswerRule] = {
         'Which kind: the first bath "only soaks" the film, or, in a divided developer, it "develops" already?', _first_bath_kind
     ),
     "after_second_bath": AnswerRule(
-        f"After the second bath: {', '.join(AFTER_SECOND_BATH)}? (with carbonate in it, acid makes bubbles in the layer)", _after_second_bath
+        f"After the second bath: {', '.join(AFTER_SECOND_BATH)}? (after carbonate, acid makes bubbles in the layer)", _after_second_bath
     ),
     "second_time": AnswerRule("The second developing bath's time?", _STAGE_TIME),
     "counted": AnswerRule('How does your sheet count: "pour to pour", or "full to empty"?', _counted),

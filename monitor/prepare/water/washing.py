@@ -158,7 +158,7 @@ def aid_lines(material: str) -> Iterator[str]:
     if material == "resin-coated paper":
         return
     if material == "fibre paper":
-        yield "Wash aid: rinse for 5 minutes, wash aid for about 3 minutes (double weight; single weight: 2), prints kept moving, then wash."
+        yield "Wash aid: rinse for 5 minutes, wash aid for about 3 (double weight; single weight: 2), prints kept moving, then wash."
     else:
         yield "Wash aid: rinse for a minute, wash aid for one to two minutes, then wash."
     yield "It saves most of the water and the time. Mix it fresh, and pour it away at the end of the evening: it does not keep."

@@ -190,3 +190,16 @@ def test_a_date_is_a_year_a_month_or_a_day(text: str) -> None:
     with pytest.raises(InputWrong, match="is not a date"):
         read_date(text)
     assert [read_date(t) for t in ("2026", "2026-02", "2026-02-28")] == ["2026", "2026-02", "2026-02-28"]
+
+
+def test_a_bare_number_means_the_newest_years(tmp_path: Path) -> None:
+    """On the sleeve in the hand stands 1; nobody types the year."""
+    add(tmp_path, number="2024-001")
+    add(tmp_path, number="2026-001")
+    add(tmp_path, number="2025-002")
+    archive = read_archive(tmp_path)
+    assert archive.negative("1").number == "2026-001"
+    assert archive.negative("001").number == "2026-001"
+    assert archive.negative("2").number == "2025-002"
+    with pytest.raises(InputWrong, match="there is no negative"):
+        archive.negative("3")

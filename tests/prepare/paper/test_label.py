@@ -20,7 +20,9 @@ def test_a_label_names_dates_limits_and_that_it_is_never_food(tmp_path: Path) ->
     assert "mixed 2026-11-01" in text
     assert "full until 2027-05-01; part-full 1 month from opening" in text
     assert text.count("[ ]") == 4 + 2
-    assert "from 1:20 on throw it away" in text
+    assert "from 1:20 on do not use it any more" in text
+    assert "throw it away" not in text
+    assert "Used fixer carries silver: collect it, never down the drain." in lines
     assert "silver" in text
     page = label_html(bottle)
     assert page.count('<span class="box"></span>') == 4 + 2, "drawn, not typed"
