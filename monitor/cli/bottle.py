@@ -81,7 +81,7 @@ def _configure_test(test: argparse.ArgumentParser) -> None:
     test.epilog = f"The clearing test: {clearing.HOW} The leader test: {leader.HOW}"
     test.add_argument("name", metavar="NAME")
     which = test.add_mutually_exclusive_group(required=True)
-    which.add_argument("--clearing", metavar="m:ss", help="of a fixer: until the spot vanished")
+    which.add_argument("--clearing", metavar="m:ss", help="of a fixer: until the spot has gone")
     which.add_argument("--leader", metavar="m:ss", help="of a developer: until the leader was dark")
     test.add_argument("--fresh", metavar="m:ss", help="the same test when it was fresh; default: from the ledger")
     test.add_argument("--is-fresh", action="store_true", help="this is the fresh time: store it")

@@ -33,6 +33,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the checklist. Raises `InputWrong` for a wrong recipe."""
     from monitor.cli.arguments.recipe_file import open_recipe
+    from monitor.cli.terminal.fit import fitted
 
     recipe = open_recipe(args.recipe)
     known = _on_record(recipe, args.state)
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(json.dumps({**_data(recipe), "on_record": known}, ensure_ascii=False) + "\n")
         return 0
-    sys.stdout.write("".join(f"{line}\n" for line in _lines(recipe, known, args.if_not, args.cautions)))
+    sys.stdout.write(fitted("".join(f"{line}\n" for line in _lines(recipe, known, args.if_not, args.cautions))))
     if args.card is not None:
         sys.stdout.write(f"\nThe checklist on paper: {args.card}\n")
     return 0

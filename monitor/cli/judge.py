@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.cli.arguments.common import add_json
 from monitor.cli.arguments.session_names import add_state, find_journal, journals_folder
+from monitor.cli.terminal.fit import fitted
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
@@ -117,7 +118,7 @@ def _sights(args: argparse.Namespace, keys: list[str] | None) -> int:
         raise InputWrong(f"{wrong}; allowed: one of them")
     lines = [line for _, sight in chosen for line in sight_lines(sight)]
     lines.append("Common practice, no source. With a session named its record is asked too, and what was seen is written down beside it.")
-    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    sys.stdout.write(fitted("".join(f"{line}\n" for line in lines)))
     return 0
 
 
@@ -165,7 +166,7 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
         sys.stdout.write(f"session {review.numbers.session}: nothing is written down yet; --density, --grade, --seen and others do\n")
     else:
         sys.stdout.write(f"session {folded.session}: {_in_words(folded)}\n")
-    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    sys.stdout.write(fitted("".join(f"{line}\n" for line in lines)))
     return 0
 
 
@@ -295,4 +296,4 @@ def _law(args: argparse.Namespace, journals: list[Path]) -> int:
 
 
 def _show(args: argparse.Namespace, result: dict[str, Any], lines: list[str]) -> None:
-    sys.stdout.write(json.dumps(result, ensure_ascii=False) + "\n" if args.json else "".join(f"{line}\n" for line in lines))
+    sys.stdout.write(json.dumps(result, ensure_ascii=False) + "\n" if args.json else fitted("".join(f"{line}\n" for line in lines)))

@@ -89,6 +89,7 @@ def _bottles(args: argparse.Namespace) -> Bottles:
 def _recipe(args: argparse.Namespace, evening: Evening) -> int:
     """One film: the recipe read back, with what the ledger says of it."""
     from monitor.cli.arguments.common import today
+    from monitor.cli.terminal.fit import fitted
     from monitor.prepare.bottles.counting import count, with_ledger
     from monitor.prepare.recipes.read_back import plan_data, plan_lines
 
@@ -109,13 +110,15 @@ def _recipe(args: argparse.Namespace, evening: Evening) -> int:
         sys.stdout.write(json.dumps({**plan_data(recipe), "ledger": ledger, "last_session": last, "differences": changes}) + "\n")
         return 0
     for line in plan_lines(recipe, cautions=args.cautions):
-        sys.stdout.write(f"{line}\n")
+        sys.stdout.write(fitted(f"{line}\n"))
     if standings:
         sys.stdout.write("\nLedger, in the times above\n")
-        sys.stdout.write("".join(f"  {sentence}\n" for sentence in (*(standing.sentence for standing in standings), *concerns)))
+        sentences = (*(standing.sentence for standing in standings), *concerns)
+        sys.stdout.write(fitted("".join(f"  {sentence}\n" for sentence in sentences)))
     if last is not None:
-        sys.stdout.write(f"\nCompared with the last session with this recipe, {last}: {'this differs' if changes else 'nothing differs'}\n")
-        sys.stdout.write("".join(f"  {change}\n" for change in changes))
+        differs = "this differs" if changes else "nothing differs"
+        sys.stdout.write(fitted(f"\nCompared with the last session with this recipe, {last}: {differs}\n"))
+        sys.stdout.write(fitted("".join(f"  {change}\n" for change in changes)))
     if args.card is not None:
         sys.stdout.write(f"\nThe card for the wall: {args.card}\n")
     return 0

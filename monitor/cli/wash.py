@@ -29,6 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print it. Raises `InputWrong`."""
+    from monitor.cli.terminal.fit import fitted
     from monitor.core.errors import InputWrong
     from monitor.core.text.degrees import degrees
     from monitor.core.text.quantities import read_duration, read_temperature, read_volume
@@ -70,5 +71,5 @@ def run(args: argparse.Namespace) -> int:
             lines += washing.fill_lines(dumped) if in_a_tank else ()
             lines += washing.minutes_lines(args.material, args.aid)
         lines += washing.aid_lines(args.material) if args.aid else ()
-    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    sys.stdout.write(fitted("".join(f"{line}\n" for line in lines)))
     return 0

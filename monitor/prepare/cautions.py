@@ -165,7 +165,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "eyes",
-        "Eyes: goggles when pouring concentrates. A splash: rinse with running water for 15 minutes and call the number on your card.",
+        "Eyes: goggles when pouring concentrates. A splash: rinse with running water for 15 minutes and call poison advice.",
         ("mixing", "wall card", "plan"),
         HAZARDS,
         always,

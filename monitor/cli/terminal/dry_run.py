@@ -25,7 +25,7 @@ MEANT: dict[Meaning, str] = {
     "poured": "the next stage begins at this press, or its begin moves to it",
     "on time": "the begin stands where it was assumed",
     "heard": "NOW falls silent; the next stage begins at the planned end",
-    "appeared": "the print's first trace is there: NOW comes at that development times the factor",
+    "appeared": "the print's first trace is there: NOW comes at that time multiplied by the factor",
     "mark": "written down; begins nothing, ends nothing",
     "question": "answered by a sound where there is an answer, else by the click alone; moves nothing",
 }

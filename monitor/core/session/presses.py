@@ -68,7 +68,7 @@ _ANSWERED = Outcome("question", "minutes", held=True)
 _BEGIN = Outcome("begin", "second click", held=True, next="the stage runs")
 _LID_ON = Outcome("lid on", "second click", held=True, next="waiting")
 _POURED = Outcome("poured", next="the next stage runs")
-_APPEARED = Outcome("appeared", next="NOW comes at this development times the factor")
+_APPEARED = Outcome("appeared", next="NOW comes at that time multiplied by the factor")
 _AGAIN = Outcome("again", "specks", held=True, next="the stage runs from this press on")
 _ON_TIME = Outcome("on time", "specks", next="counting")
 
@@ -102,13 +102,14 @@ TAUGHT: tuple[tuple[str, str], ...] = (
     ("forgot to tap? tap after the end", "it went in now"),
     ("forgot to tap? hold after the end", "it went in on time"),
     ("tap once for each sheet, in or out", "this sheet is in, or out"),
-    ("a print is in: tap when its first trace appears", "NOW comes at that development times the recipe's factor"),
-    ("hold", "where am I? past the minimum of a fix: may I?"),
+    ("a print is in: tap when its first trace appears", "NOW comes at that time multiplied by the recipe's factor"),
+    ("hold", "where am I? in a fix: is its minimum over?"),
     ("hold twice", "is the temperature trusted? two specks: yes; limping: look when you can"),
 )
 """The same table as it is taught: what the foot does, and what it means. The README has it."""
 FOOT_IN_BRIEF = (
-    "Foot: hold a second: begin, or lid on; three: begin again. Tap at NOW: heard; at the end: poured. Forgot? Tap: now; hold: on time."
+    "Foot: hold a second: begin, or lid on; three: it begins now after all. Tap at NOW: heard; at the end: poured. Forgot? Tap: now;"
+    " hold: on time."
 )
 """For the wall card, where there is little room."""
 

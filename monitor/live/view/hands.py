@@ -97,7 +97,7 @@ def hands(state: ViewState) -> Hands:
     else:
         told = _at_least(state, stage, clock, following)
     if seen.unconfirmed:
-        told = replace(told, under=f"{stage.name.upper()} not told: TAP as it goes in, HOLD if it went in on time", urgent=True)
+        told = replace(told, under=f"{stage.name.upper()} not confirmed: TAP as it goes in, HOLD if it went in on time", urgent=True)
     return told
 
 
@@ -197,7 +197,7 @@ def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: 
         return Hands("NOW", "", off, then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
     if seen.awaits_appearance:
         factor = format_number(stage.appearance_factor or 1.0)
-        longest = f"NOW comes {factor} times as long after its begin; without a tap at {clock.tell(now_s)}"
+        longest = f"NOW comes at that time x {factor}; without a tap at {clock.tell(now_s)}"
         return Hands("TAP", "when the first trace", "APPEARS", then, longest)
     left_s = now_s - state.t_s if state.left_s is None else max(0.0, state.left_s - (clock.end_s - now_s))
     ready = seen.ready_s is not None and state.t_s >= seen.ready_s

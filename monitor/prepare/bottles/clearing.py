@@ -22,7 +22,7 @@ SHORTEST_S = 120.0
 FINISHED_AT = 2.0
 """From this many times the fresh time on, the fixer is discarded."""
 NEARLY_AT, FAIRLY_AT = 1.75, 1.5
-HOW = "Put a drop of fixer on scrap film for 30 s, then dip the whole piece and time it until the spot has vanished."
+HOW = "Put a drop of fixer on scrap film for 30 s, then dip the whole piece and time it until the spot has gone."
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Clearing:
 def clearing(fresh_s: float, today_s: float, times: float = TIMES) -> Clearing:
     """Judge a clearing test. Times in seconds, above 0; `times` from 2 to 5. Raises `InputWrong`."""
     if fresh_s <= 0 or today_s <= 0:
-        raise InputWrong("a clearing time of zero; allowed: the time until the spot vanished, above 0:00")
+        raise InputWrong("a clearing time of zero; allowed: the time until the spot has gone, above 0:00")
     if not TIMES_RANGE[0] <= times <= TIMES_RANGE[1]:
         raise InputWrong(f"{format_number(times)} times the clearing time; allowed: 2 to 5 times, 3 for flat-grain films")
     return Clearing(fresh_s, today_s, times, times * today_s, today_s >= FINISHED_AT * fresh_s)

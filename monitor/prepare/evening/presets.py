@@ -205,7 +205,7 @@ def said(made: Made, names: Sequence[str]) -> list[str]:
     if len(names) < MOST_VESSELS:
         return [films]
     count, waiting = len(made.clashes), sum(clash.may_wait for clash in made.clashes)
-    wait = f"; one of the two may wait {'then' if waiting == count else f'in {waiting} of them'}" if waiting else ""
+    wait = f"; one of them can wait {'then' if waiting == count else f'in {waiting} of them'}" if waiting else ""
     often = "once" if count == 1 else f"{count} times"
     free = f"{often} two of them want the hands together{wait}" if count else "no two want the hands together"
     second = format_duration(made.evening.films[1].start_s or 0.0)

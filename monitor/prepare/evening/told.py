@@ -6,11 +6,11 @@ Every line fits the width that is asked for; 80 columns unless a terminal is nar
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from textwrap import wrap
 
 from monitor.core.evening.values import Film
 from monitor.core.recipe.kinds import CLOSED_VESSELS
 from monitor.core.text.degrees import in_unit_shown, plain
+from monitor.core.text.fold import NARROWEST, fold
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import HABITUAL, RULE, cautions_for
 from monitor.prepare.evening.clashes import Clash
@@ -20,7 +20,6 @@ from monitor.prepare.evening.supplies import MIX_BEFORE_S, Mix, Supplies
 from monitor.prepare.evening.timeline import DRIFT, FilmTime, dark_spans
 
 WIDTH = 80
-NARROWEST = 40
 MOST_CLASHES = 8
 """So many are listed; the rest are counted."""
 SAME_BATH_C = 0.5
@@ -39,14 +38,7 @@ def told(plan: Planned, needs: Supplies, width: int = WIDTH, cautions: bool = Fa
     `timeline`: with the timeline, which a page has as a picture."""
     width = max(NARROWEST, width)
     for line in (*_lines(plan, needs, width if timeline else None), *_caution_lines(plan, cautions)):
-        yield from _folded(in_unit_shown(line), width)
-
-
-def _folded(line: str, width: int) -> list[str]:
-    if len(line) <= width:
-        return [line]
-    indent = len(line) - len(line.lstrip())
-    return wrap(line, width, subsequent_indent=" " * (indent + 2), break_on_hyphens=False, drop_whitespace=True)
+        yield from fold(in_unit_shown(line), width)
 
 
 def _lines(plan: Planned, needs: Supplies, width: int | None) -> Iterator[str]:
@@ -97,13 +89,13 @@ def _hands_answer(plan: Planned) -> str:
     if not plan.clashes:
         return f"Hands: no two films want them together, {bound}."
     now = sum(clash.overlap_s > 0 for clash in plan.clashes)
-    met = f"Hands: two films want them together {_often(len(plan.clashes))}"
+    met = f"Hands: at {'one moment' if len(plan.clashes) == 1 else f'{len(plan.clashes)} moments'} two films need you at once"
     others = "the others" if now else "all of them"
     if_moved = f" ({now} as planned, {others} if temperature moves an end by up to {DRIFT * 100:.0f} %)"
     when = ", as planned" if now == len(plan.clashes) else if_moved
     waiting = sum(clash.may_wait for clash in plan.clashes)
     how_often = f" {_often(waiting)}" if waiting < len(plan.clashes) else " each time" if waiting > 1 else ""
-    when += f"; one of the two may wait{how_often}" if waiting else ""
+    when += f"; one of them can wait{how_often}" if waiting else ""
     if plan.shift is None:
         return f"{met}{when}; no later start within half an hour clears it."
     mover = f"Film {plan.shift.film} ({_what(plan, plan.shift.film)})"
@@ -126,7 +118,7 @@ def _light_answer(plan: Planned) -> str:
 def _ledger_answer(plan: Planned) -> str:
     rows = [(film.film.number, standing) for film, row in zip(plan.films, plan.standings, strict=True) for standing in row]
     if not rows:
-        return "Ledger: no bottle is called like a solution of this evening."
+        return "No bottle in the ledger has the name of a solution used this evening."
     longer = [f"{s.bottle.name} x {format_number(s.time_factor, 2)} for film {number}" for number, s in rows if s.time_factor != 1.0]
     worst = [s for _, s in rows if s.concerns]
     said = f"Ledger: longer times: {', '.join(longer)}" if longer else "Ledger: the recipes' own times"

@@ -165,7 +165,7 @@ TOPICS: dict[str, Topic] = {
             ),
             (
                 "If it dried badly",
-                (Advice("Drops, rings, dust: wash again for five minutes", "Then the last bath, and dry it anew. Most marks go."),),
+                (Advice("Drops, rings, dust: wash again for five minutes", "Then the last bath, and dry it again. Most marks go."),),
             ),
         ),
     ),

@@ -352,7 +352,7 @@ _QUESTIONS: dict[str, AnswerRule] = {
     ),
     "bleach_fix": AnswerRule("The bleach-fix's time, from your kit's sheet?", _STAGE_TIME),
     "bleach": AnswerRule("The bleach's time?", _STAGE_TIME),
-    "fix": AnswerRule("The fixing time: twice the clearing time measured today?", _STAGE_TIME),
+    "fix": AnswerRule("How long do you fix? (twice today's clearing time)", _STAGE_TIME),
     "count": AnswerRule("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
     "interval": AnswerRule("How long between one sheet and the next going in?", _quantity(read_duration)),
 }

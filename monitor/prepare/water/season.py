@@ -32,6 +32,7 @@ EDGE_C = 0.5
 @dataclass(frozen=True, slots=True)
 class SeasonPlan:
     """One develop stage in this season. `drift_c`: how far the bath moves during it, signed. Amounts are for the bath, from the tap.
+    `low_c`, `high_c`: where it may be planned; it may begin or end `slack_c` outside.
 
     `needed_tau_s`, `needed_bath_ml`: what would hold it; None if this bath does. `hot_ml`: at `hot_c`, the rest tap water.
     """
@@ -48,6 +49,7 @@ class SeasonPlan:
     drift_c: float
     low_c: float
     high_c: float
+    slack_c: float
     tau_s: float
     needed_tau_s: float | None
     needed_bath_ml: float | None
@@ -137,6 +139,7 @@ def _plan(stage: Stage, film: Film, tap_c: float, room_c: float, bath_ml: float,
         drift_c=drift,
         low_c=low,
         high_c=high,
+        slack_c=slack,
         tau_s=tau_s,
         needed_tau_s=needed,
         needed_bath_ml=None if needed is None else bath_ml * (needed / tau_s) ** 3,
@@ -218,12 +221,14 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
         )
     else:
         lines.append(f"{plan.name}: cannot be held here at {degrees(plan.plan_c)} by this bath alone")
+    slack = difference(plan.slack_c, ".1f")
+    beyond = f": the recipe's data, and {slack} beyond at begin or end" if plan.slack_c else ""
     tau = f"time constant {format_duration(plan.tau_s)}, {'measured' if measured_tau else 'a rule of thumb for an open bath'}"
     lines.append(
         f"a bath of {format_volume(bath_ml)} ({tau}) moves {difference(plan.drift_c, '+.1f')} in "
         f"{format_duration(plan.planned_s)}: start it at "
         f"{degrees(plan.start_c)}, it ends at {degrees(plan.end_c)}; "
-        f"allowed {degrees(plan.low_c)} to {degrees(plan.high_c)}"
+        f"allowed {degrees(plan.low_c - plan.slack_c)} to {degrees(plan.high_c + plan.slack_c)}{beyond}"
     )
     if plan.needed_tau_s is not None and plan.needed_bath_ml is not None:
         lines += _ways_out(plan, plan.needed_tau_s / plan.tau_s, plan.needed_bath_ml)

@@ -85,7 +85,7 @@ def test_a_print_asks_for_a_tap_until_its_first_trace_is_told() -> None:
     told.progress(2.0, done_ref_s=2.0)
     screen = told.screen()
     assert "APPEARS" in screen
-    assert "NOW comes 6 times as long after its begin" in screen
+    assert "NOW comes at that time x 6" in screen
     told.tell("tap", 20.0, meaning="appeared")
     told.tell("appeared", 20.0, stage=1, appearance_ref_s=20.0, target_ref_s=120.0)
     told.progress(22.0, done_ref_s=22.0, target_ref_s=120.0, end_t_s=120.0)

@@ -48,7 +48,7 @@ def test_a_begin_that_was_only_assumed_asks_for_the_tap_until_it_is_answered() -
     told = Teller()
     told.begin(1, 0.0)
     assumed = told.begin(2, 300.0, assumed=True)
-    assert hands(told.watched.state).under == "STOP not told: TAP as it goes in, HOLD if it went in on time"
+    assert hands(told.watched.state).under == "STOP not confirmed: TAP as it goes in, HOLD if it went in on time"
     assert hands(told.watched.state).urgent
     told.tell("correction", 310.0, stage=2, begin_t_s=310.0, replaces_seq=assumed)
     assert not told.watched.seen.unconfirmed

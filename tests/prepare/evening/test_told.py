@@ -66,7 +66,7 @@ def test_a_clash_says_how_far_the_later_film_is_to_be_moved() -> None:
     """In whole seconds, rounded up; and marks the column."""
     lines = lines_of(film("roll.toml", "left") + film("roll.toml", "right", "+0:10"))
     said = " ".join(line.strip() for line in lines[2:5])
-    assert "Hands: two films want them together 7 times (1 as planned" in said
+    assert "Hands: at 7 moments two films need you at once (1 as planned" in said
     assert "Film 2 (Roll) 2:28 later clears all of it." in said
     assert "X" in next(line for line in lines if line.startswith("hands"))
     assert block(lines, "Clashes")

@@ -48,6 +48,15 @@ def test_a_tap_at_26_c_plans_at_24_c_by_the_persons_own_pairs() -> None:
     assert season_lines(plan, 2500.0, False)[0].startswith("develop: plan at 24 C by your own pairs: 6:45")
 
 
+def test_where_the_bath_begins_and_ends_lies_within_what_is_said_to_be_allowed() -> None:
+    """Planned at the edge of the data, the bath ends half a degree beyond it: the range that is named has room for that."""
+    (plan,) = plan_season(recipe(), 26.0, 30.0, bath_ml=2500.0, tau_s=None)
+    assert plan.end_c > plan.high_c
+    assert plan.end_c <= plan.high_c + plan.slack_c
+    said = "\n".join(season_lines(plan, 2500.0, False))
+    assert "allowed 17.5 C to 24.5 C: the recipe's data, and 0.5 C beyond at begin or end" in said
+
+
 def test_a_mild_room_plans_at_the_reference() -> None:
     """Cold tap, room at 21 C: 20 C, warmed from the kettle."""
     (plan,) = plan_season(recipe(), 14.0, 21.0, bath_ml=2500.0, tau_s=None)
