@@ -121,6 +121,12 @@ def pytest_collection_finish() -> None:
 
 
 @pytest.fixture(autouse=True)
+def _no_terminal_width(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Output is a pipe of no width of its own: the workers of a parallel run are told the width of the terminal that started it."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
+@pytest.fixture(autouse=True)
 def _no_thread_is_left(request: pytest.FixtureRequest) -> Iterator[None]:
     """Threads that a test has started have ended when it is over; those of fixtures that it shares with others may go on.
 

@@ -17,7 +17,7 @@ CLOCKS = {"time", "monotonic", "perf_counter", "time_ns", "monotonic_ns", "now",
 CORE_MAY_IMPORT = {
     "__future__", "collections", "collections.abc", "dataclasses", "datetime", "enum", "fractions", "functools", "itertools", "json",
     "math", "operator", "re", "statistics", "tomllib", "types", "typing", "bisect", "string", "heapq", "unicodedata", "contextlib",
-    "difflib", "html",
+    "textwrap", "difflib", "html",
 }  # fmt: skip
 MAY = {
     "core": {"core"},

@@ -37,7 +37,8 @@ BROKEN_WORDS = """() => {
 }"""
 """The words of a page that stand on two lines; at a hyphen one may."""
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-MINE = {"name": "Cold laundry", "time": "11:00", "pairs": "18 C=13:20, 24 C=7:30", "dilution": "1+31", "second_time": "5:00"}
+MINE = {"name": "Cold laundry", "time": "11:00", "pairs": "18 C=13:20, 24 C=7:30", "dilution": "1+31", "second_time": "5:00",
+        "first_time": "5:00", "soak": "1:30"}  # fmt: skip
 A4_PX = (718, 1047)
 """190 mm by 277 mm at 96 px an inch."""
 
