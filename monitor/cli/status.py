@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.terminal.clash import clash_words
 from monitor.core.text.doubt import said_once
 
 if TYPE_CHECKING:
@@ -81,6 +82,8 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
             yield from (f"  {line}" for line in _view(film["view"]))
     elif answer.get("view") is not None:
         yield from _view(answer["view"])
+    if clash := answer.get("clash"):
+        yield f"  {clash_words(clash, clash['in_s'])}"
     for film in answer.get("to_come") or []:
         yield f"  to come: {film['what']}" + (f", {film['vessel']}" if film["vessel"] else "")
     for probe in answer["probes"]:

@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from monitor.cli.terminal.clash import clash_words
 from monitor.cli.terminal.keyboard import Interrupts
 from monitor.cli.terminal.pulse import Pulse
 from monitor.cli.terminal.questions import folded
@@ -298,6 +299,8 @@ class Following:
             view.record(record)
         if self._catching_up:
             return
+        if record.get("kind") == "clash":
+            view.notice(clash_words(record, record["at_s"] - record["t_s"]))
         view.gone(None)
         if event.get("event") == "view":
             view.seen(event["view"])

@@ -94,6 +94,7 @@ class Answers:
             "journal_disturbed": None if running is None else running.journal.disturbed or None,
             "bare_now": self._sessions.bare_now,
             "films": [_film(film) for film in self._sessions.films],
+            "clash": self._sessions.side.clash(now_s),
             "to_come": [film.place.fields() for film in self._starting.to_come.films if film.place is not None],
             "mishaps": self._sessions.mishap_count,
         }

@@ -8,8 +8,8 @@ Tests: tests/live/station/test_two_vessels.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Sequence
-from typing import Literal
+from collections.abc import Callable, Collection, Mapping, Sequence
+from typing import Any, Literal
 
 from hardware.ports import PanelPort
 from monitor.core.journal.words import CUES, Cue
@@ -42,6 +42,7 @@ class SideBySide:
         self._lit: dict[str, bool] = {}
         self._one_fault = OneFault()
         self._clashes = ClashWatch()
+        self._coming: dict[tuple[str, str, str], Mapping[str, Any]] = {}
         self._pressed: dict[Switch, list[tuple[Running, frozenset[Length]]]] = {1: [], 2: []}
         self._arming: dict[Switch, tuple[Vessel, frozenset[Length], float]] = {}
 
@@ -66,6 +67,7 @@ class SideBySide:
         else:
             self._player.restart(running.generation, running.zero_s, running.number)
             self._one_fault, self._clashes = OneFault(), ClashWatch()
+            self._coming.clear()
         self.films = sorted([*others, running], key=lambda film: film.number)
         self._lit[running.name] = False
         if others:
@@ -191,6 +193,15 @@ class SideBySide:
         for vessel, told in self._clashes.look(ahead, now_s):
             own = {**told, "at_s": named[vessel].moment(told["at_s"])}
             named[vessel].note("clash", own, now_s)
+            self._coming[(told["first"], told["then"], told["why"])] = told
+
+    def clash(self, now_s: float) -> Mapping[str, Any] | None:
+        """The next clash that was told and is not over, `in_s` before it; None without one."""
+        ahead = [told for told in self._coming.values() if told["at_s"] + told["overlap_s"] > now_s] if len(self.films) > 1 else []
+        if not ahead:
+            return None
+        told = min(ahead, key=lambda one: one["at_s"])
+        return {**{name: told[name] for name in ("first", "then", "why", "overlap_s")}, "in_s": max(0.0, told["at_s"] - now_s)}
 
 
 def _hands_s(film: Running) -> float:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import math
 import random
+import re
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from monitor.cli.status import lines
 from monitor.core.probes.learned import Learned, VesselLag
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session import cues
@@ -386,3 +388,22 @@ def test_films_to_come_that_cannot_be_read_are_said_and_cost_nothing_else(world:
     world.go(1)
     assert [film.name for film in world.station.sessions.films] == names
     assert any("cannot be read" in line for line in world.said)
+
+
+def test_a_clash_that_comes_near_stands_in_the_status_until_it_is_over(world: World) -> None:
+    """Which goes first, and how long until then; nothing of it while the hands are free, or with one film."""
+    develop(world, "left", "right", recipe=SHORT)
+    assert world.ask(verb="status")["clash"] is None
+    world.press(1.2)
+    world.go(2)
+    world.press(1.2)
+    world.go(20)
+    status = world.ask(verb="status")
+    told = status["clash"]
+    assert (told["first"], told["then"]) == ("left", "right")
+    assert 30.0 < told["in_s"] < 180.0
+    (line,) = [line for line in lines(status) if "both films want your hands" in line]
+    assert re.fullmatch(r"  in 1:\d\d both films want your hands: left first, then right \(develop comes first\)", line), line
+    through(world, told["in_s"] + told["overlap_s"] + 60.0)
+    later = world.ask(verb="status")["clash"]
+    assert later is None or later["why"] != told["why"]
