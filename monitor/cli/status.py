@@ -30,6 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Ask and show. Raises `NotThere` where no station answers."""
     from monitor.cli.station import open_station
+    from monitor.cli.terminal.fit import fitted
     from monitor.cli.terminal.refusals import told
     from monitor.live.station.control import ask
 
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if in_dark and sys.stdout.isatty():
         sys.stdout.write("the film may be bare, so nothing is shown here (--json or a pipe shows all)\n")
         return 0
-    sys.stdout.write(said_once("".join(f"{line}\n" for line in lines(answer))))
+    sys.stdout.write(fitted(said_once("".join(f"{line}\n" for line in lines(answer)))))
     if in_dark:
         sys.stderr.write("the film may be bare: a screen gives light\n")
     return 0

@@ -51,6 +51,16 @@ def test_in_words_every_temperature_has_age_and_limit(rigged: Rigged) -> None:
     assert "compensated" not in text
 
 
+def test_its_words_fit_the_terminal(rigged: Rigged, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Folded to the width, nothing lost; without a width a line for each fact."""
+    rigged.wait(lambda: "20.25 C" in rigged.run("status", "--file", str(rigged.file)).stdout)
+    whole = rigged.run("status", "--file", str(rigged.file)).stdout
+    assert max(map(len, whole.splitlines())) > 44
+    monkeypatch.setenv("COLUMNS", "44")
+    fitted = rigged.run("status", "--file", str(rigged.file)).stdout
+    assert max(map(len, fitted.splitlines())) <= 44
+
+
 def test_a_bad_reading_is_told_without_a_number() -> None:
     """Missing is missing."""
     probe = {"probe": "jug", "role": "developer", "celsius": None, "quality": "crc", "age_s": 1.0, "good_age_s": 7.0, "compared": False}
