@@ -94,7 +94,7 @@ def _find(args: argparse.Namespace, archive: Archive) -> int:
     if args.json:
         return _json({"negatives": [asdict(negative) for negative in found]})
     if not found:
-        none = "nothing in the archive fits" if archive.negatives else "the archive is empty: evenbath archive add --film WORDS begins it"
+        none = "nothing found" if archive.negatives else "the archive is empty: evenbath archive add --film WORDS begins it"
         sys.stdout.write(f"{none}\n")
     for negative in found:
         lines = sleeve_lines(negative)

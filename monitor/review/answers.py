@@ -208,7 +208,7 @@ def _hands(group: list[StageMeasures]) -> str:
         return "no end was called"
     worst = max(offs, key=lambda s: abs(s.overrun_s or 0.0))
     off_s = worst.overrun_s or 0.0
-    by = {"tap": "you tapped", "on time": "you held", "correction": "by a later tap"}.get(worst.ended_by, "")
+    by = {"tap": "you tapped", "on time": "you held", "correction": "a later tap told it"}.get(worst.ended_by, "")
     if worst.longer_s or worst.shorter_s:
         return "poured at the counted end; when that really was nobody knows"
     if abs(off_s) < ON_TIME_S:

@@ -63,7 +63,7 @@ def test_a_note_is_worked_out_written_down_and_found(state: Path, capsys: pytest
     assert archive("undo") == 0
     capsys.readouterr()
     assert archive("find", "door") == 0
-    assert capsys.readouterr().out == "nothing in the archive fits\n"
+    assert capsys.readouterr().out == "nothing found\n"
 
 
 def test_the_sleeve_is_printed_and_written_as_a_page(state: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -186,7 +186,7 @@ TOPICS: dict[str, Topic] = {
             (
                 "For high contrast",
                 (
-                    Advice("two-bath:", "The film soaks, then develops by itself: nearly free of temperature and time."),
+                    Advice("two-bath:", "The first bath soaks or develops, the second finishes: read which your kit does."),
                     Advice("water-bath:", "Developer and still water in turn. For thick, old-fashioned films: thin ones soak up little."),
                     Advice("stand:", "An hour, hardly moved. Easy on the hands, but streaks are its price."),
                 ),
