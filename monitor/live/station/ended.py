@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.core.errors import EvenbathError
 from monitor.core.journal.records import is_close
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe
@@ -46,7 +45,7 @@ class Ended:
         """What was developed; None where it cannot be read."""
         try:
             return recipe_from_data(self.opening["recipe"])
-        except (EvenbathError, KeyError, TypeError, ValueError):
+        except Exception:  # whatever somebody has made of it, this program cannot read it
             return None
 
 

@@ -73,8 +73,11 @@ def left_bare_s(journals: Path, wall: datetime | None) -> float:
     except OSError:
         return LEFT_S
     found = [ended for ended in newest if ended is not None]
-    lidded = [_wall(ended.opening.get("wall")) for ended in found if ended.recipe is not None and not ended.recipe.open_film]
-    return max((_left_s(ended, wall, [at for at in lidded if at is not None]) for ended in found), default=0.0)
+    try:
+        lidded = [_wall(ended.opening.get("wall")) for ended in found if ended.recipe is not None and not ended.recipe.open_film]
+        return max((_left_s(ended, wall, [at for at in lidded if at is not None]) for ended in found), default=0.0)
+    except Exception:  # whatever somebody has made of a journal, no start fails for it, and dark is the safe side
+        return LEFT_S
 
 
 def _left_s(ended: Ended, wall: datetime | None, lidded: list[datetime]) -> float:

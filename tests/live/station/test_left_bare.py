@@ -5,7 +5,10 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from monitor.core.recipe.reader import load_recipe
+from monitor.live.station.ended import Ended
 from monitor.live.station.left_bare import LEFT_S, LeftBare, left_bare_s
 from tests.live.simulated import DARK, SHORT, World
 from tests.live.station.test_word import LOADED, Pages
@@ -113,3 +116,11 @@ def test_whoever_abandons_is_told(tmp_path: Path) -> None:
     assert world.ask(verb="abandon", why="enough")["left_bare"] is True
     world.develop(SHORT)
     assert world.ask(verb="abandon", why="enough")["left_bare"] is False
+
+
+@pytest.mark.parametrize("recipe", ["a word", ["a", "list"], {"schema": 7}, None, 5])
+def test_a_recipe_that_somebody_spoiled_is_none_and_counts_as_bare(recipe: object) -> None:
+    """No start fails for it."""
+    ended = Ended("260301-1", {"recipe": recipe}, None, (0, 0))
+    assert ended.recipe is None
+    assert ended.bares_film
