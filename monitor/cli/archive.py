@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from monitor.cli.arguments.common import add_json, add_state, state_of, today
+from monitor.cli.arguments.common import add_action, state_of, today
 
 if TYPE_CHECKING:
     from monitor.prepare.archive.exposure import Exposure, ReciprocityTable
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the sub-commands and their arguments."""
     actions = parser.add_subparsers(dest="action", metavar="add | note | table | exposure | find | sleeve | undo", required=True)
-    add = _action(actions, "add", "give a film its number, with what its session knows")
+    add = add_action(actions, "add", "give a film its number, with what its session knows")
     add.add_argument("session", nargs="?", metavar="SESSION|JOURNAL", help="the session that developed it; may be left out")
     add.add_argument("--film", required=True, metavar="WORDS", help="which film it is, in your words")
     add.add_argument("--number", metavar="NUMBER", help="as it stands on the sleeve; default: the next of its year, such as 2026-014")
@@ -31,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add.add_argument("--developer", metavar="WORDS", help="default: the session's")
     add.add_argument("--index", metavar="INDEX", help="the film speed that it was exposed at, such as 200")
     add.add_argument("--words", metavar="WORDS", help="what is on it")
-    note = _action(actions, "note", "write down how a frame or a sheet was exposed")
+    note = add_action(actions, "note", "write down how a frame or a sheet was exposed")
     note.add_argument("number", metavar="NUMBER", help="of the negative")
     note.add_argument("frame", nargs="?", metavar="FRAME", help="the frame or the sheet; left out: the whole film")
     note.add_argument("--index", metavar="INDEX", help="the film speed that the meter was set to")
@@ -39,27 +39,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
     note.add_argument("--filter-name", metavar="WORDS", help="which filter")
     note.add_argument("--words", metavar="WORDS", help="what is on it")
     _configure_exposure(note, required=False)
-    table = _action(actions, "table", "keep your own reciprocity table for a film, or show it")
+    table = add_action(actions, "table", "keep your own reciprocity table for a film, or show it")
     table.add_argument("film", metavar="FILM", help="which film, in the words that --reciprocity will use")
     table.add_argument("pairs", nargs="*", metavar="METERED=NEEDED", help='such as "1 s=1 s" "10 s=20 s" "60 s=3:20"; none: show it')
-    _configure_exposure(_action(actions, "exposure", "work out a time: filter, bellows, reciprocity"), required=True)
-    finding = _action(actions, "find", "find negatives by film, developer, date, or words in their notes")
+    _configure_exposure(add_action(actions, "exposure", "work out a time: filter, bellows, reciprocity"), required=True)
+    finding = add_action(actions, "find", "find negatives by film, developer, date, or words in their notes")
     finding.add_argument("words", nargs="*", metavar="WORDS", help="words that stand anywhere in it")
     finding.add_argument("--film", default="", metavar="WORDS", help="words in the film's name")
     finding.add_argument("--developer", default="", metavar="WORDS", help="words in the developer's name")
     finding.add_argument("--date", metavar="DATE", help='"2026", "2026-11" or "2026-11-26"')
-    sleeve = _action(actions, "sleeve", "the strip for its sleeve and the words for its contact sheet")
+    sleeve = add_action(actions, "sleeve", "the strip for its sleeve and the words for its contact sheet")
     sleeve.add_argument("number", metavar="NUMBER")
     sleeve.add_argument("--html", metavar="FILE.html", help="also write them as a page to print")
-    _action(actions, "undo", "take back the last entry; it stays in the file")
-
-
-def _action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
-    made: argparse.ArgumentParser = actions.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.", allow_abbrev=False)
-    add_json(made)
-    add_state(made)
-    made.add_argument("--file", metavar="STATION.toml", help="take the state folder of this station")
-    return made
+    add_action(actions, "undo", "take back the last entry; it stays in the file")
 
 
 def _configure_exposure(parser: argparse.ArgumentParser, required: bool) -> None:

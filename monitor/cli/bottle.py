@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from monitor.cli.arguments.common import add_json, add_state, state_of, today
+from monitor.cli.arguments.common import add_action, state_of, today
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -25,23 +25,15 @@ ROLES = ("develop", "stop", "bleach", "fix", "bleach-fix", "wash aid", "rinse", 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the sub-commands and their arguments."""
     actions = parser.add_subparsers(dest="action", metavar="add | use | test | discard | list | undo", required=True)
-    _configure_add(_action(actions, "add", "add a bottle to the ledger"))
-    _configure_use(_action(actions, "use", "book film that went through it, or something taken out of it"))
-    _configure_test(_action(actions, "test", "record a clearing test or a leader test; it overrules the count"))
-    discard = _action(actions, "discard", "record that it was thrown away")
+    _configure_add(add_action(actions, "add", "add a bottle to the ledger"))
+    _configure_use(add_action(actions, "use", "book film that went through it, or something taken out of it"))
+    _configure_test(add_action(actions, "test", "record a clearing test or a leader test; it overrules the count"))
+    discard = add_action(actions, "discard", "record that it was thrown away")
     discard.add_argument("name", metavar="NAME")
-    listing = _action(actions, "list", "show what is in the ledger, and whether it is still good")
+    listing = add_action(actions, "list", "show what is in the ledger, and whether it is still good")
     listing.add_argument("name", metavar="NAME", nargs="?", help="only this bottle")
     listing.add_argument("--all", action="store_true", help="include discarded bottles")
-    _action(actions, "undo", "take back the last entry; it stays in the file")
-
-
-def _action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
-    made: argparse.ArgumentParser = actions.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.", allow_abbrev=False)
-    add_json(made)
-    add_state(made)
-    made.add_argument("--file", metavar="STATION.toml", help="take the state folder of this station")
-    return made
+    add_action(actions, "undo", "take back the last entry; it stays in the file")
 
 
 def _configure_add(add: argparse.ArgumentParser) -> None:

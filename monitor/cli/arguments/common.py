@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import argparse
@@ -27,6 +27,15 @@ def state_of(args: argparse.Namespace) -> Path:
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Declare `--json`."""
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of words; nothing in it is rounded")
+
+
+def add_action(actions: Any, name: str, text: str) -> argparse.ArgumentParser:
+    """Declare one action of a command that keeps something in the state folder: `--json`, `--state`, `--file`."""
+    made: argparse.ArgumentParser = actions.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.", allow_abbrev=False)
+    add_json(made)
+    add_state(made)
+    made.add_argument("--file", metavar="STATION.toml", help="take the state folder of this station")
+    return made
 
 
 def today() -> dt.date:
