@@ -72,17 +72,15 @@ def left_bare_s(journals: Path, wall: datetime | None) -> float:
         return 0.0
     except OSError:
         return LEFT_S
-    found = [ended for ended in newest if ended is not None]
-    try:
-        lidded = [_wall(ended.opening.get("wall")) for ended in found if ended.recipe is not None and not ended.recipe.open_film]
-        return max((_left_s(ended, wall, [at for at in lidded if at is not None]) for ended in found), default=0.0)
-    except Exception:  # whatever somebody has made of a journal, no start fails for it, and dark is the safe side
-        return LEFT_S
+    found = [(ended, ended.recipe) for ended in newest if ended is not None]
+    lidded = [_wall(ended.opening.get("wall")) for ended, recipe in found if recipe is not None and not recipe.open_film]
+    since = [at for at in lidded if at is not None]
+    return max((_left_s(ended, recipe, wall, since) for ended, recipe in found), default=0.0)
 
 
-def _left_s(ended: Ended, wall: datetime | None, lidded: list[datetime]) -> float:
+def _left_s(ended: Ended, recipe: Recipe | None, wall: datetime | None, lidded: list[datetime]) -> float:
     close = ended.close
-    if close is None or not left_bare(ended.recipe, ended.stage, str(ended.opening.get("mode")), str(close.get("why"))):
+    if close is None or not left_bare(recipe, ended.stage, str(ended.opening.get("mode")), str(close.get("why"))):
         return 0.0
     at = _wall(close.get("wall"))
     if at is None or wall is None:
