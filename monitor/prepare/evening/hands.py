@@ -14,10 +14,9 @@ from itertools import islice, pairwise
 from monitor.core.errors import InputWrong
 from monitor.core.recipe.values import Stage
 from monitor.core.session.agitation import Pace
+from monitor.core.session.clashes import POURING_S
 from monitor.prepare.evening.timeline import FilmTime, Moves, StageTime
 
-POUR_S = 15.0
-"""Pouring in takes 10 to 20 s (NAVEDTRA 14209); a stage counted from full to empty says its own."""
 SHEET_S = 5.0
 """One sheet under the surface, or out and over into the next tray: common practice, no source."""
 MOST_MOMENTS = 5000
@@ -148,7 +147,7 @@ def _pour_s(film: FilmTime, into: StageTime) -> float:
     if film.recipe.sheets is not None:
         entering_s = (film.recipe.sheets.count - 1) * film.recipe.sheets.interval_s
         return SHEET_S + (entering_s if stage.role == "develop" else 0.0)
-    pour_s = 0.0 if stage.role == "load" else stage.fill_s or POUR_S
+    pour_s = 0.0 if stage.role == "load" else stage.fill_s or POURING_S
     if film.recipe.vessel == "drum" or stage.continuous:
         return pour_s
     burst = next((to_s for from_s, to_s in bursts(stage, max(0.0, into.end_s - into.begin_s - stage.drain_s)) if from_s <= 0), 0.0)

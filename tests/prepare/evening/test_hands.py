@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from monitor.core.errors import InputWrong
+from monitor.core.session.clashes import POURING_S
 from monitor.prepare.evening.clashes import clashes
-from monitor.prepare.evening.hands import DONE_S, POUR_S, SHEET_S, bursts, if_longer, moments
+from monitor.prepare.evening.hands import DONE_S, SHEET_S, bursts, if_longer, moments
 from tests.core.recipe.samples import TRAY
 from tests.prepare.evening.samples import HEAD, ROLL, evening_of, film, hands_of, placed, stage
 
@@ -23,9 +24,9 @@ def test_one_roll_has_its_pours_its_turns_and_every_end() -> None:
         (120.0, 10.0, "develop: agitate"), (240.0, 10.0, "develop: agitate"),
         (360.0, 10.0, "develop: agitate"), (480.0, 10.0, "develop: agitate"),
         (585.0, 15.0, "develop: pour off"),
-        (600.0, POUR_S, "develop ends: stop in"),
+        (600.0, POURING_S, "develop ends: stop in"),
         (650.0, 10.0, "stop: pour off"),
-        (660.0, POUR_S, "stop ends: fix in"),
+        (660.0, POURING_S, "stop ends: fix in"),
         (960.0, 10.0 + DONE_S, "fix ends: film out"),
     ]  # fmt: skip
 
@@ -46,9 +47,9 @@ def test_each_moment_names_its_stage_and_a_load_with_a_time_is_one() -> None:
     found = [(m.stage, m.t_s, m.busy_s, m.what, m.may_wait) for m in hands_of(evening_of(film("x.toml"), x_toml=text))]
     assert found == [
         (1, 0.0, 120.0, "load: load", False),
-        (1, 120.0, POUR_S, "load ends: develop in", True),
+        (1, 120.0, POURING_S, "load ends: develop in", True),
         (2, 120.0, 600.0, "develop: keep it moving", False),
-        (2, 720.0, POUR_S, "develop ends: fix in", False),
+        (2, 720.0, POURING_S, "develop ends: fix in", False),
         (3, 1020.0, 10.0 + DONE_S, "fix ends: film out", True),
     ]  # fmt: skip
     assert [m.stage for m in hands_of(evening_of(film()))] == [1] * 7 + [2] * 2 + [3]
