@@ -78,17 +78,21 @@ class ClashWatch:
     ) -> list[tuple[str, dict[str, Any]]]:
         found: list[tuple[str, dict[str, Any]]] = []
         for a, b in product(ones, others):
-            if (one, a.stage, other, b.stage) in self._told:
-                continue
-            overlap_s = min(a.until_s, b.until_s) - max(a.from_s, b.from_s)
-            if overlap_s <= 0.0 or min(a.from_s, b.from_s) - t_s > TOLD_BEFORE_S:
-                continue
-            self._told.add((one, a.stage, other, b.stage))
-            first, second = (one, other) if a.rank <= b.rank else (other, one)
-            why = _why(a, b) if first == one else _why(b, a)
-            told = {"first": first, "then": second, "why": why, "at_s": max(a.from_s, b.from_s), "overlap_s": overlap_s}
-            found += [(one, told), (other, told)]
+            told = None if (one, a.stage, other, b.stage) in self._told else clash_of(one, a, other, b, t_s)
+            if told is not None:
+                self._told.add((one, a.stage, other, b.stage))
+                found += [(one, told), (other, told)]
         return found
+
+
+def clash_of(one: str, a: Hands, other: str, b: Hands, t_s: float) -> dict[str, Any] | None:
+    """What is to be told at `t_s` of the hands that two films want; None where they are free in time, or where it is too early."""
+    overlap_s = min(a.until_s, b.until_s) - max(a.from_s, b.from_s)
+    if overlap_s <= 0.0 or min(a.from_s, b.from_s) - t_s > TOLD_BEFORE_S:
+        return None
+    first, second = (one, other) if a.rank <= b.rank else (other, one)
+    why = _why(a, b) if first == one else _why(b, a)
+    return {"first": first, "then": second, "why": why, "at_s": max(a.from_s, b.from_s), "overlap_s": overlap_s}
 
 
 def _why(first: Hands, second: Hands) -> str:

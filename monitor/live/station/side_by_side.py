@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
+from itertools import product
 from typing import Any, Literal
 
 from hardware.ports import PanelPort
 from monitor.core.journal.words import CUES, Cue
-from monitor.core.session.clashes import LOOK_AHEAD_S, ClashWatch
+from monitor.core.session.clashes import LOOK_AHEAD_S, ClashWatch, Hands, clash_of
 from monitor.core.session.cues import Sound, Vessel
 from monitor.core.session.limits import STUCK_HOLD_S
 from monitor.core.session.one_fault import OneFault
@@ -42,7 +43,6 @@ class SideBySide:
         self._lit: dict[str, bool] = {}
         self._one_fault = OneFault()
         self._clashes = ClashWatch()
-        self._coming: dict[tuple[str, str, str], Mapping[str, Any]] = {}
         self._pressed: dict[Switch, list[tuple[Running, frozenset[Length]]]] = {1: [], 2: []}
         self._arming: dict[Switch, tuple[Vessel, frozenset[Length], float]] = {}
 
@@ -67,7 +67,6 @@ class SideBySide:
         else:
             self._player.restart(running.generation, running.zero_s, running.number)
             self._one_fault, self._clashes = OneFault(), ClashWatch()
-            self._coming.clear()
         self.films = sorted([*others, running], key=lambda film: film.number)
         self._lit[running.name] = False
         if others:
@@ -184,23 +183,29 @@ class SideBySide:
 
     # -- the hands --------------------------------------------------------------------------------------------------
 
+    def _hands(self, now_s: float) -> dict[str, list[Hands]]:
+        """For each vessel the hands that its film will want soon."""
+        return {str(film.vessel): film.hands_ahead(now_s + LOOK_AHEAD_S) for film in self.films}
+
     def look_for_clashes(self, now_s: float) -> None:
         """Tell both films of a clash that comes near."""
         if len(self.films) < 2:
             return
         named = {str(film.vessel): film for film in self.films}
-        ahead = {vessel: film.hands_ahead(now_s + LOOK_AHEAD_S) for vessel, film in named.items()}
-        for vessel, told in self._clashes.look(ahead, now_s):
+        for vessel, told in self._clashes.look(self._hands(now_s), now_s):
             own = {**told, "at_s": named[vessel].moment(told["at_s"])}
             named[vessel].note("clash", own, now_s)
-            self._coming[(told["first"], told["then"], told["why"])] = told
 
     def clash(self, now_s: float) -> Mapping[str, Any] | None:
-        """The next clash that was told and is not over, `in_s` before it; None without one."""
-        ahead = [told for told in self._coming.values() if told["at_s"] + told["overlap_s"] > now_s] if len(self.films) > 1 else []
+        """The next clash that is near and not over, as forecast now, `in_s` before it; None without one."""
+        if len(self.films) < 2:
+            return None
+        (one, ones), (other, others) = sorted(self._hands(now_s).items())
+        near = (clash_of(one, a, other, b, now_s) for a, b in product(ones, others))
+        ahead = [told for told in near if told is not None and told["at_s"] + told["overlap_s"] > now_s]
         if not ahead:
             return None
-        told = min(ahead, key=lambda one: one["at_s"])
+        told = min(ahead, key=lambda clash: clash["at_s"])
         return {**{name: told[name] for name in ("first", "then", "why", "overlap_s")}, "in_s": max(0.0, told["at_s"] - now_s)}
 
 
