@@ -134,11 +134,15 @@ def _no_thread_is_left(request: pytest.FixtureRequest) -> Iterator[None]:
     """
     before = set(threading.enumerate())
     shared = "asyncio_" if "browser" in request.fixturenames else None
+
+    def left() -> list[threading.Thread]:
+        """Threads of the test, those among them too that are only about to run: such a one can neither be joined nor is it alive."""
+        return [t for t in threading.enumerate() if t not in before and not (shared and t.name.startswith(shared))]
+
     yield
     until_s = time.monotonic() + GRACE_S
-    left = [t for t in threading.enumerate() if t not in before and not (shared and t.name.startswith(shared))]
-    for thread in left:
-        thread.join(max(0.0, until_s - time.monotonic()))
-    names = [repr(thread.name) for thread in left if thread.is_alive()]
+    while left() and time.monotonic() < until_s:
+        time.sleep(0.001)
+    names = [repr(thread.name) for thread in left()]
     if names:
         pytest.fail(f"still running after the test: {', '.join(names)}", pytrace=False)
