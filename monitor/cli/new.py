@@ -76,6 +76,7 @@ def _refuse_without_evening(args: argparse.Namespace) -> None:
 
 
 def _list(key: str | None) -> int:
+    from monitor.cli.terminal.fit import fitted
     from monitor.prepare.recipes.new_recipe import blank_named, blanks, questions
 
     if key is None:
@@ -83,9 +84,11 @@ def _list(key: str | None) -> int:
         for blank in blanks():
             sys.stdout.write(f"{blank.key:<{wide}}{blank.title}\n")
         return 0
-    for asked in questions(blank_named(key)):
+    every = tuple(questions(blank_named(key)))
+    wide = max(len(asked.key) for asked in every) + 2
+    for asked in every:
         usual = f" [{asked.usual}]" if asked.usual else ""
-        sys.stdout.write(f"{asked.key:<12}{asked.prompt}{usual}\n")
+        sys.stdout.write(fitted(f"{asked.key:<{wide}}{asked.prompt}{usual}\n"))
     return 0
 
 
@@ -103,12 +106,14 @@ def _beforehand(words: list[str]) -> dict[str, str]:
 
 def _refuse_unknown(blank: Blank, answers: dict[str, str]) -> None:
     from monitor.core.errors import InputWrong
-    from monitor.prepare.recipes.new_recipe import questions
+    from monitor.prepare.recipes.new_recipe import NO_WASH_AID, questions
 
     keys = [asked.key for asked in questions(blank)]
     unknown = [key for key in answers if key not in keys]
     if unknown:
-        raise InputWrong(*(f'--set {key}: the blank "{blank.key}" does not ask that; allowed: {", ".join(keys)}' for key in unknown))
+        why = f" ({NO_WASH_AID})" if "wash" in unknown and 'film = "colour"' in blank.text else ""
+        asks = f'the blank "{blank.key}" does not ask that{why}; allowed: {", ".join(keys)}'
+        raise InputWrong(*(f"--set {key}: {asks}" for key in unknown))
 
 
 def _answers(blank: Blank, beforehand: dict[str, str], usual: bool) -> dict[str, str]:

@@ -31,6 +31,8 @@ NAMED: Mapping[str, tuple[str, ...]] = {
     "sensitisers": SENSITISERS,
     "reversal bleach": ("dichromate", "bichromate", "permanganate", "sulphuric", "sulfuric", "reversal bleach"),
     "selenium": ("selenium",),
+    "hydroxide": ("hydroxide", "caustic"),
+    "persulphate": ("persulphate", "persulfate"),
 }
 """Hazards that are known by their name: the caution's id, and fragments of the names."""
 CARRY_SILVER = ("bleach", "fix", "bleach-fix")
@@ -75,10 +77,20 @@ def selenium(recipe: Recipe) -> bool:
     return _named("selenium", _words(recipe))
 
 
+def hydroxide(recipe: Recipe) -> bool:
+    """Whether its words name a hydroxide."""
+    return _named("hydroxide", _words(recipe))
+
+
+def persulphate(recipe: Recipe) -> bool:
+    """Whether its words name a persulphate, or a bleach for colour film may be one."""
+    return _named("persulphate", _words(recipe)) or both(colour, has("bleach"))(recipe)
+
+
 def from_powder(recipe: Recipe) -> bool:
-    """Whether something in it may be mixed from powder: its words say so, or a developer is used undiluted."""
-    stock = any(s.role == "develop" and s.dilution is not None and s.dilution.parts_water == 0 for s in recipe.stages)
-    return stock or any(word in _words(recipe) for word in POWDER_WORDS)
+    """Whether something in it may be mixed from powder: its words say so, or a developer is not known to be a diluted concentrate."""
+    whole = any(s.role == "develop" and (s.dilution is None or s.dilution.parts_water == 0) for s in recipe.stages)
+    return whole or any(word in _words(recipe) for word in POWDER_WORDS)
 
 
 def _warm(recipe: Recipe) -> bool:
@@ -172,7 +184,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "colour agents",
-        "Colour developer agents sensitise strongly. A formaldehyde stabiliser needs fresh air and gloves.",
+        "Colour developer agents sensitise strongly. A stabiliser that gives off formaldehyde needs fresh air and gloves.",
         ("mixing", "plan", "wall card"),
         f"agents: {HAZARDS}; stabiliser: {MEMORY}",
         colour,
@@ -226,6 +238,24 @@ CAUTIONS: tuple[Caution, ...] = (
         ("mixing", "plan", "wall card", "discard"),
         MEMORY,
         selenium,
+    ),
+    Caution(
+        "hydroxide",
+        "Sodium and potassium hydroxide burn skin and blind eyes: goggles, gloves that are not powdered, an open window. A little at a"
+        " time into plenty of cold water, stirred; never water onto it, never into warm water, no vessel of aluminium. Never mix it with an"
+        " acid. Collect what is left; follow your local code.",
+        ("mixing", "powders", "plan", "discard"),
+        MEMORY,
+        hydroxide,
+    ),
+    Caution(
+        "persulphate",
+        "Persulphate, which some colour bleaches are made of, feeds fire and makes skin and lungs allergic: keep it dry and away from what"
+        " burns, raise no dust, wear gloves that are not powdered, open a window. Never mix it with developer, fixer or acid. Collect it;"
+        " follow your local code.",
+        ("mixing", "powders", "plan", "discard"),
+        MEMORY,
+        persulphate,
     ),
     Caution(
         "bleach-fix gas",

@@ -33,7 +33,7 @@ class Wait:
 
 def waits_for(recipe: Recipe) -> tuple[Wait, ...]:
     """One for every stage of the recipe, in order."""
-    return tuple(_wait(stage, stage.number in recipe.open_film) for stage in recipe.stages)
+    return tuple(_wait(stage, recipe.film, stage.number in recipe.open_film) for stage in recipe.stages)
 
 
 FIX_BLEACHES_S = 600.0
@@ -41,22 +41,27 @@ FIX_BLEACHES_S = 600.0
 _STOP_S = 120.0
 
 
-def _wait(stage: Stage, bare: bool) -> Wait:
-    short, text, most_s = _rule(stage)
-    dark = " The film is bare: no light." if bare and stage.role != "load" else ""
+def _wait(stage: Stage, film: str, bare: bool) -> Wait:
+    short, text, most_s = _rule(stage, film)
+    said = " The paper is bare: your safelight alone." if film == "paper" else " The film is bare: no light."
+    dark = said if bare and stage.role != "load" else ""
     return Wait(stage.number, stage.name, stage.role, short, f"{text}{dark}", most_s)
 
 
-def _rule(stage: Stage) -> tuple[str, str, float | None]:
+def _rule(stage: Stage, film: str) -> tuple[str, str, float | None]:
     most_s = stage.at_most_s
     if stage.role == "load":
         text = "A reel that sticks: film into the closed tank, dry your hands, wait as long as you like."
         return "lid on, then long", text, None
+    if stage.role == "develop" and stage.until == "at least":
+        return "a few minutes", "It runs to its end: a few minutes more do no harm.", most_s
     if stage.role == "develop":
         return "NEVER", "Never wait: finish it by your second clock, into the next bath, and see to the rest there.", 0.0
     if stage.role == "stop":
         return "a minute or two, then plain water", "A minute or two; then plain water of the same temperature for some minutes.", _STOP_S
     if stage.role in ("fix", "bleach-fix"):
+        if film == "colour" and most_s is None:
+            return "some minutes", "Some minutes more do no harm: the picture is dye. Too short a time leaves silver.", None
         limit_s = FIX_BLEACHES_S if most_s is None else most_s
         said = format_duration(limit_s)
         return f"up to about {said}", f"Up to about {said} in all; later it may begin to bleach the image. Then plain water.", limit_s

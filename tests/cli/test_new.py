@@ -307,7 +307,7 @@ def test_blanks_and_their_questions_are_listed(capsys: pytest.CaptureFixture[str
     assert ["two-bath", "Two", "baths"] in [line.split() for line in capsys.readouterr().out.splitlines()]
     assert main(["new", "--list", "--from", "sheets"]) == 0
     out = capsys.readouterr().out
-    assert "count       How many sheets? [6]\n" in out
+    assert "count      How many sheets? [6]\n" in out
     assert "interval" in out
 
 
@@ -447,7 +447,7 @@ def test_a_water_bath_asks_for_its_soaks_and_never_for_the_sheets_time(capsys: p
     assert main(["new", "--list", "--from", "water-bath"]) == 0
     said = capsys.readouterr().out
     assert "How long is each soak in developer (1 to 2 min)?" in said
-    assert "How long does it stand in the water?" in said
+    assert "How long does it stand in the water each time?" in said
     assert "from the sheet in your hand" not in said
 
 
@@ -478,7 +478,7 @@ def test_a_fix_ends_before_it_may_bleach() -> None:
 
 
 def test_a_print_is_paper_in_its_own_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Developer for paper is diluted; the time is the first trace times the factor, and the limit is called a limit."""
+    """Developer for paper is diluted; the time is the first trace times the factor, the limit is called a limit, no film is spoken of."""
     assert main(["new", "--list", "--from", "print"]) == 0
     assert "How much paper" in capsys.readouterr().out
     recipe = made(tmp_path, "print")
@@ -488,4 +488,38 @@ def test_a_print_is_paper_in_its_own_words(tmp_path: Path, capsys: pytest.Captur
     said = capsys.readouterr().out
     assert "1. develop: first trace x 6, limit 5:00 at 20 C." in said
     assert "Paper: one 8x10 print" in said
-    assert "Film:" not in said
+    assert "Paper: one 8x10 print; in an open tray" in said
+    assert "film" not in said.lower().partition("cautions")[0]
+
+
+def test_colour_is_never_asked_for_a_clearing_time(capsys: pytest.CaptureFixture[str]) -> None:
+    """A kit's fixing time is its sheet's, and paper shows no clearing; film asks for twice or three times (practice.md 9)."""
+    asked = {}
+    for key in ("roll", "colour", "reversal", "print"):
+        assert main(["new", "--from", key, "--list"]) == 0
+        (asked[key],) = (line for line in capsys.readouterr().out.splitlines() if line.startswith("fix "))
+    assert "three times for flat-grain film" in asked["roll"]
+    assert all("clearing" not in asked[key] for key in ("colour", "reversal", "print"))
+    assert "for paper" in asked["print"]
+
+
+@pytest.mark.parametrize("key", ["colour", "colour-two-step", "reversal", "reversal-three-step", "colour-print", "monobath"])
+def test_the_gate_is_as_wide_as_the_band_that_was_answered(key: str, tmp_path: Path) -> None:
+    """The question says that the start waits for it, and the comment says so too."""
+    (stage,) = (s for s in made(tmp_path, key, *own(key), "--set", "band=0.4 C").stages if s.gate is not None)
+    assert stage.gate is not None
+    assert (stage.band_c, stage.gate.band_c) == (0.4, 0.4)
+
+
+def test_keys_and_questions_do_not_run_into_each_other(capsys: pytest.CaptureFixture[str]) -> None:
+    """The longest key of a blank makes the column."""
+    assert main(["new", "--from", "two-bath", "--list"]) == 0
+    assert "first_bath_kind    Which kind" in capsys.readouterr().out
+
+
+def test_whoever_asks_for_a_wash_aid_in_colour_is_told_why_there_is_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Common practice, no source; and the recipe says it where the wash stands."""
+    assert main(["new", "--from", "colour", "--set", "wash=wash aid", "--out", str(tmp_path / "a.toml")]) == 2
+    assert "colour is washed without a wash aid" in capsys.readouterr().err
+    made(tmp_path, "colour")
+    assert "# No wash aid" in (tmp_path / "colour.toml").read_text(encoding="utf-8")

@@ -68,10 +68,10 @@ def test_acid_and_gases_go_with_the_baths_that_are_there() -> None:
 
 
 def test_powder_and_stock_bring_the_dust_and_pregnancy() -> None:
-    """A stock developer may have been dissolved at home."""
-    stock = changed(ROLL, 'solution = "developer A" => solution = "developer A"\ndilution = "stock"')
-    assert {"powders", "pregnancy"} <= ids(stock)
-    assert not {"powders", "pregnancy"} & ids(ROLL)
+    """A stock developer may have been dissolved at home, and so may one of which nobody said how it is made; a concentrate was not."""
+    stock, diluted = (changed(ROLL, f'solution = "developer A" => solution = "developer A"\ndilution = "{d}"') for d in ("stock", "1+31"))
+    assert {"powders", "pregnancy"} <= ids(stock) & ids(ROLL) & ids(COLOUR)
+    assert not {"powders", "pregnancy"} & ids(diluted)
 
 
 def test_what_carries_silver_is_told_when_it_is_thrown_away() -> None:
@@ -91,6 +91,8 @@ def test_what_carries_silver_is_told_when_it_is_thrown_away() -> None:
         ("Permanganate bleach", ["reversal bleach"]),
         ("sulphuric acid 10 %", ["reversal bleach"]),
         ("selenium toner", ["selenium"]),
+        ("bath B, sodium hydroxide", ["hydroxide"]),
+        ("persulfate bleach", ["persulphate"]),
         ("fixer", []),
     ],
 )
@@ -143,3 +145,13 @@ def test_selenium_and_a_reversal_bleach_are_known_by_their_names() -> None:
     assert not {"selenium", "reversal bleach"} & ids(ROLL)
     (gloves,) = (c for c in CAUTIONS if c.id == "sensitisers")
     assert "not powdered" in gloves.text
+
+
+def test_a_colour_bleach_warns_of_persulphate_and_a_hydroxide_of_itself() -> None:
+    """Some colour bleaches are of persulphate; a hydroxide blinds (both from memory, not verified)."""
+    bleach = changed(COLOUR, 'name = "fix"\nrole = "fix" => name = "bleach"\nrole = "bleach"')
+    assert "persulphate" in ids(bleach)
+    assert "persulphate" not in ids(COLOUR)
+    assert "hydroxide" in ids(changed(ROLL, 'solution = "developer A" => solution = "bath B, hydroxide"'))
+    (agents,) = (c for c in CAUTIONS if c.id == "colour agents")
+    assert "gives off formaldehyde" in agents.text

@@ -38,3 +38,17 @@ def test_every_role_has_words() -> None:
         assert wait.text
         assert wait.short
     assert "leave the film" in ALARM_FIRST
+
+
+def test_a_bath_that_runs_to_its_end_may_wait_and_a_colour_fixer_bleaches_no_dye() -> None:
+    """A second developer and a monobath are done when they are done; common practice, no source."""
+    to_its_end = changed(ROLL, 'role = "develop" => role = "develop"\nuntil = "at least"', "steer = true => steer = false")
+    assert "Never" not in waits_for(load_recipe(to_its_end.encode(), "r.toml"))[0].text
+    bleach_fix = changed(ROLL, "panchromatic => colour", "steer = true => steer = false", '\nat_most = "12:00" =>')
+    assert "bleach the image" not in waits_for(load_recipe(bleach_fix.encode(), "r.toml"))[1].text
+
+
+def test_bare_paper_has_its_safelight() -> None:
+    """It is no film, and its room is not dark."""
+    waits = waits_for(load_recipe(changed(TRAY, "panchromatic => paper").encode(), "r.toml"))
+    assert "The paper is bare: your safelight alone." in waits[0].text

@@ -52,7 +52,7 @@ def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bo
     if role == "load":
         return LampVerdict(False, "the film is bare while it is loaded")
     if bare_film(vessel, role, before_last_fix):
-        return LampVerdict(False, "the film is bare until the last fixing bath is over")
+        return LampVerdict(False, f"the {'paper' if film == 'paper' else 'film'} is bare until the last fixing bath is over")
     if vessel in CLOSED_VESSELS and not lid_on and before_last_fix:
         return LampVerdict(False, "the lid is off and the film is not fixed")
     if not asked:

@@ -221,6 +221,7 @@ TOPICS: dict[str, Topic] = {
             for heading, texts in (
                 ("Developers", (_caution("sensitisers"), _caution("colour agents"))),
                 ("Reversal bleach", (_caution("reversal bleach"),)),
+                ("Other powders", (_caution("hydroxide"), _caution("persulphate"))),
                 ("Toner", (_caution("selenium"),)),
                 ("Gases", (_caution("gases"), _caution("acid into water"), _caution("asthma"))),
                 ("Everywhere", (_caution("powders"), _caution("kitchen"), _caution("eyes"), _caution("pregnancy"), _caution("silver"))),

@@ -92,7 +92,8 @@ def questions(blank: Blank) -> Iterator[BlankQuestion]:
         key, usual = match[1], match[2]
         if key not in asked:
             asked.add(key)
-            yield BlankQuestion(key, _QUESTIONS[key].prompt, blank.title if key == "name" else "" if key == "pairs" else usual)
+            prompt = _PROMPTS_OF_A_BLANK.get((blank.key, key), _QUESTIONS[key].prompt)
+            yield BlankQuestion(key, prompt, blank.title if key == "name" else "" if key == "pairs" else usual)
 
 
 def check(key: str, answer: str, earlier: Answers) -> None:
@@ -320,7 +321,7 @@ _QUESTIONS: dict[str, AnswerRule] = {
     ),
     "time": AnswerRule("The developer's time at its reference temperature, from the sheet in your hand?", _STAGE_TIME),
     "soak": AnswerRule("How long is each soak in developer (1 to 2 min)?", _STAGE_TIME),
-    "rest": AnswerRule("How long does it stand in the water?", _STAGE_TIME),
+    "rest": AnswerRule("How long does it stand in the water each time?", _STAGE_TIME),
     "first_time": AnswerRule("How long in the first bath (3 to 5 min)?", _STAGE_TIME),
     "first_bath_kind": AnswerRule(
         'Which kind: the first bath "only soaks" the film, or, in a divided developer, it "develops" already?', _first_bath_kind
@@ -328,13 +329,18 @@ _QUESTIONS: dict[str, AnswerRule] = {
     "after_second_bath": AnswerRule(
         f"After the second bath: {', '.join(AFTER_SECOND_BATH)}? (after carbonate, acid makes bubbles in the layer)", _after_second_bath
     ),
-    "second_time": AnswerRule("The second developing bath's time?", _STAGE_TIME),
+    "second_time": AnswerRule("The second developer's time, from the sheet in your hand?", _STAGE_TIME),
     "counted": AnswerRule('How does your sheet count: "pour to pour", or "full to empty"?', _counted),
     "reference": AnswerRule("At which temperature?", _quantity(read_temperature)),
     "pairs": AnswerRule('More pairs from your sheet, such as "18 C=12:10, 24 C=6:45"? None: just press return', _pairs),
-    "factor": AnswerRule("Times a factor of your own?", _number(0.01, 3, "a number above 0, at most 3")),
+    "factor": AnswerRule(
+        "Multiply that time? By 0.80 to 0.90 if it is a tank's and the drum gets no presoak, else by 1",
+        _number(0.01, 3, "a number above 0, at most 3"),
+    ),
     "drain": AnswerRule("How long does the vessel take to empty?", _quantity(read_duration)),
-    "band": AnswerRule("Within how much of the reference do you want to hold it?", _quantity(read_temperature_difference)),
+    "band": AnswerRule(
+        "How far from that may the developer be? The start waits until it is as near", _quantity(read_temperature_difference)
+    ),
     "developer": AnswerRule("What do you call the developer?", _text),
     "first_bath": AnswerRule("What do you call the first bath?", _text),
     "second_bath": AnswerRule("What do you call the second bath?", _text),
@@ -351,11 +357,24 @@ _QUESTIONS: dict[str, AnswerRule] = {
         _reuse,
     ),
     "bleach_fix": AnswerRule("The bleach-fix's time, from your kit's sheet?", _STAGE_TIME),
-    "bleach": AnswerRule("The bleach's time?", _STAGE_TIME),
-    "fix": AnswerRule("How long do you fix? (twice today's clearing time)", _STAGE_TIME),
+    "bleach": AnswerRule("The bleach's time, from the sheet in your hand?", _STAGE_TIME),
+    "fix": AnswerRule("How long do you fix: twice today's clearing time, three times for flat-grain film?", _STAGE_TIME),
     "count": AnswerRule("How many sheets?", _number(1, 100, "a whole number, 1 to 100", whole=True)),
     "interval": AnswerRule("How long between one sheet and the next going in?", _quantity(read_duration)),
 }
+
+_KIT_FIX = "The fixer's time, from your kit's sheet?"
+_PROMPTS_OF_A_BLANK: Mapping[tuple[str, str], str] = {
+    ("colour", "fix"): _KIT_FIX,
+    ("reversal", "fix"): _KIT_FIX,
+    ("reversal", "second_time"): "The colour developer's time, from your kit's sheet?",
+    ("reversal-three-step", "second_time"): "The colour developer's time, from your kit's sheet?",
+    ("two-bath", "second_time"): "How long in the second bath (3 to 5 min)?",
+    ("print", "fix"): "How long do you fix: what the fixer's sheet says for paper?",
+}
+"""Where a blank asks for something in other words: (blank, key)."""
+NO_WASH_AID = "colour is washed without a wash aid: its kit has a last bath of its own"
+"""Common practice, no source."""
 
 
 def said_together(wrong: FileWrong) -> InputWrong:

@@ -258,7 +258,8 @@ def _film_words(recipe: Recipe) -> str:
     what = f"{recipe.what}; " if recipe.what else ""
     area = f"; area {format_number(recipe.area_units)} x 80 sq in" if recipe.area_units else ""
     sheets = f"; {recipe.sheets.count} sheets one after another" if recipe.sheets else ""
-    return f"{what}{recipe.film}, in a{'n' if recipe.vessel.startswith('open') else ''} {recipe.vessel}{area}{sheets}"
+    kind = "" if recipe.film == "paper" else f"{recipe.film}, "
+    return f"{what}{kind}in a{'n' if recipe.vessel.startswith('open') else ''} {recipe.vessel}{area}{sheets}"
 
 
 def _stage_lines(stage: Stage) -> Iterator[str]:

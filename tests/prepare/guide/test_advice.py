@@ -130,7 +130,7 @@ def test_hazards_are_said_as_plan_card_and_label_say_them() -> None:
     assert all(
         word in everything for word in ("dichromate", "permanganate", "sulphuric acid", "pyrogallol", "amidol", "selenium", "local code")
     )
-    assert everything.count("not powdered") == 3
+    assert everything.count("not powdered") == 5
 
 
 def test_every_blank_has_its_word_in_the_ways() -> None:
