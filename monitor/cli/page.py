@@ -1,6 +1,7 @@
-"""`evenbath page`: the station on a phone, read only; or with --class all the stations whose journals `record` keeps.
+"""`evenbath page`: the station on a phone; or with --class all the stations whose journals `record` keeps.
 
-A process of its own beside the station, which neither knows nor waits for it. Tests: tests/cli/test_page.py.
+A process of its own beside the station, which neither knows nor waits for it. `page pair` and `page devices` say which phones may write
+their notes with it (monitor.cli.page_pairing). Tests: tests/cli/test_page.py, tests/cli/test_page_pairing.py.
 """
 
 from __future__ import annotations
@@ -18,9 +19,11 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.errors import InputWrong
 
 if TYPE_CHECKING:
+    from monitor.live.station.station_file import StationConfig
     from monitor.page.pulse import Source
     from monitor.page.server import PageServer
 
+ACTIONS = ("serve", "pair", "devices")
 PORT = 8410
 LOOPBACK = "127.0.0.1"
 NICE = 10
@@ -33,39 +36,65 @@ ELSEWHERE = ("192.0.2.1", 9)
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 12."""
+    parser.add_argument("action", choices=ACTIONS, nargs="?", default="serve", help="serve it, pair a phone, or list the paired ones")
     whose = parser.add_mutually_exclusive_group(required=True)
     whose.add_argument("--file", metavar="STATION.toml", help="the station's file; its recipes are those that stand beside it")
     whose.add_argument("--class", dest="folder", metavar="FOLDER", help="all stations whose journals `evenbath record` keeps in FOLDER")
     parser.add_argument("--port", type=int, default=PORT, help=f"default {PORT}")
     parser.add_argument("--lan", action="store_true", help="for phones in this network too; without it for this machine alone")
+    parser.add_argument("--name", metavar="NAME", default="", help="pair: what the phone will be called in the list")
+    parser.add_argument("--revoke", metavar="ID", help='devices: this one may write no longer; "all": none may')
     parser.add_argument("--stale-s", type=float, default=STALE_S, help=argparse.SUPPRESS)
     parser.add_argument("--black-s", type=float, default=BLACK_S, help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Serve until a signal ends it. Raises `InputWrong` for what is wrong on the command line or in the file."""
+    """Serve until a signal ends it, or pair. Raises `InputWrong` for what is wrong on the command line or in a file."""
+    _check(args)
+    return _serve_page(args) if args.action == "serve" else _pairing(args)
+
+
+def _pairing(args: argparse.Namespace) -> int:
+    from monitor.cli.page_pairing import pair, told_devices
+    from monitor.cli.station import open_station
+
+    config = open_station(args.file)
+    if args.action == "devices":
+        sys.stdout.write("".join(f"{line}\n" for line in told_devices(config, args.revoke)))
+        return 0
+    try:
+        hosts = [_own_name(), _lan_address()]
+    except InputWrong:
+        hosts = [LOOPBACK]
+    pair(config, args.name, [f"{host}:{args.port}" for host in hosts])
+    return 0
+
+
+def _serve_page(args: argparse.Namespace) -> int:
     from monitor.live.clock import RealClock
     from monitor.page.documents import Documents
     from monitor.page.lists import Lists
     from monitor.page.made import Maker
+    from monitor.page.pairing import Pairing
     from monitor.page.pulse import Pulse
     from monitor.page.server import MOST_STREAMS, MOST_STREAMS_A_PEER
     from monitor.page.streams import Streams
+    from monitor.page.writes import Writes
 
-    _check(args)
     clock, ending = RealClock(), threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: ending.set())
-    source, state = _source(args)
+    source, config = _source(args)
     pulse = Pulse(source, Streams(MOST_STREAMS, MOST_STREAMS_A_PEER), clock.mono_s)
-    maker = None if state is None else Maker(lambda: pulse.busy)
-    lists = None if maker is None or state is None else Lists(Path(args.file).resolve(), state, maker)
+    maker = None if config is None else Maker(lambda: pulse.busy)
+    lists = None if maker is None or config is None else Lists(Path(args.file).resolve(), config.state, maker)
+    writes = None if config is None else Writes(Pairing(config.state, clock), {})
     documents = Documents(args.stale_s, args.black_s, "class.html" if args.folder else "page.html")
     made: list[PageServer] = []
     try:
         addresses = [LOOPBACK, *([_lan_address()] if args.lan else [])]
         for address in addresses:
-            made.append(_serve(address, made[0].port if made else args.port, args.lan, pulse, documents, lists))
+            made.append(_serve(address, made[0].port if made else args.port, args.lan, pulse, documents, lists, writes))
         with contextlib.suppress(OSError):
             os.setpriority(os.PRIO_PROCESS, 0, max(NICE, os.getpriority(os.PRIO_PROCESS, 0)))
         pulse.start()
@@ -73,6 +102,8 @@ def run(args: argparse.Namespace) -> int:
             threading.Thread(target=server.serve_forever, name="door", daemon=True).start()
         for line in _told(made, args.lan):
             sys.stdout.write(f"{line}\n")
+        if args.lan and config is not None:
+            _invite(config, made)
         sys.stdout.flush()
         ending.wait()
     finally:
@@ -85,9 +116,26 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _invite(config: StationConfig, made: list[PageServer]) -> None:
+    """A code for the first phone, where a person is looking: a service's log keeps no codes."""
+    from monitor.cli.page_pairing import pair
+
+    if not sys.stdout.isatty():
+        sys.stdout.write("To write with a phone too: evenbath page pair\n")
+        return
+    try:
+        pair(config, "", [f"{host}:{made[0].port}" for host in (_own_name(), made[-1].address)])
+    except InputWrong as wrong:  # reading goes on without it
+        sys.stdout.write(f"No phone can be paired: {wrong.lines[0]}\n")
+
+
 def _check(args: argparse.Namespace) -> None:
     from monitor.live.station.telling import LEASE_S
 
+    if args.action != "serve" and (args.folder is not None or args.lan):
+        raise InputWrong(f"page {args.action} with --class or --lan; allowed: --file STATION.toml")
+    if (args.name and args.action != "pair") or (args.revoke is not None and args.action != "devices"):
+        raise InputWrong(f"page {args.action} with --name or --revoke; allowed: page pair --name, page devices --revoke")
     if not 0 <= args.port <= 65535:
         raise InputWrong(f"--port {args.port}: allowed: 1 to 65535")
     if not 0.0 < args.stale_s < args.black_s < LEASE_S:
@@ -95,8 +143,8 @@ def _check(args: argparse.Namespace) -> None:
         raise InputWrong(f"{told}: allowed: the one below the other, and that below {LEASE_S:g}")
 
 
-def _source(args: argparse.Namespace) -> tuple[Source, Path | None]:
-    """Where snapshots come from, and the state folder of the one station."""
+def _source(args: argparse.Namespace) -> tuple[Source, StationConfig | None]:
+    """Where snapshots come from, and the one station's file."""
     from monitor.live.clock import RealClock
     from monitor.page.board import Board
     from monitor.page.class_board import ClassBoard
@@ -112,16 +160,16 @@ def _source(args: argparse.Namespace) -> tuple[Source, Path | None]:
     from monitor.cli.station import open_station
 
     config = open_station(args.file)
-    return StationSource(Hearing(config.state), Board(config.journals, args.black_s, clock.wall)), config.state
+    return StationSource(Hearing(config.state), Board(config.journals, args.black_s, clock.wall)), config
 
 
-def _serve(address: str, port: int, lan: bool, pulse: Any, documents: Any, lists: Any) -> PageServer:
+def _serve(address: str, port: int, lan: bool, pulse: Any, documents: Any, lists: Any, writes: Any) -> PageServer:
     from monitor.live.clock import RealClock
     from monitor.page.server import PageServer
 
     names = [_own_name()] if lan or address == LOOPBACK else []
     try:
-        return PageServer((address, port), names, pulse, documents, lists, RealClock().mono_s)
+        return PageServer((address, port), names, pulse, documents, lists, RealClock().mono_s, writes)
     except OSError as wrong:
         raise InputWrong(f"{address}:{port} cannot be served ({wrong.strerror}); allowed: a free --port") from None
 

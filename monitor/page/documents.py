@@ -71,6 +71,7 @@ class Documents:
         if leaf.whole:
             return self._leased(leaf.body).encode()
         told = {"title": escape(leaf.title), "lease": self._lease, "links": self._links(here), "body": leaf.body}
+        told["no_answer"] = escape(sentences.NO_ANSWER)
         return Template((STATIC / "leaf.html").read_text(encoding="utf-8")).substitute(told).encode()
 
     def _leased(self, document: str) -> str:

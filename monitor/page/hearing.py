@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import select
 import socket
 from collections.abc import Mapping
 from pathlib import Path
@@ -88,3 +89,19 @@ class Hearing:
         if self._end is not None:
             self._end.close()
             self._end = None
+
+
+def word_within(state: Path, wait_s: float) -> Mapping[str, Any] | None:
+    """The station's word, waited for once for `wait_s` at most; None where it says nothing. It is told that nothing is lit by it here."""
+    hearing = Hearing(state)
+    try:
+        hearing.look(0.0)
+        hearing.count(0)
+        if hearing.descriptor is None:
+            return None
+        poll = select.poll()
+        poll.register(hearing.descriptor, select.POLLIN)
+        poll.poll(wait_s * 1000.0)
+        return hearing.receive()
+    finally:
+        hearing.close()

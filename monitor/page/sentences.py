@@ -108,3 +108,17 @@ CLASS_HEAD, CLASS_NONE = "All stations", "No station has been recorded yet."
 CLASS_WORD = "{age} ago"
 CLASS_SILENT = "no word for {age}"
 CLASS_COLUMNS = ("Station", "Stage", "Hands", "Developer", "Last word")
+
+PAIR_HEAD, PAIR_CODE, PAIR_BUTTON = "Pair this phone", "Code", "Pair this phone"
+PAIR_HOW = "Reading needs no pairing. To write here, make a code on the station: evenbath page pair. It counts once, for 5 minutes."
+NO_ANSWER = "No answer came: it is not known whether it was written. Look before you send it again."
+PAIRED = "This phone is paired. It can write at this address until it is revoked."
+NOT_PAIRED = "This phone can only read. To write with it: evenbath page pair, on the station."
+CODE_REFUSED = "This code does not count: wrong, used, tried too often, or older than 5 minutes. Make a new one: evenbath page pair."
+PAIRING_BROKEN = "The list of paired phones cannot be used, so nothing can be written. The station says why: evenbath page devices."
+NOT_NOW = "Nothing was written: a session is armed or runs, or the station does not say that none does."
+BUSY = "Nothing was written: somebody else is writing. Try again."
+BODY_NO_JSON = "what was sent is not one JSON object; allowed: what this page itself sends"
+BODY_UNKNOWN = 'unknown "{name}"; allowed: {allowed}'
+BODY_MISSING = 'no "{name}"; allowed: all of {allowed}'
+BODY_WRONG = '"{name}" is not right; allowed: {allowed}'

@@ -14,14 +14,17 @@ import json
 import socket
 import socketserver
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
+from monitor.page import sentences
 from monitor.page.documents import BLACK, Documents, assets
-from monitor.page.guards import hosts, private, refusal
-from monitor.page.lists import Lists, page_at
+from monitor.page.forms import pair_form
+from monitor.page.guards import body_length, cookie_token, hosts, private, refusal
+from monitor.page.lists import Leaf, Lists, page_at
 from monitor.page.pulse import Pulse
+from monitor.page.writes import PAIR, Writes
 
 MOST_AT_ONCE = 24
 """Requests that are answered at the same time, each by a thread. A stream is not among them: it costs none."""
@@ -70,9 +73,14 @@ class _Bounded(io.RawIOBase):
         self._left -= count
         return count
 
+    def let_in(self, count: int) -> None:
+        """So many bytes more, within the same time."""
+        self._left += count
+
 
 class PageServer(socketserver.ThreadingMixIn, socketserver.TCPServer):
-    """One address. Several may share a `pulse`. `names`: what may stand in `Host` beside the address. Without `lists`: a class's."""
+    """One address. Several may share a `pulse`. `names`: what may stand in `Host` beside the address. Without `lists`: a class's;
+    without `writes` nothing can be written."""
 
     daemon_threads = True
     block_on_close = False
@@ -81,11 +89,12 @@ class PageServer(socketserver.ThreadingMixIn, socketserver.TCPServer):
 
     def __init__(
         self, address: tuple[str, int], names: Iterable[str], pulse: Pulse, documents: Documents, lists: Lists | None,
-        mono_s: Callable[[], float],
+        mono_s: Callable[[], float], writes: Writes | None = None,
     ) -> None:  # fmt: skip
         self.pulse = pulse
         self.documents = documents
         self.lists = lists
+        self.writes = writes
         self.mono_s = mono_s
         self._room = threading.BoundedSemaphore(MOST_AT_ONCE)
         self._handed_over: set[int] = set()
@@ -153,7 +162,8 @@ class _Handler(http.server.BaseHTTPRequestHandler):
     def setup(self) -> None:
         """With a bound on what comes in."""
         super().setup()
-        self.rfile = io.BufferedReader(_Bounded(self.connection, self.server.mono_s), 1024)
+        self._comes_in = _Bounded(self.connection, self.server.mono_s)
+        self.rfile = io.BufferedReader(self._comes_in, 1024)
 
     def handle(self) -> None:
         """Never a second request on a connection: who keeps one open holds a thread."""
@@ -179,6 +189,11 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         """What the library refuses, in as few words as our own refusals."""
         self._plain(int(code), "not a request")
 
+    def handle_expect_100(self) -> bool:
+        """Nobody is told to go on before all of his headers were looked at."""
+        self._plain(417, "send it at once")
+        return False
+
     # -- what is answered -------------------------------------------------------------------------------------------
 
     def _answer(self) -> None:
@@ -186,13 +201,34 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         for name, value in self.headers.items():
             key = name.lower()
             headers[key] = f"{headers[key]},{value}" if key in headers else value
-        turned_away = refusal(headers, self.server.own)
+        writes = self.server.writes
+        posted = self.command == "POST" and writes is not None and self.path in writes.paths
+        turned_away = refusal(headers, self.server.own, writes=posted)
         if turned_away is not None:
             self._plain(*turned_away)
+        elif posted and writes is not None:
+            self._post(headers, writes)
         elif self.command not in ("GET", "HEAD"):
             self._plain(405, "this page can only be read", {"Allow": "GET, HEAD"})
         else:
             self._get(urlsplit(self.path).path)
+
+    def _post(self, headers: Mapping[str, str], writes: Writes) -> None:
+        """Take the body, and what it says, if it comes from our own page while something may be lit."""
+        length = body_length(headers)
+        if isinstance(length, tuple):
+            self._plain(*length)
+            return
+        self._comes_in.let_in(length)
+        body = self.rfile.read(length)
+        if len(body) < length:
+            self._plain(400, "cut off")
+        elif not self.server.pulse.lit:
+            self._send(503, HTML, BLACK, {"Retry-After": "5"})
+        else:
+            told = writes.take(self.path, cookie_token(headers), body)
+            more = {} if told.cookie is None else {"Set-Cookie": told.cookie}
+            self._plain(told.status, told.words, more)
 
     def _get(self, path: str) -> None:
         pulse = self.server.pulse
@@ -229,6 +265,9 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             return
         if path == "/":
             self._send(200, HTML, documents.page())
+            return
+        if path == PAIR and self.server.writes is not None:
+            self._send(200, HTML, documents.leaf(Leaf(200, sentences.PAIR_HEAD, pair_form()), path))
             return
         parts = [unquote(part) for part in path.split("/")[1:]]
         made = None if self.server.lists is None else page_at(self.server.lists, parts)

@@ -18,6 +18,7 @@ from monitor.page.lists import Lists
 from monitor.page.pulse import Pulse
 from monitor.page.server import PageServer
 from monitor.page.streams import Streams
+from monitor.page.writes import Writes
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 NAME = "evenbath-test.local"
@@ -61,10 +62,13 @@ class Told:
 class Served:
     """The server on a free port of this machine."""
 
-    def __init__(self, source: Any, lists: Lists | None = None, *, stale_s: float = 3.0, black_s: float = 15.0, most: int = 256) -> None:
+    def __init__(
+        self, source: Any, lists: Lists | None = None, *, stale_s: float = 3.0, black_s: float = 15.0, most: int = 256,
+        writes: Writes | None = None,
+    ) -> None:  # fmt: skip
         self.source = source
         self.pulse = Pulse(source, Streams(most, 24), RealClock().mono_s)
-        self.server = PageServer(("127.0.0.1", 0), [NAME], self.pulse, Documents(stale_s, black_s), lists, RealClock().mono_s)
+        self.server = PageServer(("127.0.0.1", 0), [NAME], self.pulse, Documents(stale_s, black_s), lists, RealClock().mono_s, writes)
         self.port = self.server.port
         self.pulse.start()
         self._thread = threading.Thread(target=self.server.serve_forever, args=(0.05,), daemon=True)
@@ -93,6 +97,21 @@ class Served:
         head, _, body = self.raw(f"{method} {path} HTTP/1.1\r\n{lines}\r\n".encode()).partition(b"\r\n\r\n")
         first, *rest = head.decode().split("\r\n")
         return int(first.split()[1]), {k.lower(): v for k, _, v in (line.partition(": ") for line in rest)}, body
+
+
+    def post(self, path: str, told: object, token: str | None = None, **headers: str) -> tuple[int, dict[str, str], str]:
+        """As our own page posts it, but for the headers that are given; an empty one is left out. `told`: bytes, or what becomes JSON."""
+        body = told if isinstance(told, bytes) else json.dumps(told).encode()
+        own = f"127.0.0.1:{self.port}"
+        usual = {"Host": own, "Origin": f"http://{own}", "Content-Type": "application/json", "Content-Length": str(len(body))}
+        if token is not None:
+            usual["Cookie"] = f"evenbath={token}"
+        usual |= {name.replace("_", "-"): value for name, value in headers.items()}
+        lines = "".join(f"{name}: {value}\r\n" for name, value in usual.items() if value)
+        head, _, answer = self.raw(f"POST {path} HTTP/1.1\r\n{lines}\r\n".encode() + body).partition(b"\r\n\r\n")
+        first, *rest = head.decode().split("\r\n")
+        pairs = (line.partition(": ") for line in rest)
+        return int(first.split()[1]), {name.lower(): value for name, _, value in pairs}, answer.decode()
 
 
 class Listener:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from monitor.page.guards import hosts, private, refusal
+from monitor.page.guards import body_length, cookie_token, hosts, private, refusal
 
 OWN = hosts(["127.0.0.1", "localhost", "laundry.local", "192.168.178.42"], 8410)
 
@@ -70,3 +70,26 @@ def test_a_request_has_no_body() -> None:
         assert refused is not None
         assert refused[0] == 413
     assert refusal({"host": "127.0.0.1:8410", "content-length": "0"}, OWN) is None
+
+
+def test_what_is_posted_has_a_body_and_all_the_other_rules() -> None:
+    """A name, a proxy, an origin that are not right are refused there too; then type and length are looked at."""
+    own = {"host": "127.0.0.1:8410", "origin": "http://127.0.0.1:8410", "content-type": "application/json", "content-length": "2"}
+    assert refusal(own, OWN, writes=True) is None
+    assert body_length(own) == 2
+    assert refusal({**own, "host": "evil.example:8410"}, OWN, writes=True) is not None
+    assert refusal({**own, "origin": "null"}, OWN, writes=True) is not None
+    assert refusal({**own, "via": "x"}, OWN, writes=True) is not None
+    assert body_length({name: value for name, value in own.items() if name != "origin"}) == (403, "asked by no page of this station")
+    assert body_length({**own, "content-length": "\u0665"}) == (411, "how long is it?")
+    assert body_length({**own, "content-length": "4097"}) == (413, "longer than 4096 bytes")
+
+
+@pytest.mark.parametrize(
+    ("cookie", "token"),
+    [("evenbath=x", "x"), ("a=b; evenbath=x", "x"), ("evenbath=x; evenbath=x", None), ("evenbathx=x", None), ("", None),
+     ("x=evenbath=y", None)],
+)  # fmt: skip
+def test_one_cookie_of_ours_counts_and_two_are_none(cookie: str, token: str | None) -> None:
+    """Whoever can plant one cannot put his before ours."""
+    assert cookie_token({"cookie": cookie}) == token

@@ -254,7 +254,7 @@ def test_in_the_dark_every_document_is_black(served: Served, path: str) -> None:
 
 def test_what_is_served_from_the_disk_is_a_list_made_once(served: Served) -> None:
     """Styles and scripts, with their types; they ask for nothing from elsewhere."""
-    assert {"/page.js", "/lease.js", "/class.js", "/page.css", "/lease.css"} == assets().keys()
+    assert {"/page.js", "/lease.js", "/write.js", "/class.js", "/page.css", "/lease.css"} == assets().keys()
     for path, (kind, body) in assets().items():
         status, headers, got = served.ask(path)
         assert (status, headers["content-type"], got) == (200, kind, body)
