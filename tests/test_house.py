@@ -39,6 +39,7 @@ DOORS: dict[str, str] = {
     "core.session": "core.probes core.development core.recipe core.journal",
     "prepare": "core core.text core.recipe",
     "prepare.state": "core core.text",
+    "prepare.logbook": "core core.text prepare.state",
     "prepare.lesson": "core core.session prepare.state",
     "prepare.darkness": "core core.text core.recipe prepare prepare.state",
     "prepare.archive": "core core.text prepare prepare.state",
