@@ -14,7 +14,10 @@ from monitor.cli.page import PORT
 from monitor.cli.station import BOOT_PATIENCE_S, URGENT_NICE
 from monitor.live.station.player import REALTIME_PRIORITY
 from monitor.page.guards import PRIVATE
+from monitor.page.pairing import FOLDER as PAIRED
 from monitor.page.server import MOST_AT_ONCE
+from monitor.prepare.bottles.ledger import FOLDER as LEDGER
+from monitor.prepare.logbook.book import FOLDER as LOGBOOK
 
 FOLDER = Path(__file__).parents[2] / "hardware" / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))
@@ -138,8 +141,9 @@ def test_the_page_goes_behind_the_station_and_is_small() -> None:
     assert int(values["TasksMax"]) > MOST_AT_ONCE + 8
 
 
-def test_the_page_has_one_port_for_private_networks_and_writes_nothing() -> None:
-    """IPv4 alone, the networks that the page itself answers, the state folder to be read only."""
+def test_the_page_has_one_port_for_private_networks_and_writes_what_a_paired_phone_may_write() -> None:
+    """IPv4 alone, the networks that the page itself answers; of the state folder three folders, never the journals. The state folder is the
+    station file's: what systemd would put in its place is taken away."""
     found = _service("evenbath-page.service")
     values = dict(found)
     assert values["RestrictAddressFamilies"] == "AF_UNIX AF_INET"
@@ -148,4 +152,7 @@ def test_the_page_has_one_port_for_private_networks_and_writes_nothing() -> None
     assert {*allowed} == {str(network) for network in PRIVATE}
     assert values["IPAddressDeny"] == "any"
     assert values["ReadOnlyPaths"] == "-/var/lib/evenbath"
-    assert not [key for key, _ in found if key in ("ReadWritePaths", "StateDirectory")]
+    assert values["StateDirectory"].split() == [f"evenbath/{folder}" for folder in (PAIRED, LOGBOOK, LEDGER)]
+    assert values["StateDirectoryMode"] == "0750"
+    assert values["UnsetEnvironment"] == "STATE_DIRECTORY"
+    assert not [key for key, _ in found if key in ("ReadWritePaths", "CacheDirectory", "LogsDirectory", "BindPaths")]
