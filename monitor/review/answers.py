@@ -14,12 +14,14 @@ from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
-from monitor.review.summary import longer, main_stages, solution_sentence
+from monitor.review.summary import longer, main_stages, parts_of, solution_sentence
 
 FIVE = ("Time", "Hands", "Estimated", "Verified", "Next time")
 """The rows that are always there. A page has no others: FAULT stands in its picture, the solution in its head."""
 ON_TIME_S = 1.5
 """A pour this near to its moment was on time."""
+OUTSIDE_S = 1.0
+"""A shorter time outside the wanted band is not told."""
 COOLING_C = 0.3
 """A smaller fall or rise is not called one."""
 STOOD_IN = {
@@ -44,7 +46,7 @@ def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answer
     stages = main_stages(session)
     result, doubt, under = _result(stages)
     rows = (
-        ("Time", _each(stages, _time)),
+        ("Time", _each(stages, lambda group: _time(group) + _outside_steered(group))),
         ("Hands", _each(stages, _hands)),
         *_faults(session, stages),
         ("Estimated", _each(stages, lambda group: _estimated(session, group))),
@@ -149,10 +151,18 @@ def _time(group: list[StageMeasures]) -> str:
     moved_s = stage.moved_s if stage.steered else None
     poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
     if moved_s is None or abs(moved_s) < 0.5:
-        return f"{took}, {plan}: {longer(off_s)}" + (", by the pour" if poured_s is not None else "")
+        return f"{took}, {plan}: {longer(off_s)}" + ("" if poured_s is None else f", by {'a late' if poured_s > 0 else 'an early'} pour")
     if poured_s is None:
         return f"{took}, {plan}: {longer(off_s)}, {_heat(stage)}"
-    return f"{took}, {plan}: {longer(off_s)}; {longer(moved_s)} {_heat(stage)}, {longer(poured_s)} by the pour"
+    return f"{took}, {plan}: {longer(off_s)}: {parts_of(moved_s, _heat(stage), poured_s)}"
+
+
+def _outside_steered(group: list[StageMeasures]) -> str:
+    """How long the temperature, which moved the time, lay outside the wanted band: the longest of several sheets."""
+    worst = max(group, key=lambda s: s.outside_band_s or 0.0)
+    if not worst.steered or worst.band_c is None or worst.longer_s or worst.shorter_s or (worst.outside_band_s or 0.0) < OUTSIDE_S:
+        return ""
+    return f"; outside its band of {difference(worst.band_c)} for {format_duration(worst.outside_band_s or 0.0)}"
 
 
 def _by_first_trace(stage: StageMeasures) -> str:
@@ -161,7 +171,7 @@ def _by_first_trace(stage: StageMeasures) -> str:
         return f"the longest time of {format_duration(stage.planned_s or 0.0)}: nobody told its first trace"
     times = f"{format_number(stage.appearance_factor or 1.0)} times its first trace at {format_duration(stage.first_trace_s)}"
     poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
-    return times + ("" if poured_s is None else f", {longer(poured_s)} by the pour")
+    return times + ("" if poured_s is None else f", {longer(poured_s)} by {'a late' if poured_s > 0 else 'an early'} pour")
 
 
 def _heat(stage: StageMeasures) -> str:
@@ -277,7 +287,8 @@ def short_text(session: SessionMeasures, judged: Judgement | None = None) -> str
     told = answers(session, judged)
     doubt = f" {told.doubt} ({TWO_SD})" if told.doubt else ""
     kind = " (rehearsal, no film)" if session.mode == "rehearsal" else ""
-    lines = [f"{session.session}: {session.recipe or 'no recipe in the record'}{kind}: {told.result}{doubt} {told.under}"]
+    which = "" if session.evening is None else f", {session.evening.in_words}"
+    lines = [f"{session.session}: {session.recipe or 'no recipe in the record'}{which}{kind}: {told.result}{doubt} {told.under}"]
     lines += [f"  {name:<10} {words}" for name, words in told.rows]
     if session.torn:
         lines.append(f"  {session.torn}")

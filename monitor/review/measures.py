@@ -14,7 +14,7 @@ from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
 from monitor.review.load import Journal
-from monitor.review.numbers import NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
+from monitor.review.numbers import FilmOfEvening, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 from monitor.review.stage_measures import measure_stage
 from monitor.review.timeline import Stretch, stretches
 from monitor.review.track import TemperatureTrack, believed_readings, stuck_spans, track_of
@@ -112,6 +112,17 @@ def _contents(journal: Journal) -> str | None:
     return journal.recipe.what if journal.recipe else None
 
 
+def _film_of_evening(journal: Journal) -> FilmOfEvening | None:
+    """Which film of its evening this was; None where the record names none, or only one."""
+    told = journal.opening.get("evening")
+    if not isinstance(told, dict):
+        return None
+    name, film, of, vessel = (told.get(key) for key in ("name", "film", "of", "vessel"))
+    if not isinstance(name, str) or not isinstance(film, int) or not isinstance(of, int) or of < 2:
+        return None
+    return FilmOfEvening(name, film, of, vessel if isinstance(vessel, str) and vessel else None)
+
+
 def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures]) -> SessionMeasures:
     recipe, close, opening = journal.recipe, journal.close, journal.opening
     late = [r["lateness_s"] for r in journal.of("cue") if isinstance(r.get("lateness_s"), (int, float))]
@@ -133,6 +144,7 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],
         resumes=[{k: r.get(k) for k in RESUME_FIELDS} for r in journal.of("session") if r["event"] == "resume"],
         solutions=[s for s in solutions if isinstance(s, dict)] if isinstance(solutions, list) else [],
+        evening=_film_of_evening(journal),
         waived=str(opening["waived"]) if opening.get("waived") else None,
         gate_overridden=next((str(r.get("why", "no reason given")) for r in journal.of("gate") if r["state"] == "overridden"), None),
         notes=[str(r["text"]) for r in journal.of("note") if isinstance(r.get("text"), str)],

@@ -51,7 +51,8 @@ class StageMeasures:
     program was away, None where it was in time.
     `done_ref_s`: integral of the rate over the stage to its ACTUAL end, now known; in a stage without a rate temperature does
     not count and it is plain seconds (`rate_law` None). Counted "full to empty": from begin + fill to the actual end less the
-    drain. `done_sd_ref_s`: standard deviation (noise, comparison, estimate, rate law together). `done_percent`: of `target_ref_s`.
+    drain. `done_sd_ref_s`: standard deviation (noise, comparison, estimate, rate law together). `done_percent`: of `target_ref_s`;
+    without a rate it is time in per cent of time, kept in data because the contract names it (6), and shown to nobody.
     `live_...`: what the live filter said for the same moment, None without progress records.
     `mean_c`: time-weighted mean of the smoothed temperature, `mean_kinetic_c`: the steady temperature that would have done as much
     by the stage's own law, `min_c`/`max_c` with the session time where they lay, `drift_c_per_min`: least squares; all None if
@@ -150,12 +151,28 @@ class StageMeasures:
         return max(0.0, low), high
 
 
+@dataclass(frozen=True, slots=True)
+class FilmOfEvening:
+    """Which film of an evening a session was: number `film` of `of`, from 1; `vessel`: by its name in the station file."""
+
+    name: str
+    film: int
+    of: int
+    vessel: str | None
+
+    @property
+    def in_words(self) -> str:
+        """Such as "film 2 of 4, right vessel"."""
+        return f"film {self.film} of {self.of}" + ("" if self.vessel is None else f", {self.vessel} vessel")
+
+
 @dataclass(slots=True)
 class SessionMeasures:
     """One session. `max_cue_lateness_s`: None where no cue carries one (a rehearsal); `max_cue_waited_s`: how much of that
     a call waited for the other film's, None where none did. `problems`: of the file, as told.
 
-    `waived`, `gate_overridden`: the reasons that the person gave, None where nothing was waived or overridden.
+    `evening`: None where the session was a recipe's own. `waived`, `gate_overridden`: the reasons that the person gave, None where
+    nothing was waived or overridden.
     `fault_calls`: each FAULT that sounded, with `t_s` and `why`, None where nothing tells why.
     `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
     """
@@ -185,6 +202,7 @@ class SessionMeasures:
     doubted: list[NamedSpan]
     resumes: list[dict[str, Any]]
     solutions: list[dict[str, Any]]
+    evening: FilmOfEvening | None = None
     waived: str | None = None
     gate_overridden: str | None = None
     notes: list[str] = field(default_factory=list)

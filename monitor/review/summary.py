@@ -55,6 +55,15 @@ def longer(seconds: float) -> str:
     return signed_duration(seconds, ("longer", "shorter"))
 
 
+def parts_of(moved_s: float, cause: str, poured_s: float) -> str:
+    """Of what a difference from the plan is made: what the temperature did (`cause`) and what the pour did. Alike: bare seconds."""
+    pour = f"by {'a late' if poured_s > 0 else 'an early'} pour"
+    if (moved_s > 0) == (poured_s > 0):
+        moved, poured = (signed_duration(abs(s), ("", "")).rstrip() for s in (moved_s, poured_s))
+        return f"{moved} {cause}, {poured} {pour}"
+    return f"{longer(moved_s)} {cause}, {longer(poured_s)} {pour}"
+
+
 def planned_sentence(stage: StageMeasures) -> str:
     """What was planned and how long it took: one statement from the plan, with its parts where there are two."""
     parts = []
@@ -87,10 +96,9 @@ def _against_plan(stage: StageMeasures) -> str:
     poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= 1.0 else None
     if poured_s is None:
         return ", as planned" if abs(off_s) < 0.5 else f", {longer(off_s)} than planned{', for the temperature' if moved_s else ''}"
-    by_pour = f"{longer(poured_s)} by the pour{_station_part(stage)}"
     if moved_s is None or abs(moved_s) < 0.5:
-        return f", {longer(off_s)} than planned, by the pour{_station_part(stage)}"
-    return f", {longer(off_s)} than planned: {longer(moved_s)} for the temperature, {by_pour}"
+        return f", {longer(off_s)} than planned, by {'a late' if poured_s > 0 else 'an early'} pour{_station_part(stage)}"
+    return f", {longer(off_s)} than planned: {parts_of(moved_s, 'for the temperature', poured_s)}{_station_part(stage)}"
 
 
 def _station_part(stage: StageMeasures) -> str:
@@ -310,8 +318,10 @@ def head(session: SessionMeasures) -> str:
         words.append(f'recipe "{session.recipe}", {session.film} film in {_article(session.vessel or "vessel")}')
     if session.contents:
         words.append(session.contents)
+    if session.evening is not None:
+        words.append(session.evening.in_words)
     if session.area_units is not None:
-        words.append(f"area {session.area_units:g} units of 80 sq in")
+        words.append(f"area {session.area_units:g} unit{'' if session.area_units == 1 else 's'} of 80 sq in")
     closed = f"closed: {session.close_why}" if session.closed else "never closed: still running, or lost"
     return ", ".join([*words, closed]) + "."
 

@@ -33,7 +33,7 @@ def told(tmp_path: Path, *args: Any, **options: Any) -> Answers:
 @pytest.mark.parametrize(
     ("number", "result", "row", "says"),
     [
-        ("01", "100.0 %", "Time", "11:37, plan 11:00: 37 s longer, as it cooled 1.7 C"),
+        ("01", "100.0 %", "Time", "11:37, plan 11:00: 37 s longer, as it cooled 1.7 C; outside its band of 0.5 C for 5:48"),
         ("01", "100.0 %", "Hands", "poured on time (you tapped)"),
         ("01", "100.0 %", "Estimated", "nothing"),
         ("01", "100.0 %", "Next time", "start developer and bath 0.6 C warmer to finish in 11:00, or plan 11:37"),
@@ -88,7 +88,9 @@ def test_late_hands_are_told_with_what_they_cost(tmp_path: Path) -> None:
     """And the end that moved is told apart from them."""
     rows = dict(told(tmp_path, recipe_data(), lambda t: 20.5 - 0.0021 * t, late_s={3: 20.0}).rows)
     assert re.fullmatch(r"20 s late: 2\.\d % more \(you tapped\)", rows["Hands"])
-    assert re.search(r"s longer; 2\d s longer as it cooled 1\.\d C, 20 s longer by the pour", rows["Time"])
+    assert re.search(r"4\d s longer: 2\d s as it cooled 1\.\d C, 20 s by a late pour", rows["Time"])
+    early = dict(told(tmp_path, recipe_data(), lambda t: 20.5 - 0.0021 * t, late_s={3: -10.0}).rows)
+    assert re.search(r"1\d s longer: 2\d s longer as it cooled 1\.\d C, 10 s shorter by an early pour", early["Time"])
 
 
 @pytest.mark.parametrize(
@@ -104,7 +106,25 @@ def test_late_hands_are_told_with_what_they_cost(tmp_path: Path) -> None:
 def test_the_reason_for_a_moved_end_is_what_moved_it(tmp_path: Path, liquid: Callable[[float], float], why: str) -> None:
     """Cooling makes nothing shorter, and a developer that was cold from the start is not late for having cooled a little more."""
     rows = dict(told(tmp_path, recipe_data(), liquid).rows)
-    assert re.search(rf"{why}$", rows["Time"]), rows["Time"]
+    assert re.search(rf"{why}(?:; outside its band of 0\.5 C for \d+:\d\d)?$", rows["Time"]), rows["Time"]
+
+
+def test_the_time_outside_the_band_is_told_where_temperature_moved_the_end_too() -> None:
+    """A colour stage has it beside its result, since no time makes it good; here it stands with what it did to the time."""
+    assert "outside its band" in dict(answers(demo("01")).rows)["Time"]
+    assert "outside its band" not in dict(answers(demo("04")).rows)["Time"]
+    assert "outside its band for 2:50" in answers(demo("04")).under
+
+
+def test_a_film_of_an_evening_says_which_it_was() -> None:
+    """In the first line; the record's own number and vessel. A recipe alone is no film of many."""
+    assert "Roll film, two tanks, film 2 of 4, right vessel (rehearsal, no film): " in short_text(demo_film("2"))
+    assert "film 1 of" not in short_text(demo("01"))
+
+
+def demo_film(number: str) -> SessionMeasures:
+    """The numbers of a film of the demo evening with two tanks."""
+    return measure(load(DEMOS / f"07-two-tanks-{number}.jsonl")).numbers
 
 
 def test_a_probe_compared_says_when_and_against_what(tmp_path: Path) -> None:

@@ -61,6 +61,8 @@ def _head(numbers: SessionMeasures) -> str:
     words = [day_in_words(numbers.opened_wall, numbers.zone)]
     if numbers.contents:
         words.append(numbers.contents)
+    if numbers.evening is not None:
+        words.append(f"{numbers.evening.in_words} of the evening “{numbers.evening.name}”")
     words += [said for name, said in solution_row(numbers)]
     words.append({"rehearsal": "rehearsal, no film", "live": "live"}.get(numbers.mode, numbers.mode))
     words.append(f"session {numbers.session}")
