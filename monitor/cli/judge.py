@@ -102,10 +102,12 @@ def run(args: argparse.Namespace) -> int:
 def _sights(args: argparse.Namespace, keys: list[str] | None) -> int:
     """What these sights may come from, without a session; None: their names. Nothing is written."""
     from monitor.review.judgement import Judgement, contradiction, sight_lines
-    from monitor.review.sights import SIGHTS
+    from monitor.review.sights import GROUPS, SIGHTS
 
     if keys is None:
-        sys.stdout.write("".join(f"{key:<17} {sight.seen}\n" for key, sight in SIGHTS.items()))
+        wide = max(map(len, SIGHTS)) + 2
+        listed = [f"{name}\n" + "".join(f"  {key:<{wide}}{sight.seen}\n" for key, sight in group.items()) for name, group in GROUPS.items()]
+        sys.stdout.write(fitted("\n".join(listed)))
         return 0
     chosen = [(key, sight) for key, sight in SIGHTS.items() if key in keys]
     if args.json:
@@ -141,7 +143,7 @@ def _develop(numbers: SessionMeasures) -> StageMeasures | None:
 def _judge(args: argparse.Namespace, journal: Path) -> int:
     from dataclasses import asdict
 
-    from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, read_judgements
+    from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, not_on_paper, read_judgements
     from monitor.review.record_says import findings
 
     review = _review(journal)
@@ -151,6 +153,9 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
         entries.append(Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), not_seen=tuple(args.not_seen), **given))
     folded, written = latest(entries), None
     if folded is not None and _gives(args):
+        paper = not_on_paper(folded, review.numbers.film)
+        if paper is not None:
+            raise InputWrong(f"{paper}; allowed: what --seen list has on a print. Nothing was written")
         wrong = contradiction(folded)
         if wrong is not None:
             raise InputWrong(f"{wrong}; allowed: one of them (--not-seen takes back what was written down). Nothing was written")

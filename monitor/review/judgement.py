@@ -19,7 +19,10 @@ from monitor.core.text.doubt import said_once, share
 from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import StageMeasures
 from monitor.review.record_says import Findings, leading, ruled_out
-from monitor.review.sights import SIGHTS, Cause, Sight
+from monitor.review.sight import Cause, Sight
+from monitor.review.sights import NEGATIVES, ON_ANY_FILM, SIGHTS
+from monitor.review.sights_of_positives import POSITIVES
+from monitor.review.sights_of_prints import PRINTS
 
 SCHEMA_VERSION = 1
 DENSITIES = ("thin", "normal", "dense")
@@ -130,6 +133,13 @@ AGAINST_EACH_OTHER = (
     ("fog-all", "fog-edge"),
     BLANK,
     *((blank, other) for blank in BLANK for other in (*DENSE, "thin-all", "thin-shadows")),
+    ("slide-clear", "slide-black"),
+    *((all_over, other) for all_over in ("slide-clear", "slide-black") for other in ("slide-dark", "slide-light")),
+    ("slide-dark", "slide-light"),
+    ("print-white", "print-black"),
+    *((paper, other) for paper in ("print-white", "print-black") for other in ("print-light", "print-dark", "print-flat", "print-hard")),
+    ("print-light", "print-dark"),
+    ("print-flat", "print-hard"),
 )
 """Sights that one film cannot show both: thin everywhere has no dense and no good highlights; fog over all is no fog at the edge only;
 clear film has no density at all."""
@@ -145,13 +155,24 @@ AGAINST_DENSITY = {
 
 def contradiction(judgement: Judgement) -> str | None:
     """Two things that cannot both be true of one film, in words; None where there are none."""
+    if 0 < sum(key in PRINTS for key in judgement.seen) < len(judgement.seen):
+        return "what is seen on film and what is seen on a print are judged each by itself"
+    if any(key in POSITIVES for key in judgement.seen) and any(key in NEGATIVES and key not in ON_ANY_FILM for key in judgement.seen):
+        return "what is seen on a negative and what is seen on a positive are judged each by itself"
     for first, second in AGAINST_EACH_OTHER:
         if first in judgement.seen and second in judgement.seen:
-            return f'"{SIGHTS[first].seen}" and "{SIGHTS[second].seen}" cannot both be seen on one film'
+            what = "print" if first.startswith("print-") else "film"
+            return f'"{SIGHTS[first].seen}" and "{SIGHTS[second].seen}" cannot both be seen on one {what}'
     for sight, densities in AGAINST_DENSITY.items():
         if sight in judgement.seen and judgement.density in densities:
             return f'"{SIGHTS[sight].seen}" does not go with a density called {judgement.density}'
     return None
+
+
+def not_on_paper(judgement: Judgement, film: str | None) -> str | None:
+    """A sight of film that was written down for a session of paper (`film`: the recipe's), in words; None where there is none."""
+    wrong = next((key for key in judgement.seen if film == "paper" and key in SIGHTS and key not in PRINTS), None)
+    return None if wrong is None else f'"{SIGHTS[wrong].seen}" is seen on film, and this session was of paper'
 
 
 def sights(judgement: Judgement) -> list[Sight]:

@@ -14,7 +14,7 @@ from monitor.core.recipe.warnings import BATHS_WITHIN_C
 from monitor.core.text.degrees import difference
 from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import SessionMeasures
-from monitor.review.sights import Cause, Evidence, Sight
+from monitor.review.sight import Cause, Evidence, Sight
 
 HARDLY_PERCENT = 25.0
 """Film with less development than this looks blank (a choice, no source)."""

@@ -1,5 +1,5 @@
-"""What can be seen on a film that went wrong: the causes of each sight, the likeliest first, one question that tells them apart, and one
-change for each cause. Data.
+"""What can be seen on a negative that went wrong: the causes of each sight, the likeliest first, one question that tells them apart, and
+one change for each cause; with the tables of positives and prints beside it. Data.
 
 All of it is common practice, no source (the project's practice text, section 10), unless a comment says "from memory". The edge numbers
 are the key to a blank film: they are printed with light at the factory, so only a development that failed can lose them.
@@ -8,41 +8,18 @@ Tests: tests/review/test_sights.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Mapping
 
-About = Literal[
-    "solutions", "development", "exposure", "agitation", "handling", "light or material", "fixing", "temperature", "drying"
-]  # fmt: skip
-Evidence = Literal["hardly developed", "movement", "fixing", "jump", "restart", "tray", "long enough"]
-"""What a session's record can say to a cause; monitor/review/record_says.py looks for it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """One cause. `about` tells development from exposure and from the rest; `next_time`: one change; `evidence`: what of the record
-    bears on it, None where a record cannot know."""
-
-    about: About
-    cause: str
-    next_time: str
-    evidence: Evidence | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Sight:
-    """`seen`: what the eye sees; `causes`: the likeliest first; `question`: what tells them apart, None where there is only one."""
-
-    seen: str
-    causes: tuple[Cause, ...]
-    question: str | None = None
+from monitor.review.sight import About, Cause, Evidence, Sight
+from monitor.review.sights_of_positives import POSITIVES
+from monitor.review.sights_of_prints import PRINTS
 
 
 def _one(seen: str, about: About, cause: str, next_time: str, evidence: Evidence | None = None) -> Sight:
     return Sight(seen, (Cause(about, cause, next_time, evidence),))
 
 
-SIGHTS: dict[str, Sight] = {
+NEGATIVES: dict[str, Sight] = {
     "blank": Sight(
         "clear film, and no edge numbers either",
         (
@@ -243,3 +220,12 @@ SIGHTS: dict[str, Sight] = {
     ),
 }
 """In the order in which one change is chosen: what spoils all first, then exposure before development, then marks."""
+ON_ANY_FILM = ("wrinkles", "streaks", "scratches", "drying-marks", "powder-frost")
+"""Marks that look alike on a positive, so that they may stand beside its own sights."""
+SIGHTS: dict[str, Sight] = {**NEGATIVES, **POSITIVES, **PRINTS}
+GROUPS: Mapping[str, Mapping[str, Sight]] = {
+    f"On a negative ({', '.join(ON_ANY_FILM)}: on a positive too)": NEGATIVES,
+    "On a positive, from reversal": POSITIVES,
+    "On a print": PRINTS,
+}
+"""All of them by what is looked at; on one thing the sights of one group are seen."""

@@ -155,9 +155,18 @@ def test_what_is_asked_for_wrongly_is_said(
 
 
 def test_the_sights_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
-    """Each with its word."""
+    """Each with its word, by what is looked at."""
     assert judge("--seen", "list") == 0
-    assert "air-bells" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "air-bells" in out
+    assert out.index("On a negative") < out.index("On a positive, from reversal") < out.index("slide-dark") < out.index("On a print")
+
+
+def test_the_list_of_sights_is_folded(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """No line is wider than the terminal."""
+    monkeypatch.setenv("COLUMNS", "50")
+    assert judge("--seen", "list") == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 50
 
 
 def test_a_damaged_judgement_is_told_before_anything_is_added(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
