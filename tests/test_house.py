@@ -54,7 +54,7 @@ DOORS: dict[str, str] = {
     "live": "core.evening core.journal core.probes core.session",
     "live.disk": "core core.journal live",
     "live.telemetry": "core core.journal live live.disk",
-    "live.station": "core core.text core.probes core.development core.recipe core.journal core.session live live.disk",
+    "live.station": "core core.text core.evening core.probes core.development core.recipe core.journal core.session live live.disk",
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
     "review": "core core.text core.probes core.development core.recipe core.journal core.session",
     "review.pages": "core core.text core.drawing core.development review",

@@ -37,9 +37,12 @@ def hand_over(evening: Evening, config: StationConfig, args: argparse.Namespace,
         sys.stderr.write(f"note: {sentence}\n")
     solutions = told.solutions or ((),) * len(evening.films)
     films = [
-        {"what": film.what, "vessel": film.vessel, "recipe": film.recipe.data, "solutions": [dict(row) for row in rows]}
+        {
+            "what": film.what, "vessel": film.vessel, "start_s": film.start_s, "recipe": film.recipe.data,
+            "solutions": [dict(row) for row in rows],
+        }
         for film, rows in zip(told.evening.films, solutions, strict=True)
-    ]
+    ]  # fmt: skip
     return {"evening": {"name": evening.name, "between_s": evening.between_s, "films": films}}
 
 

@@ -80,13 +80,13 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
     if len(films) > 1:
         for film in films:
             yield f"  {film['vessel']}: {film['what']}, session {film['session']}, {film['recipe']}"
-            yield from (f"  {line}" for line in _view(film["view"]))
+            yield from (f"  {line}" for line in _view(film["view"], film.get("begins_in_s")))
     elif answer.get("view") is not None:
-        yield from _view(answer["view"])
+        yield from _view(answer["view"], films[0].get("begins_in_s") if films else None)
     if clash := answer.get("clash"):
         yield f"  {clash_words(clash, clash['in_s'])}"
     for film in answer.get("to_come") or []:
-        yield f"  to come: {film['what']}" + (f", {film['vessel']}" if film["vessel"] else "")
+        yield f"  to come: {film['what']}" + (f", {film['vessel']}" if film["vessel"] else "") + "".join(_turn(film))
     for probe in answer["probes"]:
         yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
     yield from _disk(answer)
@@ -124,14 +124,33 @@ def _lost_edges(answer: Mapping[str, Any]) -> str:
     return f", {lost} edges lost to a fault of the program since its start" if lost else ""
 
 
-def _view(view: Mapping[str, Any]) -> Iterator[str]:
+def _turn(film: Mapping[str, Any]) -> Iterator[str]:
+    """When a film to come begins, and what arms it."""
+    from monitor.core.text.quantities import format_duration
+    from monitor.live.view.words import begins
+
+    if film.get("begins_in_s") is not None:
+        yield f", {begins(film['begins_in_s'])}"
+    holds = {1.0: "a hold of a second", 3.0: "a hold of three seconds"}
+    hold = holds.get(film.get("hold_s") or 0.0)
+    before = f"{format_duration(film['armed_before_s'])} before" if film.get("armed_before_s") else ""
+    if film.get("arms_itself"):
+        yield f"; armed by itself {before}" + (f", {hold} arms it now" if hold else "")
+    elif hold:
+        yield f"; {hold} arms it now, another one begins it"
+    elif before:
+        yield f"; armed by a hold of a second, from {before} on"
+
+
+def _view(view: Mapping[str, Any], begins_in_s: float | None = None) -> Iterator[str]:
     from monitor.core.journal.snapshot import Snapshot
-    from monitor.live.view.words import developer, limit
+    from monitor.live.view.words import begins, developer, limit
 
     if view["stage"] is None:
         waits = view.get("waits_for")
         what = "armed" if waits in (None, 1) else f"stage {waits} of {view['stages']} waits"
-        yield f"  {what}: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
+        told = "" if begins_in_s is None else f", {begins(begins_in_s)}"
+        yield f"  {what}{told}: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
     else:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
         yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_hands(view)}{_time(view)}"

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from monitor.core.evening.turns import Turn, Turns
 from monitor.core.evening.values import Evening, Film
 from monitor.core.journal.words import CUES
 from monitor.core.probes.classify import Classifier
@@ -28,9 +29,6 @@ from monitor.core.session.session import GapDoubt, Session
 from monitor.core.session.whose_press import own_lengths
 from monitor.live.rehearsal import FOOT_PATIENCE_S, GATE_PATIENCE_S, GIVE_UP_AFTER_S, READING_EVERY_S, TAP_LENGTH_S, Probes, Writer
 
-ARMED_BEFORE_S = 120.0
-"""A film that is not the first in its vessel is armed so long before it is to begin: its probe lies in the next developer by then, and a
-gate has had its time (own choice)."""
 WAITED_S = 1e-6
 
 Roles = dict[str, Role]
@@ -98,20 +96,13 @@ class EveningRehearsal:
         self._afterwards: list[Callable[[], None]] = []
         self._give_up_s = max(give_up_s, 0.0) + GATE_PATIENCE_S
         self.t_s = 0.0
-        for seat in self._seats:
-            if self._before(seat) is None:
-                seat.arm_s = 0.0
-                seat.start_s = None if seat.film.start_s is not None and seat is not self._seats[0] else 0.0
+        self._turns = Turns(evening.between_s, [Turn(seat.vessel, seat.film.start_s) for seat in self._seats])
+        self._plan_turns()
 
     @property
     def over(self) -> bool:
         """Whether every film has been closed."""
         return all(seat.over_s is not None for seat in self._seats)
-
-    def _before(self, seat: _Seat) -> _Seat | None:
-        """The film before it in its vessel."""
-        earlier = [s for s in self._seats[: self._seats.index(seat)] if s.vessel == seat.vessel]
-        return earlier[-1] if earlier else None
 
     def _open(self) -> list[_Seat]:
         return [seat for seat in self._seats if seat.session is not None]
@@ -206,33 +197,23 @@ class EveningRehearsal:
     def _begun(self, seat: _Seat, at_s: float) -> None:
         """A film's first stage has begun: the next one may count from it."""
         seat.begun_s = at_s
-        number = self._seats.index(seat) + 1
-        if number < len(self._seats):
-            after = self._seats[number]
-            if after.film.start_s is not None and after.start_s is None:
-                after.start_s = at_s + after.film.start_s
-                self._plan_arming(after)
+        self._turns.began(self._seats.index(seat) + 1, at_s)
+        self._plan_turns()
 
     def _over(self, seat: _Seat) -> None:
         """A film has left its vessel: the next one there may be armed."""
         seat.over_s = self.t_s
-        if seat.begun_s is None:
-            self._begun(seat, self.t_s)  # it never began: what counts from its begin counts from here, or it would wait for ever
+        seat.begun_s = self.t_s if seat.begun_s is None else seat.begun_s
+        self._turns.ended(self._seats.index(seat) + 1, self.t_s)
+        self._plan_turns()
         self._mixer.hush(CUES, self.t_s, seat.vessel)
         self._clashes.forget(str(seat.film.vessel))
-        for after in self._seats:
-            if after.vessel == seat.vessel and after.armed is None:
-                if after.film.start_s is None:
-                    after.start_s = self.t_s + self._evening.between_s
-                self._plan_arming(after)
-                break
 
-    def _plan_arming(self, seat: _Seat) -> None:
-        before = self._before(seat)
-        if seat.armed is not None or seat.start_s is None or before is None or before.over_s is None:
-            return
-        seat.start_s = max(seat.start_s, before.over_s)
-        seat.arm_s = max(seat.start_s - ARMED_BEFORE_S, before.over_s)
+    def _plan_turns(self) -> None:
+        for number, seat in enumerate(self._seats, start=1):
+            if seat.begun_s is None:
+                seat.start_s, arm_s = self._turns.start_s(number), self._turns.arm_s(number)
+                seat.arm_s = None if arm_s is None else max(arm_s, self.t_s)
 
     # -- the person -------------------------------------------------------------------------------------------------
 

@@ -70,9 +70,11 @@ class Rehearsal:
         self._give_up_s = max(give_up_s, 0.0) + GATE_PATIENCE_S
         self.t_s = 0.0
 
-    def open(self, opening: dict[str, Any]) -> None:
-        """Arm the session at t_s = 0."""
-        self._carry_out(self._session.open(0.0, opening))
+    def open(self, opening: dict[str, Any], t_s: float = 0.0) -> None:
+        """Arm the session at `t_s`."""
+        self.t_s = t_s
+        self._reading_s = math.ceil(t_s / READING_EVERY_S) * READING_EVERY_S
+        self._carry_out(self._session.open(t_s, opening))
 
     def resume(self, t_s: float, gap_s: float | None, same_boot: bool, doubt: GapDoubt) -> None:
         """Go on at `t_s` with a session that was rebuilt from its records, as after a crash or a power cut."""

@@ -18,8 +18,9 @@ from monitor.core.text.controls import one_line
 from monitor.core.text.typeset import typeset
 from monitor.live.station.ended import Ended, read_session, session_names
 from monitor.live.station.left_bare import left_bare_s
+from monitor.live.view.words import begins
 from monitor.page import sentences
-from monitor.page.film import Figures, Film, figures_of, no_figures
+from monitor.page.film import Figures, Film, figures_of, no_figures, whose
 from monitor.page.journals import NEWEST, film_may_be_bare, open_sessions
 from monitor.page.slots import Slots, nobody, of_probes, sd_c, unread
 
@@ -105,7 +106,8 @@ class Board:
         figures, slots, about = self._top(films, age_s, now_s)
         told = {**figures, "station_age_s": None if math.isinf(age_s) else age_s, "slots": slots.plain()}
         told["films"] = [told_film for _, told_film in films]
-        told["others"] = [*self._tap_for(), *(_beside(film) for film, _ in films[1:])] if len(films) > 1 else []
+        beside = [*self._tap_for(), *(_beside(film) for film, _ in films[1:])] if len(films) > 1 else []
+        told["others"] = [*beside, *self._turns(age_s)]
         told["station"] = None if self._word is None else self._word.get("station")
         return {**told, "id": f"{about}:{self._numbers}"}
 
@@ -113,6 +115,12 @@ class Board:
         """Whose the next tap is, where the station says so."""
         film = None if self._word is None else self._films.get(str(self._word.get("tap_for")))
         return [] if film is None or not film.whose else [sentences.TAP_FOR.format(whose=film.whose)]
+
+    def _turns(self, age_s: float) -> list[str]:
+        """When the films that wait and the next ones to come are to begin, where the station says so."""
+        rows = [] if self._word is None else [*self._word.get("films", ()), *self._word.get("to_come", ())]
+        told = [row for row in rows if row.get("begins_in_s") is not None]
+        return [typeset(one_line(_turn(row, row["begins_in_s"] - age_s))) for row in told]
 
     def _of_film(self, film: Film, age_s: float) -> Figures:
         state = film.state
@@ -194,6 +202,11 @@ def _order(film: Film, told: Figures) -> tuple[int, float]:
     timed = state is not None and state.seen.until == "time"
     first = (told["state"] == "now" and timed, told["state"] == "ready" and develops)
     return 0 if first[0] and develops else 1 if first[0] else 2 if first[1] else 3, to_pour_s
+
+
+def _turn(row: Mapping[str, Any], in_s: float) -> str:
+    """When one of them is to begin."""
+    return sentences.TURN.format(whose=whose(row.get("vessel"), row.get("what") or row.get("recipe")), begins=begins(in_s))
 
 
 def _beside(film: Film) -> str:

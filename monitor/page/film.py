@@ -58,6 +58,13 @@ def figures_of(state: ViewState, word_age_s: float) -> Figures:
     return figures
 
 
+def whose(vessel: str | None, what: str | None) -> str:
+    """A film by its vessel and its name, as far as there are any."""
+    if vessel is None:
+        return what or ""
+    return sentences.WHOSE.format(vessel=vessel.upper(), what=what) if what else vessel.upper()
+
+
 @dataclass(slots=True)
 class _Development:
     """What the records of a develop stage add up to; of several films in it the last one that told counts."""
@@ -160,8 +167,7 @@ class Film:
         """Vessel and film; empty where the station has one vessel."""
         if self.vessel is None:
             return ""
-        name = self.what or ("" if self.state is None else self.state.name)
-        return sentences.WHOSE.format(vessel=self.vessel.upper(), what=name) if name else self.vessel.upper()
+        return whose(self.vessel, self.what or ("" if self.state is None else self.state.name))
 
     def slots(self, closed_at: str = "") -> Slots | None:
         """The words. `closed_at`: the time of day of its close."""

@@ -18,7 +18,7 @@ DRIFTS = "t_s,developer_c,bath_c,developer_2_c\n0,20.6,20,19.1\n700,18.9,19,20.2
 MOVES = ("stage", "progress", "trust", "correction", "gate", "reading")
 
 
-def alone(liquids: str, film: int, foot: list[tuple[float, float]] | None) -> list[Record]:
+def alone(liquids: str, film: int, foot: list[tuple[float, float]] | None, armed_s: float = 0.0) -> list[Record]:
     """One film of the evening in a rehearsal of its own, its vessel's liquid in the first column."""
     text = liquids
     if film == 2:
@@ -31,7 +31,7 @@ def alone(liquids: str, film: int, foot: list[tuple[float, float]] | None) -> li
     session = Session(recipe, Beliefs(20.0, probes, None, None), Options("rehearsal"))
     roles = {"developer": "developer", "bath": "bath"}
     play = Rehearsal(session, SimulatedProbes(trace, ProbeOptions(noise_c=0.0)), roles, records.append, trace.end_s, foot)  # type: ignore[arg-type]
-    play.open({})
+    play.open({}, armed_s)
     while play.step():
         pass
     return records
@@ -42,13 +42,13 @@ def told(records: list[Record]) -> list[Record]:
     return [{k: v for k, v in r.items() if k not in ("seq", "probe", "replaces_seq")} for r in records if r["kind"] in MOVES]
 
 
-@pytest.mark.parametrize("start", ["+0:03", "+1:30", "+4:40"])
+@pytest.mark.parametrize("start", ["+0:03", "+1:30", "+3:30", "+4:40"])
 def test_each_film_is_developed_as_in_a_session_of_its_own(start: str) -> None:
     """Every reading, progress, moment and end, to the last digit, beside a film that is called at the same times or not."""
     played = Played(evening(f"left, right {start}"), DRIFTS, options=ProbeOptions(noise_c=0.0))
     assert told(played.records["roll 1"]) == told(alone(DRIFTS, 1, None))
     presses = [(r["t_s"], r["t_s"] + (1.0 if r["meaning"] == "begin" else 0.2)) for r in played.of("roll 2", "tap")]
-    assert told(played.records["roll 2"]) == told(alone(DRIFTS, 2, presses))
+    assert told(played.records["roll 2"]) == told(alone(DRIFTS, 2, presses, played.records["roll 2"][0]["t_s"]))
 
 
 def spans(played: Played) -> list[tuple[float, float, str, str]]:
@@ -159,3 +159,17 @@ def test_no_storm_of_presses_is_lost_counted_twice_or_moves_a_film_that_did_not_
             if not begin.get("assumed") and begin["t_s"] in held:
                 assert meant[begin["t_s"]] in ("begin", "poured", "on time")
                 assert begin["stage"] > 1 or held[begin["t_s"]] >= 1.0
+
+
+@pytest.mark.parametrize(("start", "armed_s"), [("", 0.0), ("+1:00", 0.0), ("+4:00", 120.0)])
+def test_the_second_vessel_s_film_is_armed_two_minutes_before_it_is_to_begin(start: str, armed_s: float) -> None:
+    """At once where it is to begin within two minutes of the first one."""
+    played = Played(evening(f"left, right {start}".strip()))
+    assert played.records["roll 2"][0]["t_s"] == pytest.approx(armed_s)
+
+
+def test_a_hold_that_asks_before_the_second_film_is_armed_is_a_question() -> None:
+    """With film 2 due in four minutes a hold of a second at 1:00 is answered, and begins nothing; at 3:00 it begins film 2."""
+    played = Played(evening("left, right +4:00"), foot=[(1.0, 2.2), (60.0, 61.2), (180.0, 181.2)])
+    assert [(r["t_s"], r["meaning"]) for r in played.of("roll 1", "tap")] == [(1.0, "begin"), (60.0, "question")]
+    assert [(r["t_s"], r["meaning"]) for r in played.of("roll 2", "tap")] == [(180.0, "begin")]

@@ -146,6 +146,20 @@ def test_of_two_films_each_is_called_by_its_vessel_and_its_name(tmp_path: Path) 
     assert told["others"][1].startswith("LEFT · roll 1: DEVELOP · 1 of 3: 6:40 to POUR OFF")
 
 
+def test_the_films_that_wait_and_the_next_ones_say_when_they_begin(tmp_path: Path) -> None:
+    """By the evening's plan, as old as the station's word is; nothing where nothing says."""
+    first = put(tmp_path, "01-cold-laundry", closed=False, until_s=90.0)
+    made = board(tmp_path)
+    coming = [
+        {"vessel": "right", "what": "roll 2", "begins_in_s": 34.6},
+        {"vessel": "left", "what": "roll 3", "begins_in_s": None},
+        {"vessel": None, "what": "roll 4", "begins_in_s": -75.0},
+    ]
+    made.word({**LIT, "films": [{**film(first, 500.0), "begins_in_s": None}], "to_come": coming}, 10.0)
+    assert made.snapshot(10.0)["others"] == ["RIGHT · roll 2: begins in 0:34.", "roll 4: was to begin 1:15 ago."]
+    assert made.snapshot(12.0)["others"][0] == "RIGHT · roll 2: begins in 0:32."
+
+
 def test_a_developer_that_is_due_goes_before_a_fix_that_is_past_its_limit(tmp_path: Path) -> None:
     """Both are NOW; the developer never waits."""
     first, second = (

@@ -19,6 +19,7 @@ from monitor.cli.terminal.questions import folded
 from monitor.core.errors import EvenbathError, InputWrong
 from monitor.core.journal.summary import Summary
 from monitor.core.text.degrees import example, in_unit_shown
+from monitor.live.view.words import begins_coarsely
 
 if TYPE_CHECKING:
     from monitor.cli.terminal.surroundings import Link, Surroundings
@@ -53,11 +54,18 @@ def beside_words(other: Mapping[str, Any]) -> str:
     view = other["view"]
     who = f"{other['vessel']}, {other['what']}"
     if view["stage"] is None:
-        return f"{who}: waits for its begin"
+        in_s = other.get("begins_in_s")
+        return f"{who}: waits for its begin" + ("" if in_s is None else f", {begins_coarsely(in_s)}")
     if view.get("end_t_s") is None:
         return f"{who}: {view['name']}"
     minutes = int(max(0.0, view["end_t_s"] - view["t_s"]) // 60)
     return f"{who}: {view['name']}, {minutes} min to its {'minimum' if view['until'] == 'at least' else 'end'}"
+
+
+def turn_words(film: Mapping[str, Any]) -> str:
+    """The next film to come in a vessel, in a line that changes once a minute."""
+    who = f"{film['vessel']}, {film['what']}" if film["vessel"] else film["what"]
+    return f"{who}: {'to come' if film['begins_in_s'] is None else begins_coarsely(film['begins_in_s'])}"
 
 
 def refuse_beside(answer: Mapping[str, Any], screen: bool) -> None:
@@ -304,7 +312,8 @@ class Following:
         view.gone(None)
         if event.get("event") == "view":
             view.seen(event["view"])
-            beside = "; ".join(beside_words(other) for other in event.get("beside", ()))
+            others = [beside_words(other) for other in event.get("beside", ())]
+            beside = "; ".join([*others, *(turn_words(film) for film in event.get("to_come", ()))])
             if beside != self._beside:
                 self._beside = beside
                 view.notice(beside)

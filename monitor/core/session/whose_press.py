@@ -47,6 +47,12 @@ def own_lengths(stands: Sequence[Stand]) -> list[frozenset[Length]]:
     return [frozenset(length for length in FROM_S if owner[length] == i) for i in range(len(stands))]
 
 
+def means_nothing(stands: Sequence[Stand], length: Length) -> bool:
+    """Whether a press of this length that begins now is no more than a mark or a question, whoever's it is."""
+    called = any(stand.called_s is not None for stand in stands)
+    return not called and all(TABLE[stand.state][length].meaning in _NOTHING for stand in stands)
+
+
 def _owner(stands: Sequence[Stand], length: Length) -> int:
     means = [i for i, stand in enumerate(stands) if TABLE[stand.state][length].meaning not in _NOTHING]
     if means:

@@ -93,9 +93,9 @@ class Answers:
             "unsafe_records": None if running is None else running.journal.backlog,
             "journal_disturbed": None if running is None else running.journal.disturbed or None,
             "bare_now": self._sessions.bare_now,
-            "films": [_film(film) for film in self._sessions.films],
+            "films": [{**_film(film), "begins_in_s": self._starting.turns.begins_in_s(film)} for film in self._sessions.films],
             "clash": self._sessions.side.clash(now_s),
-            "to_come": [film.place.fields() for film in self._starting.to_come.films if film.place is not None],
+            "to_come": self._starting.turns.told(),
             "mishaps": self._sessions.mishap_count,
         }
 
@@ -140,7 +140,7 @@ class Answers:
         vessel = None if beliefs.vessel is None else asdict(beliefs.vessel)
         told["bare_now"] = self._sessions.bare_now
         others = [film.recipe for film in self._sessions.films if film is not running]
-        others += [film.recipe for film in self._starting.to_come.films]
+        others += [film.recipe for film in self._starting.turns.to_come.films]
         told["beside_open"] = any(recipe.open_film for recipe in others)
         return {**told, "probes": [asdict(probe) for probe in beliefs.probes], "vessel": vessel}
 
@@ -149,7 +149,7 @@ class Answers:
         running = self._running("no session is running; nothing to abandon", named)
         ending = list(self._sessions.films) if named is None else [running]
         if named is None:
-            self._starting.to_come.put(())
+            self._starting.turns.to_come.put(())
         why = request.body.get("why")
         if not isinstance(why, str) or not why.strip():
             raise RequestRefused("no reason; allowed: a few words that will be written into the journal")

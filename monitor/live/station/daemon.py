@@ -44,7 +44,7 @@ class Station:
         self._probes = ProbesNow(parts.config.probes, parts.learn())
         self._machine = Machine(parts, self.sessions)
         self._starting = Starting(parts, self.sessions, self._probes, self._machine)
-        self._starting.to_come.load()
+        self._starting.turns.to_come.load()
         self._answers = Answers(parts, self.sessions, self._probes, self._machine, self._starting, self._keyboard)
         self._teller = Teller(parts, self.sessions, self._probes, self._starting)
         switch = parts.panel.switch
@@ -152,10 +152,15 @@ class Station:
             if hung is not None:
                 self._sampled(hung)
         self.sessions.side.look_for_clashes(now_s)
+        self._starting.turns.look()
         for film in self.sessions.films if self.sessions.followers else ():
-            beside = [other.beside() for other in self.sessions.films if other is not film]
+            turns = self._starting.turns
+            others = [other for other in self.sessions.films if other is not film]
+            beside = [{**other.beside(), "begins_in_s": turns.begins_in_s(other)} for other in others]
             told = {"event": "view", "session": film.name, "view": film.session.view}
-            self.sessions.followers.tell(film.name, {**told, "beside": beside} if beside else told)
+            to_come = turns.next_ones()
+            more = {key: rows for key, rows in (("beside", beside), ("to_come", to_come)) if rows}
+            self.sessions.followers.tell(film.name, {**told, **more})
 
     def _edges(self, edges: list[tuple[float, bool]], switch: Switch = 1) -> None:
         for at_s, down in edges:

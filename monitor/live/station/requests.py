@@ -23,6 +23,7 @@ POUR_C = (0.0, 60.0)
 LONGEST_RECIPE = 64 * 1024
 """Characters. A recipe has a few thousand; 256 KiB of tables took seconds to read, on a small board longer than its watchdog waits."""
 MOST_FILMS, LONGEST_EVENING = 24, 256 * 1024
+LONGEST_WAIT_S = 86400.0
 MOST_SOLUTIONS = 40
 MOST_PARTS, PART_MS, SOUND_MS = 64, (10, 5000), 60_000
 """A sound of a lesson: pulses and gaps in it, milliseconds of each, and of all."""
@@ -80,6 +81,7 @@ def _evening_of(body: Mapping[str, Any], told: Mapping[str, Any], has_lamp: bool
     if not isinstance(name, str) or not 1 <= len(rows) <= MOST_FILMS or len(json.dumps(told)) > LONGEST_EVENING:
         raise RequestRefused(f"no evening in the request; allowed: a name and 1 to {MOST_FILMS} films")
     wanted: list[StartRequest] = []
+    between_s = _seconds(told, "between_s")
     for number, row in enumerate(rows, start=1):
         vessel, what, data = row.get("vessel"), row.get("what"), row.get("recipe")
         if not isinstance(data, dict) or not isinstance(what, str) or not (vessel is None or isinstance(vessel, str)):
@@ -90,7 +92,8 @@ def _evening_of(body: Mapping[str, Any], told: Mapping[str, Any], has_lamp: bool
         vessel = vessels[0] if vessel is None and len(vessels) == 1 else vessel
         place = FilmPlace(plain_words(name), number, len(rows), plain_words(what), vessel, 2 if vessel in vessels[1:] else 1)
         one = {**body, "solutions": row.get("solutions"), "ledger": None}
-        wanted.append(replace(_start_of(one, recipe_from_data(data), has_lamp), place=place))
+        film = replace(_start_of(one, recipe_from_data(data), has_lamp), place=place, start_s=_seconds(row, "start_s"))
+        wanted.append(film if between_s is None else replace(film, between_s=between_s))
     later = tuple(replace(film, pour_c=None) for film in wanted[1:])
     return replace(wanted[0], others=later)
 
@@ -130,6 +133,15 @@ def _plain(value: Any) -> bool:
     if isinstance(value, str):
         return len(value) <= 200 and value.isprintable()
     return isinstance(value, (int, float)) and math.isfinite(value)
+
+
+def _seconds(told: Mapping[str, Any], key: str) -> float | None:
+    value = told.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.0 <= value <= LONGEST_WAIT_S:
+        raise RequestRefused(f"{key} of the evening is out of range; allowed: 0 to {LONGEST_WAIT_S:.0f} seconds")
+    return float(value)
 
 
 def _words(body: Mapping[str, Any], key: str) -> str | None:

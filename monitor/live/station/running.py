@@ -14,6 +14,7 @@ from typing import Any, Literal, Protocol
 
 from monitor import __version__
 from monitor.core.development.beliefs import LAG_LOG_SD, LEARNED_LAG_LOG_SD, STATED_LAG_LOG_SD, Beliefs, ProbeModel, Vessel
+from monitor.core.evening.values import USUAL_BETWEEN_S
 from monitor.core.journal.words import Cue
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
 from monitor.core.probes.readings import Reading
@@ -70,7 +71,7 @@ class StartRequest:
     """What somebody who starts a session asks for. `waived`: the reason for asking no person, None if one is asked.
 
     `solutions`: what the ledger knew of the recipe's solutions, for the record; `ledger`: the times that it asks for, None if the
-    recipe's own. `rehearsal`: a dry run with scrap film.
+    recipe's own. `rehearsal`: a dry run with scrap film. `start_s`, `between_s`: the evening's (`monitor.core.evening.values`).
     """
 
     recipe: Recipe
@@ -84,6 +85,8 @@ class StartRequest:
     ledger: LedgerWord | None = None
     place: FilmPlace | None = None
     others: tuple[StartRequest, ...] = ()
+    start_s: float | None = None
+    between_s: float = USUAL_BETWEEN_S
 
 
 def reference_c(recipe: Recipe) -> float:
@@ -232,6 +235,7 @@ class Running:
         self._latest_s = 0.0
         self._why_closed = ""
         self._read_s: dict[str, float] = {}
+        self._began_s: float | None = None
 
     @property
     def recipe(self) -> Recipe:
@@ -252,6 +256,17 @@ class Running:
     def zero_s(self) -> float:
         """The monotonic moment of t_s = 0."""
         return self._zero_s
+
+    @property
+    def began_s(self) -> float | None:
+        """The monotonic moment at which its first stage began; None while it waits for that."""
+        return None if self._began_s is None else self._began_s + self._zero_s
+
+    @property
+    def over_s(self) -> float | None:
+        """The monotonic moment at which it will be over by what is forecast now; None where nobody can tell."""
+        ahead = self.session.hands_ahead(math.inf)
+        return ahead[-1].end_s + self._zero_s if ahead and ahead[-1].stage == len(self.recipe.stages) else None
 
     @property
     def bare_now(self) -> bool:
@@ -281,6 +296,7 @@ class Running:
         """Go on with a session of an earlier run."""
         for record in earlier.records:
             self.session.fold(record)
+            self._note_begin(record)
             if record["kind"] == "reading":
                 self._read_s[record["probe"]] = float(record["t_s"])
         t_s = max(plan.t_s, self._clock.mono_s() - self._zero_s)  # reading a long journal has taken its time
@@ -386,8 +402,17 @@ class Running:
             self._why_closed = effect.why
             self._lamp(False)
 
+    def _note_begin(self, record: Mapping[str, Any]) -> None:
+        """The first stage's begin, and where it was taken again; a sheet's is the first one's."""
+        begins = record["kind"] == "stage" and record.get("event") == "begin" and self._began_s is None
+        if record.get("stage") == 1 and begins:
+            self._began_s = float(record["t_s"])
+        elif record.get("stage") == 1 and record["kind"] == "correction" and record.get("sheet") in (None, 1):
+            self._began_s = float(record["begin_t_s"])
+
     def _write(self, record: dict[str, Any]) -> None:
         kind = record["kind"]
+        self._note_begin(record)
         full = {"seq": record["seq"], "session": self.name, "t_s": record["t_s"], "wall": stamp(self._clock.wall()), **record}
         if kind == "session" and record.get("event") == "resume":
             full |= {

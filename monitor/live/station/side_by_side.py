@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import product
 from typing import Any, Literal
 
@@ -18,24 +19,33 @@ from monitor.core.session.clashes import LOOK_AHEAD_S, ClashWatch, Hands, clash_
 from monitor.core.session.cues import Sound, Vessel
 from monitor.core.session.limits import STUCK_HOLD_S
 from monitor.core.session.one_fault import OneFault
-from monitor.core.session.presses import ALL_LENGTHS, Length, length_of
-from monitor.core.session.whose_press import Stand, own_lengths
+from monitor.core.session.presses import ALL_LENGTHS, FROM_S, Length, length_of
+from monitor.core.session.whose_press import Stand, means_nothing, own_lengths
 from monitor.live.inbox import Message, Sounded, Unsounded
 from monitor.live.station.player import Player
 from monitor.live.station.running import Running
 
 Switch = Literal[1, 2]
-HELD = frozenset[Length]({"second", "three"})
-"""A press of at least a second arms the next film."""
+HELD, LONG_HELD = frozenset[Length]({"second", "three"}), frozenset[Length]({"three"})
+"""A press of at least a second arms the next film when its turn has come, or where no film could be asked about; before that one of
+three seconds does, where nothing else comes of it. It is a question all the same, and answered as one."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToArm:
+    """A vessel that is free and has a film to come. `in_turn`: its turn to be armed has come."""
+
+    vessel: Vessel
+    in_turn: bool = True
 
 
 class SideBySide:
-    """The films in their vessels, in the order of the vessels. `to_arm`: the vessels whose next film waits for a press that arms it, and
-    `arm` is called with the one that got it."""
+    """The films in their vessels, in the order of the vessels. `to_arm`: the vessels whose next film a press may arm, the next one first,
+    and `arm` is called with the one that got it."""
 
     def __init__(self, player: Player, panel: PanelPort, post: Callable[[Message], None]) -> None:
         self.films: list[Running] = []
-        self.to_arm: Callable[[], Sequence[Vessel]] = tuple
+        self.to_arm: Callable[[], Sequence[ToArm]] = tuple
         self.arm: Callable[[Vessel, float], None] = lambda _, __: None
         self._player = player
         self._panel = panel
@@ -153,26 +163,33 @@ class SideBySide:
         arming = self._arming.pop(switch, None)
         if arming is not None:
             vessel, own, down_s = arming
-            if length_of(mono_s - down_s) in own & HELD and mono_s - down_s <= STUCK_HOLD_S:
+            if length_of(mono_s - down_s) in own and mono_s - down_s <= STUCK_HOLD_S:
                 self.arm(vessel, mono_s)
         return bool(pressed) or arming is not None
 
     def _down(self, mono_s: float, switch: Switch) -> bool:
         own_switch = self._panel.switch_2 is not None
         films = [film for film in self.films if not own_switch or film.number == switch]
-        vessels = [vessel for vessel in self.to_arm() if not own_switch or vessel == switch]
-        if len(films) + len(vessels[:1]) < 2:
-            owns = [ALL_LENGTHS]
-        else:
-            stands = [film.stand(mono_s) for film in films] + [Stand("waiting") for _ in vessels[:1]]
-            owns = own_lengths(stands)
+        all_to_arm = [to_arm for to_arm in self.to_arm() if not own_switch or to_arm.vessel == switch]
+        in_turn = [to_arm for to_arm in all_to_arm if to_arm.in_turn or not films][:1]
+        stands = [film.stand(mono_s) for film in films]
+        owns = own_lengths([*stands, *(Stand("waiting") for _ in in_turn)]) if len(films) + len(in_turn) > 1 else [ALL_LENGTHS]
         self._pressed[switch] = [(film, own) for film, own in zip(films, owns, strict=False) if own]
         for film, own in self._pressed[switch]:
             film.press(mono_s, True, own)
         self._arming.pop(switch, None)
-        if vessels and owns[len(films)]:
-            self._arming[switch] = (vessels[0], owns[len(films)], mono_s)
-        return bool(films) or bool(vessels)
+        if in_turn and owns[len(films)]:
+            self._arming[switch] = (in_turn[0].vessel, owns[len(films)] & HELD, mono_s)
+        elif not in_turn and all_to_arm and means_nothing(stands, "three"):
+            self._arming[switch] = (all_to_arm[0].vessel, LONG_HELD, mono_s)
+        return bool(films) or bool(all_to_arm)
+
+    def hold_s(self, to_arm: ToArm, mono_s: float) -> float | None:
+        """How long a press that arms this vessel's next film now has to be; None where one of three seconds means something else."""
+        films = [film for film in self.films if self._panel.switch_2 is None or film.number == to_arm.vessel]
+        if to_arm.in_turn or not films:
+            return FROM_S["second"]
+        return FROM_S["three"] if means_nothing([film.stand(mono_s) for film in films], "three") else None
 
     def tap_for(self, mono_s: float) -> Running | None:
         """Whose a tap now would be, of two films that share a switch; None where there is nothing to tell, or it arms the next film."""

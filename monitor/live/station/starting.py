@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import Vessel
 from monitor.live.inbox import Request
+from monitor.live.station.in_turn import FIRST_READINGS_S, InTurn
 from monitor.live.station.ledger_word import agreed, remark, told_solution, with_word
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
@@ -36,10 +36,7 @@ from monitor.live.station.requests import RequestRefused, start_request_of
 from monitor.live.station.running import StartRequest
 from monitor.live.station.sessions import Sessions
 from monitor.live.station.telling import LEASE_S
-from monitor.live.station.to_come import FilmsToCome
 
-FIRST_READINGS_S = 4.0
-"""So long a start waits for good readings of its probes before it says that there are none."""
 DARK_FOR_S = 60.0
 """A start with bare film that was put off for lit displays and never came again: after this they may be lit again."""
 
@@ -83,10 +80,7 @@ class Starting:
         self._telling = parts.telling
         self._dark_since_s: float | None = None
         self._vessels = parts.config.vessels
-        self._say = parts.say
-        self.to_come = FilmsToCome(parts.config.state / "evening.json", parts.clock, parts.say)
-        sessions.side.to_arm = self._to_arm
-        sessions.side.arm = self._arm_by_foot
+        self.turns = InTurn(parts, sessions, probes, self._what_stops)
 
     def going_dark(self, now_s: float) -> bool:
         """Whether a start with bare film waits for the displays to go black."""
@@ -172,50 +166,12 @@ class Starting:
         answer = {**self._sessions.start(followed, answers, self._probes), "ledger_used": used}
         if answer["ok"]:
             self._yeses = _Yeses({}, {})
-            self.to_come.put(wanted.others)
-            answer |= self._arm_others(answers)
+            answer |= self.turns.begin((wanted, *wanted.others), answers)
         return answer
 
-    def _arm_others(self, answers: Mapping[str, Any]) -> Answer:
-        """The first film of the other vessel, if the evening has one."""
-        for vessel in self._to_arm():
-            film = self.to_come.next_in(vessel)
-            if film is None:
-                continue
-            armed = self._sessions.start(film, answers, self._probes)
-            if not armed["ok"]:
-                return {"films": self._films, "remarks": list(armed["lines"])}
-            self.to_come.taken(film)
-        return {"films": self._films}
-
-    @property
-    def _films(self) -> list[dict[str, Any]]:
-        films = self._sessions.films
-        return [{"session": f.name, "vessel": f.vessel, "what": f.recipe.name if f.place is None else f.place.what} for f in films]
-
-    def _to_arm(self) -> list[Vessel]:
-        """The vessels that are free and have a film to come, in the order of these films."""
-        taken = {film.number for film in self._sessions.films}
-        places = [film.place.number for film in self.to_come.films if film.place is not None]
-        return [vessel for vessel in dict.fromkeys(places) if vessel not in taken]
-
-    def _arm_by_foot(self, vessel: Vessel, mono_s: float) -> None:
-        """A press of a second, and a film is to come in this vessel: what the machine can check is checked, YES says that it is armed; else
-        it limps, and the reason is in the other film's journal and on the station's output."""
-        wanted = self.to_come.next_in(vessel)
-        if wanted is None:
-            return
-        facts = self._machine.facts(self._probes, wanted)
-        stopped = self._stopped(replace(wanted, others=()), facts) or self._later(self._lit(wanted))
-        answer = stopped if stopped is not None else self._sessions.start(wanted, {"armed by": "foot"}, self._probes)
-        if answer["ok"]:
-            self._dark_since_s = None
-            self.to_come.taken(wanted)
-        else:
-            for line in answer["lines"]:
-                self._say(f"the next film is not armed: {line}")
-                self._sessions.note("not armed", {"vessel": vessel, "why": line})
-        self._sessions.answer_foot(vessel, answer["ok"])
+    def _what_stops(self, film: StartRequest) -> Answer | None:
+        """What is in the way of a film to come, for which nobody is asked any more: by the machine's checks, and by the rule of light."""
+        return self._stopped(replace(film, others=()), self._machine.facts(self._probes, film)) or self._later(self._lit(film))
 
     def _lit(self, wanted: StartRequest) -> int:
         """How many displays are lit that this start would have to find black."""

@@ -21,8 +21,25 @@ TOLD_EVERY_S = 0.5
 """A word is told so often while somebody reads."""
 
 
+class Turns(Protocol):
+    """When the films of an evening are to begin."""
+
+    def begins_in_s(self, film: Running) -> float | None:
+        """How long it is until this film is to begin; None where it has begun, or nothing says."""
+        ...
+
+    def next_ones(self) -> list[dict[str, Any]]:
+        """The next film to come in each vessel."""
+        ...
+
+
 class GoingDark(Protocol):
     """Whoever is about to bare film."""
+
+    @property
+    def turns(self) -> Turns:
+        """The films to come."""
+        ...
 
     def going_dark(self, now_s: float) -> bool:
         """Whether somebody has asked for a start with bare film and waits for the displays to go black."""
@@ -85,6 +102,7 @@ class Teller:
             "light": True,
             "tap_for": None if tap_for is None else tap_for.name,
             "version": __version__,
-            "films": [_film(running) for running in self._films],
+            "films": [{**_film(running), "begins_in_s": self._starting.turns.begins_in_s(running)} for running in self._films],
+            "to_come": self._starting.turns.next_ones(),
             "probes": [probe.as_json() for probe in self._probes.status(now_s, steps=False)],
         }

@@ -53,6 +53,22 @@ def age(age_s: float | None) -> str:
     return f"{age_s:.0f} s ago" if age_s < 60.0 else f"{format_duration(age_s)} ago"
 
 
+def begins(in_s: float) -> str:
+    """When a film that waits for its turn is to begin by the evening's plan, or was to."""
+    if in_s <= -1.0:
+        return f"was to begin {format_duration(float(int(-in_s)))} ago"
+    return f"begins in {format_duration(float(int(in_s)))}" if in_s >= 1.0 else "begins now"
+
+
+def begins_coarsely(in_s: float) -> str:
+    """The same in words that change once a minute, and half a minute before."""
+    if in_s >= 60.0:
+        return f"begins in {int(in_s // 60)} min"
+    if in_s > -60.0:
+        return "begins in less than a minute" if in_s > 30.0 else "begins in 0:30 or less" if in_s > 0.0 else "begins now"
+    return f"was to begin {int(-in_s // 60)} min ago"
+
+
 def doubt(sd_c: float) -> str:
     """Two standard deviations of a temperature, rounded up so that none is ever shown as none."""
     return f"+/- {math.ceil(span(two_sd(sd_c)) * 100.0 - 1e-6) / 100.0:.2f} {unit()}"

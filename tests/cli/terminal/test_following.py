@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from monitor.cli.terminal.following import BLACK, LIGHT_AGAIN, TO_READ_S, Following, beside_words, refuse_beside
+from monitor.cli.terminal.following import BLACK, LIGHT_AGAIN, TO_READ_S, Following, beside_words, refuse_beside, turn_words
 from monitor.cli.terminal.pulse import SILENT_S, Pulse
 from monitor.core.errors import InputWrong, NotThere
 from monitor.core.recipe.reader import load_recipe
@@ -350,6 +350,14 @@ def test_the_film_beside_is_told_once_a_minute_and_a_bare_one_forbids_the_screen
     assert beside_words(other) == "right, roll 15: stop, 1 min to its end"
     assert beside_words({**other, "view": {**view, "t_s": 110.0}}) == beside_words(other)
     assert beside_words({**other, "view": {"stage": None}}) == "right, roll 15: waits for its begin"
+    waits = {**other, "view": {"stage": None}}
+    for in_s, says in (
+        (125.0, "begins in 2 min"), (59.0, "begins in less than a minute"), (12.0, "begins in 0:30 or less"), (-5.0, "begins now"),
+        (-130.0, "was to begin 2 min ago"),
+    ):  # fmt: skip
+        assert beside_words({**waits, "begins_in_s": in_s}) == f"right, roll 15: waits for its begin, {says}"
+    assert turn_words({"vessel": "right", "what": "roll 2", "begins_in_s": 125.0}) == "right, roll 2: begins in 2 min"
+    assert turn_words({"vessel": None, "what": "roll 3", "begins_in_s": None}) == "roll 3: to come"
     refuse_beside({"beside_open": True}, screen=False)
     refuse_beside({"beside_open": False}, screen=True)
     with pytest.raises(InputWrong):

@@ -23,9 +23,10 @@ EVENING = ("left", "right", "left", "right")
 
 
 def films(*vessels: str, recipe: str = SHORT) -> dict[str, Any]:
-    """An evening as the command hands it over."""
+    """An evening as the command hands it over. A film's turn comes as soon as its vessel is free."""
     data = load_recipe(recipe.encode(), "recipe.toml").data
-    return {"name": "Test", "films": [{"what": f"roll {i}", "vessel": v, "recipe": data} for i, v in enumerate(vessels, 1)]}
+    rows = [{"what": f"roll {i}", "vessel": v, "recipe": data} for i, v in enumerate(vessels, 1)]
+    return {"name": "Test", "between_s": 60.0, "films": rows}
 
 
 def develop(world: World, *vessels: str, recipe: str = SHORT, **more: Any) -> list[str]:
