@@ -24,7 +24,7 @@ MAY = {
     "prepare": {"core", "prepare"},
     "live": {"core", "live"},
     "review": {"core", "review"},
-    "page": {"core", "live", "page"},
+    "page": {"core", "prepare", "live", "page"},
     "cli": {"core", "prepare", "live", "review", "page", "cli"},
 }
 
@@ -58,7 +58,10 @@ DOORS: dict[str, str] = {
     "live.view": "core.text core.probes core.development core.recipe core.journal core.session",
     "review": "core core.text core.probes core.development core.recipe core.journal core.session",
     "review.pages": "core core.text core.drawing core.development review",
-    "page": "core core.text core.drawing core.probes core.recipe core.journal live live.disk live.station live.view",
+    "page": (
+        "core core.text core.drawing core.probes core.recipe core.journal prepare.bottles prepare.logbook "
+        "live live.disk live.station live.view"
+    ),
     "cli.terminal": "core core.text core.recipe core.journal core.session live live.disk live.station live.view prepare.lesson",
     "cli.arguments": (
         "core core.text core.probes core.recipe core.evening live live.station prepare.state prepare.probes prepare.bottles prepare.evening"

@@ -116,14 +116,14 @@ def _tell_damage(ledger: Ledger) -> None:
 
 def _write(args: argparse.Namespace, state: Path, now: dt.datetime) -> int:
     from monitor.prepare.bottles.bottles import bottle_data
-    from monitor.prepare.bottles.ledger import undo_last, write_entries
+    from monitor.prepare.bottles.ledger import discard_entry, undo_last, write_entries
 
     today = now.astimezone().date()
     makers = {
         "add": lambda ledger: [_add_entry(args, today)],
         "use": lambda ledger: _use_entries(args, ledger),
         "test": lambda ledger: [_test_entry(args, ledger)],
-        "discard": lambda ledger: [_discard_entry(args, ledger)],
+        "discard": lambda ledger: [discard_entry(ledger.bottle(args.name))],
         "undo": undo_last,
     }
     found: list[Ledger] = []
@@ -265,11 +265,6 @@ def _test_entry(args: argparse.Namespace, ledger: Ledger) -> Entry:
     if fresh_s is None:
         raise InputWrong(f'no fresh time of "{bottle.name}" is known; allowed: --fresh m:ss, or --is-fresh if it is fresh now')
     return {"entry": "test", "bottle": bottle.id, "name": bottle.name, "test": kind, "today_s": today_s, "fresh_s": fresh_s}
-
-
-def _discard_entry(args: argparse.Namespace, ledger: Ledger) -> Entry:
-    bottle = ledger.bottle(args.name)
-    return {"entry": "discard", "bottle": bottle.id, "name": bottle.name}
 
 
 def _json(data: dict[str, Any]) -> None:

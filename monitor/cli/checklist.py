@@ -1,8 +1,8 @@
 """`evenbath checklist RECIPE.toml`: the pre-flight checklist, the recipe's cautions, and how long each stage may wait; `--card` on paper.
 
 The questions stand alone: what a "no" means is told by the station where somebody says it, and here by `--if-not`. It also shows what
-is on record: the ledger's bottles with the names of the recipe's solutions, and whether the room was tested for this film. The station
-goes through the same list itself (monitor.core.recipe.checklist). Tests: tests/cli/test_checklist.py.
+is on record: the ledger's bottles with the names of the recipe's solutions, whether the room was tested for this film, and what was ticked
+on a phone this evening. The station goes through the same list itself (monitor.core.recipe.checklist). Tests: tests/cli/test_checklist.py.
 """
 
 from __future__ import annotations
@@ -47,7 +47,8 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(json.dumps({**_data(recipe), "on_record": known}, ensure_ascii=False) + "\n")
         return 0
-    sys.stdout.write(fitted("".join(f"{line}\n" for line in _lines(recipe, known, args.if_not, args.cautions))))
+    marks = _ticked(args.recipe, args.state)
+    sys.stdout.write(fitted("".join(f"{line}\n" for line in _lines(recipe, known, marks, args.if_not, args.cautions))))
     if args.card is not None:
         sys.stdout.write(f"\nThe checklist on paper: {args.card}\n")
     return 0
@@ -75,6 +76,20 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     return said
 
 
+def _ticked(recipe: str, state: str | None) -> frozenset[str]:
+    """What was ticked this evening, on a phone, for a file of this name."""
+    from pathlib import Path
+
+    from monitor.live.clock import RealClock
+    from monitor.live.station.ended import newest_armed
+    from monitor.prepare.logbook.ticks import ticked
+    from monitor.prepare.state.folder import state_folder
+    from monitor.prepare.state.journal_lines import JOURNALS
+
+    folder = state_folder(state)
+    return ticked(folder, Path(recipe).name, RealClock().wall(), newest_armed(folder / JOURNALS))
+
+
 def _data(recipe: Recipe) -> dict[str, Any]:
     from dataclasses import asdict
 
@@ -94,7 +109,7 @@ def _data(recipe: Recipe) -> dict[str, Any]:
     }
 
 
-def _lines(recipe: Recipe, known: list[str], if_not: bool, cautions: bool) -> Iterator[str]:
+def _lines(recipe: Recipe, known: list[str], marks: frozenset[str], if_not: bool, cautions: bool) -> Iterator[str]:
     from textwrap import wrap
 
     from monitor.core.recipe.checklist import PARTS, items_for
@@ -118,7 +133,7 @@ def _lines(recipe: Recipe, known: list[str], if_not: bool, cautions: bool) -> It
         yield heading
         for item in items:
             looks = "the station checks: " if item.asked_of == "machine" else ""
-            yield from folded(looks + in_unit_shown(item.text), "  [ ] ")
+            yield from folded(looks + in_unit_shown(item.text), "  [x] " if item.id in marks else "  [ ] ")
             if if_not:
                 yield from folded(f"if not: {in_unit_shown(item.if_no)}", " " * 6)
     yield ""

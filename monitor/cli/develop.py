@@ -25,7 +25,8 @@ MOST_PUT_OFF = 3
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 8."""
-    parser.add_argument("recipe", metavar="RECIPE.toml", help="the recipe, or an evening's file")
+    parser.add_argument("recipe", metavar="RECIPE.toml", nargs="?", help="the recipe, or an evening's file")
+    parser.add_argument("--chosen", action="store_true", help="the recipe that was chosen for next time, in place of RECIPE.toml")
     parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station's file")
     parser.add_argument("--detach", action="store_true", help="print the session's name once it is armed, and return")
     parser.add_argument("--waive", metavar='"why"', help="ask no person; the reason is written into the journal")
@@ -48,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     from monitor.live.station.control import StationLink
     from monitor.prepare.bottles.counting import with_ledger
 
+    _take_chosen(args)
     request, recipe, evening = _request(args)
     config = open_station(args.file)
     standings: tuple[Standing, ...] = ()
@@ -84,6 +86,25 @@ def run(args: argparse.Namespace) -> int:
             RealSurroundings(config), recipe, answer["armed"], args.file, has_switch=bool(answer["has_switch"])
         )
         return following.run(link)
+
+
+def _take_chosen(args: argparse.Namespace) -> None:
+    """One recipe, given or chosen. What came from a phone is read back by a person at the pre-flight, never waived."""
+    if args.chosen == (args.recipe is not None):
+        raise InputWrong("which recipe? allowed: RECIPE.toml, or --chosen in its place")
+    if not args.chosen:
+        return
+    from monitor.core.text.controls import one_line
+    from monitor.prepare.logbook.chosen import chosen
+    from monitor.prepare.state.folder import station_state
+
+    if args.waive is not None:
+        raise InputWrong("--chosen with --waive; allowed: --chosen alone, so that a person reads the recipe back")
+    name = chosen(station_state(args.file))
+    if not name or Path(name).name != name:
+        raise InputWrong("--chosen: no recipe was chosen for next time; allowed: RECIPE.toml, or choose one on a paired phone")
+    args.recipe = str(Path(args.file).resolve().parent / name)
+    sys.stdout.write(f"chosen: {one_line(name)}\n")
 
 
 def _armed_or_asked(link: Asked, request: Mapping[str, Any]) -> Mapping[str, Any]:

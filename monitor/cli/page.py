@@ -72,6 +72,7 @@ def _pairing(args: argparse.Namespace) -> int:
 
 def _serve_page(args: argparse.Namespace) -> int:
     from monitor.live.clock import RealClock
+    from monitor.page.desk import Desk
     from monitor.page.documents import Documents
     from monitor.page.lists import Lists
     from monitor.page.made import Maker
@@ -87,8 +88,11 @@ def _serve_page(args: argparse.Namespace) -> int:
     source, config = _source(args)
     pulse = Pulse(source, Streams(MOST_STREAMS, MOST_STREAMS_A_PEER), clock.mono_s)
     maker = None if config is None else Maker(lambda: pulse.busy)
-    lists = None if maker is None or config is None else Lists(Path(args.file).resolve(), config.state, maker)
-    writes = None if config is None else Writes(Pairing(config.state, clock), {})
+    lists = None if maker is None or config is None else Lists(Path(args.file).resolve(), config.state, maker, clock.wall)
+    writes = None
+    if lists is not None and config is not None:
+        desk = Desk(config.state, lists, clock.wall, lambda: pulse.free, lambda: pulse.awake)
+        writes = Writes(Pairing(config.state, clock), desk.kinds())
     documents = Documents(args.stale_s, args.black_s, "class.html" if args.folder else "page.html")
     made: list[PageServer] = []
     try:

@@ -78,6 +78,15 @@ class Board:
         """Whether anything is armed or runs, as far as is known: then nothing is computed that can wait."""
         return bool(self._films) or (self._word is not None and not self._word.get("light"))
 
+    def awake(self, now_s: float) -> bool:
+        """Whether the station itself says, now, that something may be lit. One that is silent or unknown does not."""
+        return self.word_age_s(now_s) <= SILENT_S and self._word is not None and self._word.get("light") is True
+
+    def free(self, now_s: float) -> bool:
+        """Whether the station itself says, now, that nothing is armed and nothing runs, and no journal says otherwise: a session's journal
+        is there before the next word."""
+        return self.awake(now_s) and self._word is not None and self._word.get("films") == [] and not open_sessions(self._journals)
+
     def word_age_s(self, now_s: float) -> float:
         """How old the station's word is; infinite where it was never heard."""
         return now_s - self._heard_s

@@ -55,6 +55,12 @@ class ClassBoard:
 
     busy = False
 
+    def awake(self, now_s: float) -> bool:
+        """Nothing is ever written from a class's page."""
+        return False
+
+    free = awake
+
     def count(self, lit: int) -> None:
         """Nobody is told: the stations know nothing of this page."""
 

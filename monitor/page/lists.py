@@ -1,27 +1,37 @@
-"""The lists beside the page, read only: sessions with their reports, recipes with plan and wall card, the ledger of bottles.
+"""The lists beside the page: sessions with their reports, recipes with plan, wall card and checklist, the ledger of bottles, notes.
 
-Nothing from a request becomes a path: a name is looked up in a listing that was just made. Tests: tests/page/test_lists.py.
+On a phone that is paired the forms stand in them. Nothing from a request becomes a path: a name is looked up in a listing that was just
+made. Tests: tests/page/test_lists.py.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
+from monitor.core.errors import InputWrong
+from monitor.core.recipe.reader import load_recipe
+from monitor.core.recipe.values import Recipe
 from monitor.core.text.controls import for_terminal, one_line
 from monitor.core.text.typeset import typeset
-from monitor.live.station.ended import Ended, read_session, session_names
-from monitor.page import sentences
+from monitor.live.station.ended import Ended, newest_armed, read_session, session_names
+from monitor.page import forms, sentences
 from monitor.page.made import Made, Maker
+from monitor.prepare.bottles.ledger import ledger_file, read_ledger
+from monitor.prepare.logbook.chosen import chosen
+from monitor.prepare.logbook.notes import read_notes
+from monitor.prepare.logbook.ticks import ticked
 
 MOST_SESSIONS = 60
 MOST_RECIPES = 100
 LONGEST_RECIPE = 1 << 20
+COLUMNS = 38
+"""Of a plan: with the signs of degrees that come in, they fit 358 px at 14 px, and 296 px at 11.5 px."""
 _ANSWER = re.compile(r"^  (Time|Hands|Next time)  +(\S.*)$", re.MULTILINE)
 _RESULT = re.compile(r"^\S+: .*: (\d+\.\d) % (?:\+/- |±)(\d+\.\d)")
 _COMMAND = re.compile(r"`([^`\n]+)`")
@@ -39,10 +49,34 @@ class Leaf:
     later: bool = False
 
 
-class Lists:
-    """`station`: the station file, beside which the recipes stand; `state`: its state folder."""
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """Who looks at a list. `paired`: his phone may write; `free`: so it may now; `awake`: so a note may be written now."""
 
-    def __init__(self, station: Path, state: Path, maker: Maker) -> None:
+    paired: bool = False
+    free: bool = False
+    awake: bool = False
+
+    @property
+    def writes(self) -> bool:
+        """Anything, now."""
+        return self.paired and self.free
+
+    @property
+    def notes(self) -> bool:
+        """A note, now."""
+        return self.paired and self.awake
+
+
+READER = Reader()
+"""Of a phone that is not paired."""
+
+
+class Lists:
+    """`station`: the station file, beside which the recipes stand; `state`: its state folder; `wall`: the wall clock, for ticks."""
+
+    def __init__(self, station: Path, state: Path, maker: Maker, wall: Callable[[], datetime]) -> None:
+        self._wall = wall
         self._station = station
         self._state = state
         self._journals = state / "journals"
@@ -99,17 +133,26 @@ class Lists:
         words = ("review", str(self._journals / f"{session}.jsonl"))
         return _leaf(self._maker.make(("report", session, ended.changed), words, "--report"), session, whole=True)
 
-    def recipes(self) -> Leaf:
-        """Every recipe and evening beside the station file; an evening has no wall card of its own."""
-        rows = "".join(
-            f'<li><a href="/recipes/{quote(name)}">{escape(name.removesuffix(".toml"))}</a> '
-            + ("" if evening else f'<a href="/recipes/{quote(name)}/card">{escape(sentences.CARD)}</a>')
-            + "</li>"
-            for name, (_, evening) in self._recipes().items()
-        )
-        return Leaf(200, sentences.RECIPES_HEAD, f"<ul>{rows}</ul>" if rows else f"<p>{escape(sentences.NO_RECIPES)}</p>")
+    def recipes(self, reader: Reader) -> Leaf:
+        """Every recipe and evening beside the station file; an evening has no wall card of its own, and no checklist."""
+        try:
+            picked = chosen(self._state)
+        except InputWrong:
+            picked = None
+        rows = "".join(self._recipe_row(name, evening, name == picked, reader) for name, (_, evening) in self.recipe_files().items())
+        told = f"<ul>{rows}</ul>" if rows else f"<p>{escape(sentences.NO_RECIPES)}</p>"
+        return Leaf(200, sentences.RECIPES_HEAD, told if reader.writes else forms.not_here(reader.paired) + told)
 
-    def _recipes(self) -> dict[str, tuple[Path, bool]]:
+    @staticmethod
+    def _recipe_row(name: str, evening: bool, picked: bool, reader: Reader) -> str:
+        at, told = f"/recipes/{quote(name)}", escape(name.removesuffix(".toml"))
+        more = "" if evening else "".join(
+            f' <a href="{at}/{word}">{escape(words)}</a>' for word, words in (("card", sentences.CARD), ("checklist", sentences.CHECKLIST))
+        )  # fmt: skip
+        mark = f"<small>{escape(sentences.CHOSEN.format(name=name.removesuffix('.toml')))}</small>" if picked and not reader.writes else ""
+        return f'<li><a href="{at}">{told}</a>{more}{mark}{forms.choose_form(name, picked) if reader.writes else ""}</li>'
+
+    def recipe_files(self) -> dict[str, tuple[Path, bool]]:
         """By file name: what looks like a recipe or an evening, and whether it is an evening."""
         found: dict[str, tuple[Path, bool]] = {}
         try:
@@ -125,21 +168,67 @@ class Lists:
 
     def recipe(self, name: str, card: bool) -> Leaf | None:
         """The plan of a recipe in words, or its wall card."""
-        path, evening = self._recipes().get(name, (None, False))
+        path, evening = self.recipe_files().get(name, (None, False))
         if path is None or (card and evening):
             return None
         stat = path.stat()
         key = ("card" if card else "plan", name, stat.st_size, stat.st_mtime_ns)
-        made = self._maker.make(key, ("plan", str(path), "--state", str(self._state)), "--card" if card else None)
+        made = self._maker.make(key, ("plan", str(path), "--state", str(self._state)), "--card" if card else None, COLUMNS)
         return _leaf(made, name.removesuffix(".toml"), whole=card)
 
-    def ledger(self) -> Leaf:
-        """The ledger of bottles, in the words of `bottle list`."""
+    def recipe_in(self, name: str) -> Recipe | None:
+        """The recipe in a file of the listing; None where there is no such one, or where it is an evening. Raises `FileWrong`."""
+        path, evening = self.recipe_files().get(name, (None, False))
+        return None if path is None or evening else load_recipe(path.read_bytes(), name)
+
+    def newest_armed(self) -> datetime | None:
+        """When the newest session was armed; None where none was, or where its journal does not say."""
+        return newest_armed(self._journals)
+
+    def checklist(self, name: str, reader: Reader) -> Leaf | None:
+        """The checklist of a recipe, with what is ticked."""
         try:
-            changed = tuple((p.name, p.stat().st_mtime_ns) for p in sorted(self._state.glob("*bottle*")))
+            recipe = self.recipe_in(name)
+            if recipe is None:
+                return None
+            marks = ticked(self._state, name, self._wall(), self.newest_armed())
+        except InputWrong as wrong:
+            return Leaf(500, name, f"<p>{escape(one_line(wrong.lines[0]))}</p>")
+        told = forms.checklist(recipe, name, marks, reader.writes)
+        return Leaf(200, name.removesuffix(".toml"), told if reader.writes else forms.not_here(reader.paired) + told)
+
+    def notes(self, reader: Reader) -> Leaf:
+        """The newest notes, and a form."""
+        try:
+            told = read_notes(self._state)
+        except InputWrong as wrong:
+            return Leaf(500, sentences.NOTES_HEAD, f"<p>{escape(one_line(wrong.lines[0]))}</p>")
+        newest = [ended.session for ended in self._sessions()[:8]] if reader.notes else []
+        body = forms.notes(told, newest, reader.notes)
+        return Leaf(200, sentences.NOTES_HEAD, body if reader.notes else forms.not_here(reader.paired) + body)
+
+    def ledger(self, reader: Reader) -> Leaf:
+        """The ledger of bottles, in the words of `bottle list`, and what may be booked."""
+        try:
+            stat = ledger_file(self._state).stat()
+            changed = (stat.st_size, stat.st_mtime_ns)
         except OSError:
-            changed = ()
-        return _leaf(self._maker.make(("ledger", changed), ("bottle", "list", "--state", str(self._state))), sentences.LEDGER_HEAD)
+            changed = (0, 0)
+        booking = self._ledger_forms() if reader.writes else ""  # before the list: what comes in between is not overlooked
+        day = self._wall().astimezone().date()
+        leaf = _leaf(self._maker.make(("ledger", changed, day), ("bottle", "list", "--state", str(self._state))), sentences.LEDGER_HEAD)
+        if leaf.status != 200 or not reader.writes:
+            return replace(leaf, body=leaf.body if leaf.status != 200 else forms.not_here(reader.paired) + leaf.body)
+        return replace(leaf, body=leaf.body + booking)
+
+    def _ledger_forms(self) -> str:
+        try:
+            ledger = read_ledger(self._state)
+        except InputWrong as wrong:
+            return f"<p>{escape(one_line(wrong.lines[0]))}</p>"
+        booked = {session for bottle in ledger.bottles.values() for session in bottle.sessions}
+        closed = [ended.session for ended in self._sessions()[:12] if ended.close is not None and ended.session not in booked]
+        return forms.ledger_forms(ledger, closed)
 
 
 def _leaf(made: Made, title: str, whole: bool = False) -> Leaf:
@@ -176,10 +265,15 @@ def _day(wall: str) -> str:
 Page = Callable[[], Leaf | None]
 
 
-def page_at(lists: Lists, parts: Sequence[str]) -> Page | None:
+def page_at(lists: Lists, parts: Sequence[str], reader: Reader = READER) -> Page | None:
     """Which list stands at a path, given in its parts; None for any other."""
-    if len(parts) == 1 and parts[0] in ("journals", "recipes", "ledger"):
-        return {"journals": lists.journals, "recipes": lists.recipes, "ledger": lists.ledger}[parts[0]]
+    if parts == ["journals"]:
+        return lists.journals
+    if len(parts) == 1 and parts[0] in ("recipes", "ledger", "notes"):
+        made = {"recipes": lists.recipes, "ledger": lists.ledger, "notes": lists.notes}[parts[0]]
+        return lambda: made(reader)
+    if len(parts) == 3 and parts[0] == "recipes" and parts[2] == "checklist":
+        return lambda: lists.checklist(parts[1], reader)
     if len(parts) == 2 and parts[0] == "reports":
         return lambda: lists.report(parts[1])
     if len(parts) == 2 and parts[0] == "recipes":

@@ -53,8 +53,8 @@ class Maker:
         """Remove what was made."""
         self._folder.cleanup()
 
-    def make(self, key: Hashable, words: Sequence[str], writes: str | None = None) -> Made:
-        """What the command `words` prints, or with `writes` (an option such as --report) the page that it writes.
+    def make(self, key: Hashable, words: Sequence[str], writes: str | None = None, columns: int | None = None) -> Made:
+        """What the command `words` prints, folded to `columns`, or with `writes` (an option such as --report) the page that it writes.
 
         `key` names it and the state of what it is made from.
         """
@@ -69,7 +69,7 @@ class Maker:
         try:
             if key in self._kept:
                 return Made(True, self._kept[key])
-            made = self._run(words, writes)
+            made = self._run(words, writes, columns)
         finally:
             self._turn.release()
         if made.well:
@@ -78,14 +78,18 @@ class Maker:
                 self._kept.popitem(last=False)
         return made
 
-    def _run(self, words: Sequence[str], writes: str | None) -> Made:
+    def _run(self, words: Sequence[str], writes: str | None, columns: int | None) -> Made:
         out, page = Path(self._folder.name) / "out", Path(self._folder.name) / "page.html"
         page.unlink(missing_ok=True)
         more = () if writes is None else (writes, str(page))
+        around = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+        if columns is not None:
+            around["COLUMNS"] = str(columns)
         with out.open("wb") as printed:
             child = subprocess.Popen(
-                [*self._command, *words, *more], stdin=subprocess.DEVNULL, stdout=printed, stderr=subprocess.STDOUT, start_new_session=True
-            )
+                [*self._command, *words, *more], stdin=subprocess.DEVNULL, stdout=printed, stderr=subprocess.STDOUT, start_new_session=True,
+                env=around,
+            )  # fmt: skip
         with contextlib.suppress(OSError):
             os.setpriority(os.PRIO_PROCESS, child.pid, LAST_IN_LINE)
             Path(f"/proc/{child.pid}/oom_score_adj").write_text("1000", encoding="ascii")

@@ -51,6 +51,14 @@ class Source(Protocol):
         """Whether a session is armed or runs."""
         ...
 
+    def awake(self, now_s: float) -> bool:
+        """Whether the station itself says, now, that something may be lit."""
+        ...
+
+    def free(self, now_s: float) -> bool:
+        """Whether it says, too, that nothing is armed and nothing runs: then a paired phone may write."""
+        ...
+
 
 class Pulse:
     """Start it, add streams, ask it for the newest snapshot."""
@@ -90,6 +98,16 @@ class Pulse:
     def busy(self) -> bool:
         """Whether a session is armed or runs: what can wait, waits."""
         return self._source.busy
+
+    @property
+    def awake(self) -> bool:
+        """Whether a note may be written: lit, by the station's own fresh word."""
+        return self.lit and self._source.awake(self._mono_s())
+
+    @property
+    def free(self) -> bool:
+        """Whether anything else may be written: no session is armed and none runs, by the station's own fresh word."""
+        return self.lit and self._source.free(self._mono_s())
 
     def newest(self) -> bytes:
         """The newest snapshot as JSON; asking for it may light a display."""

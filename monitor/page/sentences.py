@@ -95,7 +95,7 @@ HELP = (
     "The browser may not keep the display on: set its time-out to ten minutes. The sounds lead, the page follows.",
     "+/- is two standard deviations.",
 )
-LINKS = {"/": "Now", "/journals": "Sessions", "/recipes": "Recipes", "/ledger": "Bottles"}
+LINKS = {"/": "Now", "/journals": "Sessions", "/recipes": "Recipes", "/ledger": "Bottles", "/notes": "Notes"}
 NUMBERS_OPEN, ABOUT_OPEN = "Numbers", "About this page"
 
 JOURNALS_HEAD, RECIPES_HEAD, LEDGER_HEAD = "Sessions", "Recipes", "Bottles"
@@ -123,3 +123,27 @@ BODY_NO_JSON = "what was sent is not one JSON object; allowed: what this page it
 BODY_UNKNOWN = 'unknown "{name}"; allowed: {allowed}'
 BODY_MISSING = 'no "{name}"; allowed: all of {allowed}'
 BODY_WRONG = '"{name}" is not right; allowed: {allowed}'
+
+NO_FORM_NOW = "Nothing can be written now: a session is armed or runs, or the station does not say that none does."
+NO_SUCH_ITEM = "no such recipe, or no such item in its checklist; allowed: what the page lists"
+NO_SUCH_SESSION = "no such session, or its journal is too long; allowed: what the page lists"
+NO_SUCH_RECIPE = "no such recipe beside the station file; allowed: what the page lists"
+NO_SUCH_BOTTLE = "no such bottle; allowed: what the page lists"
+LEDGER_CHANGED = "Nothing was booked: the ledger has changed since this page was made. Look at it again."
+TICKED, UNTICKED = "Ticked.", "Tick taken back."
+NOTED = "The note is kept."
+CHOSEN, CHOSEN_NONE = "{name} is chosen for next time.", "No recipe is chosen for next time."
+USED = "Booked: {units} units through {name}."
+BOOKED = "Booked: session {session}, {names}."
+DISCARDED = "Booked: {name} was thrown away."
+UNDONE = "The last entry was taken back."
+
+CHECKLIST = "Checklist"
+TICKS_ARE_NO_ANSWER = "Ticks help to remember, for one evening. The station asks all the same before it begins."
+STATION_CHECKS = "The station checks:"
+CHOOSE, CHOOSE_NONE = "Choose for next time", "Chosen for next time: take that back"
+NOTES_HEAD, NOTE, NOTE_BUTTON, NO_NOTES = "Notes", "A note, kept in one line", "Keep the note", "No notes yet."
+NOTE_OF, NOTE_OF_NONE = "About", "the evening"
+BOTTLE, SIZE, COUNT, SESSION, EXPOSURES = "Bottle", "Film", "How many", "Session", "{count} exposures"
+USE_BUTTON, BOOK_BUTTON, DISCARD_BUTTON = "Book film through it", "Book what this session used", "Book that it was thrown away"
+UNDO_BUTTON = "Take back the last entry: {what}"

@@ -22,7 +22,7 @@ from monitor.page import sentences
 from monitor.page.documents import BLACK, Documents, assets
 from monitor.page.forms import pair_form
 from monitor.page.guards import body_length, cookie_token, hosts, private, refusal
-from monitor.page.lists import Leaf, Lists, page_at
+from monitor.page.lists import READER, Leaf, Lists, Reader, page_at
 from monitor.page.pulse import Pulse
 from monitor.page.writes import PAIR, Writes
 
@@ -211,7 +211,7 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         elif self.command not in ("GET", "HEAD"):
             self._plain(405, "this page can only be read", {"Allow": "GET, HEAD"})
         else:
-            self._get(urlsplit(self.path).path)
+            self._get(urlsplit(self.path).path, headers)
 
     def _post(self, headers: Mapping[str, str], writes: Writes) -> None:
         """Take the body, and what it says, if it comes from our own page while something may be lit."""
@@ -230,7 +230,7 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             more = {} if told.cookie is None else {"Set-Cookie": told.cookie}
             self._plain(told.status, told.words, more)
 
-    def _get(self, path: str) -> None:
+    def _get(self, path: str, headers: Mapping[str, str]) -> None:
         pulse = self.server.pulse
         if path == "/events":
             self._stream()
@@ -241,7 +241,7 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         elif path.startswith("/answers/") and pulse.lit:
             self._answers(path.removeprefix("/answers/"))
         else:
-            self._document(path)
+            self._document(path, headers)
 
     def _answers(self, session: str) -> None:
         """A few words about a session that is over, for the page that shows it."""
@@ -257,7 +257,14 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         elif not self.server.hand_over(self.connection, str(self.client_address[0])):
             self._plain(503, "too many open pages", {"Retry-After": "5"})
 
-    def _document(self, path: str) -> None:
+    def _reader(self, headers: Mapping[str, str]) -> Reader:
+        """Whether forms are shown, and which."""
+        writes, pulse = self.server.writes, self.server.pulse
+        if writes is None or writes.device(cookie_token(headers)) is None:
+            return READER
+        return Reader(True, pulse.free, pulse.awake)
+
+    def _document(self, path: str, headers: Mapping[str, str]) -> None:
         """A page: black while nothing may be lit, whatever the path."""
         pulse, documents = self.server.pulse, self.server.documents
         if not pulse.lit:
@@ -270,7 +277,7 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             self._send(200, HTML, documents.leaf(Leaf(200, sentences.PAIR_HEAD, pair_form()), path))
             return
         parts = [unquote(part) for part in path.split("/")[1:]]
-        made = None if self.server.lists is None else page_at(self.server.lists, parts)
+        made = None if self.server.lists is None else page_at(self.server.lists, parts, self._reader(headers))
         leaf = None if made is None else made()
         if leaf is None:
             self._plain(404, "not here")

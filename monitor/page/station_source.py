@@ -46,6 +46,14 @@ class StationSource:
         """Whether a session is armed or runs."""
         return self._board.session_runs
 
+    def awake(self, now_s: float) -> bool:
+        """Whether the station says, now, that something may be lit."""
+        return self._board.awake(now_s)
+
+    def free(self, now_s: float) -> bool:
+        """Whether the station says, now, that nothing is armed and nothing runs."""
+        return self._board.free(now_s)
+
 
 def _about(word: Mapping[str, Any], now_s: float) -> object:
     """What makes a word a new one: light, sessions and stages, and when each probe was read, to a fifth of a second."""

@@ -3,7 +3,8 @@
 Each write goes through the function that the command line uses, under the same lock, and what it refuses is told in its own line. Whether
 a session runs is asked of the station's word, not older than three seconds, and of the journals; asked once more under the lock of the file
 that is written. In the milliseconds between that and the append a session may still be armed: then a line stands in the ledger or in
-the logbook that came with it, and the session, which reads neither, is what it would have been. Tests: tests/page/test_posts.py.
+the logbook that came with it, and the session, which reads neither, is what it would have been.
+Tests: tests/page/test_posts.py, tests/page/test_desk.py.
 """
 
 from __future__ import annotations

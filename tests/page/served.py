@@ -40,6 +40,8 @@ class Told:
         self.lit = 0
         self.busy = False
         self.new = False
+        self.is_free = True
+        self.is_awake = True
 
     def turn(self, now_s: float) -> bool:
         """Whether something was set."""
@@ -49,6 +51,14 @@ class Told:
     def snapshot(self, now_s: float) -> Mapping[str, Any]:
         """As it was given."""
         return self.told
+
+    def awake(self, now_s: float) -> bool:
+        """As the test says."""
+        return self.is_awake
+
+    def free(self, now_s: float) -> bool:
+        """As the test says."""
+        return self.is_free
 
     def count(self, lit: int) -> None:
         """So many are lit."""

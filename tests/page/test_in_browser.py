@@ -238,7 +238,7 @@ def test_a_frozen_page_wakes_up_black(tab: Tab) -> None:
 
 def test_old_values_look_old_and_then_all_is_black(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
     """By the age of the station's word, and by the silence of the page's own server."""
-    tab.show({**states["running"], "station_age_s": 7.4})
+    tab.show({**states["running"], "station_age_s": 7.05})
     tab.until("document.documentElement.hasAttribute('data-stale')")
     assert tab.text("#head") == "OLD VALUES"
     assert tab.text("#word") == "No word from the station for 7 s"

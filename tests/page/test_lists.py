@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.main import main
+from monitor.live.clock import RealClock
 from monitor.page.documents import Documents
-from monitor.page.lists import Lists, page_at
+from monitor.page.lists import READER, Lists, page_at
 from monitor.page.made import Maker
 from tests.page.served import DEMO
 from tests.page.test_journals import put
@@ -35,7 +37,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def lists(folder: Path) -> Iterator[Lists]:
     """With the real commands."""
     maker = Maker(lambda: False)
-    yield Lists(folder / "laundry.toml", folder / "state", maker)
+    yield Lists(folder / "laundry.toml", folder / "state", maker, RealClock().wall)
     maker.close()
 
 
@@ -78,7 +80,7 @@ def test_a_report_is_dark_on_every_screen_and_black_before_its_lease(lists: List
 
 def test_recipes_are_those_beside_the_station_file(lists: Lists) -> None:
     """No station file, no link, no name that is more than a name."""
-    body = lists.recipes().body
+    body = lists.recipes(READER).body
     assert 'href="/recipes/roll.toml"' in body
     assert "link" not in body
     assert "laundry.toml" not in body
@@ -87,7 +89,7 @@ def test_recipes_are_those_beside_the_station_file(lists: Lists) -> None:
 
 def test_an_evening_is_listed_without_a_wall_card_and_has_its_plan(lists: Lists) -> None:
     """Its films have theirs. Commands are set as code, without their backticks."""
-    body = lists.recipes().body
+    body = lists.recipes(READER).body
     assert 'href="/recipes/two-tanks.toml"' in body
     assert "two-tanks.toml/card" not in body
     assert lists.recipe("two-tanks.toml", card=True) is None
@@ -110,12 +112,21 @@ def test_a_recipe_has_its_plan_and_its_wall_card(lists: Lists) -> None:
 
 def test_the_ledger_is_what_the_command_lists(lists: Lists) -> None:
     """Empty here, and said so."""
-    leaf = lists.ledger()
+    leaf = lists.ledger(READER)
     assert leaf.status == 200
     assert "<pre>" in leaf.body
 
 
-@pytest.mark.parametrize("parts", [[""], ["journals", "x"], ["reports"], ["recipes", "a", "b"], ["recipes", "a", "card", "x"], []])
+def test_the_ledger_is_made_anew_when_it_has_changed(folder: Path, lists: Lists) -> None:
+    """By its file, where the command keeps it."""
+    assert "Fix one" not in lists.ledger(READER).body
+    assert main(["bottle", "add", "Fix one", "--volume", "1 l", "--role", "fix", "--state", str(folder / "state")]) == 0
+    assert "Fix one" in lists.ledger(READER).body
+
+
+@pytest.mark.parametrize(
+    "parts", [[""], ["journals", "x"], ["reports"], ["recipes", "a", "b"], ["recipes", "a", "card", "x"], ["notes", "x"], []]
+)
 def test_no_other_path_is_a_list(lists: Lists, parts: list[str]) -> None:
     """A few words, and names behind two of them."""
     assert page_at(lists, parts) is None

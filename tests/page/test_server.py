@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from monitor.live.clock import RealClock
 from monitor.page import server as page_server
 from monitor.page.documents import BLACK, assets
 from monitor.page.lists import Lists
@@ -29,7 +30,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     put(state / "journals", "01-cold-laundry", closed=True)
     source = Told(LIT)
     maker = Maker(lambda: source.busy)
-    made = Served(source, Lists(state / "station.toml", state, maker))
+    made = Served(source, Lists(state / "station.toml", state, maker, RealClock().wall))
     yield made
     made.close()
     maker.close()

@@ -9,12 +9,14 @@ import json
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from monitor.core.journal.records import is_close
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe
+from monitor.live.clock import read_stamp
 from monitor.live.disk.own_files import first_line, is_session_name, open_regular
 
 SUFFIX = ".jsonl"
@@ -73,6 +75,16 @@ def read_session(folder: Path, session: str) -> Ended | None:
     if last is None or not is_close(last):
         return Ended(session, opening, None, (stat.st_size, stat.st_mtime_ns))
     return Ended(session, opening, last, (stat.st_size, stat.st_mtime_ns), _last_begun(lines))
+
+
+def newest_armed(folder: Path) -> datetime | None:
+    """When the newest session of a folder was armed; None where none was, or where its journal does not say."""
+    try:
+        names = session_names(folder)[:1]
+        newest = read_session(folder, names[0]) if names else None
+    except OSError:
+        return None
+    return None if newest is None else read_stamp(str(newest.opening.get("wall")))
 
 
 def _last_begun(lines: Sequence[bytes]) -> int | None:

@@ -66,10 +66,12 @@
       say(answer.words, !answer.well);
       if (!answer.well) return;
       if (draft !== null) kept?.removeItem(name);
-      if (form.dataset.stay === undefined) {
-        kept?.setItem("said", answer.words);
-        location.reload();
+      if (form.dataset.stay !== undefined) {
+        form.hidden = true;
+        return;
       }
+      kept?.setItem("said", answer.words);
+      location.reload();
     });
   }
 

@@ -156,6 +156,11 @@ def use_entry(ledger: Ledger, bottle: Bottle, units: float, taken_ml: float = 0.
     return entry | more
 
 
+def discard_entry(bottle: Bottle) -> Entry:
+    """The entry that says that this bottle was thrown away."""
+    return {"entry": "discard", "bottle": bottle.id, "name": bottle.name}
+
+
 @dataclass(frozen=True, slots=True)
 class Solution:
     """A solution that a session used. `diluted`: made from stock, of which it took `stock_ml` (None if the recipe does not say)."""
