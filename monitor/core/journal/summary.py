@@ -102,7 +102,8 @@ class Summary:
     def _tell(self, passage: Passage) -> list[str]:
         who = passage.name if passage.sheet is None else f"{passage.name}, sheet {passage.sheet}"
         target_ref_s = passage.target_ref_s or 0.0
-        took = f"planned {format_duration(target_ref_s)}" if target_ref_s > 0 else "no clock"
+        planned = "planned" if passage.minimum_s is None else "at least"
+        took = f"{planned} {format_duration(target_ref_s)}" if target_ref_s > 0 else "no clock"
         left = self._history.actual_end(passage)
         if left is not None:
             took += f", took {format_duration(left[0] - passage.begin_s, 1)}"

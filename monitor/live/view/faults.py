@@ -15,13 +15,13 @@ from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 
 Cause = Literal["probe", "colder", "warmer", "data", "switch", "power", "tool"]
 DO: Mapping[Cause, str] = {
-    "probe": "Finish as told. Use the second clock too.",
-    "colder": "Warm the bath. The time stays; the result is not verified.",
-    "warmer": "Cool the bath. The time stays; the result is not verified.",
-    "data": "Bring the developer back towards the reference. Finish as told.",
+    "probe": "Go on as called. Watch the second clock too.",
+    "colder": "Warm the bath. The time stays: no time makes this good.",
+    "warmer": "Cool the bath. The time stays: no time makes this good.",
+    "data": "Bring the developer back towards the reference. Go on as called.",
     "switch": "Free the foot switch. Until it opens no press counts; the sounds go on.",
     "power": "The second clock rules. Here the time lies between two bounds.",
-    "tool": "Finish as told.",
+    "tool": "Go on as called. Watch the second clock too.",
 }
 """What to do, by what the FAULT is about."""
 

@@ -84,7 +84,7 @@ def hands(state: ViewState) -> Hands:
     if state.closed is not None:
         return Hands("OVER", "nothing more:", "", f" {state.closed}")
     if stage is None:
-        return _before(seen, state.stages[(seen.waits_for or 1) - 1])
+        return _before(state, state.stages[(seen.waits_for or 1) - 1])
     if seen.began_s is None or seen.end_t_s is None:
         return Hands("", "", stage.name.upper())
     then = "; the last stage" if following is None else f"; then {words.next_pour(following)}"
@@ -137,6 +137,13 @@ def gate(state: ViewState) -> str:
     return f"the start of {following.name.upper()} is withheld until {_gate(following)}"
 
 
+def off(state: ViewState) -> str:
+    """What NOW asks for: to pour off, or to lift what lies in a tray."""
+    if state.seen.sheet is not None:
+        return f"LIFT SHEET {state.seen.sheet}"
+    return "LIFT IT OUT" if state.open_tray else "POUR OFF"
+
+
 def last_word(state: ViewState) -> str:
     """What was settled or forecast for the hands when the station was last heard, for a second clock; empty where nothing was.
 
@@ -155,8 +162,7 @@ def last_word(state: ViewState) -> str:
         return f"from {clock.tell(seen.end_t_s)}{begun}: {then}"
     now_s = seen.end_t_s - stage.drain_s if seen.now_s is None else seen.now_s
     about = "" if seen.frozen or not seen.steered else "about "
-    off = "pour off" if seen.sheet is None else f"lift sheet {seen.sheet}"
-    return f"{off} at {about}{clock.tell(now_s)}{begun}; {then}"
+    return f"{off(state).lower()} at {about}{clock.tell(now_s)}{begun}; {then}"
 
 
 class _StageClock:
@@ -173,11 +179,12 @@ class _StageClock:
         return format_duration(t_s - self.began_s)
 
 
-def _before(seen: Snapshot, stage: Stage) -> Hands:
+def _before(state: ViewState, stage: Stage) -> Hands:
     """Nothing runs: this stage waits for its begin."""
+    seen = state.seen
     if seen.gate == "withheld":
         return Hands("WAIT", "the start is", "WITHHELD", f"; then {words.next_pour(stage)}", f"until {_gate(stage)}")
-    what = ("LOAD", " the film") if stage.role == "load" else ("POUR", f" {words.next_pour(stage)}")
+    what = ("LOAD", " the film") if stage.role == "load" else ("LAY IT IN" if state.open_tray else "POUR", f" {words.next_pour(stage)}")
     return Hands("BEGIN", "hold the switch for a full second and", *what, "no clock runs")
 
 
@@ -192,22 +199,22 @@ def _gate(stage: Stage) -> str:
 
 def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: bool) -> Hands:
     seen, now_s = state.seen, moment_s(state.seen, stage)
-    off = "POUR OFF" if seen.sheet is None else f"LIFT SHEET {seen.sheet}"
     if state.t_s >= now_s:
-        return Hands("NOW", "", off, then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
+        return Hands("NOW", "", off(state), then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
     if seen.awaits_appearance:
         factor = format_number(stage.appearance_factor or 1.0)
         longest = f"NOW comes at that time x {factor}; without a tap at {clock.tell(now_s)}"
         return Hands("TAP", "when the first trace", "APPEARS", then, longest)
     left_s = now_s - state.t_s if state.left_s is None else max(0.0, state.left_s - (clock.end_s - now_s))
     ready = seen.ready_s is not None and state.t_s >= seen.ready_s
-    return Hands(words.left(left_s), "READY to" if ready else "to", off, then, _how_sure(state, clock, now_s, left_s), left_s=left_s)
+    return Hands(words.left(left_s), "READY to" if ready else "to", off(state), then, _how_sure(state, clock, now_s, left_s), left_s=left_s)
 
 
 def _after_now(state: ViewState, clock: _StageClock) -> str:
     moved = _moved(state)
     if clock.over:
-        return f"the planned end was {format_duration(state.t_s - clock.end_s)} ago; it goes on being counted until it is poured{moved}"
+        out = "lifted out" if state.open_tray else "poured"
+        return f"the planned end was {format_duration(state.t_s - clock.end_s)} ago; it goes on being counted until it is {out}{moved}"
     return f"{format_duration(clock.end_s - state.t_s)} to the planned end{moved}"
 
 
@@ -234,7 +241,8 @@ def _moved(state: ViewState) -> str:
 
 
 def _at_least(state: ViewState, stage: Stage, clock: _StageClock, following: Stage | None) -> Hands:
-    tap = "tap to end" if following is None else f"tap when you pour {words.next_pour(following)}"
+    goes = "it goes into" if state.open_tray else "you pour"
+    tap = "tap to end" if following is None else f"tap when {goes} {words.next_pour(following)}"
     latest = "" if stage.at_most_s is None else f", {format_duration(stage.at_most_s)} at most"
     if stage.at_most_s is not None and clock.at_s >= stage.at_most_s:
         told = words.limit_passed(stage.at_most_s, clock.at_s - stage.at_most_s, following)

@@ -33,6 +33,7 @@ from monitor.core.text.degrees import in_unit_shown
 from monitor.core.text.doubt import said_once
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
+from monitor.live.view.hands import off
 from monitor.live.view.state import Watched
 
 
@@ -113,8 +114,8 @@ class PlainLines:
         stage, name = self._stage(told.stage), _name(told)
         following = _next(self._stage(told.stage + 1))
         if told.moment == "ready" and told.now_t_s is not None and told.end_t_s is not None:
-            off, end = format_duration(told.now_t_s, 1), format_duration(told.end_t_s, 1)
-            return f"READY, {name}: pour off at {off}, end {end}, neither will move again{following}"
+            now, end = format_duration(told.now_t_s, 1), format_duration(told.end_t_s, 1)
+            return f"READY, {name}: {self._off(told.sheet)} at {now}, end {end}, neither will move again{following}"
         if told.moment == "minimum":
             return None if stage is not None and stage.has_no_clock else f"{name}: the minimum is over{following}"
         if told.moment == "end":
@@ -133,18 +134,21 @@ class PlainLines:
             if film == self._now_for:
                 return None  # a repeat
             self._now_for = film
-            return f"sounded {self._now()}"
+            return f"sounded {self._now(told.sheet)}"
         if told.cue == "fault" and self._watched.faults.newest is not None:
             fault = self._watched.faults.newest
             return f"sounded FAULT: {in_unit_shown(fault.why)}. {fault.do}"
         return f"sounded {words.SOUNDS.get(told.cue, told.cue)}"
 
-    def _now(self) -> str:
+    def _off(self, sheet: int | None) -> str:
+        return off(self._watched.state).lower() if sheet is None else f"lift sheet {sheet}"
+
+    def _now(self, sheet: int | None) -> str:
         """What NOW asks for: to pour, or, in a stage that is past its longest time, to take the film out."""
         state = self._watched.state
         stage, began_s = state.stage, state.seen.began_s
         if stage is None or stage.at_most_s is None or began_s is None:
-            return words.SOUNDS["now"]
+            return f"NOW: {self._off(sheet)}"
         return "NOW: " + words.limit_passed(stage.at_most_s, max(0.0, state.t_s - began_s - stage.at_most_s), state.following)
 
     def _trust(self, told: TrustChanged) -> str:
@@ -173,7 +177,7 @@ class PlainLines:
         state = self._watched.state
         seen, left = state.seen, f"{minute + 1} min left"
         if seen.role != "develop":
-            return f"{left} in {seen.name}"
+            return f"{left} in {seen.name}" if seen.until == "time" else f"{minute + 1} min to the minimum of {seen.name}"
         figure, where = words.developer(seen, state.coupled_to)
         limit = words.limit(seen.compared, state.colour)
         done = words.done(seen)

@@ -114,17 +114,19 @@ class ViewState:
     """Everything that is drawn beside the trace, at one moment. Times are session seconds.
 
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
-    by the clock alone the end is; `moved_new`: that was said less than a minute ago. `lost`: why a probe is not believed and since when
-    (None: since before this view). `back`: from when to when a probe that is believed again was not. `outside`: the recipe's data do not
-    cover the temperature. `faults`: the FAULTs that still stand, the newest last. `exits`: sheets still in the developer, and when each
-    is due out. `closed`: why the session is over, None while it runs. `gone`: the station is; then no time here is known any more.
-    `word_s`: the age of its last word, None where no station is followed.
+    by the clock alone the end is; `open_tray`: nothing is poured, it is laid in and lifted out; `moved_new`: that was said less than a
+    minute ago. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when to when a probe
+    that is believed again was not. `outside`: the recipe's data do not cover the temperature. `faults`: the FAULTs that still stand,
+    the newest last. `exits`: sheets still in the developer, and when each is due out. `closed`: why the session is over, None while it
+    runs. `gone`: the station is; then no time here is known any more. `word_s`: the age of its last word, None where no station is
+    followed.
     """
 
     name: str
     mode: str
     keys: str
     colour: bool
+    open_tray: bool
     stages: tuple[Stage, ...]
     sheets: int | None
     begins: list[tuple[float, str]]
@@ -191,6 +193,7 @@ class Watched:
         self._mode = mode
         self._keys = keys
         self._colour = recipe.film == "colour"
+        self._open_tray = recipe.vessel == "open tray"
         self.stages = recipe.stages
         self._sheets = None if recipe.sheets is None else recipe.sheets.count
         self._probes: dict[str, KnownProbe] = {}
@@ -292,6 +295,7 @@ class Watched:
             mode=self._mode,
             keys=self._keys,
             colour=self._colour,
+            open_tray=self._open_tray,
             stages=self.stages,
             sheets=self._sheets,
             begins=self.begins,

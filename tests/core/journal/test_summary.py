@@ -105,3 +105,10 @@ def test_what_the_power_cut_hides_stands_in_the_development_done() -> None:
     said = told(progress(20.0), cut, progress(60.0))
     assert re.search(r"development done \d+ % to \d+ %", said), said
     assert "+/-" not in said.split("development done")[1].split(";")[0]
+
+
+def test_a_stage_that_may_last_longer_is_told_by_its_minimum() -> None:
+    """Its time is a least one, not a planned one."""
+    said = told({"t_s": 300.0, "kind": "stage", "stage": 1, "name": "develop", "event": "minimum"})
+    assert "at least 5:00" in said
+    assert "planned 5:00" not in said

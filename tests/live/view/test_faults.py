@@ -30,7 +30,7 @@ def test_a_fault_about_a_probe_stands_until_it_is_believed_again() -> None:
     told.begin(1, 0.0)
     lose(told, 60.0)
     assert standing(told) == [("jug: in air", DO["probe"])]
-    assert told.said("sounded FAULT: jug: in air. Finish as told. Use the second clock too.")
+    assert told.said("sounded FAULT: jug: in air. Go on as called. Watch the second clock too.")
     told.tell("trust", 120.0, probe="jug", believed=True, why="agrees", since_t_s=110.0, source="developer")
     assert standing(told) == []
     told.tell("trust", 130.0, probe="jug", believed=False, why="no reading", since_t_s=125.0, source="held")

@@ -128,7 +128,7 @@ def test_what_to_do_about_a_fault_is_never_cut(width: int, why: str) -> None:
     told.tell("cue", 110.0, cue="fault", why=f"jug: {why}")
     rows = screen(told, width, 24)[2:4]
     assert rows[0].startswith(" FAULT 1:50  jug: ")
-    assert rows[1].endswith("Finish as told. Use the second clock too.")
+    assert rows[1].endswith("Go on as called. Watch the second clock too.")
 
 
 def test_rails_and_picture_share_their_columns_from_begin_to_end() -> None:

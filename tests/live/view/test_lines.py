@@ -101,3 +101,28 @@ def test_a_stage_by_the_clock_has_no_per_cent() -> None:
     told.progress(185.0)
     assert told.said("min left: developer 20.00 C")
     assert not told.said("done 50")
+
+
+def test_a_print_in_a_tray_is_laid_in_and_lifted_out() -> None:
+    """Nothing is poured there: neither on the screen nor in the lines."""
+    told = Teller(PRINT)
+    told.see(0.0, stage=None, name=None, role=None, began_s=None, end_t_s=None, waits_for=1)
+    assert "LAY IT IN DEVELOP" in told.screen()
+    told.begin(1, 0.0)
+    told.see(200.0)
+    assert "to LIFT IT OUT" in told.screen()
+    told.moment(1, "ready", 265.0, now_t_s=295.0, end_t_s=300.0)
+    told.tell("cue", 295.0, cue="now")
+    assert told.said("READY, DEVELOP: lift it out at 4:55.0")
+    assert told.said("sounded NOW: lift it out")
+
+
+def test_a_minimum_is_not_called_what_is_left_of_a_bath() -> None:
+    """Film may stay in longer: the minutes count to the minimum."""
+    told = Teller()
+    told.begin(3, 0.0)
+    for left_s in (290.0, 239.0, 170.0):
+        told.see(300.0 - left_s, stage=3, name="fix", role="fix", until="at least", steered=False, target_ref_s=300.0)
+        told.reading(300.0 - left_s, 20.0)
+    assert told.said("min to the minimum of fix")
+    assert not told.said("min left in fix")
