@@ -23,7 +23,8 @@ MIX_BEFORE_S = 600.0
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """One solution to mix, for these films. `by_s`: when it must be ready, seconds after the first begin; negative: before it.
+    """One solution to mix, for these films. `by_s`: when it must be ready, seconds after the first begin; negative: before it; `used_s`:
+    when it first goes in.
 
     Millilitres; None where the recipe does not say. `stock_ml` and `water_ml`: None for a solution that is not diluted.
     """
@@ -35,6 +36,7 @@ class Mix:
     water_ml: float | None
     films: tuple[int, ...]
     by_s: float
+    used_s: float
     jug: int | None
     once: bool
 
@@ -83,13 +85,14 @@ def supplies(plan: Planned) -> Supplies:
             once += [_mix([use], True) for use in uses]
         else:
             shared.append(_mix(uses, False))
-    mixes = sorted([*shared, *once], key=lambda m: (m.by_s, m.once, m.solution))
+    mixes = sorted([*shared, *once], key=lambda m: (m.by_s, m.used_s, m.solution))
     stock: dict[str, float] = {}
     for mix in mixes:
         if mix.stock_ml is not None:
             stock[mix.solution] = stock.get(mix.solution, 0.0) + mix.stock_ml
     jugs = len(ready) + len(shared) + min(len(once), len({use.film.vessel for use in plan.films}))
     water_ml = sum(mix.water_ml or 0.0 for mix in mixes)
+    ready.sort(key=lambda m: m.used_s)
     return Supplies(tuple(mixes), tuple(ready), tuple(_left(plan.standings)), water_ml, stock, jugs)
 
 
@@ -121,7 +124,7 @@ def _mix(uses: Sequence[tuple[FilmTime, StageTime]], once: bool) -> Mix:
     return Mix(
         stage.solution or stage.name, None if stage.dilution is None else str(stage.dilution), stage.volume_ml,
         None if parts is None else parts[0], None if parts is None else parts[1],
-        tuple(film.film.number for film, _ in uses), by_s, stage.jug, once,
+        tuple(film.film.number for film, _ in uses), by_s, min(at.begin_s for _, at in uses), stage.jug, once,
     )  # fmt: skip
 
 
@@ -137,5 +140,5 @@ def _left(standings: Sequence[Sequence[Standing]]) -> list[Left]:
 def _mix_data(mix: Mix) -> dict[str, Any]:
     return {
         "solution": mix.solution, "dilution": mix.dilution, "volume_ml": mix.volume_ml, "stock_ml": mix.stock_ml, "water_ml": mix.water_ml,
-        "films": list(mix.films), "by_s": mix.by_s, "jug": mix.jug, "once": mix.once,
+        "films": list(mix.films), "by_s": mix.by_s, "used_s": mix.used_s, "jug": mix.jug, "once": mix.once,
     }  # fmt: skip

@@ -13,7 +13,7 @@ from monitor.prepare.bottles.bottles import Bottles
 from monitor.prepare.evening.planned import planned, planned_data
 from monitor.prepare.evening.supplies import supplies
 from tests.prepare.bottles.test_counting import RECIPE, bottle
-from tests.prepare.evening.samples import evening_of, film
+from tests.prepare.evening.samples import ROLL, evening_of, film
 
 TODAY = dt.date(2026, 11, 26)
 ROLL = RECIPE.replace("{develop}", 'dilution = "1+31"\nvolume = "512 ml"\njug = 1')
@@ -79,7 +79,7 @@ def test_what_is_used_once_is_mixed_for_each_film_and_what_keeps_once() -> None:
     """Developer from concentrate film by film, ten minutes before; fixer once; and the water and concentrate of all."""
     needs = supplies(planned(evening(film("roll.toml", "left") + film("push.toml", "right", "+20:00")), {}, TODAY))
     assert [(m.solution, m.films, m.by_s, m.once) for m in needs.mixes] == [
-        ("fixer", (1, 2), -600.0, False), ("developer A", (1,), -600.0, True), ("developer B", (2,), 600.0, True),
+        ("developer A", (1,), -600.0, True), ("fixer", (1, 2), -600.0, False), ("developer B", (2,), 600.0, True),
     ]  # fmt: skip
     assert (needs.water_ml, needs.stock_ml, needs.jugs) == (992.0, {"developer A": 16.0, "developer B": 16.0}, 3)
 
@@ -96,3 +96,14 @@ def test_what_the_recipes_and_the_ledger_are_concerned_about_is_told_with_its_fi
     """Each sentence once."""
     plan = planned(evening(film("roll.toml") * 2), {1: replace(bottle(volume_ml=20.0), dilution="stock")}, TODAY)
     assert "Film 2 (Roll): developer A: 16 ml of it are needed, 4 ml are left." in plan.concerns
+
+
+def test_what_to_mix_stands_in_the_order_of_use() -> None:
+    """Developer, stop bath, fixer, whatever their names and wherever the file has them."""
+    names = {"develop": "zinc", "stop": "yellow", "fix": "apricot"}
+    roll = ROLL
+    for role, name in names.items():
+        roll = roll.replace(f'role = "{role}"', f'role = "{role}"\nsolution = "{name}"', 1)
+    needs = supplies(planned(evening_of(film("own.toml", "left"), own_toml=roll), {}, TODAY))
+    assert [mix.solution for mix in needs.mixes] == ["zinc", "yellow", "apricot"]
+    assert [row["used_s"] for row in needs.as_json()["mix"]] == [0.0, 600.0, 660.0]
