@@ -50,7 +50,10 @@ DOORS: dict[str, str] = {
     "prepare.water": "core core.text core.development core.recipe prepare.probes",
     "prepare.evening": "core core.text core.drawing core.evening core.recipe core.session prepare prepare.bottles prepare.water",
     "prepare.sensitometry": "core core.text core.drawing",
-    "prepare.paper": "core.text core.recipe core.session prepare prepare.archive prepare.bottles prepare.guide prepare.recipes",
+    "prepare.paper": (
+        "core.text core.recipe core.evening core.session prepare prepare.archive prepare.bottles prepare.evening prepare.guide "
+        "prepare.recipes"
+    ),
     "live": "core.evening core.journal core.probes core.session",
     "live.disk": "core core.journal live",
     "live.telemetry": "core core.journal live live.disk",

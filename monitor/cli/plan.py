@@ -42,18 +42,21 @@ def _evening(args: argparse.Namespace, evening: Evening) -> int:
     from monitor.prepare.evening.planned import planned, planned_data
     from monitor.prepare.evening.supplies import supplies
 
+    switches = None
     if args.file is not None:
         from monitor.cli.arguments.vessels import check_vessels
         from monitor.cli.station import open_station
 
-        check_vessels(evening, open_station(args.file), args.recipe)
+        config = open_station(args.file)
+        check_vessels(evening, config, args.recipe)
+        switches = sum(pin is not None for pin in (config.panel.switch, config.panel.switch_2))
     plan = planned(evening, _bottles(args), today())
     needs = supplies(plan)
     if args.card is not None:
         from monitor.cli.arguments.page_file import write_page
-        from monitor.prepare.evening.picture import page
+        from monitor.prepare.paper.evening_card import evening_card_html
 
-        write_page("--card", args.card, page(plan, needs))
+        write_page("--card", args.card, evening_card_html(plan, needs, switches))
     if args.json:
         import json
 
@@ -66,7 +69,7 @@ def _evening(args: argparse.Namespace, evening: Evening) -> int:
     width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
     sys.stdout.write("".join(f"{line}\n" for line in told(plan, needs, width, args.cautions)))
     if args.card is not None:
-        sys.stdout.write(f"\nThe page for the wall: {args.card}\n")
+        sys.stdout.write(f"\nThe card for the wall: {args.card}\n")
     return 0
 
 

@@ -134,7 +134,7 @@ class Lists:
         return _leaf(self._maker.make(("report", session, ended.changed), words, "--report"), session, whole=True)
 
     def recipes(self, reader: Reader) -> Leaf:
-        """Every recipe and evening beside the station file; an evening has no wall card of its own, and no checklist."""
+        """Every recipe and evening beside the station file; an evening has no checklist of its own."""
         try:
             picked = chosen(self._state)
         except InputWrong:
@@ -146,9 +146,8 @@ class Lists:
     @staticmethod
     def _recipe_row(name: str, evening: bool, picked: bool, reader: Reader) -> str:
         at, told = f"/recipes/{quote(name)}", escape(name.removesuffix(".toml"))
-        more = "" if evening else "".join(
-            f' <a href="{at}/{word}">{escape(words)}</a>' for word, words in (("card", sentences.CARD), ("checklist", sentences.CHECKLIST))
-        )  # fmt: skip
+        links = (("card", sentences.CARD),) if evening else (("card", sentences.CARD), ("checklist", sentences.CHECKLIST))
+        more = "".join(f' <a href="{at}/{word}">{escape(words)}</a>' for word, words in links)
         mark = f"<small>{escape(sentences.CHOSEN.format(name=name.removesuffix('.toml')))}</small>" if picked and not reader.writes else ""
         return f'<li><a href="{at}">{told}</a>{more}{mark}{forms.choose_form(name, picked) if reader.writes else ""}</li>'
 
@@ -167,9 +166,9 @@ class Lists:
         return dict(list(found.items())[:MOST_RECIPES])
 
     def recipe(self, name: str, card: bool) -> Leaf | None:
-        """The plan of a recipe in words, or its wall card."""
-        path, evening = self.recipe_files().get(name, (None, False))
-        if path is None or (card and evening):
+        """The plan of a recipe or an evening in words, or its wall card."""
+        path, _ = self.recipe_files().get(name, (None, False))
+        if path is None:
             return None
         stat = path.stat()
         key = ("card" if card else "plan", name, stat.st_size, stat.st_mtime_ns)

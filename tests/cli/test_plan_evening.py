@@ -99,7 +99,7 @@ def test_an_evenings_page_for_the_wall_is_one_file(tmp_path: Path, capsys: pytes
     """Told where it is; a name that is no page's is refused."""
     name, page = written(tmp_path), tmp_path / "wall.html"
     assert plan(name, "--state", str(tmp_path / "state"), "--card", str(page)) == 0
-    assert capsys.readouterr().out.endswith(f"\nThe page for the wall: {page}\n")
+    assert capsys.readouterr().out.endswith(f"\nThe card for the wall: {page}\n")
     assert page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert plan(name, "--state", str(tmp_path / "state"), "--card", str(tmp_path / "wall.toml")) == 2
 

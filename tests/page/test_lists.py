@@ -87,12 +87,14 @@ def test_recipes_are_those_beside_the_station_file(lists: Lists) -> None:
     assert "<b>" not in body
 
 
-def test_an_evening_is_listed_without_a_wall_card_and_has_its_plan(lists: Lists) -> None:
-    """Its films have theirs. Commands are set as code, without their backticks."""
+def test_an_evening_has_its_plan_and_its_wall_card(lists: Lists) -> None:
+    """As a recipe has. Commands are set as code, without their backticks."""
     body = lists.recipes(READER).body
     assert 'href="/recipes/two-tanks.toml"' in body
-    assert "two-tanks.toml/card" not in body
-    assert lists.recipe("two-tanks.toml", card=True) is None
+    assert "two-tanks.toml/card" in body
+    card = lists.recipe("two-tanks.toml", card=True)
+    assert card is not None
+    assert "When each bath goes in, by the second clock" in card.body
     plan = lists.recipe("two-tanks.toml", card=False)
     assert plan is not None
     assert plan.status == 200

@@ -1,4 +1,4 @@
-"""The timeline of an evening as a picture, and as a page for the wall: both vessels, every pour and turn, where two films clash. Pure.
+"""The timeline of an evening as a picture: both vessels, every pour and turn, where two films clash. Pure.
 
 Baths differ by their words, not by colour alone; a filled ring is a clash as planned, an open one a clash that drift would make.
 Tests: tests/prepare/evening/test_picture.py.
@@ -7,26 +7,24 @@ Tests: tests/prepare/evening/test_picture.py.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 
 from monitor.core.drawing.strips import LIGHT, STROKES, Drawing, Scale, alone, time_axis
 from monitor.core.drawing.words import width
 from monitor.core.text.quantities import format_duration
 from monitor.prepare.evening.planned import Planned
-from monitor.prepare.evening.supplies import Supplies
 from monitor.prepare.evening.timeline import FilmTime
-from monitor.prepare.evening.told import SIGNS, told
+from monitor.prepare.evening.told import SIGNS
 
 WIDE_PX, TEXT_PX, LANE_PX, GAP_PX = 900.0, 13.0, 30.0, 26.0
-LEFT_PX = 76.0
+LEFT_PX, RIGHT_PX = 76.0, 30.0
 MOST_TICKS = 9
 TURN_PX, POUR_PX = 5.0, 14.0
 
 
-def picture(plan: Planned) -> str:
-    """The timeline as SVG in a page."""
-    drawing = Drawing(WIDE_PX, TEXT_PX)
-    x = Scale(0.0, max(plan.end_s, 60.0), LEFT_PX, WIDE_PX - 16.0)
+def picture(plan: Planned, wide_px: float = WIDE_PX, legend: bool = True) -> tuple[str, float]:
+    """The timeline as SVG in a page, `wide_px` wide; and its height in px. `legend`: with a line that says what the rings are."""
+    drawing = Drawing(wide_px, TEXT_PX)
+    x = Scale(0.0, max(plan.end_s, 60.0), LEFT_PX, wide_px - RIGHT_PX)
     top = 6.0
     y = top
     for vessel in plan.evening.vessels:
@@ -39,18 +37,18 @@ def picture(plan: Planned) -> str:
     _hands(drawing, x, y, plan)
     y += POUR_PX + 16.0
     time_axis(drawing, x, top, y, MOST_TICKS)
-    if plan.clashes:
+    if plan.clashes and legend:
         rings = "rings: two films want the hands together, filled as planned, open if an end moves by up to 5 %"
         drawing.text(LEFT_PX, y + 2.9 * TEXT_PX, rings, "d")
-    drawing.height = y + (3.4 if plan.clashes else 2.2) * TEXT_PX
-    return drawing.svg(_in_words(plan))
+    drawing.height = y + (3.4 if plan.clashes and legend else 1.8) * TEXT_PX
+    return drawing.svg(_in_words(plan)), drawing.height
 
 
 def _lane(drawing: Drawing, x: Scale, y: float, films: Sequence[FilmTime]) -> None:
     """One vessel: each film's name over its baths."""
     for film in films:
         begin_px = x.at(film.start_s)
-        room_px = max(40.0, next((x.at(f.start_s) for f in films if f.start_s > film.start_s), WIDE_PX) - begin_px - 6.0)
+        room_px = max(40.0, next((x.at(f.start_s) for f in films if f.start_s > film.start_s), x.to_px + RIGHT_PX) - begin_px - 6.0)
         drawing.text(begin_px, y + GAP_PX - 7.0, _cut(f"{film.film.number} {film.film.what}", room_px))
         for at in film.stages:
             left, wide = x.at(at.begin_s), x.at(at.end_s) - x.at(at.begin_s)
@@ -93,28 +91,14 @@ def _in_words(plan: Planned) -> str:
     return f"Timeline of {plan.evening.name}. {films}. {len(plan.clashes)} times two films want the hands together (rings)."
 
 
-STYLE = (
-    STROKES + ".strip .box{fill:none;stroke:var(--ink);stroke-width:1.2}.strip .ground{fill:var(--ground);stroke:none}"
+_OWN = (
+    ".strip .box{fill:none;stroke:var(--ink);stroke-width:1.2}.strip .ground{fill:var(--ground);stroke:none}"
     ".strip .said-full{fill:var(--dim);stroke:none}"
 )
+LANES = f":root{{{LIGHT}}}{STROKES}{_OWN}\n"
+"""What a page with this picture wants in its style: black on white."""
 
 
 def picture_alone(plan: Planned) -> str:
     """The timeline as a file of its own, in the colours that its reader prefers."""
-    return alone(picture(plan)).replace(STROKES, STYLE, 1)
-
-
-def page(plan: Planned, needs: Supplies) -> str:
-    """One page for the wall: the picture and all that `plan` says, black on white, without script or network."""
-    title = escape(plan.evening.name)
-    lines = list(told(plan, needs, timeline=False))
-    style = (
-        f":root{{{LIGHT}}}{STYLE}body{{margin:1.5em auto;max-width:60em;padding:0 1em;background:#fff;color:#000;"
-        "font-family:system-ui,sans-serif}pre{font-size:.86em;line-height:1.35;white-space:pre-wrap;break-inside:auto}"
-        "svg{width:100%;height:auto}@page{size:A4;margin:12mm}@media print{body{margin:0;max-width:none;padding:0}}"
-    )
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<title>{title}</title><style>{style}</style></head><body><h1>{title}</h1>{picture(plan)}"
-        f"<pre>{escape(chr(10).join(lines[1:]))}</pre></body></html>\n"
-    )
+    return alone(picture(plan)[0]).replace(STROKES, STROKES + _OWN, 1)

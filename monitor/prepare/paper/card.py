@@ -20,7 +20,7 @@ from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal
 from monitor.core.session.presses import FOOT_IN_BRIEF
 from monitor.core.text.degrees import figure, plain, plain_difference, unit
 from monitor.core.text.quantities import format_duration, format_number, format_volume
-from monitor.prepare.cautions import cautions_for
+from monitor.prepare.cautions import RULE, cautions_for
 from monitor.prepare.paper.page_fit import FACE, LINE_EM, NARROWED, Block, Pair, Text, below, lines_of, type_size_pt
 from monitor.prepare.recipes.read_back import time_grid
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
@@ -37,7 +37,7 @@ MOST_ROWS = 15
 
 
 @dataclass(frozen=True, slots=True)
-class _Big:
+class Big:
     """Sizes of the times of stages and of the chart, points."""
 
     stage_pt: float
@@ -49,7 +49,7 @@ class _Big:
         return 0.0149 * self.chart_pt
 
 
-SIZES = (_Big(27.0, 27.0), _Big(27.0, 22.0), _Big(27.0, 18.0), _Big(27.0, 14.0), _Big(20.0, 12.0), _Big(14.0, 10.0), _Big(9.0, 7.0))
+SIZES = (Big(27.0, 27.0), Big(27.0, 22.0), Big(27.0, 18.0), Big(27.0, 14.0), Big(20.0, 12.0), Big(14.0, 10.0), Big(9.0, 7.0))
 """27 points are 36 px: digits of 7 mm, which are read at 1.5 m (about 15 minutes of arc; common practice, no source)."""
 
 
@@ -61,11 +61,11 @@ def card_html(recipe: Recipe) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}: card for the wall</title>\n<style>\n{_style(size_pt, big)}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<title>{title}: card for the wall</title>\n<style>\n{style(size_pt, big)}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
 
-def _fitted(recipe: Recipe) -> tuple[_Big, list[Block | Pair], float]:
+def _fitted(recipe: Recipe) -> tuple[Big, list[Block | Pair], float]:
     """The sizes of the times, the blocks and the size of the other type: the times give way only where that would be too small to read."""
     for big in SIZES:
         ways = [list(_blocks(recipe, big, *way)) for way in ((3, False), (2, False), (3, True))]
@@ -75,7 +75,8 @@ def _fitted(recipe: Recipe) -> tuple[_Big, list[Block | Pair], float]:
     return big, blocks, size_pt
 
 
-def _style(size_pt: float, big: _Big) -> str:
+def style(size_pt: float, big: Big) -> str:
+    """The page's CSS."""
     return f"""{NARROWED}@page {{ size: A4 portrait; margin: 10mm; }}
 * {{ box-sizing: border-box; }}
 html {{ font: {size_pt}pt/{LINE_EM} {FACE}; color: #000; background: #fff; }}
@@ -130,7 +131,7 @@ html {{ font-size: 15px; }}
 """
 
 
-def _blocks(recipe: Recipe, big: _Big, beside: int, fields_below: bool) -> Iterator[Block | Pair]:
+def _blocks(recipe: Recipe, big: Big, beside: int, fields_below: bool) -> Iterator[Block | Pair]:
     """From above; the charts stand at the left of what can be heard, what may happen and the cautions, or of the first `beside` of them.
 
     `fields_below`: the numbers to be filled in stand below the charts, not at the foot of the page."""
@@ -138,17 +139,17 @@ def _blocks(recipe: Recipe, big: _Big, beside: int, fields_below: bool) -> Itera
     yield _jugs(recipe)
     yield _stages(recipe, big)
     if recipe.sheets is not None:
-        yield _sheets(recipe)
-    charts = tuple(_chart(recipe, stage, big) for stage in recipe.stages if stage.has_times_by_temperature)
+        yield sheets_block(recipe)
+    charts = tuple(chart(recipe, stage, big) for stage in recipe.stages if stage.has_times_by_temperature)
     fields_below = fields_below and bool(charts)
-    left = (*charts, _fields(apart=True)) if fields_below else charts
-    words = (_sounds(recipe), _happens(recipe), _cautions(recipe))
+    left = (*charts, fields(apart=True)) if fields_below else charts
+    words = (sounds(recipe), _happens(recipe), cautions(recipe))
     if charts:
         sides = "".join(f"<div>{chr(10).join(block.html for block in side)}</div>\n" for side in (left, words[:beside]))
         yield Pair(f'<div class="pair">{sides}</div>', left, words[:beside], big.chart_share)
     yield from words[beside:] if charts else words
     if not fields_below:
-        yield _fields(apart=False)
+        yield fields(apart=False)
 
 
 def _head(recipe: Recipe) -> Block:
@@ -172,7 +173,7 @@ def _film_words(recipe: Recipe) -> str:
     return f"{what}{recipe.film}{' film' if recipe.film != 'paper' else ''}, {recipe.vessel}; {light}{closed}."
 
 
-_PLACES = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray": "tray"}
+PLACES = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray": "tray"}
 
 
 def _jugs(recipe: Recipe) -> Block:
@@ -185,7 +186,7 @@ def _jugs(recipe: Recipe) -> Block:
         boxes = [(str(place), places[place]) for place in sorted(places)]
     else:
         boxes = [(str(i), stage) for i, stage in enumerate((s for s in recipe.stages if s.role not in ("load", "wash")), 1)]
-    heading = f"{_PLACES[recipe.vessel].capitalize()}s from left to right"
+    heading = f"{PLACES[recipe.vessel].capitalize()}s from left to right"
     cells, columns = [], []
     for place, stage in boxes:
         lines = _jug_lines(stage)
@@ -229,7 +230,7 @@ _COLUMNS = (3.0, 20.0, 15.5, 26.0, 15.0, 20.5)
 """Widths of the table's columns, per cent: number, stage, time, move, pour off, may wait."""
 
 
-def _row(name: str, small: str, time: str, big: _Big, *others: str) -> tuple[Text, ...]:
+def _row(name: str, small: str, time: str, big: Big, *others: str) -> tuple[Text, ...]:
     """One row of the table as texts side by side; what is said of the time stands below the stage's name."""
     above = 0.22
     shares = [percent / 100 for percent in _COLUMNS[1:]]
@@ -246,15 +247,15 @@ DARK = "dark"
 _QUIET = f"no movement in the last {format_duration(QUIET_S)}"
 
 
-def _stages(recipe: Recipe, big: _Big) -> Block:
+def _stages(recipe: Recipe, big: Big) -> Block:
     heading = "Stages, by the second clock"
     rows, texts = [], list(below(Text(heading, 1.1), Text("stage")))
     waits = {wait.stage: wait for wait in waits_for(recipe)}
     out = "pour off" if recipe.vessel in CLOSED_VESSELS else "lift out"
     for stage in recipe.stages:
         time, small = _time_words(stage)
-        moving, pour, wait = _agitation_words(stage), _pour_words(recipe, stage), waits[stage.number].short
-        where = f" ({_PLACES[recipe.vessel]} {stage.jug})" if stage.jug is not None else ""
+        moving, pour, wait = agitation_words(stage), _pour_words(recipe, stage), waits[stage.number].short
+        where = f" ({PLACES[recipe.vessel]} {stage.jug})" if stage.jug is not None else ""
         never = ' class="never"' if waits[stage.number].most_s == 0 else ""
         main = ' class="main"' if stage.role in ("develop", "fix", "bleach-fix") else ""
         rows.append(
@@ -287,7 +288,8 @@ def _time_words(stage: Stage) -> tuple[str, str]:
     return format_duration(stage.target_ref_s), ", ".join(small)
 
 
-def _agitation_words(stage: Stage) -> str:
+def agitation_words(stage: Stage) -> str:
+    """How this bath is moved; empty for a load."""
     if stage.continuous:
         return "all the time"
     if not stage.agitation:
@@ -311,18 +313,19 @@ def _pour_words(recipe: Recipe, stage: Stage) -> str:
     if recipe.sheets is not None and stage.role == "develop":
         return f"lift each {format_duration(stage.drain_s)} before its time"
     if stage.counted == "full to empty":
-        return f"{_verb(recipe)} at {format_duration(stage.target_ref_s)} from full"
+        return f"{verb(recipe)} at {format_duration(stage.target_ref_s)} from full"
     if stage.appearance_factor is not None:
-        return f"{_verb(recipe)} at {format_number(stage.appearance_factor)} x the first trace's time"
+        return f"{verb(recipe)} at {format_number(stage.appearance_factor)} x the first trace's time"
     gate = f"; begin only within {plain_difference(stage.gate.band_c)}" if stage.gate is not None else ""
-    return f"{_verb(recipe)} at {format_duration(stage.target_ref_s - stage.drain_s)}{gate}"
+    return f"{verb(recipe)} at {format_duration(stage.target_ref_s - stage.drain_s)}{gate}"
 
 
-def _verb(recipe: Recipe) -> str:
+def verb(recipe: Recipe) -> str:
+    """How film leaves a bath in this vessel."""
     return "pour" if recipe.vessel in CLOSED_VESSELS else "lift"
 
 
-def _chart(recipe: Recipe, stage: Stage, big: _Big) -> Block:
+def chart(recipe: Recipe, stage: Stage, big: Big) -> Block:
     """Whole degrees down, the half that follows each across; in Fahrenheit every second degree down, the next one across."""
     step, told = time_grid(stage)
     at_reference = figure(stage.reference_c) / step
@@ -337,7 +340,7 @@ def _chart(recipe: Recipe, stage: Stage, big: _Big) -> Block:
             cells.append(f"<td{mark}>{format_duration(told[place]) if place in told else ''}</td>")
         lines.append(f'<tr><th scope="row">{2 * row * step:.0f} {unit()}</th>{"".join(cells)}</tr>')
         texts.append((Text("0", 1.0, 1.0, 0.0, 0.05, size_pt=big.chart_pt, line_em=DIGITS_EM),))
-    drain = "" if stage.counted == "full to empty" else f" {_verb(recipe).capitalize()} {format_duration(stage.drain_s)} before it."
+    drain = "" if stage.counted == "full to empty" else f" {verb(recipe).capitalize()} {format_duration(stage.drain_s)} before it."
     low_c, high_c = stage.valid_c or (stage.reference_c, stage.reference_c)
     data = f"Outside {plain(low_c)} to {plain(high_c)}: outside data."
     on_grid = abs(at_reference - round(at_reference)) <= SAME
@@ -359,7 +362,8 @@ def _thinned(degrees: Sequence[int], reference: int) -> list[int]:
         every += 1
 
 
-def _sheets(recipe: Recipe) -> Block:
+def sheets_block(recipe: Recipe) -> Block:
+    """When each sheet goes in and comes out. The recipe must have sheets."""
     sheets = recipe.sheets
     if sheets is None:
         raise AssertionError("a recipe without sheets")
@@ -376,10 +380,10 @@ def _sheets(recipe: Recipe) -> Block:
     return Block(html, below(Text(heading, 1.1), Text(note)), 1.2 + math.ceil(len(cells) / columns) * CELL_ROW_EM)
 
 
-def _sounds(recipe: Recipe) -> Block:
-    """The table of sounds; what this recipe never lets sound is left out."""
+def sounds(*recipes: Recipe) -> Block:
+    """The table of sounds; what these recipes never let sound is left out."""
     heading = "What you hear, and what the hands do"
-    signals = [signal for signal in SIGNALS if _may_sound(signal, recipe)]
+    signals = [signal for signal in SIGNALS if any(_may_sound(signal, recipe) for recipe in recipes)]
     text = " ".join(f"{signal.name.upper()} {signal.heard}: {signal.do}." for signal in signals)
     items = " ".join(f"<b>{signal.name.upper()}</b> {escape(signal.heard)}: {escape(signal.do)}." for signal in signals)
     html = f"<h2>{heading}</h2>\n<p>{items} <b>{escape(FOOT_IN_BRIEF)}</b></p>"
@@ -406,14 +410,17 @@ def _happens(recipe: Recipe) -> Block:
     return Block(html, below(Text(heading, 1.1), Text(ALARM_FIRST, 1.15, bold=True), Text(text)), 1.1)
 
 
-def _cautions(recipe: Recipe) -> Block:
+def cautions(*recipes: Recipe) -> Block:
+    """Those of these recipes that belong on a wall, each once."""
     heading = "Cautions"
-    texts = [caution.text for caution in cautions_for(recipe) if "wall card" in caution.where and caution.id != "second clock"]
+    wanted = {caution.id: caution for recipe in recipes for caution in cautions_for(recipe)}
+    wanted[RULE.id] = wanted.pop(RULE.id)  # which always comes last
+    texts = [caution.text for caution in wanted.values() if "wall card" in caution.where and caution.id != "second clock"]
     html = f"<h2>{heading}</h2>\n" + "\n".join(f"<p>{escape(text)}</p>" for text in texts)
     return Block(html, below(Text(heading, 1.1), *map(Text, texts)), 0.7 + 0.18 * len(texts))
 
 
-def _fields(apart: bool) -> Block:
+def fields(apart: bool) -> Block:
     """Numbers to be filled in by hand, side by side or `apart`, one below the other."""
     names = ("Emergency number", "Poison advice", "Who knows that I am here")
     html = f'<p class="fields{" apart" if apart else ""}">' + "".join(f"<span>{name}</span>" for name in names) + "</p>"

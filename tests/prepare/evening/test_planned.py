@@ -13,7 +13,8 @@ from monitor.prepare.bottles.bottles import Bottles
 from monitor.prepare.evening.planned import planned, planned_data
 from monitor.prepare.evening.supplies import supplies
 from tests.prepare.bottles.test_counting import RECIPE, bottle
-from tests.prepare.evening.samples import ROLL, evening_of, film
+from tests.prepare.evening.samples import ROLL as ROLLS
+from tests.prepare.evening.samples import evening_of, film
 
 TODAY = dt.date(2026, 11, 26)
 ROLL = RECIPE.replace("{develop}", 'dilution = "1+31"\nvolume = "512 ml"\njug = 1')
@@ -100,9 +101,8 @@ def test_what_the_recipes_and_the_ledger_are_concerned_about_is_told_with_its_fi
 
 def test_what_to_mix_stands_in_the_order_of_use() -> None:
     """Developer, stop bath, fixer, whatever their names and wherever the file has them."""
-    names = {"develop": "zinc", "stop": "yellow", "fix": "apricot"}
-    roll = ROLL
-    for role, name in names.items():
+    roll = ROLLS
+    for role, name in {"develop": "zinc", "stop": "yellow", "fix": "apricot"}.items():
         roll = roll.replace(f'role = "{role}"', f'role = "{role}"\nsolution = "{name}"', 1)
     needs = supplies(planned(evening_of(film("own.toml", "left"), own_toml=roll), {}, TODAY))
     assert [mix.solution for mix in needs.mixes] == ["zinc", "yellow", "apricot"]

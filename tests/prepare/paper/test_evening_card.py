@@ -1,0 +1,126 @@
+"""The card of an evening for the wall: all that a person without a unit needs, on one page, printed by a real browser."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from monitor.prepare.evening.planned import planned
+from monitor.prepare.evening.supplies import supplies
+from monitor.prepare.paper.evening_card import evening_card_html
+from tests.prepare.evening.samples import BESIDE, evening_of, film
+from tests.prepare.evening.test_planned import TODAY
+from tests.prepare.paper.test_card import BROKEN_WORDS, printed, tab
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+__all__ = ["tab"]
+
+OWN = BESIDE["roll.toml"].replace("10:00", "11:00").replace('name = "Roll"', 'name = "Another"')
+FOUR = film(vessel="left") + film(vessel="right", start="+4:00") + film(vessel="left") + film(vessel="right")
+EVENINGS: dict[str, tuple[str, dict[str, str]]] = {
+    "two tanks": (FOUR, {}),
+    "one tank": (film() * 3, {}),
+    "two recipes": (film(vessel="left") + film("own.toml", vessel="right", start="+25:00"), {"own_toml": OWN}),
+    "beside a tray": (film(vessel="left") + film("tray.toml", vessel="right", start="+20:00"), {}),
+    "twelve": ((film(vessel="left") + film(vessel="right")) * 6, {}),
+}
+
+
+def card(films: str = FOUR, switches: int | None = None, more: dict[str, str] | None = None) -> str:
+    """The page of this evening."""
+    plan = planned(evening_of(films, **(more or {})), {}, TODAY)
+    return evening_card_html(plan, supplies(plan), switches)
+
+
+def words(page: str) -> str:
+    """What is read on it."""
+    body = page[page.index("<body>") :]
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", body, flags=re.S)))
+
+
+def test_every_bath_of_every_film_has_its_time_by_the_second_clock() -> None:
+    """When it goes in and when the one before leaves; the last bath's end; what may wait is marked."""
+    told = words(card())
+    for wanted in (
+        "0:00 develop 10:00, pour off 9:45", "10:00 stop 1:00, pour off 10:50", "11:00 fix at least 5:00 (w)", "16:00 film out (w)",
+        "4:00 develop 10:00, pour off 13:45", "22:00 develop 10:00, pour off 31:45", "2 right", "3 left",
+    ):  # fmt: skip
+        assert wanted in told
+    assert "Start a second clock with the first pour" in told
+
+
+def test_the_times_at_other_temperatures_stand_beside_it() -> None:
+    """For each recipe once."""
+    told = words(card())
+    assert "develop: time at one steady temperature" in told
+    assert told.count("time at one steady temperature") == 1
+    assert "20 C 10:00 9:33" in told
+    other, more = EVENINGS["two recipes"]
+    assert words(card(other, more=more)).count("time at one steady temperature") == 2
+
+
+def test_the_sounds_the_switch_and_the_dead_unit_are_on_it() -> None:
+    """With what the second vessel's sounds have besides, and when a film takes presses."""
+    told = words(card())
+    for wanted in (
+        "NOW five fast, one long", "RIGHT: READY, NOW and ANSWER end with two short pulses", "One switch:", "Two switches:",
+        "If the unit is dead", "A smoke or gas alarm always comes first", "Go on by the second clock", "Emergency number",
+        "from 2:00 before its time on", "hold a second (YES: armed), hold again: it begins", "a developer goes first",
+    ):  # fmt: skip
+        assert wanted in told, wanted
+    assert "Two switches:" not in words(card(switches=1))
+    assert "One switch:" not in words(card(switches=2))
+    alone = words(card(film() * 2))
+    assert "two short pulses" not in alone
+    assert "A later film: load it in the dark" in alone
+
+
+def test_each_bath_says_how_warm_it_is_how_it_is_moved_and_how_long_it_may_wait() -> None:
+    """From the recipe."""
+    told = words(card())
+    assert "develop 20 C, move first 0:30, then 0:10 every 2:00; no movement in the last 0:30; may wait NEVER." in told
+    assert "stop near 20 C, move none; may wait a minute or two" in told
+
+
+def test_sheets_have_their_own_times_on_it() -> None:
+    """As on the card of one film."""
+    films, more = EVENINGS["beside a tray"]
+    assert "Sheets, counted from the first one in" in words(card(films, more=more))
+
+
+def test_what_a_film_is_called_is_text_and_the_page_stands_alone() -> None:
+    """No markup from outside, no script, nothing fetched."""
+    page = card(film(vessel="left").replace('vessel = "left"', 'vessel = "left"\nwhat = "<b>one</b> & two"') + film(vessel="right"))
+    assert "<b>one" not in page
+    assert "&lt;b&gt;one&lt;/b&gt; &amp; two" in page
+    assert not re.search(r"<script|<img|<link|https?:|url\(|@import|src=", page.replace("local(", ""))
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("name", EVENINGS)
+def test_an_evening_prints_on_one_page(tab: Any, tmp_path: Path, name: str) -> None:
+    """Four films in type of at least nine points, their times at least 18 points high."""
+    films, more = EVENINGS[name]
+    page = card(films, more=more)
+    assert printed(tab, page, tmp_path) == 1
+    size_pt, clock_pt = (float(re.search(found, page)[1]) for found in (r"font: ([0-9.]+)pt", r"clocks td b { font-size: ([0-9.]+)pt"))  # type: ignore[index]
+    if name in ("two tanks", "one tank"):
+        assert size_pt >= 9.0
+        assert clock_pt >= 18.0
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 800])
+@pytest.mark.parametrize("name", EVENINGS)
+def test_nothing_is_cut_on_a_phone(tab: Any, name: str, width: int) -> None:
+    """Nothing reaches over the right border, and no word is broken inside."""
+    films, more = EVENINGS[name]
+    tab.set_viewport_size({"width": width, "height": 900})
+    tab.set_content(card(films, more=more))
+    over = "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth - 4).map(e => e.outerHTML)"
+    assert tab.evaluate(over) == []
+    assert tab.evaluate(BROKEN_WORDS) == []
