@@ -78,7 +78,7 @@ def test_a_fault_has_its_reason_and_what_to_do(states: dict[str, dict[str, Any]]
     """In the slot of trust, and as one sentence in the snapshot."""
     told = states["fault"]
     assert told["fault"].startswith("FAULT 6:18 developer: reading fell")
-    assert told["slots"]["fault"].endswith("Use the second clock too.")
+    assert told["slots"]["fault"].endswith("Watch the second clock too.")
     assert "estimated from the bath" in told["slots"]["temperature_of"]
     assert "; ;" not in dict(told["slots"]["more"])["Trust"]
 
