@@ -113,18 +113,17 @@ def _lines(
 ) -> list[str]:
     from monitor.core.text.degrees import degrees, difference
     from monitor.core.text.doubt import two_sd
-    from monitor.core.text.quantities import format_duration
-    from monitor.prepare.water.outlook import outlook_lines
+    from monitor.prepare.water.outlook import LEAST_TOLD_C, about, outlook_lines
 
     end = cooling.at(cooling.origin_s + 60.0 * minutes)
     now = cooling.at(cooling.origin_s)
     source = "the room's probe and the fit" if cooling.room_from == "probe" else "the fit alone"
     now_and_then = [
-        f"{bath.probe} is at {degrees(now.celsius)} (newest readings, scatter {difference(cooling.noise_c, '.2f')}, "
-        f"not including its comparison); in {minutes:g} min "
-        f"{degrees(end.celsius)} +/- {difference(two_sd(end.sd_c), '.1f')} (forecast)",
-        f"it is approaching {degrees(cooling.room_c)} +/- {difference(two_sd(cooling.room_sd_c), '.0f')} by {source}, time constant about "
-        f"{format_duration(cooling.tau_s)}; fitted on the last {cooling.used_s / 60:.0f} min",
+        f"{bath.probe} is at {degrees(now.celsius)} by its newest readings, which scatter by {difference(cooling.noise_c, '.2f')} "
+        f"(whether the probe itself is right is not in that); in {minutes:g} min "
+        f"{degrees(end.celsius)} +/- {difference(max(two_sd(end.sd_c), LEAST_TOLD_C), '.1f')} (forecast)",
+        f"it drifts towards {degrees(cooling.room_c)} +/- {difference(two_sd(cooling.room_sd_c), '.0f')} by {source}, time constant about "
+        f"{about(cooling.tau_s)}; fitted on the last {cooling.used_s / 60:.0f} min",
     ]
     if cooling.disturbed_s is not None:
         now_and_then.append(f"the water was disturbed about {cooling.disturbed_s / 60:.0f} min ago; only later readings were used")

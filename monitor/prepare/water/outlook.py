@@ -12,13 +12,20 @@ from dataclasses import dataclass
 
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
-from monitor.core.text.degrees import degrees, difference, plain_difference
+from monitor.core.text.degrees import degrees, difference, figure, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration, format_volume
 from monitor.prepare.water.bands import bath_band_c, developer_band_c
 from monitor.prepare.water.forecast import FittedBath
+from monitor.prepare.water.season import LARGEST_BATH_ML
 from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C, temper
 
+LEAST_TOLD_C = 0.1
+"""No forecast is told as surer than this: the bath itself differs by as much from place to place (a choice)."""
+WRAPPED = 2.0
+"""By how much a lid and a towel lengthen a bath's time constant: common practice, no source."""
+LARGEST_TIMES = 8.0
+"""A bath that is more than so many times as large is not named: twice as long, wide and deep (a choice)."""
 LOOK_S, STEP_S = 15.0, 5.0
 """How often the stages are checked, and the step of the liquid's path."""
 
@@ -81,9 +88,10 @@ def _limits(stage: Stage, develop: Stage | None, film: Film) -> tuple[float, flo
         return stage.reference_c - stage.band_c, stage.reference_c + stage.band_c, "its own band"
     if stage.role == "develop":
         if stage.steer and stage.law is not None:
-            return (*stage.law.valid_c, "the range of its data, temperature moves its end")
+            return (*stage.law.valid_c, "the range of its data; inside it temperature moves the end")
         within = developer_band_c(film)
-        return stage.reference_c - within, stage.reference_c + within, f"within {plain_difference(within)}, it is not steered"
+        why = f"within {plain_difference(within)}: temperature does not move its end"
+        return stage.reference_c - within, stage.reference_c + within, why
     if develop is None:
         return None
     within = bath_band_c(stage.role)
@@ -175,35 +183,47 @@ def advice(bath: FittedBath, view: Outlook, bath_ml: float | None, second_c: flo
         if other >= SCALDS_C:
             lines.append(f"caution: {HOT_WATER_CAUTION}")
     if view.needed_tau_s is not None and view.needed_tau_s > bath.tau_s:
-        ratio = view.needed_tau_s / bath.tau_s
-        lines.append(
-            f"insulate it with a towel and a lid: its time constant is {format_duration(bath.tau_s)}, "
-            f"{format_duration(view.needed_tau_s)} would last "
-            f"({ratio:.1f} times as much; a lid and a towel often double it, common practice, measure)"
-        )
-        volume = "" if bath_ml is None else f", here {format_volume(bath_ml * ratio**3)}"
-        lines.append(
-            f"or a larger bath: {ratio**3:.1f} times the water in a vessel of the same shape{volume}, or one {ratio:.1f} times as deep"
-        )
+        lines += _slower(bath, view.needed_tau_s / bath.tau_s, now, bath_ml)
     return lines
+
+
+def _slower(bath: FittedBath, ratio: float, now_c: float, bath_ml: float | None) -> list[str]:
+    """What makes it drift `ratio` times more slowly, as far as a lid, a towel or a vessel can; else what holds it."""
+    needs = f"its time constant is about {about(bath.tau_s)}, and {ratio:.1f} times as much would last"
+    wrapped = (
+        f"cover it and wrap it in a towel, which often doubles its time constant (common practice, measure): {needs}"
+        if ratio <= WRAPPED
+        else f"a lid and a towel alone will not do, they often double its time constant (common practice): {needs}"
+    )
+    if ratio**3 <= LARGEST_TIMES and (bath_ml is None or bath_ml * ratio**3 <= LARGEST_BATH_ML):
+        volume = "" if bath_ml is None else f", here {format_volume(bath_ml * ratio**3)}"
+        larger = f"or a larger bath: {ratio**3:.1f} times the water in a vessel of the same shape{volume}, or one {ratio:.1f} times as deep"
+        return [wrapped, larger]
+    if bath.room_c < now_c:
+        return [wrapped, "what holds it: a circulating heater, on a residual-current device; or hot water, a little and often"]
+    return [wrapped, "what holds it: a cooler room, or cold water and ice a little at a time; a heater only warms"]
+
+
+def about(seconds: float) -> str:
+    """A time constant as far as it is known: minutes, from three hours on whole hours."""
+    return f"{seconds / 3600.0:.0f} h" if seconds >= 3.0 * 3600.0 else f"{seconds / 60.0:.0f} min"
 
 
 def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
     """The answer in words."""
     expected = (
         f"while developing the bath goes from {degrees(view.begin_c)} to {degrees(view.end_c)} "
-        f"+/- {difference(two_sd(view.end_sd_c))} (forecast)"
+        f"+/- {difference(max(two_sd(view.end_sd_c), LEAST_TOLD_C))} (forecast)"
     )
     lines = [expected]
     if view.lasts:
         lines.append("it lasts the session")
     elif view.bearing is not None and view.leaves_s is not None:
         b = view.bearing
-        when = "already now" if view.leaves_s < 1.0 else f"{format_duration(view.leaves_s)} from now"
-        lines.append(
-            f"it may not last: {when}, in {b.name}, it may be outside "
-            f"{degrees(b.low_c)} to {degrees(b.high_c)} ({b.why})"
-        )
+        form = ".2f" if b.high_c - b.low_c < 1.0 else ".1f"
+        when = "as it is now" if view.leaves_s < 1.0 else f"{format_duration(view.leaves_s)} from now"
+        wanted = f"{figure(b.low_c):{form}} to {degrees(b.high_c, form)}"
+        lines.append(f"it may not last: {when} it may be outside {wanted}, for {b.name} ({b.why})")
     if not vessel_known:
         lines.append("the bath is not the developer: with a learned lag (--vessel) the developer's own temperature is forecast")
     return lines

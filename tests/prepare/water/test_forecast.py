@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Callable
 
 import pytest
@@ -224,8 +225,11 @@ def test_the_advice_has_amounts_and_would_work() -> None:
     end = cold.room_c + (now - cold.room_c) * 2.718281828 ** (-600.0 / view.needed_tau_s)
     assert end == pytest.approx(19.0, abs=0.01)
     lines = "\n".join(advice(cold, view, 2500.0, 60.0))
-    for words in ("water now: add", "of 60 C", "insulate it", "larger bath", "scalds", "two thirds first"):
+    for words in ("water now: add", "of 60 C", "a lid and a towel", "scalds", "two thirds first"):
         assert words in lines
+    wide = "\n".join(advice(cold, outlook(cold, recipe('band = "1.8 C"')), 2500.0, 60.0))
+    assert "wrap it in a towel" in wide
+    assert "or a larger bath" in wide
     assert advice(fitted(steady(20.0)), outlook(fitted(steady(20.0)), recipe()), 2500.0, 60.0) == []
 
 
@@ -291,3 +295,22 @@ def test_a_fit_is_quick(make: Callable[[], Truth]) -> None:
     sparse = fit_bath(bath_of(make(), 1200, every_s=5.0))
     assert len(dense.components) <= 80
     assert dense.at(1800.0).celsius == pytest.approx(sparse.at(1800.0).celsius, abs=0.15)
+
+
+def test_no_towel_is_offered_that_cannot_do_it_and_no_bath_that_nobody_has() -> None:
+    """A narrow band in a bath that hardly drifts: 3.7 times slower is more than a towel does, 50 times the water more than a wash tub."""
+    warm = fitted(newton(20.3, 8.0, 28_000.0))
+    lines = advice(warm, outlook(warm, recipe('band = "0.15 C"')), None, None)
+    said = "\n".join(lines)
+    assert "a lid and a towel alone will not do" in said
+    assert "larger bath" not in said
+    assert "circulating heater, on a residual-current device" in said
+    assert not re.search(r"\d+:\d\d:\d\d", said), "no time constant is known to the second"
+
+
+def test_a_narrow_band_is_told_with_its_hundredths_and_no_forecast_as_sure_as_nothing() -> None:
+    """19.85 to 20.15 C, not 19.9 to 20.1; at least 0.1 C."""
+    warm = fitted(newton(20.3, 8.0, 28_000.0))
+    said = "\n".join(outlook_lines(outlook(warm, recipe('band = "0.15 C"')), True))
+    assert "19.85 to 20.15 C" in said
+    assert "+/- 0.0 C" not in said
