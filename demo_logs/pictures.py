@@ -37,6 +37,8 @@ from monitor.review.measures import measure
 from monitor.review.pages.session import pictures_of
 
 HERE = Path(__file__).parent
+LIVE = HERE / "live-two-tanks"
+"""Played on a rig, not made: tests/benchmarks/live_evening.py."""
 ONE_EVENING = "02-probe-knocked-out"
 """The evening whose picture and live view stand in the README."""
 STILL_AT_S, COLUMNS, ROWS = 510.0, 100, 26
@@ -110,13 +112,40 @@ def two_tanks() -> str:
 
 
 def both_tanks() -> str:
-    """The timeline of the evening with both tanks as it went: the moments and the clashes are those of its journals, not of its plan."""
-    plan = planned(open_evening(str(HERE / f"{make.TWO}.toml")), {}, date(2026, 11, 27))
+    """The timeline of the evening with both tanks as it went."""
+    return as_it_went(HERE / f"{make.TWO}.toml", reports()[HERE / f"{make.TWO}.html"])
+
+
+def live_tanks() -> str:
+    """The same of the evening on the rig."""
+    return as_it_went(LIVE / "evening.toml", live_journals())
+
+
+def reports() -> dict[Path, list[Path]]:
+    """The reports of whole evenings, each with its journals."""
+    both = [HERE / f"{make.TWO}-{number}.jsonl" for number in make.TWO_SESSIONS]
+    return {HERE / f"{make.TWO}.html": both, LIVE / "report.html": live_journals()}
+
+
+def live_journals() -> list[Path]:
+    """Those of the evening on the rig, film by film."""
+    return sorted(LIVE.glob("*.jsonl"), key=lambda path: int(load(path).opening["evening"]["film"]))
+
+
+def as_it_went(file: Path, journals: list[Path]) -> str:
+    """The timeline of an evening: the moments and the clashes are those of its journals, not of its plan. Live journals count from their
+    arming; `mono0_s` puts them on one clock, which begins with the first film."""
+    plan = planned(open_evening(str(file)), {}, date(2026, 11, 27))
     films = []
-    for film in plan.films:
-        journal = load(HERE / f"{make.TWO}-{film.film.number}.jsonl")
-        begins = [r["t_s"] for r in journal.of("stage") if r["event"] == "begin"]
-        ends = [*begins[1:], journal.of("session")[-1]["t_s"]]
+    zero_s = None
+    for film, path in zip(plan.films, journals, strict=True):
+        journal = load(path)
+        armed_s = journal.opening.get("mono0_s", 0.0)
+        begun = {r["stage"]: armed_s + r["t_s"] for r in reversed(journal.of("stage")) if r["event"] == "begin"}
+        begun |= {r["stage"]: armed_s + r["begin_t_s"] for r in journal.of("correction")}
+        zero_s = begun[1] if zero_s is None and "mono0_s" in journal.opening else zero_s or 0.0
+        begins = [begun[number] - zero_s for number in sorted(begun)]
+        ends = [*begins[1:], armed_s + journal.of("session")[-1]["t_s"] - zero_s]
         stages = tuple(StageTime(at.stage, b, e, {}, {}) for at, b, e in zip(film.stages, begins, ends, strict=True))
         films.append(replace(film, start_s=begins[0], stages=stages))
     hands = moments(films)
@@ -139,7 +168,7 @@ def live_view() -> str:
 
 def main() -> int:
     """All of them."""
-    for path in sorted(HERE.glob("*.jsonl")):
+    for path in sorted((*HERE.glob("*.jsonl"), *LIVE.glob("*.jsonl"))):
         path.with_suffix(".svg").write_text(picture(path), encoding="utf-8")
         sys.stdout.write(f"{path.stem}.svg\n")
     drawn = card_png()
@@ -150,8 +179,8 @@ def main() -> int:
     for name, text in {**for_readme(), "two-tanks.svg": two_tanks(), f"{make.TWO}.svg": both_tanks()}.items():
         (HERE / name).write_text(text, encoding="utf-8")
         sys.stdout.write(f"{name}\n")
-    journals = [str(HERE / f"{make.TWO}-{number}.jsonl") for number in make.TWO_SESSIONS]
-    return evenbath(["review", *journals, "--report", str(HERE / f"{make.TWO}.html")])
+    (LIVE / "evening.svg").write_text(live_tanks(), encoding="utf-8")
+    return max(evenbath(["review", *map(str, journals), "--report", str(report)]) for report, journals in reports().items())
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ from types import ModuleType
 
 import pytest
 
+from monitor.cli.main import main as evenbath
 from monitor.review.load import load
 
 FOLDER = Path(__file__).parent.parent / "demo_logs"
@@ -84,6 +85,24 @@ def test_the_timeline_of_both_tanks_is_that_of_their_journals_and_the_report_has
     same((FOLDER / f"{MAKE.TWO}.svg").read_text(encoding="utf-8"), PICTURES.both_tanks())
     report = (FOLDER / f"{MAKE.TWO}.html").read_text(encoding="utf-8")
     assert all(report.count(f"27 Nov 2026, {film}") >= 2 for film in ("the millrace", "the sluice", "the drying loft", "the kiln at dusk"))
+
+
+def test_the_live_evening_s_pictures_and_report_are_those_of_its_journals() -> None:
+    """Else run `python demo_logs/pictures.py`."""
+    live = FOLDER / "live-two-tanks"
+    same((live / "evening.svg").read_text(encoding="utf-8"), PICTURES.live_tanks())
+    for path in PICTURES.live_journals():
+        same(path.with_suffix(".svg").read_text(encoding="utf-8"), PICTURES.picture(path))
+
+
+@pytest.mark.parametrize("report", ["07-two-tanks.html", "live-two-tanks/report.html"])
+def test_the_report_of_an_evening_is_that_of_its_journals(report: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every word and every path in it; else run `python demo_logs/pictures.py`."""
+    journals = PICTURES.reports()[FOLDER / report]
+    assert evenbath(["review", *map(str, journals), "--report", str(tmp_path / "report.html")]) == 0
+    stands, made = (path.read_text(encoding="utf-8") for path in (FOLDER / report, tmp_path / "report.html"))
+    same(stands, made)
+    assert re.sub(r"<[^>]*>", " ", stands) == re.sub(r"<[^>]*>", " ", made)
 
 
 def test_the_live_evening_is_whole_and_tells_of_the_kill_the_tap_and_the_probe() -> None:

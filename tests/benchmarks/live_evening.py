@@ -21,32 +21,8 @@ from monitor.live.station.control import ask
 from tests.benchmarks.bench_memory import cost
 from tests.cli.test_develop_evening import TwoVessels
 
-ROLL = """schema = 1
-name = "Short roll"
-film = "panchromatic"
-vessel = "lidded tank"
-[[stage]]
-name = "develop"
-role = "develop"
-time = "1:45"
-reference = "20 C"
-rate = { law = "coefficient", per_10_c = 2.5, sd = 0.1 }
-drain = "0:10"
-agitation = [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]
-[[stage]]
-name = "stop"
-role = "stop"
-time = "0:20"
-[[stage]]
-name = "fix"
-role = "fix"
-time = "0:40"
-"""
-FILMS = (("roll 21", "left"), ("roll 22", "right"), ("roll 23", "left"), ("roll 24", "right"))
-EVENING = 'schema = 1\nname = "Four rolls, two tanks"\nbetween = "0:20"\n' + "".join(
-    f'[[film]]\nrecipe = "roll.toml"\nwhat = "{what}"\nvessel = "{vessel}"\n' + ('start = "+0:25"\n' if what == "roll 22" else "")
-    for what, vessel in FILMS
-)
+LIVE = Path(__file__).parents[2] / "demo_logs" / "live-two-tanks"
+ROLL, EVENING = ((LIVE / name).read_text(encoding="utf-8") for name in ("roll.toml", "evening.toml"))
 TRACE = (
     "t_s,developer_c,bath_c,developer_2_c,developer_2_fault\n0,20.4,20.5,19.9,\n300,19.8,19.9,20.3,\n340,19.7,19.8,20.4,missing\n"
     "900,19.0,19.0,20.6,missing\n"
