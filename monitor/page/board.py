@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.core.text.controls import one_line
+from monitor.core.text.quantities import format_duration
 from monitor.core.text.typeset import typeset
 from monitor.live.station.ended import Ended, read_session, session_names
 from monitor.live.station.left_bare import left_bare_s
@@ -83,9 +84,11 @@ class Board:
         return self.word_age_s(now_s) <= SILENT_S and self._word is not None and self._word.get("light") is True
 
     def free(self, now_s: float) -> bool:
-        """Whether the station itself says, now, that nothing is armed and nothing runs, and no journal says otherwise: a session's journal
-        is there before the next word."""
-        return self.awake(now_s) and self._word is not None and self._word.get("films") == [] and not open_sessions(self._journals)
+        """Whether the station itself says, now, that nothing is armed, runs or is to come in its turn, and no journal says otherwise: a
+        session's journal is there before the next word."""
+        if not self.awake(now_s) or self._word is None or self._word.get("films") != [] or self._word.get("to_come"):
+            return False
+        return not open_sessions(self._journals)
 
     def word_age_s(self, now_s: float) -> float:
         """How old the station's word is; infinite where it was never heard."""
@@ -115,10 +118,21 @@ class Board:
         figures, slots, about = self._top(films, age_s, now_s)
         told = {**figures, "station_age_s": None if math.isinf(age_s) else age_s, "slots": slots.plain()}
         told["films"] = [told_film for _, told_film in films]
-        beside = [*self._tap_for(), *(_beside(film) for film, _ in films[1:])] if len(films) > 1 else []
+        beside = [*self._clash(age_s), *self._tap_for(), *(_beside(film) for film, _ in films[1:])] if len(films) > 1 else []
         told["others"] = [*beside, *self._turns(age_s)]
         told["station"] = None if self._word is None else self._word.get("station")
         return {**told, "id": f"{about}:{self._numbers}"}
+
+    def _clash(self, age_s: float) -> list[str]:
+        """That both films will want the hands at once, and which one goes first, where the station says so."""
+        told = None if self._word is None else self._word.get("clash")
+        if not told:
+            return []
+        named = {film.vessel: film.whose for film in self._films.values()}
+        first, then = (named.get(told[which]) or str(told[which]).upper() for which in ("first", "then"))
+        in_s = told["in_s"] - age_s
+        when = sentences.CLASH_NOW if in_s < 1.0 else sentences.CLASH_IN.format(left=format_duration(float(int(in_s))))
+        return [typeset(one_line(sentences.CLASH.format(when=when, first=first, then=then, why=told["why"])))]
 
     def _tap_for(self) -> list[str]:
         """Whose the next tap is, where the station says so."""

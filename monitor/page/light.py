@@ -27,6 +27,6 @@ def may_be_lit_by(film: Film, quiet_s: float) -> bool:
 def nothing_is_out(journals: Path, word: Mapping[str, Any] | None, wall: datetime) -> bool:
     """Whether a bright patch, such as a QR code, may be shown: no session is open, no film was left bare, and the station, if it says
     anything, says that nothing is armed. `word`: its newest, None where it is silent."""
-    if word is not None and (word.get("light") is not True or word.get("films") != []):
+    if word is not None and (word.get("light") is not True or word.get("films") != [] or word.get("to_come")):
         return False
     return not open_sessions(journals) and left_bare_s(journals, wall) <= 0.0

@@ -32,6 +32,7 @@ role = "developer"
 factory = "lgpio"
 sounder = "GPIO18"
 """
+COMES = {"light": True, "films": [], "to_come": [{"vessel": "left"}]}
 
 
 class Terminal(io.StringIO):
@@ -119,7 +120,7 @@ def test_the_code_is_drawn_where_a_person_looks_and_it_fits(station: Station) ->
         assert len(station.run("pair", columns=columns, terminal=terminal).splitlines()) == 3
 
 
-@pytest.mark.parametrize("word", [{"light": False}, {"light": True, "films": [{}]}, {"light": True}, {}])
+@pytest.mark.parametrize("word", [{"light": False}, {"light": True, "films": [{}]}, {"light": True}, {}, COMES])
 def test_no_bright_patch_while_the_station_says_that_something_is_armed(station: Station, word: dict[str, Any]) -> None:
     """Bare film, a lidded session, and a word that says neither."""
     station.word = word

@@ -74,11 +74,12 @@ class Served:
 
     def __init__(
         self, source: Any, lists: Lists | None = None, *, stale_s: float = 3.0, black_s: float = 15.0, most: int = 256,
-        writes: Writes | None = None,
+        writes: Writes | None = None, template: str = "page.html",
     ) -> None:  # fmt: skip
         self.source = source
         self.pulse = Pulse(source, Streams(most, 24), RealClock().mono_s)
-        self.server = PageServer(("127.0.0.1", 0), [NAME], self.pulse, Documents(stale_s, black_s), lists, RealClock().mono_s, writes)
+        documents = Documents(stale_s, black_s, template)
+        self.server = PageServer(("127.0.0.1", 0), [NAME], self.pulse, documents, lists, RealClock().mono_s, writes)
         self.port = self.server.port
         self.pulse.start()
         self._thread = threading.Thread(target=self.server.serve_forever, args=(0.05,), daemon=True)

@@ -146,6 +146,22 @@ def test_of_two_films_each_is_called_by_its_vessel_and_its_name(tmp_path: Path) 
     assert told["others"][1].startswith("LEFT · roll 1: DEVELOP · 1 of 3: 6:40 to POUR OFF")
 
 
+def test_when_both_films_want_the_hands_at_once_it_is_said_first(tmp_path: Path) -> None:
+    """In the page's own words, by vessel and name, as old as the station's word is; nothing where nothing clashes."""
+    first, second = (put(tmp_path, name, closed=False, until_s=90.0) for name in ("01-cold-laundry", "02-probe-knocked-out"))
+    made = board(tmp_path)
+    films = [{**film(first, 500.0), "vessel": "left", "what": "roll 1"}, {**film(second, 300.0), "vessel": "right", "what": "roll 2"}]
+    clash = {"first": "left", "then": "right", "why": "develop before fix: development does not wait", "overlap_s": 12.0, "in_s": 95.5}
+    made.word({**LIT, "films": films, "clash": clash}, 10.0)
+    said = "both films want your hands: LEFT · roll 1 first, then RIGHT · roll 2. develop before fix: development does not wait."
+    assert made.snapshot(10.0)["others"][0] == f"In 1:35 {said}"
+    assert made.snapshot(12.0)["others"][0] == f"In 1:33 {said}"
+    made.word({**LIT, "films": films, "clash": {**clash, "in_s": 0.0}}, 13.0)
+    assert made.snapshot(13.0)["others"][0] == f"Now {said}"
+    made.word({**LIT, "films": films, "clash": None}, 14.0)
+    assert "both" not in "".join(made.snapshot(14.0)["others"])
+
+
 def test_the_films_that_wait_and_the_next_ones_say_when_they_begin(tmp_path: Path) -> None:
     """By the evening's plan, as old as the station's word is; nothing where nothing says."""
     first = put(tmp_path, "01-cold-laundry", closed=False, until_s=90.0)

@@ -313,6 +313,7 @@ def test_a_dark_word_and_one_that_says_nothing_of_films_make_nothing_free(tmp_pa
     assert (dark.free(100.0), dark.awake(100.0)) == (False, False)
     assert not _board(tmp_path, {"station": "laundry", "light": True}).free(100.0)
     assert not _board(tmp_path, {**WORD, "light": "yes"}).free(100.0)
+    assert not _board(tmp_path, {**WORD, "to_come": [{"vessel": "left"}]}).free(100.0)
 
 
 def test_a_session_is_known_by_its_journal_before_the_next_word(tmp_path: Path) -> None:

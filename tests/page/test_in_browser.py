@@ -10,13 +10,17 @@ import os
 import shutil
 import threading
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from monitor.page.class_board import ClassBoard
 from monitor.page.lists import Leaf
 from tests.page.served import NAME, Served, Told, at, gate, waiting
+from tests.page.test_class_board import WALL, station
+from tests.page.test_journals import put
 
 CHROMIUM = os.environ.get("EVENBATH_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 AXE = os.environ.get("EVENBATH_AXE")
@@ -62,6 +66,13 @@ class OneReport:
         """Rows of a report."""
         result = {"percent": "99.9 %", "doubt": "±1.7", "Time": "2:10, plan 2:00: 10 s longer, as it cooled"}
         return {**result, "Hands": "on time", "Next time": "change nothing"}
+
+
+def brightest(page: Any) -> int:
+    """The largest value of any pixel."""
+    image = pytest.importorskip("PIL.Image")
+    shot = image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    return int(max(high for _, high in shot.getextrema()))
 
 
 class Tab:
@@ -114,9 +125,7 @@ class Tab:
 
     def brightest(self) -> int:
         """The largest value of any pixel."""
-        image = pytest.importorskip("PIL.Image")
-        shot = image.open(io.BytesIO(self.page.screenshot())).convert("RGB")
-        return int(max(high for _, high in shot.getextrema()))
+        return brightest(self.page)
 
     def text(self, selector: str) -> str:
         """What stands there."""
@@ -369,3 +378,54 @@ def test_a_report_is_under_the_lease_too(tab: Tab, states: dict[str, dict[str, A
     tab.wait(lambda: tab.served.pulse.lit)
     tab.goto()
     tab.lit()
+
+
+def test_one_dark_station_makes_the_whole_class_black(tab: Tab, tmp_path: Path) -> None:
+    """The rows of twenty stations go with it: largest pixel 0, no text, and what is asked for then is a black page."""
+    wall = WALL.timestamp()
+    for k in range(20):
+        station(tmp_path, f"bench-{k:02}", "01-cold-laundry", 300.0 + 20.0 * k)
+    made = ClassBoard(tmp_path, lambda: WALL + timedelta(seconds=20.0))  # all are silent, which takes more room
+    served = Served(made, stale_s=STALE_S, black_s=BLACK_S, template="class.html")
+    page = tab.context.new_page()
+    try:
+        for width in (1200, 390, 320):
+            page.set_viewport_size({"width": width, "height": 844})
+            page.goto(f"http://{NAME}:{served.port}/")
+            page.locator("html[data-lit]").wait_for(state="attached")
+            page.locator("#rows tr").nth(19).wait_for()
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert brightest(page) > 200
+        station(tmp_path, "bench-20", "03-six-sheets", 100.0)
+        page.locator("html:not([data-lit])").wait_for(state="attached", timeout=4000)
+        assert brightest(page) == 0
+        page.goto(f"http://{NAME}:{served.port}/")
+        assert page.evaluate("document.body.textContent.trim()") == ""
+        assert brightest(page) == 0
+        journal = next((tmp_path / "bench-20").iterdir())
+        journal.unlink()
+        put(tmp_path / "bench-20", "03-six-sheets", closed=True)
+        os.utime(journal, (wall, wall))
+        tab.wait(lambda: served.pulse.lit)
+        page.goto(f"http://{NAME}:{served.port}/")
+        page.locator("html[data-lit]").wait_for(state="attached", timeout=8000)
+        assert brightest(page) > 200
+    finally:
+        page.close()
+        served.close()
+    tab.page.bring_to_front()
+
+
+@pytest.mark.parametrize("width", [320, 390])
+def test_a_clash_of_two_films_stands_first_among_the_lines_below(tab: Tab, states: dict[str, dict[str, Any]], width: int) -> None:
+    """Whole, in its own box, and no other slot moves."""
+    tab.page.set_viewport_size({"width": width, "height": 844})
+    tab.show(states["running"])
+    before = tab.page.evaluate("[...document.querySelectorAll('.slot')].map(s => s.getBoundingClientRect().top)")
+    clash = "In 1:35 both films want your hands: LEFT · roll 1 first, then RIGHT · roll 2. develop before fix: development does not wait."
+    tab.show({**states["running"], "others": [clash, "Your tap counts for LEFT · roll 1."]})
+    tab.until("!document.getElementById('others').hidden")
+    assert tab.page.locator("#others li").all_text_contents()[0] == clash
+    assert tab.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert tab.page.evaluate("[...document.querySelectorAll('.slot')].map(s => s.getBoundingClientRect().top)") == before
+    tab.page.set_viewport_size({"width": 390, "height": 844})

@@ -103,6 +103,7 @@ class Teller:
             "tap_for": None if tap_for is None else tap_for.name,
             "version": __version__,
             "films": [{**_film(running), "begins_in_s": self._starting.turns.begins_in_s(running)} for running in self._films],
+            "clash": self._sessions.side.clash(now_s),
             "to_come": self._starting.turns.next_ones(),
             "probes": [probe.as_json() for probe in self._probes.status(now_s, steps=False)],
         }

@@ -23,6 +23,8 @@ LOADED = SHORT.replace('[[stage]]\nname = "develop"', LOAD)
 class Pages:
     """Whoever shows the word: keeps all that it was told, and counts as lit as often as it says."""
 
+    lease_s = LEASE_S
+
     def __init__(self, lit: int = 0, listeners: bool = True) -> None:
         self.count = lit
         self.listeners = listeners
@@ -153,7 +155,7 @@ def _owns(world: World) -> list[tuple[Any, Any]]:
     return list(zip(films, own_lengths([film.stand(world.clock.mono_s()) for film in films]), strict=True))
 
 
-def test_of_two_films_both_are_told_and_one_that_is_bare_makes_all_dark(tmp_path: Path) -> None:
+def test_of_two_films_both_are_told_and_one_that_is_bare_makes_all_dark(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The rule of light is that of all films together, until both are over."""
     pages = Pages()
     world = World(tmp_path, two_vessels=True, telling=pages)
@@ -162,6 +164,11 @@ def test_of_two_films_both_are_told_and_one_that_is_bare_makes_all_dark(tmp_path
     world.go(1)
     assert [film["vessel"] for film in pages.words[-1]["films"]] == ["left", "right"]
     assert all(film["what"] for film in pages.words[-1]["films"]), "as the evening calls them"
+    assert pages.words[-1]["clash"] is None
+    monkeypatch.setattr(world.station.sessions.side, "clash", lambda now_s: {"first": "left", "in_s": 95.0})
+    world.go(1)
+    assert pages.words[-1]["clash"] == {"first": "left", "in_s": 95.0}, "as in the status"
+    monkeypatch.undo()
     owner = next(film for film in pages.words[-1]["films"] if film["session"] == pages.words[-1]["tap_for"])
     switched = {film.vessel: own for film, own in _owns(world)}
     assert "tap" in switched[owner["vessel"]]
