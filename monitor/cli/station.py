@@ -43,6 +43,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the contract, section 8."""
     parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
     parser.add_argument("--rig", metavar="DIR", help="probes from DIR/w1 and a panel of files in DIR, in place of a Pi")
+    parser.add_argument("--lease-s", type=float, help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,13 +51,16 @@ def run(args: argparse.Namespace) -> int:
     from monitor.live.clock import RealClock
     from monitor.live.station.log_lines import LogLines, keep_standard_descriptors
     from monitor.live.station.station_file import lock_state
+    from monitor.live.station.telling import LEASE_S
 
+    if args.lease_s is not None and (args.rig is None or not 0.0 < args.lease_s <= LEASE_S):
+        raise InputWrong(f"--lease-s {args.lease_s:g}: how long displays may go on shining; allowed: on a rig, up to {LEASE_S:g}")
     keep_standard_descriptors()
     config = open_station(args.file)
     lock = lock_state(config)
     log = LogLines()
     try:
-        return _serve(config, RealClock(), None if args.rig is None else Path(args.rig), log)
+        return _serve(config, RealClock(), None if args.rig is None else Path(args.rig), log, args.lease_s or LEASE_S)
     except (OSError, RuntimeError) as wrong:  # no pipe and no full disk makes a success, or an input error, of a station that died
         if isinstance(wrong, OSError) and wrong.errno in (errno.EMFILE, errno.ENFILE):
             log.say(f"evenbath station: no more files may be opened ({wrong.strerror}); allowed: a higher limit, such as ulimit -n 256")
@@ -77,7 +81,7 @@ def open_station(name: str) -> StationConfig:
     return load_station(read_file(name, "station file"), name, state_folder(station_file=name))
 
 
-def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines) -> int:
+def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines, lease_s: float) -> int:
     from hardware.silence import stand_by
     from monitor.core.probes.learned import Learned
     from monitor.live.inbox import Inbox, Stop
@@ -116,7 +120,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines)
     panel = open_panel(config, clock, rig)
     beside = None if rig is not None else stand_by(config.file)
     control = Control(config.state, inbox.put, clock=clock)
-    telling = Telling(config.state, clock=clock)
+    telling = Telling(config.state, clock=clock, lease_s=lease_s)
     player = Player(clock, panel.sounder, inbox.put, vibrator=panel.vibrator, sounder_2=panel.sounder_2)
     notifier = Notifier()
     publisher = open_publisher(config, clock)

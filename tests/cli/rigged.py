@@ -79,9 +79,9 @@ class Rigged:
         """A command line."""
         return [sys.executable, "-m", "monitor.cli.main", *words]
 
-    def start(self) -> subprocess.Popen[str]:
+    def start(self, *more: str) -> subprocess.Popen[str]:
         """Start the station and wait for its first line."""
-        words = self.command("station", "--file", str(self.file), "--rig", str(self.rig))
+        words = self.command("station", "--file", str(self.file), "--rig", str(self.rig), *more)
         with (self.folder / "stderr").open("a") as errors:
             self.process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=errors, text=True)
         assert self.process.stdout is not None

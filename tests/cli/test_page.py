@@ -99,19 +99,20 @@ def test_a_session_is_seen_from_waiting_to_its_report(paged: Paged) -> None:
 
 
 def test_with_bare_film_the_page_is_black_and_the_station_waits_for_it(paged: Paged) -> None:
-    """Lit pages put the arming off by the lease; from the first word on all is dark."""
-    paged.start()
-    paged.serve()
+    """Lit pages put the arming off by the lease, which is short here; from the first word on all is dark."""
+    lease_s = 3.0
+    paged.start("--lease-s", str(lease_s))
+    paged.serve("--stale-s", "0.7", "--black-s", "2")
     paged.wait(lambda: paged.seen().get("station") == "laundry")
     armed = threading.Thread(target=paged.run, args=("develop", paged.recipe(DARK), "--file", str(paged.file), "--detach", "--waive", "x"))
     begun_s = paged.clock.mono_s()
     armed.start()
     paged.wait(lambda: paged.seen() == {"light": False})
-    assert paged.clock.mono_s() - begun_s < 5.0
+    assert paged.clock.mono_s() - begun_s < lease_s
     assert not list((paged.state / "journals").glob("*.jsonl"))
     assert paged.ask("")[0] == 503
     armed.join()
-    assert paged.clock.mono_s() - begun_s >= LEASE_S - 1.0
+    assert paged.clock.mono_s() - begun_s >= lease_s
     assert list((paged.state / "journals").glob("*.jsonl"))
     paged.kill()
     paged.pause(4.0)
@@ -122,13 +123,13 @@ def test_with_bare_film_the_page_is_black_and_the_station_waits_for_it(paged: Pa
 def test_a_station_that_is_stopped_makes_old_values_and_then_black_and_neither_needs_the_other(paged: Paged) -> None:
     """SIGSTOP and SIGKILL of each: the other goes on."""
     paged.start()
-    paged.serve("--stale-s", "1", "--black-s", "5")
+    paged.serve("--stale-s", "0.7", "--black-s", "2")
     name = paged.arm(LONG)
     paged.hold(name)
     paged.wait(lambda: paged.seen().get("state") == "running")
     assert paged.process is not None
     paged.process.send_signal(signal.SIGSTOP)
-    paged.wait(lambda: paged.seen().get("station_age_s", 0.0) > 1.5)
+    paged.wait(lambda: paged.seen().get("station_age_s", 0.0) > 1.0)
     paged.wait(lambda: paged.seen() == {"light": False})
     paged.process.send_signal(signal.SIGCONT)
     paged.wait(lambda: paged.seen().get("state") == "running")
@@ -140,6 +141,15 @@ def test_a_station_that_is_stopped_makes_old_values_and_then_black_and_neither_n
     paged.process_of_page.kill()
     at = len(paged.records(name, kind="reading"))
     paged.wait(lambda: len(paged.records(name, kind="reading")) > at + 4)
+
+
+@pytest.mark.parametrize(("more", "lease_s"), [((), "3"), (("--rig", "x"), "21"), (("--rig", "x"), "0"), (("--rig", "x"), "nan")])
+def test_the_lease_is_shortened_on_a_rig_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], more: tuple[str, ...], lease_s: str
+) -> None:
+    """A station with probes waits for as long as any display may shine."""
+    assert main(["station", "--file", str(Rigged(tmp_path).file), "--lease-s", lease_s, *more]) == 2
+    assert "allowed: on a rig, up to 20" in capsys.readouterr().err
 
 
 def test_what_is_wrong_is_said_in_a_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -43,7 +43,9 @@ class Telemetry(Protocol):
 
 
 class Displays(Protocol):
-    """Whoever shows the station's word. No method may block or raise."""
+    """Whoever shows the station's word. No method may block or raise. `lease_s`: the longest that a display shines without a word."""
+
+    lease_s: float
 
     @property
     def listeners(self) -> bool:

@@ -78,6 +78,7 @@ class Starting:
         self._asked: tuple[Preflight, StartRequest] | None = None
         self._yeses = _Yeses({}, {})
         self._telling = parts.telling
+        self._lease_s = LEASE_S if parts.telling is None else parts.telling.lease_s
         self._dark_since_s: float | None = None
         self._vessels = parts.config.vessels
         self.turns = InTurn(parts, sessions, probes, self._what_stops)
@@ -187,7 +188,7 @@ class Starting:
         if not self.going_dark(now_s):
             self._dark_since_s = now_s
         assert self._dark_since_s is not None
-        left_s = self._dark_since_s + LEASE_S - now_s
+        left_s = self._dark_since_s + self._lease_s - now_s
         if left_s <= 0:
             return None
         said = f"{_pages(lit)} and is told to go black; nothing is armed for {left_s:.0f} s, by when it has. Put phones out of the room"

@@ -53,7 +53,10 @@ class _Reader:
 class Telling:
     """The server. `tell`, `lit` and `listeners` may be called from the station's thread; none of them waits for a reader."""
 
-    def __init__(self, state: Path, allow: Callable[[Peer], bool] = trusted, clock: Clock | None = None) -> None:
+    def __init__(
+        self, state: Path, allow: Callable[[Peer], bool] = trusted, clock: Clock | None = None, lease_s: float = LEASE_S
+    ) -> None:
+        self.lease_s = lease_s
         self._mono_s = (RealClock() if clock is None else clock).mono_s
         self._path = state / NAME
         self._state = state
@@ -201,5 +204,5 @@ class Telling:
         with self._lock:
             reader = self._readers.pop(descriptor)
             if reader.may_be_lit and reader.told:
-                self._lit_until_s = max(self._lit_until_s, self._mono_s() + LEASE_S)
+                self._lit_until_s = max(self._lit_until_s, self._mono_s() + self.lease_s)
         reader.end.close()

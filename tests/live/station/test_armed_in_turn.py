@@ -12,6 +12,7 @@ import pytest
 
 from monitor.cli.status import lines
 from monitor.core.recipe.reader import load_recipe
+from monitor.live.station.telling import LEASE_S
 from tests.live.simulated import DARK, JUG_2, SHORT, World
 
 LONG = SHORT.replace('"2:00"', '"7:00"')
@@ -290,6 +291,7 @@ def test_bare_film_is_armed_once_every_display_is_black(tmp_path: Path) -> None:
 
     class Lit:
         listeners = 0
+        lease_s = LEASE_S
 
         def lit(self, now_s: float) -> int:
             return 1
