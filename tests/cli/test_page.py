@@ -21,6 +21,7 @@ from monitor.cli.main import main
 from monitor.cli.page import BLACK_S, NICE, STALE_S
 from monitor.core.errors import InputWrong
 from monitor.live.station.telling import LEASE_S
+from monitor.prepare.logbook.notes import read_notes
 from tests.cli.rigged import DARK, LONG, Rigged
 
 
@@ -53,14 +54,29 @@ class Paged(Rigged):
         assert isinstance(told, dict)
         return told
 
-    def close(self) -> None:
-        """Both processes."""
+    def post(self, path: str, told: object, cookie: str = "") -> tuple[int, str]:
+        """Status, and the cookie that is set."""
+        headers = {"Content-Type": "application/json", "Origin": self.url.rstrip("/"), "Cookie": cookie}
+        request = urllib.request.Request(f"{self.url}{path}", json.dumps(told).encode(), headers)
+        try:
+            with urllib.request.urlopen(request, timeout=20) as answer:
+                return int(answer.status), str(answer.headers.get("Set-Cookie", "")).partition(";")[0]
+        except urllib.error.HTTPError as refused:
+            refused.read()
+            return refused.code, ""
+
+    def stop_page(self) -> None:
+        """By SIGTERM."""
         if self.process_of_page is not None:
             self.process_of_page.send_signal(signal.SIGCONT)
             self.process_of_page.send_signal(signal.SIGTERM)
             self.process_of_page.wait(10)
             assert self.process_of_page.stdout is not None
             self.process_of_page.stdout.close()
+
+    def close(self) -> None:
+        """Both processes."""
+        self.stop_page()
         if self.process is not None:
             self.process.send_signal(signal.SIGCONT)
             self.stop()
@@ -96,6 +112,40 @@ def test_a_session_is_seen_from_waiting_to_its_report(paged: Paged) -> None:
     assert paged.process_of_page is not None
     nice = int(Path(f"/proc/{paged.process_of_page.pid}/stat").read_text().rpartition(")")[2].split()[16])
     assert nice >= NICE
+
+
+def test_a_paired_phone_writes_until_a_session_is_armed_and_the_page_may_be_restarted(paged: Paged) -> None:
+    """With the real station's word: paired by the command's code, across a restart of the page, and not beside a session."""
+    paged.start()
+    paged.serve()
+    paged.wait(lambda: paged.seen().get("station") == "laundry")
+    told = paged.run("page", "pair", "--file", str(paged.file)).stdout
+    code = told.partition("code: ")[2][:9]
+    status, cookie = paged.post("pair", {"code": code})
+    assert status == 200
+    assert paged.post("pair", {"code": code})[0] == 403
+    note = {"text": "the tap drips", "session": None, "key": "k" * 32}
+    assert paged.post("writes/note", note, cookie)[0] == 200
+    paged.stop_page()
+    paged.serve()
+    paged.wait(lambda: paged.seen().get("station") == "laundry")
+    assert paged.post("writes/tick", {"recipe": "recipe.toml", "item": "jugs", "ticked": True}, cookie)[0] == 400, "no such recipe yet"
+    name = paged.arm(LONG)
+    before = paged.journal(name).read_bytes()
+    assert paged.post("writes/choose", {"recipe": "recipe.toml"}, cookie)[0] == 409
+    assert paged.post("writes/note", {**note, "session": name, "key": "l" * 32}, cookie)[0] == 200, "lidded: a note may be kept"
+    assert paged.journal(name).read_bytes().startswith(before)
+    assert b"tap drips" not in paged.journal(name).read_bytes()
+    assert paged.run("abandon", "--file", str(paged.file), "--why", "a test").returncode == 0
+    paged.wait(lambda: paged.post("writes/choose", {"recipe": "recipe.toml"}, cookie)[0] == 200)
+    assert paged.process is not None
+    paged.process.send_signal(signal.SIGSTOP)
+    paged.wait(lambda: paged.post("writes/choose", {"recipe": None}, cookie)[0] == 409)
+    assert paged.post("writes/note", {**note, "key": "m" * 32}, cookie)[0] == 409
+    paged.process.send_signal(signal.SIGCONT)
+    assert paged.run("page", "devices", "--revoke", "all", "--file", str(paged.file)).returncode == 0
+    assert paged.post("writes/note", {**note, "key": "n" * 32}, cookie)[0] == 401
+    assert [kept.text for kept in read_notes(paged.state)] == ["the tap drips"] * 2
 
 
 def test_with_bare_film_the_page_is_black_and_the_station_waits_for_it(paged: Paged) -> None:
