@@ -177,9 +177,16 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
 
     class Parser(base):  # type: ignore[misc, valid-type]
         def error(self, message: str) -> NoReturn:
+            import re
+
             from monitor.cli.nearest import meant
             from monitor.core.text.controls import one_line
 
+            action = re.fullmatch(r"argument [^:]* \| [^:]*: invalid choice: '(.*)' \(choose from (.*)\)", message)
+            if action is not None:
+                near, known = meant(self, message), action[2].replace("'", "")
+                sys.stderr.write(f'{self.prog}: "{one_line(action[1])}" is not one of its actions; allowed: {known}{near}\n')
+                raise SystemExit(2)
             sys.stderr.write(f"{self.prog}: {one_line(message + meant(self, message))}; {self.prog} --help tells what is allowed\n")
             raise SystemExit(2)
 

@@ -184,3 +184,12 @@ def test_a_fixer_that_nobody_tested_is_untested_and_one_unit_is_one(state: Path,
     assert "1 unit through it" in said.splitlines()[-1]
     assert main(["bottle", "test", "fixer", "--clearing", "0:30", "--is-fresh"]) == 0
     assert "fixer: good" in capsys.readouterr().out
+
+
+def test_an_action_that_is_none_is_told_with_those_there_are(capsys: pytest.CaptureFixture[str]) -> None:
+    """In words, without the brackets and bars of its usage."""
+    assert main(["bottle", "dicsard"]) == 2
+    said = capsys.readouterr().err
+    assert said == (
+        'evenbath bottle: "dicsard" is not one of its actions; allowed: add, use, test, discard, list, undo; did you mean "discard"?\n'
+    )

@@ -146,3 +146,11 @@ def test_bad_input_is_refused_in_plain_lines(capsys: pytest.CaptureFixture[str],
         status, out, err = run(capsys, *words)
         assert (status, out) == (2, ""), words
         assert err
+
+
+def test_what_is_no_journal_is_told_once(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A recipe in its place has forty lines that are no records."""
+    file = tmp_path / "r.toml"
+    file.write_text(RECIPE.replace("BAND", "4 C"))
+    assert main(["forecast", str(file)]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1

@@ -42,7 +42,8 @@ def find_journal(name: str, journals: Path) -> Path:
     ids = sorted(p.stem for p in journals.glob("*.jsonl") if not p.name.endswith(".judgement.jsonl"))
     found = [name] if name in ids else [i for i in ids if i.endswith(name)]
     if not found:
-        raise InputWrong(f"{name}: no file, and no session in {journals} whose id ends so; allowed: a path, or an id or its end")
+        none = f"{name}: there is no such file, and no session in {journals} has an id that ends so"
+        raise InputWrong(f"{none}; allowed: a path, an id, or the end of one")
     if len(found) > 1:
         more = "" if len(found) <= MOST_LISTED else f"{len(found) - MOST_LISTED} older and "
         listed = ", ".join(found[-MOST_LISTED:])

@@ -97,7 +97,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "clearing", "solutions", "person", True, both(has("fix"), none_of(colour, paper)),
-        "Has the fixer been tested today, and does the recipe fix for at least twice the clearing time?",
+        "Has the fixer been tested today, and does the recipe fix for twice its clearing time, three times for flat-grain film?",
         "Test it (evenbath clearing); from twice the fresh clearing time on, discard it.",
     ),
     Item(

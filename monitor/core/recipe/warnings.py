@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import groupby, pairwise
 
 from monitor.core.development.rate import Pairs, planned_time
-from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
 from monitor.core.recipe.sense import matters
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number
@@ -31,8 +31,13 @@ def warnings(recipe: Recipe) -> Iterator[str]:
         yield from _short_warnings(recipe.stages)
     if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
         yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
-    if any(s.role == "load" for s in recipe.stages[1:]):
-        yield "A stage of role load is not the first."
+    for stage in recipe.stages[1:]:
+        if stage.role == "load":
+            yield f"Stage {stage.number} ({stage.name}) loads film, but is not the first stage."
+    for stage in recipe.stages:
+        if stage.appearance_factor is not None and recipe.vessel in CLOSED_VESSELS:
+            unseen = f"nobody sees a first trace in a {recipe.vessel}; without a tap its time is the limit"
+            yield f"Stage {stage.number} ({stage.name}): {unseen}."
     if recipe.sheets is not None and recipe.sheets.count > MOST_SHEETS_EASILY:
         yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} take practice (common practice)."
     if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths

@@ -129,7 +129,7 @@ class Table:
             if key in self._data and self._data[key] is None:  # TOML has no null, a journal's JSON may
                 self.wrong(key, f"{key}: null is not a value", f"{key} with a value, or left out")
         if key not in self._data and required:
-            self.document.problem(self.path, f"{self.name} has no {key}", f"{key} is needed here")
+            self.document.problem(self.path, f"{self.name} has no {key}", f"{key} = ... in it")
         return self._data.get(key)
 
     def raw(self, key: str, required: bool = False) -> Any:

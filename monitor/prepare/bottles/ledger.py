@@ -37,7 +37,8 @@ class Ledger:
         found = standing(self.bottles, name)
         if found is None:
             names = [f'"{b.name}"' for b in self.bottles.values() if b.discarded is None]
-            raise InputWrong(f'there is no bottle "{name}" in the ledger; allowed: {", ".join(names) or "add one first"}')
+            those = ", ".join(names) or "add one first (evenbath bottle add)"
+            raise InputWrong(f'there is no bottle "{name}" in the ledger; allowed: {those}')
         return found
 
 

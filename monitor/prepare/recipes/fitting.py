@@ -122,7 +122,8 @@ def own_rate(texts: Sequence[str], reference: str | None) -> OwnRate:
     span_c = max(pair.celsius for pair in pairs) - min(pair.celsius for pair in pairs)
     if span_c < _LEAST_SPAN_C:
         allowed = f"allowed: two or more temperatures, at least {plain_difference(_LEAST_SPAN_C)} apart"
-        raise InputWrong(f"{len(pairs)} pair(s) over {plain_difference(span_c)} do not give a rate; {allowed}")
+        few = "one pair gives" if len(pairs) == 1 else f"{len(pairs)} pairs within {plain_difference(span_c)} give"
+        raise InputWrong(f"{few} no rate; {allowed}")
     made = fit([(pair.celsius, pair.seconds) for pair in pairs])
     low, high = ENERGY_RANGE_KJ_MOL
     if not low <= made.activation_energy_kj_mol <= high:

@@ -45,7 +45,7 @@ def read_records(path: Path, wanted: Callable[[bytes], bool], take: Callable[[Ma
                 break
             why = wrong.msg if isinstance(wrong, json.JSONDecodeError) else str(wrong)
             problems.append(Problem(str(path), number, f"not a record of a journal ({why[:80]})", JOURNAL_ALLOWED))
-            if len(problems) >= _MOST_PROBLEMS:
+            if len(problems) >= _MOST_PROBLEMS or number == 1:  # what does not begin as a journal is none: once is enough
                 break
     if problems:
         raise FileWrong(problems)

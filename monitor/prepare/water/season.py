@@ -63,7 +63,7 @@ class SeasonPlan:
 def usual_tau(bath_ml: float) -> float:
     """Time constant of an open bath of this volume, seconds: that of the 2.5 l bowl, scaled with the cube root of the volume."""
     if bath_ml <= 0:
-        raise InputWrong(f"a bath of {bath_ml:g} ml; allowed: above zero")
+        raise InputWrong(f"--bath: {bath_ml:g} ml is no bath; allowed: more than nothing")
     return BOWL_TAU_S * math.cbrt(bath_ml / BOWL_ML)
 
 
@@ -74,7 +74,7 @@ def plan_season(
     for name, celsius, high in (("tap", tap_c, 60.0), ("room", room_c, 50.0)):
         if not -10.0 <= celsius <= high or (name == "tap" and celsius < 0.0):
             raise InputWrong(
-                f"{name}: {degrees(celsius, 'g')}; allowed: {degrees(0.0 if name == 'tap' else -10.0, '.0f')} "
+                f"--{name}: {degrees(celsius, 'g')} is out of range; allowed: {degrees(0.0 if name == 'tap' else -10.0, '.0f')} "
                 f"to {degrees(high, '.0f')}"
             )
     stages = [s for s in recipe.stages if s.role == "develop"]
@@ -82,7 +82,7 @@ def plan_season(
         raise InputWrong(f'recipe "{recipe.name}" has no develop stage; allowed: a recipe with one')
     tau = usual_tau(bath_ml) if tau_s is None else tau_s
     if not tau > 0:
-        raise InputWrong("a time constant of zero; allowed: above zero")
+        raise InputWrong("--tau: a time constant of zero; allowed: more than 0:00")
     return [_plan(stage, recipe.film, tap_c, room_c, bath_ml, tau, hot_c) for stage in stages]
 
 

@@ -591,3 +591,12 @@ def test_a_cut_or_spoiled_file_is_read_or_refused(data: st.DataObject) -> None:
         lines = [p.line for p in refused.problems]
     assert lines
     assert all(1 <= line <= text.count("\n") + 1 for line in lines)
+
+
+def test_a_first_trace_that_nobody_sees_and_a_late_loading_are_warned_of() -> None:
+    """By stage, since a lid is on; and film is loaded before anything else."""
+    trace = changed(ROLL, 'role = "develop" => role = "develop"\nappearance_factor = 6')
+    (said,) = (w for w in load_recipe(trace.encode(), "r.toml").warnings if "first trace" in w)
+    assert said == "Stage 1 (develop): nobody sees a first trace in a lidded tank; without a tap its time is the limit."
+    late = ROLL + '\n[[stage]]\nname = "load"\nrole = "load"\n'
+    assert any(w.endswith("(load) loads film, but is not the first stage.") for w in load_recipe(late.encode(), "r.toml").warnings)

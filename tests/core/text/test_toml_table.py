@@ -140,9 +140,9 @@ def test_a_missing_key_has_the_line_of_its_tables_header_and_an_unknown_one_its_
     text = 'name = "n"\n[table]\n\ncold = "20 C"\n[[item]]\nname = "a"\n[[item]]\n\nnmae = "b"\n[item.sub]\nx = 1\n'
     found = [(p.line, p.what, p.allowed) for p in problems(text)]
     assert found == [
-        (2, "[table] has no warm", "allowed: warm is needed here"),
+        (2, "[table] has no warm", "allowed: warm = ... in it"),
         (4, 'unknown key "cold" in [table]', "allowed: warm"),
-        (7, "[[item]] 2 has no name", "allowed: name is needed here"),
+        (7, "[[item]] 2 has no name", "allowed: name = ... in it"),
         (9, 'unknown key "nmae" in [[item]] 2 (nearest: "name")', "allowed: name"),
         (10, 'unknown key "sub" in [[item]] 2', "allowed: name"),
     ]

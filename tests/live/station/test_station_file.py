@@ -84,7 +84,7 @@ def test_state_lamp_switch_and_broker_may_be_left_out() -> None:
         ('lamp = "GPIO23"', 'lamp = "GPIO18"', 14, "one pin for each"),
         ('switch = "GPIO24"', "switch = 24", 15, "text in quotes"),
         ("port = 1883", "port = 0", 18, "1 to 65535"),
-        ('host = "127.0.0.1"\n', "", 16, "host is needed"),
+        ('host = "127.0.0.1"\n', "", 16, "host = "),
         ('host = "127.0.0.1"', 'host = "127.0.0.1:18977"', 17, "a host without a port, and port = 18977 beside it"),
         ('host = "127.0.0.1"', 'host = "broker.lan:"', 17, "a host without a port, and port = 1883 beside it"),
         ('host = "127.0.0.1"', 'host = "[::1]:1883"', 17, "a host without a port"),
