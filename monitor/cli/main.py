@@ -183,11 +183,12 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
             from monitor.core.text.controls import one_line
 
             action = re.fullmatch(r"argument [^:]* \| [^:]*: invalid choice: '(.*)' \(choose from (.*)\)", message)
+            near = meant(self, message)
+            said = f"{message}{near}; {self.prog} --help tells what is allowed"
             if action is not None:
-                near, known = meant(self, message), action[2].replace("'", "")
-                sys.stderr.write(f'{self.prog}: "{one_line(action[1])}" is not one of its actions; allowed: {known}{near}\n')
-                raise SystemExit(2)
-            sys.stderr.write(f"{self.prog}: {one_line(message + meant(self, message))}; {self.prog} --help tells what is allowed\n")
+                known = action[2].replace("'", "")
+                said = f'"{action[1]}" is not one of its actions; allowed: {known}{near}'
+            sys.stderr.write(f"{self.prog}: {one_line(said)}\n")
             raise SystemExit(2)
 
     return Parser
