@@ -182,13 +182,8 @@ def _parser(base: type[argparse.ArgumentParser]) -> type[argparse.ArgumentParser
             from monitor.cli.nearest import meant
             from monitor.core.text.controls import one_line
 
-            action = re.fullmatch(r"argument [^:]* \| [^:]*: invalid choice: '(.*)' \(choose from (.*)\)", message)
-            near = meant(self, message)
-            said = f"{message}{near}; {self.prog} --help tells what is allowed"
-            if action is not None:
-                known = action[2].replace("'", "")
-                said = f'"{action[1]}" is not one of its actions; allowed: {known}{near}'
-            sys.stderr.write(f"{self.prog}: {one_line(said)}\n")
+            message = re.sub(r"^argument [^:]* \| [^:]*:", "action:", message)  # not all of them as the name of one
+            sys.stderr.write(f"{self.prog}: {one_line(message + meant(self, message))}; {self.prog} --help tells what is allowed\n")
             raise SystemExit(2)
 
     return Parser
