@@ -13,7 +13,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,13 +76,15 @@ class Smoothed:
 
         Cov(x_k, x_m | all) = J_k ... J_(m-1) P_m, summed from the back.
         """
-        n = self.covariances.shape[1]
-        carried, variance = np.zeros(n), 0.0
-        for k in range(len(self.t_s) - 1, -1, -1):
-            if k < len(self.t_s) - 1:
-                ahead = self.covariances[k + 1][:, 0] * weights[k + 1] + carried
-                carried = self.gains[k] @ ahead
-            variance += weights[k] ** 2 * self.covariances[k][0, 0] + 2.0 * weights[k] * carried[0]
+        wanted = np.flatnonzero(weights)
+        if not len(wanted):
+            return 0.0
+        first, last = int(wanted[0]), int(wanted[-1])
+        columns = self.covariances[:, :, 0] * weights[:, None]
+        carried, variance = np.zeros(columns.shape[1]), float(weights[last] * columns[last, 0])
+        for k in range(last - 1, first - 1, -1):
+            carried = self.gains[k] @ (columns[k + 1] + carried)
+            variance += weights[k] * (columns[k, 0] + 2.0 * carried[0])
         return math.sqrt(max(variance, 0.0))
 
 
@@ -143,13 +144,11 @@ def smooth(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Se
     if not measured:
         return None
     plan = _plan(measured, lags_s, nodes_s)
-    best = _forward(plan, LEVELS[0])
-    for level in LEVELS[1:]:
-        run = _forward(plan, level)
-        if run[0] <= best[0]:
-            break  # the calmer one fits better, and a livelier still would fit worse
-        best = run
-    return _backward(plan.times, best, LEVELS.index(best[5]))
+    runs = _forward(plan)
+    level = 0
+    while level + 1 < len(LEVELS) and runs.log_likelihoods[level + 1] > runs.log_likelihoods[level]:
+        level += 1  # where the calmer one fits better, a livelier still would fit worse
+    return _backward(plan.times, runs, level)
 
 
 def _plan(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Sequence[float]) -> _Plan:
@@ -186,69 +185,91 @@ def _returns(times: Array, at: list[list[tuple[int, float, float]]], probes: int
     return back
 
 
-def _with_live(matrix: Array, noise: Array, keep: float, added: float) -> tuple[Array, Array]:
-    """A step's matrix and noise with the live estimate's error as the last state."""
-    n = len(matrix)
-    wide, wide_noise = np.zeros((n + 1, n + 1)), np.zeros((n + 1, n + 1))
-    wide[:n, :n], wide_noise[:n, :n] = matrix, noise
-    wide[n, n], wide_noise[n, n] = keep, max(added, 1e-10)
-    return wide, wide_noise
+@dataclass(frozen=True, slots=True)
+class _Runs:
+    """The forward runs of all levels, node by node: states and covariances after the node's measurements, `ahead` before them; the
+    matrices of the steps are those of all levels."""
+
+    log_likelihoods: list[float]
+    states: Array
+    covs: Array
+    ahead: Array
+    ahead_covs: Array
+    matrices: Array
 
 
-def _forward(plan: _Plan, level: tuple[float, float]) -> tuple[float, Array, Array, Array, Array, tuple[float, float], Array]:
-    times, live = plan.times, bool(plan.live_sd_c)
+def _forward(plan: _Plan) -> _Runs:
+    """All levels at once: they differ in the noise of a step alone."""
+    times, live, levels = plan.times.tolist(), bool(plan.live_sd_c), len(LEVELS)
     n, count = 2 + len(plan.lags) + live, len(times)
     sd_c = next(iter(plan.live_sd_c.values()), 0.0)
-    state = np.full(n, plan.first_c)
-    state[1] = 0.0
+    state = np.full((levels, n), plan.first_c)
+    state[:, 1] = 0.0
     variances = [START_SD_C**2, SLOPE_SD_C_PER_S**2, *[START_SD_C**2] * len(plan.lags)]
     if live:
-        state[-1] = 0.0
+        state[:, -1] = 0.0
         variances.append(sd_c**2)
-    cov = np.diag(variances)
-    states, covs = np.empty((count, n)), np.empty((count, n, n))
-    ahead, ahead_covs, matrices = np.empty((count, n)), np.empty((count, n, n)), np.empty((count, n, n))
-    log_likelihood = 0.0
-    step_before, plain, plain_noise = -1.0, np.eye(n - live), np.zeros((n - live, n - live))
-    matrix, noise = np.eye(n), np.zeros((n, n))
+    cov = np.repeat(np.diag(variances)[None], levels, axis=0)
+    states, covs = np.empty((count, levels, n)), np.empty((count, levels, n, n))
+    ahead, ahead_covs, matrices = np.empty((count, levels, n)), np.empty((count, levels, n, n)), np.empty((count, n, n))
+    offs, spreads = [], []
+    step_before = -1.0
+    matrix, turned, noise = np.eye(n), np.eye(n), np.zeros((levels, n, n))
     for k in range(count):
         if k:
-            step = float(times[k] - times[k - 1])
-            if step != step_before:
-                plain, plain_noise = transition(step, plan.lags, level)
-                step_before = step
-            matrix, noise = plain, plain_noise
-            if live:
-                before, sd_c = sd_c, plan.live_sd_c.get(k, sd_c)
-                keep = 0.0 if k in plan.fresh else 1.0 if k in plan.rigid else math.exp(-step / LIVE_CORRELATION_S)
-                matrix, noise = _with_live(plain, plain_noise, keep, sd_c**2 - (keep * before) ** 2)
-            state = matrix @ state
-            cov = matrix @ cov @ matrix.T + noise
+            step = round(times[k] - times[k - 1], 6)  # as exact as the times are
+            if step != step_before or live:
+                keep, added = 0.0, 0.0
+                if live:
+                    before, sd_c = sd_c, plan.live_sd_c.get(k, sd_c)
+                    keep = 0.0 if k in plan.fresh else 1.0 if k in plan.rigid else math.exp(-step / LIVE_CORRELATION_S)
+                    added = max(sd_c**2 - (keep * before) ** 2, 1e-10)
+                if step != step_before:
+                    matrix, noise = _step(step, plan.lags, live)
+                    step_before = step
+                if live:
+                    matrix[-1, -1], noise[:, -1, -1] = keep, added
+                turned = matrix.T
+            state = state @ turned
+            cov = matrix @ cov @ turned + noise
             for index in plan.back.get(k, ()):
-                cov[index, index] += START_SD_C**2
+                cov[:, index, index] += START_SD_C**2
         ahead[k], ahead_covs[k], matrices[k] = state, cov, matrix
         for index, value, variance in plan.at[k]:
             column = cov[:, 0] + cov[:, -1] if index == LIVE else cov[:, index]
-            spread = (column[0] + column[-1] if index == LIVE else column[index]) + variance
-            off = value - (state[0] + state[-1] if index == LIVE else state[index])
-            gain = column / spread
-            state = state + gain * off
-            cov = cov - gain[:, None] * column
-            log_likelihood -= 0.5 * (math.log(spread) + off * off / spread)
+            spread = (column[:, 0] + column[:, -1] if index == LIVE else column[:, index]) + variance
+            off = value - (state[:, 0] + state[:, -1] if index == LIVE else state[:, index])
+            gain = column / spread[:, None]
+            state = state + gain * off[:, None]
+            cov = cov - gain[:, :, None] * column[:, None, :]
+            offs.append(off)
+            spreads.append(spread)
         states[k], covs[k] = state, cov
-    return log_likelihood, states, covs, ahead, ahead_covs, level, matrices
+    spread, off = np.array(spreads), np.array(offs)
+    likelihoods = -0.5 * (np.log(spread) + off * off / spread).sum(axis=0)
+    return _Runs(likelihoods.tolist(), states, covs, ahead, ahead_covs, matrices)
 
 
-def _backward(times: Array, run: tuple[Any, ...], level: int) -> Smoothed:
-    log_likelihood, states, covs, ahead, ahead_covs, _, matrices = run
+def _step(step_s: float, lags_s: Sequence[float], live: bool) -> tuple[Array, Array]:
+    """Matrix and each level's noise of one step, with room for the live estimate's error as the last state."""
+    n = 2 + len(lags_s) + live
+    matrix, noise = np.zeros((n, n)), np.zeros((len(LEVELS), n, n))
+    for i, level in enumerate(LEVELS):
+        plain, plain_noise = transition(step_s, lags_s, level)
+        matrix[: len(plain), : len(plain)], noise[i, : len(plain), : len(plain)] = plain, plain_noise
+    return matrix, noise
+
+
+def _backward(times: Array, runs: _Runs, level: int) -> Smoothed:
+    states, covs = runs.states[:, level].copy(), runs.covs[:, level].copy()
+    ahead, ahead_covs = runs.ahead[:, level], runs.ahead_covs[:, level]
     count = len(times)
-    states, covs = states.copy(), covs.copy()
     gains = np.zeros_like(covs)
     if count > 1:  # J = P F' inv(P ahead), all at once; both are symmetric
-        gains[:-1] = np.linalg.solve(ahead_covs[1:], matrices[1:] @ covs[:-1]).transpose(0, 2, 1)
+        gains[:-1] = np.linalg.solve(ahead_covs[1:], runs.matrices[1:] @ covs[:-1]).transpose(0, 2, 1)
     for k in range(count - 2, -1, -1):
         gain = gains[k]
         states[k] += gain @ (states[k + 1] - ahead[k + 1])
         covs[k] += gain @ (covs[k + 1] - ahead_covs[k + 1]) @ gain.T
     sds = np.sqrt(np.maximum(covs[:, 0, 0], 0.0))
-    return Smoothed(times, states[:, 0].copy(), sds, gains, covs, level, float(log_likelihood))
+    return Smoothed(times, states[:, 0].copy(), sds, gains, covs, level, float(runs.log_likelihoods[level]))
