@@ -13,6 +13,7 @@ from monitor.core.session import cues
 from monitor.core.session.session import Options, Session
 from monitor.live.rehearsal import Rehearsal
 from tests.live.evenings import SAME, Played, Record, evening
+from tests.seeds import seeds
 
 DRIFTS = "t_s,developer_c,bath_c,developer_2_c\n0,20.6,20,19.1\n700,18.9,19,20.2\n3600,19,19,19\n"
 MOVES = ("stage", "progress", "trust", "correction", "gate", "reading")
@@ -137,7 +138,7 @@ def test_a_clash_that_drift_has_made_is_told_three_minutes_before_with_which_goe
         assert len(set(clashes)) == len(clashes) == 1
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", seeds(2))
 def test_no_storm_of_presses_is_lost_counted_twice_or_moves_a_film_that_did_not_wait_for_it(seed: int) -> None:
     """A thousand random presses at two films: each is one tap of one film, and a stage begins only with a press that may begin it."""
     rng = random.Random(f"presses {seed}")

@@ -7,7 +7,7 @@ import pytest
 from tests.live.station.storm import storm
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1])
 def test_a_storm_of_faults_loses_nothing(tmp_path: Path, seed: int) -> None:
     """No exception, no late NOW, no lamp in the dark, no gap in the journal."""
     result = storm(tmp_path, seed, hour_s=900.0)

@@ -18,6 +18,7 @@ from monitor.core.recipe.reader import load_recipe
 from monitor.core.session import cues
 from tests.live.simulated import DARK, JUG_2, SHORT, World
 from tests.live.station.test_telemetry import Voice
+from tests.seeds import seeds
 
 EVENING = ("left", "right", "left", "right")
 
@@ -347,7 +348,7 @@ def test_whoever_follows_is_told_of_the_film_beside_and_whether_any_will_be_bare
     assert world.ask(line=9, verb="follow", session=closed[0])["beside_open"] is False
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", seeds(2))
 def test_no_storm_of_presses_probes_and_kills_loses_a_record_or_mixes_two_calls(tmp_path: Path, seed: int) -> None:
     """Ten minutes of presses of any length at two films, a probe that comes and goes, and a kill: no fault of the program, each journal
     whole, each press one tap of one film."""
