@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 FACE = '"Liberation Sans", Arial, Helvetica, "Nimbus Sans", Narrowed, sans-serif'
 NARROWED = """\
@@ -47,14 +48,19 @@ def lines_of(text: str, room_em: float) -> int:
     """How many lines a text takes in a column `room_em` wide (in em of its own size); words longer than a line are broken."""
     lines, used = 1, 0.0
     space = _WIDTH[" "]
-    for word in text.split():
-        wide = width_em(word)
+    for wide in _words_em(text):
         if used and used + space + wide > room_em:
             lines, used = lines + 1, 0.0
         used += wide if not used else space + wide
         while used > room_em > 0:
             lines, used = lines + 1, used - room_em
     return lines
+
+
+@lru_cache(maxsize=1024)
+def _words_em(text: str) -> tuple[float, ...]:
+    """How wide its words are: a page asks for each size that its type may have."""
+    return tuple(width_em(word) for word in text.split())
 
 
 @dataclass(frozen=True, slots=True)
