@@ -28,7 +28,7 @@ BEGUN_FIRST = (
 a broker, and those that compute take turns, so that from the start some of each run beside each other."""
 
 
-MORE_THAN_CORES = 2
+MORE_THAN_CORES = 4
 """Workers beyond one for each core: some always wait, for a process, a broker or the disk."""
 
 
