@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ DEMOS = Path(__file__).parents[2] / "demo_logs"
 AIR = "developer, reading fell 6.2 C a minute, like a probe in air"
 
 
+@cache
 def demo(number: str) -> SessionMeasures:
     """The numbers of a demo journal."""
     (path,) = DEMOS.glob(f"{number}-*.jsonl")

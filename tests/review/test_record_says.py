@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from tests.review.test_not_told import kept
 DEMO = Path(__file__).parents[2] / "demo_logs"
 
 
+@cache
 def demo(number: str) -> SessionMeasures:
     """One of the demonstration evenings."""
     return measure(load(next(DEMO.glob(f"{number}-*.jsonl")))).numbers

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from tests.review.journals import Fault, play, recipe_data
 DEMOS = Path(__file__).parents[3] / "demo_logs"
 
 
+@cache
 def demo(number: str) -> Evening:
     """The developing stage of a demo journal."""
     (path,) = DEMOS.glob(f"{number}-*.jsonl")
