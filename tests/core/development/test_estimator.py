@@ -17,6 +17,7 @@ from monitor.core.development.rate import Arrhenius, Coefficient, rate
 from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.probes.readings import Quality, Reading
 from tests.benchmarks.liquids import BUDGETS, COUNTED_BUDGET, FAMILIES, develop, quantised
+from tests.seeds import seeds
 
 LAW = Coefficient(20.0, 2.5, 0.1, (16.0, 24.0))
 PLAN_S = 660.0
@@ -93,7 +94,7 @@ class Sheath:
 
 
 @pytest.mark.parametrize(("per_10_c", "end_s"), [(2.5, 711.1), (2.0, 697.5), (2.7, 715.9)])
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", seeds(2))
 def test_a_straight_fall_ends_where_its_integral_ends(per_10_c: float, end_s: float, seed: int) -> None:
     """20.5 to 18.0 C in 11:00, then constant, read at irregular moments with 0.06 C of noise: 11:51.1, 11:37.5, 11:55.9 within a second."""
     rng = random.Random(seed)
@@ -184,7 +185,7 @@ def test_the_bath_alone_does_not_move_the_time() -> None:
 
 
 @pytest.mark.parametrize("vessel", [None, Vessel(360.0, 15.0)])
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1))
 def test_a_witness_in_air_is_disbelieved_and_believed_again(vessel: Vessel | None, seed: int) -> None:
     """Lifted at 6:05 into 8 C air for 3:00: disbelieved within 15 s, one loss, believed again 30 to 45 s after its return, end moved by
     6 s at most."""
@@ -202,7 +203,7 @@ def test_a_witness_in_air_is_disbelieved_and_believed_again(vessel: Vessel | Non
     assert end == pytest.approx(undisturbed, abs=6.0)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(1))
 def test_when_every_probe_vanishes_the_last_temperature_is_held(seed: int) -> None:
     """All gone at 2:00: one loss, an end between 10:34 and 10:49, the true 11:02 within two standard deviations, the deviation growing."""
     run, end, sources, _ = evening(BATH, WITNESS, vessel=None, vanish=120.0, seed=seed)
@@ -600,15 +601,15 @@ def test_a_common_error_of_the_probe_is_not_averaged_away() -> None:
 
 @pytest.mark.parametrize("name", ["clean", "settling", "warm", "step", "brief faults", "probe in air", "lost, bath known", "bath with lag"])
 def test_development_given_keeps_its_budget(name: str) -> None:
-    """Three random liquids a family stay within the family's worst error; the benchmark runs two hundred."""
-    for n in range(3):
+    """Two random liquids a family stay within the family's worst error; the benchmark runs two hundred."""
+    for n in seeds(2):
         outcome = develop(FAMILIES[name](random.Random(f"test {name} {n}")), random.Random(n))
         assert abs(outcome.delivered_percent) < BUDGETS[name][1]
         if name in ("clean", "settling", "warm"):
             assert abs(outcome.counted_percent) < 4.0 * COUNTED_BUDGET
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", seeds(2))
 def test_whatever_comes_time_goes_on(seed: int) -> None:
     """Any order of readings, faults, lies, begins and silences: every answer is finite, each probe's changes of trust alternate."""
     rng = random.Random(seed)

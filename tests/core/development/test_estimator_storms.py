@@ -13,6 +13,7 @@ from monitor.core.development.rate import Coefficient
 from monitor.core.probes.readings import Reading
 from tests.benchmarks.liquids import quantised
 from tests.benchmarks.storms import storm
+from tests.seeds import seeds
 
 LAW = Coefficient(20.0, 2.5, 0.1, (16.0, 24.0))
 DEVELOPER = ProbeModel("developer", "developer", 8.0)
@@ -24,7 +25,7 @@ def good(t: float, celsius: float, probe: ProbeModel = DEVELOPER) -> Reading:
     return Reading(t, probe.name, probe.role, celsius, celsius, "good")
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", seeds(3))
 def test_a_storm_of_faults_brings_no_error_and_no_impossible_answer(seed: int) -> None:
     """Dense faults, leaps, gaps, several probes and begins: nothing is raised, development and temperature stay
     physically possible."""

@@ -13,6 +13,7 @@ from tests.core.session.by_the_clock import DEVELOP, FEW_S, FIX, STOP, begun, no
 from tests.core.session.second_reading import any_presses, any_stages
 from tests.core.session.test_session_fold import revive
 from tests.evening import Evening, recipe
+from tests.seeds import seeds
 
 SHEETS = '[sheets]\ncount = 4\ninterval = "0:10"\n'
 TRAY = timed("develop", "2:00")
@@ -145,7 +146,7 @@ def deaths(
     return found[:count]
 
 
-@pytest.mark.parametrize("seed", range(7))
+@pytest.mark.parametrize("seed", seeds(4))
 @pytest.mark.parametrize("kind", ["roll", "sheets"])
 def test_killed_anywhere_every_moment_is_where_it_would_have_been(kind: str, seed: int) -> None:
     """Presses mean the same, begins are the same, READY, NOW and the ends come at the same time; `seq` goes on without a gap."""

@@ -10,6 +10,7 @@ import pytest
 from tests.core.session.by_the_clock import Listened, begins, evening, taps, timed
 from tests.core.session.second_reading import Reading, any_presses, any_stages
 from tests.evening import Evening, develop
+from tests.seeds import seeds
 
 SHEETS = '[sheets]\ncount = 3\ninterval = "0:10"\n'
 TRAY = timed("develop", "8:00", 'drain = "0:05"')
@@ -24,7 +25,7 @@ def pressed(held: Listened, presses: list[tuple[float, float]]) -> Listened:
     return held
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", seeds(6))
 @pytest.mark.parametrize("count", [12, 40])
 def test_every_press_means_what_a_second_reading_of_the_contract_says(seed: int, count: int) -> None:
     """And every stage begins where it says."""
@@ -69,7 +70,7 @@ def no_rule_is_broken(held: Evening, presses: list[tuple[float, float]]) -> None
         assert len(held.kind("stage", stage=number, event="begin", sheet=None)) <= 1
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", seeds(2))
 @pytest.mark.parametrize("kind", ["roll", "tray", "tray after a presoak", "loaded tray"])
 def test_no_storm_of_two_hundred_presses_breaks_a_rule(kind: str, seed: int) -> None:
     """Whatever it means, the journal stays whole, nothing that waits begins by a stumble, and the session comes to its end."""
