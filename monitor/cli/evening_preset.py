@@ -20,6 +20,10 @@ def add_evening(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--recipe", action="append", default=[], metavar="RECIPE.toml", help="a recipe of the evening; again for another")
     parser.add_argument("--films", metavar="N", help="how many films (default: the kind's)")
     parser.add_argument("--between", metavar="m:ss", help="the gap between two films in one vessel")
+    parser.add_argument(
+        "--stagger", choices=("clear", "short"), default="clear",
+        help="two vessels: no two films want the hands at once (clear), or sooner done, and one of them may have to wait (short)",
+    )  # fmt: skip
     parser.add_argument("--vessels", metavar="LEFT,RIGHT", help="the vessels' names in the station file (default left,right)")
 
 
@@ -36,7 +40,7 @@ def write_evening(args: argparse.Namespace, write: Callable[[str, str], None]) -
     from monitor.cli.arguments.recipe_file import read_file
     from monitor.core.evening.reader import RecipeText
     from monitor.core.text.quantities import read_duration
-    from monitor.prepare.evening.presets import Wanted, make, preset_named, said
+    from monitor.prepare.evening.presets import Stagger, Wanted, preset_named, said, staggered
 
     preset = preset_named(args.evening)
     if args.out is None:
@@ -57,9 +61,10 @@ def write_evening(args: argparse.Namespace, write: Callable[[str, str], None]) -
         films=None if args.films is None else int(args.films),
         between_s=None if args.between is None else read_duration(args.between),
     )
-    made = make(preset, wanted, args.out, beside)
-    write(args.out, made.text)
+    ways = staggered(preset, wanted, args.out, beside)
+    chosen: Stagger = "short" if args.stagger == "short" and "short" in ways else "clear"
+    write(args.out, ways[chosen].text)
     sys.stdout.write(f"written: {args.out}\n")
-    sys.stdout.write("".join(f"{line}\n" for line in said(made, wanted.vessels[: preset.vessels])))
+    sys.stdout.write("".join(f"{line}\n" for line in said(ways, chosen, wanted.vessels[: preset.vessels])))
     sys.stdout.write(f"Look at it before you use it: evenbath plan {args.out}\n")
     return 0

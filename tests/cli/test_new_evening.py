@@ -24,7 +24,8 @@ def test_an_evening_is_written_with_its_recipes_beside_it(tmp_path: Path, capsys
     out = str(tmp_path / "sunday.toml")
     words = ("--evening", "in-a-row", "--recipe", str(roll), "--films", "2", "--between", "8:00", "--out", out)
     assert new(*words) == 0
-    assert capsys.readouterr().out.splitlines() == [f"written: {out}", "2 films", f"Look at it before you use it: evenbath plan {out}"]
+    look = f"Look at it before you use it: evenbath plan {out}"
+    assert capsys.readouterr().out.splitlines() == [f"written: {out}", "2 films, 38:00", look]
     evening = open_evening(out)
     assert (evening.between_s, len(evening.films), evening.films[0].recipe_file) == (480.0, 2, str(tmp_path / "recipes/roll.toml"))
     before = Path(out).read_bytes()

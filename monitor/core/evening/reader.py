@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
-from monitor.core.evening.values import MOST_VESSELS, USUAL_BETWEEN_S, VESSEL_NAME, Evening, Film
+from monitor.core.evening.values import MOST_VESSELS, USUAL_BETWEEN_S, USUAL_LOADING_S, USUAL_MIXING_S, VESSEL_NAME, Evening, Film
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.scaled import developing
 from monitor.core.recipe.values import SAME, Recipe
@@ -21,7 +21,7 @@ from monitor.core.text.toml_table import Document, Table, parse
 MOST_FILMS = 24
 """More than anyone develops in a night; it bounds what a wrong file can ask for."""
 LONGEST_START_S = 12 * 3600.0
-LONGEST_BETWEEN_S = 6 * 3600.0
+LONGEST_BETWEEN_S, LONGEST_TASK_S = 6 * 3600.0, 1800.0
 _START_SAYS = '"+0:00" to "+12:00:00", counted from the begin of the film before, or left out'
 
 
@@ -77,6 +77,8 @@ class _Reader:
         root.whole("schema", 1, 1, "1, the only schema there is", required=True)
         name = root.text("name", required=True)
         between_s = root.duration("between", 0.0, LONGEST_BETWEEN_S, '"0:00" to "6:00:00"')
+        loading_s = root.duration("loading", 0.0, LONGEST_TASK_S, '"0:00" to "30:00"')
+        mixing_s = root.duration("mixing", 0.0, LONGEST_TASK_S, '"0:00" to "30:00"')
         tables = list(root.tables("film", "[[film]]", required=True))
         if root.raw("film") == [] or len(tables) > MOST_FILMS:
             root.wrong("film", f"{len(tables) or 'no'} films", f"1 to {MOST_FILMS} [[film]] tables")
@@ -89,7 +91,10 @@ class _Reader:
         if name is None:
             raise AssertionError("a missing value was not written down")
         between = USUAL_BETWEEN_S if between_s is None else between_s
-        evening = Evening(name, between, films, False)
+        evening = Evening(
+            name, between, films, False, loading_s=USUAL_LOADING_S if loading_s is None else loading_s,
+            mixing_s=USUAL_MIXING_S if mixing_s is None else mixing_s,
+        )  # fmt: skip
         self._check_starts(evening)
         self._raise_problems()
         return replace(evening, warnings=tuple(_warnings(evening)))

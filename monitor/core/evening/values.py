@@ -19,6 +19,11 @@ MOST_VESSELS: Final = 2
 USUAL_BETWEEN_S: Final = 360.0
 """Empty, rinse, dry the reel and load the next film: six minutes are common practice, no source."""
 
+USUAL_LOADING_S = 120.0
+"""Two minutes to load a reel in the dark: common practice, no source."""
+USUAL_MIXING_S = 180.0
+"""Three minutes to measure, dilute and temper a developer: common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True)
 class Film:
@@ -44,7 +49,8 @@ class Film:
 class Evening:
     """An evening that has passed every check. `from_recipe` is True where the file was a recipe: an evening of one film.
 
-    `between_s` is the planned gap between two films in one vessel. `warnings` are plain sentences.
+    `between_s` is the planned gap between two films in one vessel; `loading_s` and `mixing_s`: how long loading a reel and mixing a
+    developer for it keep the hands. `warnings` are plain sentences.
     """
 
     name: str
@@ -52,6 +58,8 @@ class Evening:
     films: tuple[Film, ...]
     from_recipe: bool
     warnings: tuple[str, ...] = ()
+    loading_s: float = USUAL_LOADING_S
+    mixing_s: float = USUAL_MIXING_S
 
     @property
     def vessels(self) -> tuple[str | None, ...]:

@@ -101,7 +101,7 @@ def _of_stage(film: FilmTime, at: StageTime, after: StageTime | None) -> Iterato
 
 
 def _turning(film: FilmTime, at: StageTime, now_s: float) -> Iterator[Moment]:
-    """The agitation after the first burst, which belongs to pouring in."""
+    """The agitation after the first burst, which belongs to pouring in. A bath that may last longer may be moved a little later."""
     stage, number = at.stage, film.film.number
     if film.recipe.vessel == "drum":
         return
@@ -111,7 +111,8 @@ def _turning(film: FilmTime, at: StageTime, now_s: float) -> Iterator[Moment]:
         return
     for from_s, to_s in bursts(stage, now_s - at.begin_s):
         if from_s > 0:
-            yield Moment(at.begin_s + from_s, number, f"{stage.name}: agitate", to_s - from_s, stage.number, False, at.begins_with)
+            may_wait = stage.until == "at least"
+            yield Moment(at.begin_s + from_s, number, f"{stage.name}: agitate", to_s - from_s, stage.number, may_wait, at.begins_with)
 
 
 def bursts(stage: Stage, until_s: float) -> list[tuple[float, float]]:

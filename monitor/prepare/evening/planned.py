@@ -15,6 +15,7 @@ from monitor.core.recipe.values import Stage
 from monitor.core.text.quantities import format_number
 from monitor.prepare.bottles.bottles import Bottles
 from monitor.prepare.bottles.counting import Standing, count, with_ledger
+from monitor.prepare.evening.between import preparing
 from monitor.prepare.evening.clashes import Clash, Shift, clashes, shift_for
 from monitor.prepare.evening.hands import Moment, if_longer, moments
 from monitor.prepare.evening.timeline import FilmTime, StageTime, dark_spans, timeline
@@ -56,7 +57,8 @@ def planned(evening: Evening, bottles: Bottles, today: dt.date) -> Planned:
         if by_start == order:
             break
         order = by_start
-    hands = moments(films)
+    baths = moments(films)
+    hands = tuple(sorted((*baths, *preparing(evening, films, baths, standings)), key=lambda m: (m.t_s, m.film, m.stage)))
     possible = (*hands, *if_longer(films))
     met = clashes(possible)
     said = [*evening.warnings, *_about_films(evening, standings, [more for _, more in longer])]

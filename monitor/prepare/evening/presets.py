@@ -1,8 +1,8 @@
 """Ready evenings: rolls in a row, two tanks staggered, a tank beside a tray line, a clip before its roll. Written as files to be changed.
 
-Where films run side by side the start of each is looked for in turn: the one at which two films need the hands least often at once where
-neither may wait, then least often at all, the earliest of those. Pure: whoever has a disk hands in the recipes.
-Tests: tests/prepare/evening/test_presets.py.
+Where films run side by side the start of each is looked for in turn. `clear`: the one at which two films need the hands least often at
+once, the earliest of those. `short`: the earliest at which that never happens, or least often, where neither of the two may wait.
+Pure: whoever has a disk hands in the recipes. Tests: tests/prepare/evening/test_presets.py.
 """
 
 from __future__ import annotations
@@ -11,17 +11,21 @@ import json
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 from monitor.core.errors import InputWrong
 from monitor.core.evening.reader import OpenRecipe, load_evening
 from monitor.core.evening.values import MOST_VESSELS, VESSEL_NAME, Evening
 from monitor.core.text.quantities import format_duration, shown
+from monitor.prepare.evening.between import preparing
 from monitor.prepare.evening.clashes import MOST_SHIFT_S, Clash, clashes, in_the_way_s
-from monitor.prepare.evening.hands import if_longer, moments
-from monitor.prepare.evening.timeline import timeline
+from monitor.prepare.evening.hands import Moment, if_longer, moments
+from monitor.prepare.evening.timeline import DRIFT, FilmTime, timeline
 
 STEP_S = 10.0
 """Starts are tried in steps of ten seconds: nobody begins more exactly (own choice)."""
+Stagger = Literal["clear", "short"]
+STAGGERS: tuple[Stagger, ...] = get_args(Stagger)
 MOST_FILMS = 12
 CLIP_BETWEEN_S = 1800.0
 """From the clip out of its last bath to the roll: drying and reading it takes half an hour (common practice, no source)."""
@@ -55,15 +59,17 @@ class Wanted:
     vessels: tuple[str, ...] = ("left", "right")
     films: int | None = None
     between_s: float | None = None
+    stagger: Stagger = "clear"
 
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """The file's text, the evening in it, and where two films still need the hands at once."""
+    """The file's text, the evening in it, where two films still need the hands at once, and how long the evening is, seconds."""
 
     text: str
     evening: Evening
     clashes: tuple[Clash, ...]
+    long_s: float
 
 
 def preset_named(key: str) -> Preset:
@@ -86,43 +92,58 @@ def make(preset: Preset, wanted: Wanted, file: str, open_recipe: OpenRecipe) -> 
 
     text, evening = read()
     if preset.vessels == 1:
-        return Made(text, evening, ())
+        return Made(text, evening, (), _long_s(evening))
     for index in range(1, len(starts)):
-        starts[index] = _best_start(evening, index)
+        starts[index] = _best_start(evening, index, wanted.stagger)
         text, evening = read()
-    return Made(text, evening, _met(evening))
+    return Made(text, evening, _met(evening), _long_s(evening))
+
+
+def staggered(preset: Preset, wanted: Wanted, file: str, open_recipe: OpenRecipe) -> dict[Stagger, Made]:
+    """The evening in each way in which its films may stand beside each other; one way alone in one vessel. Raises as `make` does."""
+    ways: tuple[Stagger, ...] = STAGGERS if preset.vessels > 1 else ("clear",)
+    return {way: make(preset, replace(wanted, stagger=way), file, open_recipe) for way in ways}
 
 
 def _films(preset: Preset, wanted: Wanted) -> int:
     return wanted.films if wanted.films is not None else max(preset.films, len(wanted.recipes))
 
 
-def _best_start(evening: Evening, index: int) -> float | None:
-    """The start of this film after the begin of the one before it, films before it as they are; None: when its vessel is free is best."""
+def _long_s(evening: Evening) -> float:
+    return max(film.end_s for film in timeline(evening, [film.recipe for film in evening.films]))
+
+
+def _best_start(evening: Evening, index: int, stagger: Stagger) -> float:
+    """The start of this film after the begin of the one before it, films before it as they are."""
     part = replace(evening, films=evening.films[: index + 1])
     films = timeline(part, [film.recipe for film in part.films])
     before_s, natural_s = films[index - 1].start_s, films[index].start_s
     first = all(film.vessel != part.films[index].vessel for film in part.films[:index])
-    earliest_s = 0.0 if first else max(0.0, natural_s - before_s)
-    steps = int((films[0].end_s - films[0].start_s if first else MOST_SHIFT_S) // STEP_S) + 1
+    earliest_s = 0.0 if first else float(math.ceil(max(0.0, natural_s - before_s)))
+    alone_s = (1.0 + 2.0 * DRIFT) * (films[0].end_s - films[0].start_s) + 60.0
+    steps = int((alone_s if first else MOST_SHIFT_S) // STEP_S) + 1
     given = replace(part.films[index], start_s=earliest_s)
     placed = timeline(replace(part, films=(*part.films[:-1], given)), [film.recipe for film in part.films])
     hard, all_of_them = [0] * (steps + 1), [0] * (steps + 1)
-    hands = (*moments(placed), *if_longer(placed))
+    hands = _hands(part, placed)
     for going in (m for m in hands if m.film == index + 1 and m.busy_s > 0):
         for staying in (m for m in hands if m.film != index + 1 and m.busy_s > 0):
             low_s, high_s = in_the_way_s(going, staying)
             for k in range(max(0, math.floor(low_s / STEP_S) + 1), min(steps, math.ceil(high_s / STEP_S) - 1) + 1):
                 all_of_them[k] += 1
                 hard[k] += not (going.may_wait or staying.may_wait)
-    best = min(range(steps + 1), key=lambda k: (hard[k], all_of_them[k], k))
-    return None if best == 0 and not first else earliest_s + best * STEP_S
+    best = min(range(steps + 1), key=lambda k: (all_of_them[k], k, 0) if stagger == "clear" else (hard[k], k, 0))
+    return earliest_s + best * STEP_S
 
 
 def _met(evening: Evening) -> tuple[Clash, ...]:
     """Where two films need the hands at once."""
-    films = timeline(evening, [film.recipe for film in evening.films])
-    return clashes((*moments(films), *if_longer(films)))
+    return clashes(_hands(evening, timeline(evening, [film.recipe for film in evening.films])))
+
+
+def _hands(evening: Evening, films: Sequence[FilmTime]) -> tuple[Moment, ...]:
+    baths = moments(films)
+    return (*baths, *preparing(evening, films, baths), *if_longer(films))
 
 
 def _check(preset: Preset, wanted: Wanted) -> None:
@@ -199,14 +220,24 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def said(made: Made, names: Sequence[str]) -> list[str]:
-    """What a person is told of the file that was written."""
+def said(ways: Mapping[Stagger, Made], chosen: Stagger, names: Sequence[str]) -> list[str]:
+    """What a person is told of the file that was written, and of the other way to stagger its films."""
+    made = ways[chosen]
     films = f"{len(made.evening.films)} films"
     if len(names) < MOST_VESSELS:
-        return [films]
+        return [f"{films}, {format_duration(made.long_s)}"]
+    told = [f"{films} in {' and '.join(names)}; --stagger {chosen}: {_figures(made)}"]
+    for way, other in ways.items():
+        if way != chosen:
+            same = other.evening == made.evening
+            told.append(f"--stagger {way}: {'the same' if same else _figures(other)}")
+    return told
+
+
+def _figures(made: Made) -> str:
     count, waiting = len(made.clashes), sum(clash.may_wait for clash in made.clashes)
-    wait = f"; one of them can wait {'then' if waiting == count else f'in {waiting} of them'}" if waiting else ""
+    wait = f", one of them can wait {'each time' if waiting == count else f'in {waiting} of them'}" if waiting else ""
     often = "once" if count == 1 else f"{count} times"
-    free = f"{often} two of them want the hands together{wait}" if count else "no two want the hands together"
+    free = f"{often} two films want the hands together{wait}" if count else "no two films want the hands together"
     second = format_duration(made.evening.films[1].start_s or 0.0)
-    return [f"{films} in {' and '.join(names)}; film 2 begins {second} after film 1: {free}"]
+    return f"{format_duration(made.long_s)} in all, film 2 begins {second} after film 1; {free}"

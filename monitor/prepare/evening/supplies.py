@@ -11,14 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.core.recipe.values import Stage
 from monitor.prepare.bottles.bottles import Bottle
 from monitor.prepare.bottles.counting import Standing
+from monitor.prepare.evening.between import MIX_BEFORE_S, mixed_afresh
 from monitor.prepare.evening.planned import Planned
 from monitor.prepare.evening.timeline import FilmTime, StageTime
-
-MIX_BEFORE_S = 600.0
-"""A developer that is used once is mixed about ten minutes before its film, with time to temper it: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +78,7 @@ def supplies(plan: Planned) -> Supplies:
         standing = bottles.get(name)
         if standing is not None and standing.taken_ml is None and not standing.bottle.rules.one_shot:
             ready.append(_mix(uses, False))
-        elif uses[0][1].stage.role == "develop" and _diluted(uses[0][1].stage):
+        elif mixed_afresh(uses[0][1].stage, standing):
             once += [_mix([use], True) for use in uses]
         else:
             shared.append(_mix(uses, False))
@@ -109,10 +106,6 @@ def _by_solution(films: Sequence[FilmTime]) -> dict[str, list[tuple[FilmTime, St
                 seen.add(name)
                 found.setdefault(name, []).append((film, at))
     return found
-
-
-def _diluted(stage: Stage) -> bool:
-    return stage.dilution is not None and stage.dilution.parts_water > 0
 
 
 def _mix(uses: Sequence[tuple[FilmTime, StageTime]], once: bool) -> Mix:

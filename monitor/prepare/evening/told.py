@@ -7,16 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from monitor.core.evening.values import Film
+from monitor.core.evening.values import USUAL_LOADING_S, USUAL_MIXING_S, Film
 from monitor.core.recipe.kinds import CLOSED_VESSELS
 from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.fold import NARROWEST, fold
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import HABITUAL, RULE, cautions_for
+from monitor.prepare.evening.between import LOADING, MIX, MIX_BEFORE_S
 from monitor.prepare.evening.clashes import Clash
 from monitor.prepare.evening.hands import Moment
 from monitor.prepare.evening.planned import Planned, time_factor_of
-from monitor.prepare.evening.supplies import MIX_BEFORE_S, Mix, Supplies
+from monitor.prepare.evening.supplies import Mix, Supplies
 from monitor.prepare.evening.timeline import DRIFT, FilmTime, dark_spans
 
 WIDTH = 80
@@ -59,7 +60,9 @@ def _lines(plan: Planned, needs: Supplies, width: int | None) -> Iterator[str]:
     for film in plan.films:
         yield from _film_lines(plan, film)
     yield ""
-    yield "Hands, turning left out (w: may wait)"
+    usual = (evening.loading_s, evening.mixing_s) == (USUAL_LOADING_S, USUAL_MIXING_S)
+    tasks = usual and any(moment.what == LOADING or moment.what.startswith(MIX) for moment in plan.moments)
+    yield "Hands, turning left out (w: may wait" + ("; loading and mixing: common practice)" if tasks else ")")
     yield from (f"  {_moment_words(m)}" for m in plan.moments if not m.what.endswith(": agitate"))
     if plan.clashes:
         yield ""
@@ -112,7 +115,10 @@ def _light_answer(plan: Planned) -> str:
     if spans:
         return f"Light: film is bare from {' and '.join(spans)}: no lamp of any colour, no screen, no phone, for any of the films."
     loads = any(stage.role == "load" for film in plan.films for stage in film.recipe.stages)
-    return f"Light: no stage leaves film bare, as long as the lids stay on{'; loading wants the dark' if loads else ''}."
+    later = [f"{format_duration(m.t_s)} (film {m.film})" for m in plan.moments if m.what == LOADING]
+    others = len(plan.evening.vessels) > 1
+    at = f" at {', '.join(later)}{', in a bag if the other vessel wants your eyes' if others else ''}" if later else ""
+    return f"Light: no stage leaves film bare, as long as the lids stay on{f'; loading wants the dark{at}' if loads or later else ''}."
 
 
 def _ledger_answer(plan: Planned) -> str:
