@@ -150,9 +150,9 @@ def test_a_paired_phone_writes_until_a_session_is_armed_and_the_page_may_be_rest
 
 def test_with_bare_film_the_page_is_black_and_the_station_waits_for_it(paged: Paged) -> None:
     """Lit pages put the arming off by the lease, which is short here; from the first word on all is dark."""
-    lease_s = 3.0
+    lease_s = 6.0
     paged.start("--lease-s", str(lease_s))
-    paged.serve("--stale-s", "0.7", "--black-s", "2")
+    paged.serve("--stale-s", "1", "--black-s", "4")
     paged.wait(lambda: paged.seen().get("station") == "laundry")
     armed = threading.Thread(target=paged.run, args=("develop", paged.recipe(DARK), "--file", str(paged.file), "--detach", "--waive", "x"))
     begun_s = paged.clock.mono_s()
@@ -173,7 +173,7 @@ def test_with_bare_film_the_page_is_black_and_the_station_waits_for_it(paged: Pa
 def test_a_station_that_is_stopped_makes_old_values_and_then_black_and_neither_needs_the_other(paged: Paged) -> None:
     """SIGSTOP and SIGKILL of each: the other goes on."""
     paged.start()
-    paged.serve("--stale-s", "0.7", "--black-s", "2")
+    paged.serve("--stale-s", "1", "--black-s", "4")
     name = paged.arm(LONG)
     paged.hold(name)
     paged.wait(lambda: paged.seen().get("state") == "running")
