@@ -23,7 +23,7 @@ QUIET_MODULES = 2
 """Of light ground around the code: 29 modules and these are 33 columns (page.md, section 5)."""
 BLOCKS = {(True, True): " ", (True, False): "▄", (False, True): "▀", (False, False): "█"}
 """Upper and lower module, dark or light: what is light is drawn, as terminals write light on dark. On one that does not the code is turned
-round, which most cameras read too; no colour can be set, since nothing of this command's output is an escape sequence."""
+round, which not every camera reads; no colour can be set, since nothing of this command's output is an escape sequence."""
 
 
 def pair(config: StationConfig, name: str, hosts: Sequence[str]) -> None:

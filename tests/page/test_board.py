@@ -153,7 +153,7 @@ def test_when_both_films_want_the_hands_at_once_it_is_said_first(tmp_path: Path)
     films = [{**film(first, 500.0), "vessel": "left", "what": "roll 1"}, {**film(second, 300.0), "vessel": "right", "what": "roll 2"}]
     clash = {"first": "left", "then": "right", "why": "develop before fix: development does not wait", "overlap_s": 12.0, "in_s": 95.5}
     made.word({**LIT, "films": films, "clash": clash}, 10.0)
-    said = "both films want your hands: LEFT · roll 1 first, then RIGHT · roll 2. develop before fix: development does not wait."
+    said = "both films want your hands: LEFT · roll 1 first, then RIGHT · roll 2 (develop before fix: development does not wait)."
     assert made.snapshot(10.0)["others"][0] == f"In 1:35 {said}"
     assert made.snapshot(12.0)["others"][0] == f"In 1:33 {said}"
     made.word({**LIT, "films": films, "clash": {**clash, "in_s": 0.0}}, 13.0)
