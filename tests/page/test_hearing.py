@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from monitor.live.clock import RealClock
 from monitor.live.station.telling import Telling
 from monitor.page.board import Board
-from monitor.page.hearing import Hearing
+from monitor.page.hearing import Hearing, word_within
 from monitor.page.station_source import StationSource
 from tests.fake_clock import FakeClock
 from tests.page.served import PROBES
@@ -111,3 +113,28 @@ def test_nonsense_from_the_socket_is_passed_over(line: Line) -> None:
     line.telling.tell({"light": "yes"})
     line.step(0.1)
     assert line.source.snapshot(line.clock.mono_s()) == {"light": False}
+
+
+def test_who_listens_once_hears_the_word_and_counts_as_no_display(tmp_path: Path) -> None:
+    """A start with bare film is not put off by a command that has asked. Where nobody says anything it is None."""
+    assert word_within(tmp_path, 0.01) is None
+    telling = Telling(tmp_path)
+    telling.open()
+    assert word_within(tmp_path, 0.01) is None
+    telling.start()
+    ending = threading.Event()
+
+    def speak() -> None:
+        while not ending.is_set():
+            telling.tell({"station": "laundry", "light": True, "films": []})
+            ending.wait(0.02)
+
+    speaker = threading.Thread(target=speak)
+    speaker.start()
+    try:
+        assert word_within(tmp_path, 5.0) == {"station": "laundry", "light": True, "films": []}
+    finally:
+        ending.set()
+        speaker.join()
+        telling.stop()
+    assert telling.lit(RealClock().mono_s()) == 0
