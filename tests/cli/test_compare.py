@@ -55,7 +55,7 @@ def test_unsteady_water_is_not_accepted_and_not_stored(capsys: pytest.CaptureFix
     words = [str(journal), "--probe", "jug", "--against", "20.1 C", "--at", "300", "--json", "--state", str(tmp_path)]
     status, data, _ = run(capsys, *words)
     assert (status, data["accepted"]) == (0, False)
-    assert "C/min" in data["why"]
+    assert "C a minute; needed: less than" in data["why"]
     status, data, err = run(capsys, *words, "--save")
     assert (status, data["stored"]) == (2, False)
     assert "not stored" in err

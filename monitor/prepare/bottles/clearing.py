@@ -74,4 +74,4 @@ def _left(ratio: float) -> str:
         return "near the end; one or two more films, then a fresh bath (common practice)"
     if ratio >= FAIRLY_AT:
         return "well used; test it before each film (common practice)"
-    return "good; it is discarded at twice"
+    return "good; discard it when that is twice the fresh time"

@@ -135,7 +135,7 @@ def compare_at(
         per_min,
         why is None,
         why
-        or f"steady within {difference(abs(per_min), '.3f')}/min over {window.t_s[-1] - window.t_s[0]:.0f} s; {len(window.t_s)} readings",
+        or f"steady to {difference(abs(per_min), '.3f')} a minute over {window.t_s[-1] - window.t_s[0]:.0f} s, {len(window.t_s)} readings",
         len(window.t_s),
     )
 
@@ -155,8 +155,8 @@ def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: fl
         return f"only {len(window.t_s)} readings over {span_s:.0f} s; needed: {LEAST_READINGS} over {LEAST_S:.0f} s"
     if abs(per_min) >= STEADY_C_PER_MIN:
         return (
-            f"the water moves {difference(per_min, '+.3f')}/min; needed: less than "
-            f"{plain_difference(STEADY_C_PER_MIN)}/min. Stir, cover, wait 3 minutes"
+            f"the water changes by {difference(per_min, '+.3f')} a minute; needed: less than "
+            f"{plain_difference(STEADY_C_PER_MIN)} a minute. Stir it, cover it, wait three minutes"
         )
     if sigma_c > SCATTER_C:
         return (
@@ -294,7 +294,8 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
     if of_thermometer is not None:
         lines.append(of_thermometer)
     if len(c.points) < 3:
-        lines.append(f"{3 - len(c.points)} more point(s) needed: three in all, one of them at the working temperature")
+        left = "one more point" if len(c.points) == 2 else "two more points"
+        lines.append(f"{left} needed: three in all, one of them at the working temperature")
     if working_c is not None and not low <= working_c <= high:
         lines.append(
             f"no point within {plain_difference(2.0)} of {degrees(working_c, 'g')}: there it is +/- "

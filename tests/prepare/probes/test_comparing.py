@@ -77,7 +77,7 @@ def test_unsteady_water_is_refused_with_its_slope() -> None:
     found = compare_at(water(2, 20.1, 0.3, c_per_min=0.1), 20.1, 300.0, 0.05)
     assert not found.accepted
     assert found.slope_c_per_min == pytest.approx(0.1, abs=0.02)
-    assert "C/min" in found.why
+    assert "C a minute; needed: less than" in found.why
     assert compare_at(water(2, 20.1, 0.3, c_per_min=0.02), 20.1, 300.0, 0.05).accepted
 
 
@@ -85,7 +85,7 @@ def test_unsteady_water_is_refused_with_its_slope() -> None:
     ("found", "accepted", "why"),
     [
         (compare_at(water(2, 20.1, 0.3, c_per_min=0.035), 20.1, 300.0, 0.05), True, "steady"),
-        (compare_at(water(2, 20.1, 0.3, c_per_min=0.065), 20.1, 300.0, 0.05), False, "the water moves"),
+        (compare_at(water(2, 20.1, 0.3, c_per_min=0.065), 20.1, 300.0, 0.05), False, "the water changes"),
         (compare_at(water(3, 20.1, 0.3, noise_c=0.2), 20.1, 300.0, 0.05), True, "steady"),
         (compare_at(water(5, 20.1, 0.3, noise_c=0.3), 20.1, 300.0, 0.05), False, "scatter by"),
         (compare_at(water(3, 20.1, 2.9), 20.1, 300.0, 0.05), True, "steady"),
@@ -238,6 +238,6 @@ def test_a_fault_of_slope_is_found_at_38_c_and_not_at_the_ice_point() -> None:
 def test_the_words_say_how_sure_how_long_and_what_is_missing() -> None:
     """Date, person, thermometer, expiry, points still wanted; nothing claims more than was measured."""
     text = "\n".join(comparison_lines(made([ComparisonPoint(20.0, 0.37, 0.005)], 0.05), 38.0))
-    for words in ("+0.37 C", "2026-03-01", "Ann", "thermometer", "2026-05-30", "2027-03-01", "2 more point", "no point within 2 C of 38 C"):
+    for words in ("+0.37 C", "2026-03-01", "Ann", "thermometer", "2026-05-30", "2027-03-01", "two more", "no point within 2 C of 38 C"):
         assert words in text
     assert "compensated" not in text

@@ -54,7 +54,7 @@ def test_where_the_bath_begins_and_ends_lies_within_what_is_said_to_be_allowed()
     assert plan.end_c > plan.high_c
     assert plan.end_c <= plan.high_c + plan.slack_c
     said = "\n".join(season_lines(plan, 2500.0, False))
-    assert "allowed 17.5 C to 24.5 C: the recipe's data, and 0.5 C beyond at begin or end" in said
+    assert "allowed 17.5 to 24.5 C: the recipe's data, and 0.5 C beyond at begin or end" in said
 
 
 def test_a_mild_room_plans_at_the_reference() -> None:
@@ -116,6 +116,9 @@ def test_colour_is_never_moved_and_needs_a_held_bath() -> None:
     assert plan.plan_c == 37.8
     assert plan.planned_s == 195.0
     assert not plan.held
+    said = "\n".join(season_lines(plan, 5000.0, False))
+    assert "allowed 37.65 to 37.95 C" in said, "a narrow band is told with its hundredths"
+    assert "under 5:00" not in said, "colour has short times of its own"
 
 
 def test_a_warmer_plan_does_not_go_under_five_minutes() -> None:
