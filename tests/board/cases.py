@@ -212,6 +212,7 @@ def the_lamp_line(made: Made) -> str:
         board.begin(session)
         time.sleep(10.0)
         lit = [edge for edge in board.edges(LAMP) if edge.high]
+        assert lit, "not lit with --lamp: this case would hold whatever the pin did"
         board.sh("systemctl kill -s KILL evenbath")
         board.forget_edges()
         board.until(f"cat {JOURNALS}/{session}.jsonl", '"event":"resume"', 120.0)

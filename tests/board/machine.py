@@ -185,7 +185,8 @@ class Board:
 
     def edges(self, *pins: int) -> list[Edge]:
         """What the kernel set these outputs to since power-on, or since `forget_edges`."""
-        base = int(self.sh("cat /sys/class/gpio/gpiochip*/base 2>/dev/null || echo 458").split()[0])
+        version = tuple(int(word) for word in self.sh("uname -r").split(".")[:2])
+        base = 512 if version >= (6, 2) else 512 - 54  # how the kernel numbers the first chip's lines: upwards from 512, before 6.2 down
         told = self.sh(f"cat {TRACE}")
         found = []
         for second, line, level in re.findall(r" (\d+\.\d+): gpio_value: (\d+) set (\d)", told):

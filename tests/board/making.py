@@ -14,6 +14,7 @@ import shutil
 import subprocess
 import sys
 import time
+import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,9 +33,14 @@ TOOLS = {
     "make": "make",
     "aarch64-linux-gnu-gcc": "gcc-aarch64-linux-gnu",
     "xz": "xz-utils",
+    "swig": "swig",
+    "/usr/aarch64-linux-gnu/include/stdio.h": "libc6-dev-arm64-cross",
 }
-"""Programs and the packages that bring them."""
+"""Programs (or a file) and the packages that bring them."""
 IN_THE_ROOT = "systemd,systemd-sysv,udev,dbus,kmod,procps,python3,python3-venv,busybox-static,e2fsprogs,util-linux"
+PYTHONS = {"bookworm": "3.11", "trixie": "3.13"}
+LGPIO, LGPIO_WHEELS = "lgpio==0.2.2.0", ("3.9", "3.10", "3.11", "3.12")
+"""The library for pins, and the Pythons for which the index has it built."""
 KERNEL_PARTS = (
     *("kernel/drivers/w1", "kernel/drivers/virtio", "kernel/drivers/block/virtio_blk.ko", "kernel/drivers/char/virtio_console.ko"),
     *("kernel/drivers/leds", "kernel/drivers/hwmon/hwmon.ko", "kernel/drivers/connector", "kernel/fs/ext4", "kernel/fs/jbd2"),
@@ -43,6 +49,8 @@ KERNEL_PARTS = (
 """Modules that a board of this kind needs; all others stay out of its tree."""
 EARLY = ("virtio_mmio", "virtio_blk", "ext4", "crc32c_generic", "gpio-sim", "leds-gpio", "ledtrig-heartbeat", "ledtrig-default-on")
 """Built into a Pi's kernel, so they come with the first memory disk; the 1-Wire bus is a module there, so udev loads it."""
+APART = ("unshare", "--mount")
+"""What is mounted by the command behind it is mounted for that command alone, and gone with it however it ends."""
 ARM64_MAGIC = r":qemu-aarch64:M::\x7fELF\x02\x01\x01\x00\x00\x00\x00\x00\x00\x00\x00\x00\x02\x00\xb7\x00:" + (
     r"\xff\xff\xff\xff\xff\xff\xff\x00\xff\xff\xff\xff\xff\xff\xff\xff\xfe\xff\xff\xff:/usr/bin/qemu-aarch64-static:OCF"
 )
@@ -91,7 +99,8 @@ def run(*words: str | Path, cwd: Path | None = None, env: Mapping[str, str] | No
 def tools() -> None:
     """Have what is needed, by the distribution's packages where it is missing."""
     path = f"{os.environ['PATH']}:/usr/sbin:/sbin"
-    missing = sorted({package for program, package in TOOLS.items() if shutil.which(program, path=path) is None})
+    here = {name for name in TOOLS if shutil.which(name, path=path) or Path(name).is_file()}
+    missing = sorted({package for name, package in TOOLS.items() if name not in here})
     if os.getuid() != 0:
         raise CannotBeMade("only root can make the board: it unpacks a system with its owners and mounts inside it")
     if shutil.which("apt-get") is None:
@@ -131,6 +140,8 @@ def part(name: str, of: str, make: Callable[[Path], None]) -> Path:
     place = cache() / f"{name}-{of}"
     if not (place / "made").exists():
         for old in cache().glob(f"{name}-*"):
+            if any(line.split()[1].startswith(f"{old}/") for line in Path("/proc/mounts").read_text().splitlines()):
+                raise CannotBeMade(f"something is mounted below {old}: unmount it, and start again")
             shutil.rmtree(old)
         began_s = time.monotonic()
         say(f"making {name}")
@@ -192,11 +203,17 @@ def kernel(suite: Suite) -> Path:
         loads = place / "loads"
         loads.mkdir()
         suite.fetch(loads, f"linux-image-{version}-arm64", f"linux-headers-{version}-arm64", f"linux-headers-{version}-common")
-        suite.fetch(loads, f"linux-source-{series}", f"linux-kbuild-{series}:amd64")
+        (deb,) = loads.glob("linux-headers-*-arm64_*.deb")
+        kbuild = re.search(r"linux-kbuild-[^ ,]+", run("dpkg-deb", "-f", deb, "Depends"))
+        assert kbuild is not None, deb
+        suite.fetch(loads, f"linux-source-{series}", f"{kbuild[0]}:amd64", "libc6:amd64")
         for deb in loads.glob("linux-headers-*.deb"):
             run("dpkg-deb", "-x", deb, place / "headers")
         for deb in loads.glob("linux-kbuild-*.deb"):
             run("dpkg-deb", "-x", deb, place / "headers")
+        for deb in loads.glob("libc6_*.deb"):
+            run("dpkg-deb", "-x", deb, place / "libc")
+        with_libc(place / "libc", *(place / "headers").glob("usr/lib/*/scripts/mod/modpost.real-lsb-64"))
         (deb,) = loads.glob("linux-image-*.deb")
         run("dpkg-deb", "-x", deb, place / "image")
         headers = place / "headers/usr/src" / f"linux-headers-{version}-arm64"
@@ -217,13 +234,28 @@ def kernel(suite: Suite) -> Path:
         shutil.copy(source / "drivers/gpio/gpio-sim.c", build / "gpio-sim-core.c")
         shutil.copy(source / "drivers/gpio/gpiolib.h", build)
         cross = ("ARCH=arm64", "CROSS_COMPILE=aarch64-linux-gnu-", "CC=aarch64-linux-gnu-gcc")
-        run("make", "-s", "-C", headers, f"M={build}", *cross, "modules")
+        # the kernel's own compiler may be newer than this machine's, so how functions are aligned is told in words that both know;
+        # types for the tracing of modules are not needed, nor the program that makes them
+        without = ("CONFIG_CC_HAS_MIN_FUNCTION_ALIGNMENT=", "CONFIG_DEBUG_INFO_BTF_MODULES=")
+        run("make", "-s", "-C", headers, f"M={build}", *cross, *without, "modules")
         for module in build.glob("*.ko"):
             run("aarch64-linux-gnu-strip", "--strip-debug", module)
-        for folder in ("headers", f"linux-source-{series}", "loads"):
+        for folder in ("headers", f"linux-source-{series}", "loads", "libc"):
             shutil.rmtree(place / folder)
 
-    return part(f"kernel-{suite.name}", digest(version, HERE / "kernel"), make)
+    return part(f"kernel-{suite.name}", digest(version, HERE / "kernel", *sources(kernel, with_libc)), make)
+
+
+def with_libc(libc: Path, *programs: Path) -> None:
+    """Have programs of a release newer than this machine's run here, with the C library of their own release."""
+    for link in libc.rglob("ld-linux-x86-64.so.2"):
+        loader = link.resolve() if link.exists() else link
+        for program_ in programs:
+            own = program_.rename(program_.with_suffix(".own"))
+            program_.write_text(f'#!/bin/sh\nexec {loader} --library-path {loader.parent} {own} "$@"\n')
+            program_.chmod(0o755)
+        return
+    raise CannotBeMade(f"no loader in {libc}")
 
 
 def root(suite: Suite, wheels: Path) -> Path:
@@ -233,7 +265,7 @@ def root(suite: Suite, wheels: Path) -> Path:
         tree = place / "tree"
         without = [f"--dpkgopt=path-exclude=/usr/share/{name}/*" for name in ("man", "doc", "locale")]
         how = ("--mode=root", "--architectures=arm64", "--variant=minbase", f"--include={IN_THE_ROOT}")
-        run("mmdebstrap", *how, *without, suite.name, tree, suite.source)
+        run(*APART, "mmdebstrap", *how, *without, suite.name, tree, suite.source)
         for waste in [*(tree / "var/cache/apt/archives").glob("*.deb"), *(tree / "var/lib/apt/lists").glob("*_*")]:
             waste.unlink()
         shutil.copytree(wheels, tree / "wheels")
@@ -251,11 +283,8 @@ def root(suite: Suite, wheels: Path) -> Path:
 
 def inside(tree: Path, words: str) -> None:
     """Run a line of shell in the tree."""
-    run("mount", "-t", "proc", "proc", tree / "proc")
-    try:
-        run("chroot", tree, "/bin/bash", "-ec", words)
-    finally:
-        run("umount", tree / "proc")
+    script = 'mount -t proc proc "$0/proc" && exec chroot "$0" /bin/bash -ec "$1"'
+    run(*APART, "sh", "-c", script, tree, words)
 
 
 def compile_for(tree: Path) -> None:
@@ -275,15 +304,51 @@ def requirements() -> list[str]:
     return found
 
 
-def wheels(python: str) -> Path:
-    """The libraries for the board's Python, from the package index. lgpio too, where the distribution has none."""
+def wheels(suite: Suite) -> Path:
+    """The libraries for the board's Python, from the package index; lgpio is built here where the index has it for other Pythons only."""
+    python = PYTHONS[suite.name]
+    built = python not in LGPIO_WHEELS
 
     def make(place: Path) -> None:
         platforms = [f"--platform=manylinux_2_{n}_aarch64" for n in (34, 31, 28, 27, 17)] + ["--platform=manylinux2014_aarch64"]
-        pip = (sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", "--only-binary", ":all:")
-        run(*pip, "-d", place, "--python-version", python, "--implementation", "cp", *platforms, *requirements(), "lgpio==0.2.2.0")
+        pip = (sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", "-d", place)
+        of = ("--only-binary", ":all:", "--python-version", python, "--implementation", "cp", *platforms)
+        run(*pip, *of, *requirements(), *([] if built else [LGPIO]))
+        if built:
+            run(*pip, "--no-binary", ":all:", "--no-deps", LGPIO)
+            (source,) = place.glob("lgpio-*.tar.gz")
+            lgpio(suite, python, source)
+            source.unlink()
 
-    return part(f"wheels-{python}", digest(python, *requirements()), make)
+    return part(f"wheels-{python}", digest(python, LGPIO, *requirements(), *(sources(lgpio) if built else ())), make)
+
+
+def lgpio(suite: Suite, python: str, source: Path) -> None:
+    """The library for pins from its own source as its authors build it for the index, crosswise, into a wheel beside that source."""
+    version, tag, work = LGPIO.split("==")[1], "cp" + python.replace(".", ""), source.parent / "lgpio"
+    work.mkdir()
+    shutil.unpack_archive(source, work, filter="data")
+    suite.fetch(work, f"libpython{python}-dev")
+    (deb,) = work.glob("*.deb")
+    run("dpkg-deb", "-x", deb, work / "python")
+    code = work / f"lgpio-{version}"
+    run("swig", "-python", "lgpio.i", cwd=code)
+    parts = [*sorted((code / "src").glob("lg*.c")), code / "src/rgpiod.c", code / "lgpio_wrap.c"]
+    include = [code / "src", work / "python/usr/include" / f"python{python}", work / "python/usr/include"]
+    how = ("-shared", "-fPIC", "-O2", "-pthread", *(f"-I{path}" for path in include))
+    run("aarch64-linux-gnu-gcc", *how, "-o", work / "_lgpio.so", *parts, "-lrt", "-ldl")
+    about = f"lgpio-{version}.dist-info"
+    files = {
+        "lgpio.py": (code / "lgpio.py").read_bytes(),
+        f"_lgpio.cpython-{python.replace('.', '')}-aarch64-linux-gnu.so": (work / "_lgpio.so").read_bytes(),
+        f"{about}/METADATA": f"Metadata-Version: 2.1\nName: lgpio\nVersion: {version}\n".encode(),
+        f"{about}/WHEEL": f"Wheel-Version: 1.0\nRoot-Is-Purelib: false\nTag: {tag}-{tag}-linux_aarch64\n".encode(),
+    }
+    files[f"{about}/RECORD"] = "".join(f"{name},,\n" for name in [*files, f"{about}/RECORD"]).encode()
+    with zipfile.ZipFile(source.parent / f"lgpio-{version}-{tag}-{tag}-linux_aarch64.whl", "w") as wheel:
+        for name, content in files.items():
+            wheel.writestr(name, content)
+    shutil.rmtree(work)
 
 
 def card(suite: Suite, kernel_: Path, root_: Path) -> Path:
@@ -292,7 +357,7 @@ def card(suite: Suite, kernel_: Path, root_: Path) -> Path:
     def make(place: Path) -> None:
         tree = place / "tree"
         run("cp", "-a", root_ / "tree", tree)
-        (version,) = (path.name for path in (kernel_ / "image/lib/modules").iterdir())
+        version = modules_of(kernel_).name
         modules(kernel_, tree, version)
         program(tree)
         units(tree)
@@ -311,9 +376,15 @@ def card(suite: Suite, kernel_: Path, root_: Path) -> Path:
     return part(f"card-{suite.name}", digest(kernel_.name, root_.name, *made_of), make)
 
 
+def modules_of(kernel_: Path) -> Path:
+    """The folder of the kernel's modules: below /usr from Debian 13 on, in a folder named after the version."""
+    (found,) = (path for top in ("lib", "usr/lib") for path in (kernel_ / "image" / top / "modules").glob("*"))
+    return found
+
+
 def modules(kernel_: Path, tree: Path, version: str) -> None:
     """The kernel's modules into the tree: only those that a board of this kind needs, and the two of our own."""
-    source, place = kernel_ / "image/lib/modules" / version, tree / "lib/modules" / version
+    source, place = modules_of(kernel_), tree / "lib/modules" / version
     shutil.rmtree(tree / "lib/modules", ignore_errors=True)
     (place / "extra").mkdir(parents=True)
     for name in ("modules.builtin", "modules.builtin.modinfo", "modules.order"):
@@ -321,9 +392,12 @@ def modules(kernel_: Path, tree: Path, version: str) -> None:
     for name in KERNEL_PARTS:
         if (source / name).is_dir():
             shutil.copytree(source / name, place / name)
-        elif (source / name).exists():
+            continue
+        for file in source.glob(f"{name}*"):
             (place / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy(source / name, place / name)
+            shutil.copy(file, (place / name).parent)
+    if packed := [*place.rglob("*.ko.xz")]:
+        run("xz", "-d", *packed)
     for module in (kernel_ / "build").glob("*.ko"):
         shutil.copy(module, place / "extra")
     run("depmod", "-b", tree, version, env={"PATH": f"{os.environ['PATH']}:/usr/sbin:/sbin"})
@@ -430,16 +504,13 @@ def device_tree(cpus: int, memory_mb: int) -> Path:
     return part("device-tree", digest(str(cpus), str(memory_mb), HERE / "kernel/board.dtsi"), make) / "board.dtb"
 
 
-PYTHONS = {"bookworm": "3.11", "trixie": "3.13"}
-
-
 def make(suite_name: str, cpus: int = 2, memory_mb: int = 1024) -> Made:
     """Everything, from what is there already where it is the same. Raises `CannotBeMade`."""
     tools()
     cache().mkdir(parents=True, exist_ok=True)
     suite = Suite(suite_name)
     kernel_ = kernel(suite)
-    root_ = root(suite, wheels(PYTHONS[suite_name]))
+    root_ = root(suite, wheels(suite))
     card_ = card(suite, kernel_, root_)
     (image,) = (kernel_ / "image/boot").glob("vmlinuz-*")
     return Made(image, card_ / "early.gz", device_tree(cpus, memory_mb), card_ / "card.img")

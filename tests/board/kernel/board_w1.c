@@ -183,16 +183,10 @@ static int probe(struct platform_device *p)
 	e = device_create_file(&p->dev, &dev_attr_ctl);
 	return e ? e : w1_add_master_device(&bus->m);
 }
-static int gone(struct platform_device *p)
-{
-	struct bus *bus = platform_get_drvdata(p);
-
-	w1_remove_master_device(&bus->m); device_remove_file(&p->dev, &dev_attr_ctl);
-	return 0;
-}
 static const struct of_device_id ids[] = { { .compatible = "board,w1" }, {} };
 MODULE_DEVICE_TABLE(of, ids);
-static struct platform_driver drv = { .driver = { .name = "board-w1", .of_match_table = ids }, .probe = probe, .remove = gone };
-module_platform_driver(drv);
+static struct platform_driver drv = { .driver = { .name = "board-w1", .of_match_table = ids, .suppress_bind_attrs = true }, .probe = probe };
+static int __init begin(void) { return platform_driver_register(&drv); }
+module_init(begin); /* no exit: the bus stays as long as the board has power */
 MODULE_LICENSE("Dual MIT/GPL");
 MODULE_DESCRIPTION("1-Wire master with simulated DS18B20 probes");
