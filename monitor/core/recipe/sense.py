@@ -43,6 +43,9 @@ def matters(recipe: Recipe) -> Iterator[Matter]:
     """Everything of that kind, in the order of the stages."""
     yield from _order(recipe)
     for stage, said in zip(recipe.stages, recipe.data["stage"], strict=True):
+        if recipe.vessel == "drum" and stage.agitation and not stage.continuous:
+            stops = 'a drum covers the film only while it turns, and this one stops; agitation = "continuous" keeps it turning'
+            yield Matter(stage.line, f"{_named(stage)}: {stops} (common practice).")
         if stage.role != "develop":
             continue
         if recipe.vessel != "drum" and "agitation" not in said:

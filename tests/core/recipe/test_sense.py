@@ -115,3 +115,12 @@ def test_the_lines_stay_when_a_recipe_is_made_longer_and_go_with_the_file() -> N
     recipe = made("develop", "fix", "stop")
     assert developing(recipe, 1.2).warnings == recipe.warnings
     assert recipe_from_data(recipe.data).warnings == ("stage 3 (stop) comes after the fix: no process has that order.",)
+
+
+def test_a_drum_that_stops_is_warned_of_in_every_bath() -> None:
+    """Colour too: its blank is a tank's, and moves now and then (common practice, no source)."""
+    bursts = SOUND.replace('"continuous"', '[{ from = "0:00", for = "0:30" }, { every = "0:30", for = "0:05" }]')
+    (said,) = made("develop", "fix", develop=bursts, head=HEAD.replace("lidded tank", "drum")).warnings
+    assert "a drum covers the film only while it turns" in said
+    assert made("develop", "fix", develop=bursts).warnings == ()
+    assert made("develop", "fix", head=HEAD.replace("lidded tank", "drum")).warnings == ()
