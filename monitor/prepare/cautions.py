@@ -109,7 +109,7 @@ def _probes_in_solutions(recipe: Recipe) -> bool:
 HABITUAL = ("second clock", "kitchen", "acid into water", "gases", "asthma", "eyes", "silver", "no alarm")
 """Ids of those that are the same on every evening with a fixer; the others belong to what is dangerous in one recipe."""
 WARM_BATH_C = 30.0
-"""From here on hot water comes from the kettle."""
+"""From here on hot water comes from the kettle (common practice, no source)."""
 
 CAUTIONS: tuple[Caution, ...] = (
     Caution(

@@ -17,6 +17,7 @@ from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
 from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
+from monitor.prepare.water.washing import MATERIALS
 
 KEYS = ["roll", "sheets", "drum", "stand", "two-bath", "bench", "colour", "reversal", "print", "colour-print",
         "water-bath", "replenished", "monobath", "bw-reversal", "colour-two-step", "reversal-three-step"]  # fmt: skip
@@ -523,3 +524,18 @@ def test_whoever_asks_for_a_wash_aid_in_colour_is_told_why_there_is_none(tmp_pat
     assert "colour is washed without a wash aid" in capsys.readouterr().err
     made(tmp_path, "colour")
     assert "# No wash aid" in (tmp_path / "colour.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "material", "aid"),
+    [
+        ("roll", "wash=running water", "film", False),
+        ("roll", "wash=wash aid", "film", True),
+        ("print", "wash_paper=resin-coated", "resin-coated paper", False),
+        ("print", "wash_paper=fibre", "fibre paper", True),
+    ],
+)
+def test_a_blank_washes_as_long_as_the_command_says(key: str, answer: str, material: str, aid: bool, tmp_path: Path) -> None:
+    """Two answers to one question would be one too many."""
+    last = [s for s in made(tmp_path, key, *own(key), "--set", answer).stages if s.role == "wash"][-1]
+    assert last.time_s == MATERIALS[material][aid]

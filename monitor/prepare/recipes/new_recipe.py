@@ -226,7 +226,7 @@ def _reuse(answer: str, earlier: Answers) -> str:
 
 
 PAPER_WASHES = {
-    "resin-coated": _wash_stage("wash", "wash", "2:00", "running water; longer soaks its edges: common practice"),
+    "resin-coated": _wash_stage("wash", "wash", "4:00", "running water, 2 to 4 minutes; longer soaks its edges: common practice"),
     "fibre": "\n".join(
         (
             _wash_stage("rinse after the fixer", "wash", "5:00", "so that the wash aid lasts: common practice"),

@@ -38,6 +38,7 @@ UNSTEADY_C_PER_S = 0.03 / 900.0
 OLD_C = 0.04
 """How far, C, a mean from a quarter of an hour ago may be off today's curve; grows with the square of its age (ours)."""
 DISTURBED_C = 0.06
+"""How rough the means may be beside their noise, C, before the water counts as disturbed (ours)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ AIR_W_PER_M2_K = 12.0
 SPREAD = 4.0 / 3.0
 """Earliest and latest: the time constant smaller or larger by this factor."""
 FIRST_WATER = 0.75
-"""Share of the water in which the powder is dissolved; the rest is added cold."""
+"""Share of the water in which the powder is dissolved; the rest is added cold (common practice, no source)."""
 SPOILS_AGENTS_C = 55.0
 """Hotter water spoils most developing agents (common practice, no source)."""
 
