@@ -14,6 +14,7 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.core.errors import InputWrong
+from monitor.page import desk as desk_module
 from monitor.page import pairing as pairing_module
 from monitor.page import sentences
 from monitor.page.board import Board
@@ -282,6 +283,16 @@ def test_no_function_but_the_ledgers_own_writes_it(phone: Phone, monkeypatch: py
     monkeypatch.setattr("monitor.page.desk.write_entries", lambda *_: (_ for _ in ()).throw(InputWrong("gone")))
     assert phone.post(USE, bottle=number, size="36", count=1, next_seq=seen) == Answer(400, "gone")
     assert phone.next_seq == seen
+
+
+def test_no_code_of_the_page_can_ask_the_station_for_anything() -> None:
+    """Nothing in it knows the socket that takes verbs, nor a verb; one place starts child processes; what may be written is this."""
+    sources = {path.name: path.read_text(encoding="utf-8") for path in Path(desk_module.__file__).parent.rglob("*.py")}
+    assert len(sources) > 20
+    for word in ("station.control", "StationLink", '"verb":', "control.sock", "hardware", "os.system", "eval(", "exec("):
+        assert not [name for name, text in sources.items() if word in text], word
+    assert [name for name, text in sources.items() if "subprocess.Popen" in text] == ["made.py"]
+    assert set(Desk(Path(), None, None, None, None).kinds()) == {TICK, NOTE, CHOOSE, USE, BOOK, DISCARD, UNDO}  # type: ignore[arg-type]
 
 
 # -- how it is known that no session runs -------------------------------------------------------------------------------

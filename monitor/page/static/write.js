@@ -40,7 +40,7 @@
   // A code in the address is taken out of it at once: it stays in no history.
   for (const field of document.querySelectorAll("[data-fragment]")) {
     if (location.hash.length > 1) {
-      field.value = decodeURIComponent(location.hash.slice(1));
+      field.value = location.hash.slice(1);
       history.replaceState(null, "", location.pathname);
     }
   }
