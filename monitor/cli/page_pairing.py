@@ -39,7 +39,7 @@ def pair(config: StationConfig, name: str, hosts: Sequence[str]) -> None:
 def invitation(urls: Sequence[str], code: str) -> list[str]:
     """Both addresses and the code, in words."""
     or_else = [f"or, where that is not found, {url}" for url in urls[1:]]
-    return [f"pair a phone: {urls[0]}", *or_else, f"code: {code}, counts once, for 5 minutes, at the address where it is given"]
+    return [f"pair a phone: {urls[0]}", *or_else, f"code: {code}, which counts once, for 5 minutes"]
 
 
 def _qr(config: StationConfig, url: str) -> list[str]:
