@@ -70,11 +70,19 @@ def test_the_chosen_recipe_is_the_one_beside_the_station_file(tmp_path: Path, ca
     assert "a person must answer the pre-flight" in told.err
 
 
-@pytest.mark.parametrize("words", [(), ("roll.toml", "--chosen"), ("--chosen", "--waive", "x"), ("--chosen",)])
-def test_one_recipe_is_needed_and_a_chosen_one_is_never_waived(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
-) -> None:
-    """None, two, one without a person to read it back, none chosen."""
+def test_a_chosen_recipe_is_never_waived(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A phone has named it: a person reads it back, or nothing is asked of the station."""
+    choose(tmp_path / "state", NOW, "roll.toml")
+    shutil.copy(DEMO / "roll.toml", tmp_path / "roll.toml")
+    assert _develop(tmp_path, "--chosen", "--waive", "x") == 2
+    told = capsys.readouterr()
+    assert "so that a person reads the recipe back" in told.err
+    assert told.out == ""
+
+
+@pytest.mark.parametrize("words", [(), ("roll.toml", "--chosen"), ("--chosen",)])
+def test_one_recipe_is_needed(tmp_path: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]) -> None:
+    """None, two, none chosen."""
     assert _develop(tmp_path, *words) == 2
     assert capsys.readouterr().err.count("allowed:") == 1
 
