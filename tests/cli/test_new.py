@@ -16,6 +16,7 @@ from monitor.core.development.rate import Arrhenius, Pairs
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
+from monitor.prepare.cautions import RULE, cautions_for
 from monitor.prepare.recipes.new_recipe import BLANKS, blanks, questions
 from monitor.prepare.water.washing import MATERIALS
 
@@ -539,3 +540,24 @@ def test_a_blank_washes_as_long_as_the_command_says(key: str, answer: str, mater
     """Two answers to one question would be one too many."""
     last = [s for s in made(tmp_path, key, *own(key), "--set", answer).stages if s.role == "wash"][-1]
     assert last.time_s == MATERIALS[material][aid]
+
+
+COLOUR = {"sensitisers", "colour agents", "hot water", "powders", "pregnancy"}
+DANGERS = {
+    # what can hurt in each way of working; sources beside each caution
+    "roll": {"acid into water", "powders"}, "bench": {"acid into water", "powders"}, "drum": {"acid into water", "powders"},
+    "sheets": {"acid into water", "sensitisers", "dark room", "powders"}, "stand": {"acid into water"}, "two-bath": {"powders"},
+    "water-bath": {"acid into water", "powders"}, "replenished": {"acid into water", "powders"}, "monobath": {"powders"},
+    "print": {"acid into water", "sensitisers", "dark room"}, "bw-reversal": {"reversal bleach", "powders"},
+    "colour": {*COLOUR, "persulphate"}, "reversal": {*COLOUR, "persulphate"}, "colour-two-step": {*COLOUR, "bleach-fix gas"},
+    "reversal-three-step": {*COLOUR, "bleach-fix gas"}, "colour-print": {*COLOUR, "bleach-fix gas", "acid into water"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_each_blank_names_what_can_hurt_in_it(key: str, tmp_path: Path) -> None:
+    """Beside what every evening has: mains near water, eyes, gases, the dark, fixer that goes to be collected; the data sheet last."""
+    told = cautions_for(made(tmp_path, key, *own(key)))
+    everywhere = {"mains and water", "eyes", "gases", "kitchen", "opaque box", "silver", "no alarm"}
+    assert {caution.id for caution in told} >= DANGERS[key] | everywhere
+    assert told[-1] is RULE

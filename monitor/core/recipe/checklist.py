@@ -180,7 +180,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "clock", "station", "machine", False, always,
         "Is the wall clock right, or do you at least know that it is not?",
-        "Dates in the record will be wrong; the timing does not depend on it.",
+        "Dates in the record may be wrong; the timing does not depend on it.",
     ),
     Item(
         "power", "station", "machine", False, always,

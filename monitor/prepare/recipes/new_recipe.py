@@ -353,7 +353,8 @@ _QUESTIONS: dict[str, AnswerRule] = {
         "How many times as long as its first trace took does a print need: from your own prints?", _number(1.5, 60, "a number, 1.5 to 60")
     ),
     "reuse": AnswerRule(
-        'A kit that is used again: which film is this, and the kit\'s times, such as "3 of 3:15, 3:15, 3:30"? Fresh: just press return',
+        'A kit that is used again: which film is this, of the times in its own table, such as "3 of 3:15, 3:15, 3:30"? Fresh: just press'
+        " return",
         _reuse,
     ),
     "bleach_fix": AnswerRule("The bleach-fix's time, from your kit's sheet?", _STAGE_TIME),
@@ -369,6 +370,10 @@ _PROMPTS_OF_A_BLANK: Mapping[tuple[str, str], str] = {
     ("reversal", "fix"): _KIT_FIX,
     ("reversal", "second_time"): "The colour developer's time, from your kit's sheet?",
     ("reversal-three-step", "second_time"): "The colour developer's time, from your kit's sheet?",
+    ("reversal-three-step", "reuse"): (
+        'A kit that is used again: which film is this, of the times in its own table, such as "3 of 6:15, 6:15, 6:30"? Fresh: just press'
+        " return"
+    ),
     ("two-bath", "second_time"): "How long in the second bath (3 to 5 min)?",
     ("print", "fix"): "How long do you fix: what the fixer's sheet says for paper?",
 }
