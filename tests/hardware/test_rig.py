@@ -102,9 +102,9 @@ def test_each_fault_is_on_the_bus_and_ends(tmp_path: Path) -> None:
 def test_the_hand_lifts_a_probe_and_dips_it(tmp_path: Path) -> None:
     """By lines in a FIFO while the trace plays; each is said, a line that is none is said and moves nothing."""
     said: list[str] = []
-    player = RigPlayer(tmp_path, load_trace(b"t_s,developer_c,bath_c,room_c\n0,20,20,6\n120,20,20,6\n"), QUIET, said.append)
+    player = RigPlayer(tmp_path, load_trace(b"t_s,developer_c,bath_c,room_c\n0,20,20,6\n80,20,20,6\n"), QUIET, said.append)
     stage = Stage(tmp_path)
-    writes = {10: "lift developer\n", 40: "dip developer\nlift room\n", 60: "lift\nhe", 61: "llo\n\xff\n", 80: "lift bath\n"}
+    writes = {5: "lift developer\n", 35: "dip developer\nlift room\n", 40: "lift\nhe", 41: "llo\n\xff\n", 45: "lift bath\n"}
 
     def wait(seconds: float) -> bool:
         text = writes.pop(int(stage.now_s - 1000.0), None)
@@ -117,9 +117,9 @@ def test_the_hand_lifts_a_probe_and_dips_it(tmp_path: Path) -> None:
     player.close()
     player.close()
     read = {int(at_s): raw_c for at_s, raw_c, _ in stage.seen if at_s % 1 == 0.5}
-    assert read[9] == read[45] == read[100] == 20.0
-    assert read[39] is not None
-    assert read[39] < 18.0
+    assert read[4] == read[40] == read[70] == 20.0
+    assert read[34] is not None
+    assert read[34] < 18.0
     bath_c = stage.bus.read(PROBE_IDS["bath"]).raw_c
     assert bath_c is not None
     assert bath_c < 18.0
