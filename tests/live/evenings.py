@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from hardware.simulated.probes import ProbeOptions, SimulatedProbes
@@ -34,7 +35,7 @@ time = "0:30"
 [[stage]]
 name = "fix"
 role = "fix"
-time = "2:00"
+time = "1:00"
 """
 SAME = "t_s,developer_c,bath_c,developer_2_c\n0,20,20,20\n3600,19,19,19\n"
 DEVELOPERS: dict[Vessel, str] = {1: "developer", 2: "developer_2"}
@@ -54,16 +55,19 @@ class Played:
     """An evening that has been rehearsed: the records of each film by its `what`."""
 
     def __init__(
-        self, films: Evening, trace: str | Trace = SAME, foot: list[tuple[float, float]] | None = None, options: ProbeOptions | None = None
-    ) -> None:
+        self, films: Evening, trace: str | Trace = SAME, foot: list[tuple[float, float]] | None = None,
+        options: ProbeOptions | None = None, until_s: float = math.inf,
+    ) -> None:  # fmt: skip
         liquids = load_trace(trace.encode()) if isinstance(trace, str) else trace
         self.records: dict[str, list[Record]] = {}
         self.sessions: dict[str, Session] = {}
         both: dict[Vessel, dict[str, Role]] = {v: {DEVELOPERS[v]: "developer", "bath": "bath"} for v in DEVELOPERS}
         roles = {v: named for v, named in both.items() if v <= len(films.vessels)}
         self.play = EveningRehearsal(films, SimulatedProbes(liquids, options), roles, self._arm, liquids.end_s, foot)
-        while self.play.step():
+        while self.play.t_s < until_s and self.play.step():
             pass
+        if not self.play.over:
+            self.play.abandon("the test has seen enough")
 
     def _arm(self, film: Film, vessel: Vessel) -> Armed:
         self.records[film.what] = []

@@ -147,7 +147,7 @@ def test_no_storm_of_presses_is_lost_counted_twice_or_moves_a_film_that_did_not_
         held_s = rng.choice((0.05, 0.2, 0.5, 0.8, 0.9, 1.2, 2.0, 3.5))
         presses.append((at_s, at_s + held_s))
         at_s += held_s + rng.choice((0.1, 0.5, 1.0, 4.0))
-    played = Played(evening("left, right +0:01, left", develop="3:00"), foot=list(presses))
+    played = Played(evening("left, right +0:01, left", develop="3:00"), foot=list(presses), until_s=at_s)
     taps = sorted((r["t_s"], r["meaning"]) for what in played.records for r in played.of(what, "tap"))
     open_until = max(r["t_s"] for records in played.records.values() for r in records)
     downs = [down_s for down_s, up_s in presses if up_s <= open_until]
