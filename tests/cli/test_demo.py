@@ -108,9 +108,15 @@ def on_a_terminal(folder: Path, *words: str, **environ: str) -> bytes:
     return seen
 
 
-def test_a_terminal_gets_the_view_without_colours_and_is_given_back(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def on_a_good_terminal(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """What a rehearsal sends to a terminal that can do everything."""
+    return on_a_terminal(tmp_path_factory.mktemp("good"))
+
+
+def test_a_terminal_gets_the_view_without_colours_and_is_given_back(on_a_good_terminal: bytes) -> None:
     """On the other screen; then the summary and the path stand on the person's own."""
-    seen = on_a_terminal(tmp_path)
+    seen = on_a_good_terminal
     view, _, after = seen.rpartition(b"\x1b[?1049l")
     assert b"\x1b[?1049h" in view
     assert "\u2588".encode() in view
@@ -119,11 +125,10 @@ def test_a_terminal_gets_the_view_without_colours_and_is_given_back(tmp_path: Pa
     assert not re.search(rb"\x1b\[[0-9;]*\b(3[0-7]|4[0-7]|9[0-7]|38|48)\b[0-9;]*m", seen)
 
 
-def test_no_colour_is_ever_drawn_and_none_can_be_asked_for(tmp_path: Path) -> None:
+def test_no_colour_is_ever_drawn_and_none_can_be_asked_for(on_a_good_terminal: bytes, tmp_path: Path) -> None:
     """A red screen would claim a safety that nobody can promise; NO_COLOR changes nothing, for there is nothing to take away."""
     colours = rb"\x1b\[(?:[0-9;]*;)?(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])(?:;[0-9;]*)?m"
-    for environ in ({}, {"NO_COLOR": "1"}):
-        seen = on_a_terminal(tmp_path, **environ)
+    for seen in (on_a_good_terminal, on_a_terminal(tmp_path, NO_COLOR="1")):
         assert b"\x1b[1m" in seen
         assert not re.search(colours, seen)
     for command in (["rehearse", "--red"], ["develop", "x", "--file", "y", "--red"], ["status", "--file", "y", "--follow", "--red"]):

@@ -31,7 +31,8 @@ TRAY = recipe(
     tail='[sheets]\ncount = 3\ninterval = "0:10"\n',
 )
 TOLD = re.compile(
-    r"^  (?P<who>.+?): (?:planned [\d:]+|no clock)(?:, took (?P<took>-?[\d:.]+))?(?:;[^(]*)?(?P<assumed> \(begin not told\))?\.$"
+    r"^  (?P<who>.+?): (?:(?:planned|at least) [\d:]+|no clock)"
+    r"(?:, took (?P<took>-?[\d:.]+))?(?:;[^(]*)?(?P<assumed> \(begin not told\))?\.$"
 )
 
 
