@@ -49,8 +49,8 @@ def test_a_recipe_s_own_load_stage_and_sheets_are_not_loaded_twice() -> None:
 
 def test_a_developer_that_is_used_once_is_mixed_when_the_hands_are_free() -> None:
     """At least ten minutes before its film; not for a film in whose time before the first pour it can be done."""
-    films = film("own.toml", "left") + film("own.toml", "right", start="+3:00") + film("own.toml", "left")
-    plan = planned(evening_of(films, "12:00", own_toml=FRESH), {}, TODAY)
+    films = film("own.toml", "left") + film("own.toml", "right", start="+8:00") + film("own.toml", "left")
+    plan = planned(evening_of(films, "20:00", own_toml=FRESH), {}, TODAY)
     latest_s = plan.films[2].start_s - 600.0 - 180.0
     assert any(m.film != 3 and m.t_s < latest_s + 180.0 and m.t_s + m.busy_s > latest_s for m in plan.moments)
     (mix,) = [m for m in plan.moments if m.what == "mix dev"]
