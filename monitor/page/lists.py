@@ -246,6 +246,9 @@ def _with_commands(text: str) -> str:
 def _row(ended: Ended) -> str:
     recipe = ended.opening.get("recipe")
     name = one_line(str(recipe.get("name"))) if isinstance(recipe, dict) else ""
+    evening = ended.opening.get("evening")
+    if isinstance(evening, dict):  # two that were armed in one second differ by a character of their ids
+        name = ", ".join(one_line(str(word)) for word in (evening.get("vessel"), evening.get("what"), name) if word)
     told = f"{escape(ended.session)} {escape(name)}"
     when = _day(str(ended.opening.get("wall", "")))
     if ended.close is None:

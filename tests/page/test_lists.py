@@ -54,6 +54,19 @@ def test_closed_sessions_have_a_report_and_open_ones_have_not(lists: Lists) -> N
     assert "Roll film, cold laundry" in report.body
 
 
+def test_films_of_an_evening_are_listed_with_vessel_and_name(tmp_path: Path) -> None:
+    """Two that were armed in one second differ by a character of their ids."""
+    journals = tmp_path / "state" / "journals"
+    journals.mkdir(parents=True)
+    for number in (1, 2):
+        put(journals, f"07-two-tanks-{number}", closed=True)
+    maker = Maker(lambda: False)
+    body = Lists(tmp_path / "laundry.toml", tmp_path / "state", maker, RealClock().wall).journals().body
+    maker.close()
+    assert "left, the millrace, Roll film, two tanks" in body
+    assert "right, the sluice, Roll film, two tanks" in body
+
+
 def test_a_session_that_is_over_is_answered_for_by_its_report(lists: Lists) -> None:
     """In the words of `review`: share, time, hands, and next time."""
     told = lists.answers("261106-2005a")

@@ -171,8 +171,13 @@ class Answers:
         for film in self._sessions.films:
             if film.name == named:
                 return film
-        here = ", ".join(film.name for film in self._sessions.films)
+        here = ", ".join(_named(film) for film in self._sessions.films)
         raise RequestRefused(f"session {plain_words(str(named))} does not run; allowed: {here}")
+
+
+def _named(film: Running) -> str:
+    """Its name with what tells it from the other one's, which may differ by one character."""
+    return film.name if film.place is None else f"{film.name} ({film.place.vessel or 'the only vessel'}, {plain_words(film.place.what)})"
 
 
 def _film(film: Running) -> Mapping[str, Any]:

@@ -205,7 +205,7 @@ def test_abandon_ends_one_film_or_the_whole_evening(world: World) -> None:
     (left, right) = develop(world, *EVENING)
     refused = world.ask(verb="abandon", session="nobody", why="a test")
     assert refused["status"] == 2
-    assert left in refused["lines"][0]
+    assert f"{left} (left, roll 1), {right} (right, roll 2)" in refused["lines"][0]
     assert world.ask(verb="abandon", session=right, why="a test")["sessions"] == [right]
     assert [film.name for film in world.station.sessions.films] == [left]
     assert world.ask(verb="abandon", why="a test")["sessions"] == [left]
