@@ -19,6 +19,8 @@ from tests.benchmarks.bench_lateness import busy, recipe
 from tests.cli.test_develop_evening import TwoVessels
 
 MOST_WAIT_S = 2.4
+TAPS_AFTER_S = 2.5
+"""Slow enough for both films to call at once."""
 EVENING = """schema = 1
 name = "Lateness"
 [[film]]
@@ -54,7 +56,7 @@ def measure(minutes: float, processes: int) -> bool:
                 called = len(rigged.records(name, kind="stage", event="now"))
                 if called > tapped[name] and rigged.records(name, kind="cue", cue="now"):
                     tapped[name] = called
-                    rigged.pause(0.6)
+                    rigged.pause(TAPS_AFTER_S)
                     rigged.tap()
             rigged.pause(0.2)
         told = [report(rigged.records(name), processes) for name in names]

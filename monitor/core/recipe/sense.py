@@ -42,6 +42,8 @@ class Matter:
 def matters(recipe: Recipe) -> Iterator[Matter]:
     """Everything of that kind, in the order of the stages."""
     yield from _order(recipe)
+    yield from _no_fix(recipe)
+    yield from _jugs(recipe)
     for stage, said in zip(recipe.stages, recipe.data["stage"], strict=True):
         if recipe.vessel == "drum" and stage.agitation and not stage.continuous:
             stops = 'a drum covers the film only while it turns, and this one stops; agitation = "continuous" keeps it turning'
@@ -87,6 +89,23 @@ def _order(recipe: Recipe) -> Iterator[Matter]:
             fixed = False  # what was fixed becomes an image again, for a developer or a toner
         if said is not None:
             yield Matter(stage.line, f"{_named(stage)} {said}: no process has that order.")
+
+
+def _no_fix(recipe: Recipe) -> Iterator[Matter]:
+    roles = {stage.role for stage in recipe.stages}
+    if "develop" in roles and not roles & set(FIXING_ROLES):
+        last = recipe.stages[-1]
+        stays = "no stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel"
+        yield Matter(last.line, f"{_named(last)} is the last one, and {stays}.")
+
+
+def _jugs(recipe: Recipe) -> Iterator[Matter]:
+    """One jug for two solutions."""
+    seen: dict[int, str] = {}
+    for stage in recipe.stages:
+        if stage.jug is not None and stage.solution is not None and seen.setdefault(stage.jug, stage.solution) != stage.solution:
+            both = f"jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}"
+            yield Matter(stage.line, f"{_named(stage)}: {both}: use one jug for each solution.")
 
 
 def _amounts(recipe: Recipe) -> Iterator[Matter]:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import groupby, pairwise
 
 from monitor.core.development.rate import Pairs, planned_time
-from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
+from monitor.core.recipe.kinds import CLOSED_VESSELS
 from monitor.core.recipe.sense import matters
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.text.quantities import format_duration, format_number
@@ -29,8 +29,6 @@ def warnings(recipe: Recipe) -> Iterator[str]:
         yield from _stage_warnings(recipe, stage)
     if recipe.film not in ("colour", "paper"):  # these have short times of their own
         yield from _short_warnings(recipe.stages)
-    if any(s.role == "develop" for s in recipe.stages) and not any(s.role in FIXING_ROLES for s in recipe.stages):
-        yield "No stage fixes: the film stays sensitive to light to the end, and counts as bare in an open vessel."
     for stage in recipe.stages[1:]:
         if stage.role == "load":
             yield f"Stage {stage.number} ({stage.name}) loads film, but is not the first stage."
@@ -42,7 +40,6 @@ def warnings(recipe: Recipe) -> Iterator[str]:
         yield f"{recipe.sheets.count} sheets at once: more than {MOST_SHEETS_EASILY} take practice (common practice)."
     if recipe.film != "colour":  # colour processes state their own wide ranges for the later baths
         yield from _shock_warnings([s for s in recipe.stages if s.reference_stated])
-    yield from _jug_warnings(recipe.stages)
     yield from (matter.sentence for matter in matters(recipe))
 
 
@@ -86,10 +83,3 @@ def _shock_warnings(stages: list[Stage]) -> Iterator[str]:
                 risk = "the gelatine may wrinkle (reticulation is reported from 15 F)"
             apart = f"{format_number(step_c, 1)} C away from stage {before.number} ({before.name})"
             yield f"Stage {after.number} ({after.name}) is {apart}: {risk}."
-
-
-def _jug_warnings(stages: tuple[Stage, ...]) -> Iterator[str]:
-    seen: dict[int, str] = {}
-    for stage in stages:
-        if stage.jug is not None and stage.solution is not None and seen.setdefault(stage.jug, stage.solution) != stage.solution:
-            yield f"Jug {stage.jug} holds both {seen[stage.jug]} and {stage.solution}: use one jug for each solution."

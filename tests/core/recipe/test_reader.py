@@ -467,7 +467,7 @@ FIX_AT_20 = 'time = "4:00" => time = "4:00"\nreference = "20 C"'
         ((FIX_AT_20, 'time = "10:00" => time = "10:00"\nreference = "15 C"'), "common practice keeps baths within 3 C"),
         ((FIX_AT_20, 'time = "10:00" => time = "10:00"\nreference = "11 C"'), "reticulation"),
         (("count = 6 => count = 7",), "7 sheets at once"),
-        (('role = "fix" => role = "hold"',), "No stage fixes"),
+        (('role = "fix" => role = "hold"',), "no stage fixes"),
         (
             (
                 'time = "0:30" => time = "0:30"\njug = 1\nsolution = "stop"',

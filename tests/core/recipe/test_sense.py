@@ -39,6 +39,26 @@ def test_what_a_process_has_is_not_remarked_on(roles: tuple[str, ...]) -> None:
     assert made(*roles).warnings == ()
 
 
+def test_a_recipe_without_a_fix_is_told_with_the_line_of_its_last_stage() -> None:
+    """Where one would be added."""
+    recipe = made("develop", "stop")
+    assert recipe.warnings == (
+        f"Line {recipe.stages[1].line}: stage 2 (stop) is the last one, and no stage fixes: the film stays sensitive to light to the end, "
+        "and counts as bare in an open vessel.",
+    )
+
+
+def test_a_jug_for_two_solutions_is_told_with_the_line_of_the_second_one() -> None:
+    """Which is where it is put right."""
+    text = HEAD + "".join(
+        f'[[stage]]\nname = "{role}"\nrole = "{role}"\ntime = "10:00"\njug = 1\nsolution = "{role}er"\n{SOUND if role == "develop" else ""}'
+        for role in ("develop", "fix")
+    )
+    recipe = load_recipe(text.encode(), "r.toml")
+    line = recipe.stages[1].line
+    assert recipe.warnings == (f"Line {line}: stage 2 (fix): jug 1 holds both developer and fixer: use one jug for each solution.",)
+
+
 @pytest.mark.parametrize(
     ("roles", "words"),
     [
