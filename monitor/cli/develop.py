@@ -35,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--override-gate", metavar='"why"', help="begin although the gate is closed; the reason is written down")
     add_ledger(parser)
     parser.add_argument("--afresh", action="store_true", help="ask all questions, those too that were answered yes a short while ago")
+    parser.add_argument("--film", metavar="N", help="of an evening: begin with this film, those before it are done")
     parser.add_argument("--vessel", metavar="NAME", help="whose learned lag counts, and of two vessels which one the film is in")
 
 
@@ -141,12 +142,12 @@ def _goes_on() -> str:
 def _request(args: argparse.Namespace) -> tuple[dict[str, Any], Recipe, Evening | None]:
     """What is asked of the station, the recipe (an evening's first), and the evening where it is one of its own."""
     from monitor.cli.arguments.recipe_file import open_evening, read_file
-    from monitor.cli.evening_develop import refuse_vessel_option
+    from monitor.cli.evening_develop import from_film, refuse_vessel_option
     from monitor.core.text.quantities import read_temperature
     from monitor.live.station.requests import refuse_lamp
 
     text = read_file(args.recipe, "recipe or evening")
-    evening = open_evening(args.recipe)
+    evening = from_film(open_evening(args.recipe), args.film)
     recipe = evening.films[0].recipe
     if not evening.from_recipe:
         refuse_vessel_option(args)

@@ -9,11 +9,13 @@ import argparse
 import select
 import sys
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.cli.arguments.vessels import check_vessels
 from monitor.core.errors import EvenbathError, InputWrong
+from monitor.core.text.quantities import shown
 
 if TYPE_CHECKING:
     from monitor.cli.arguments.ledger_times import LedgerTimes
@@ -44,6 +46,19 @@ def hand_over(evening: Evening, config: StationConfig, args: argparse.Namespace,
         for film, rows in zip(told.evening.films, solutions, strict=True)
     ]  # fmt: skip
     return {"evening": {"name": evening.name, "between_s": evening.between_s, "films": films}}
+
+
+def from_film(evening: Evening, number: str | None) -> Evening:
+    """The evening from this film on: those before it are done. Raises `InputWrong`, also for a recipe alone."""
+    if number is None:
+        return evening
+    if evening.from_recipe:
+        raise InputWrong("--film with a recipe; allowed: an evening's file, or no --film")
+    if not number.isdecimal() or not 1 <= int(number) <= len(evening.films):
+        raise InputWrong(f"--film {shown(number)}: no film of this evening; allowed: 1 to {len(evening.films)}")
+    first, *others = evening.films[int(number) - 1 :]
+    films = tuple(replace(film, number=i) for i, film in enumerate((replace(first, start_s=None), *others), start=1))
+    return replace(evening, films=films)
 
 
 def _with_ledger(evening: Evening, state: Path, args: argparse.Namespace, asks: bool) -> LedgerTimes:

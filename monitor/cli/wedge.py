@@ -41,6 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     clip.add_argument("--developed", metavar="m:ss", help="the clip's time")
     clip.add_argument("--shows", metavar="NUMBER", help="its average gradient")
     clip.add_argument("--wanted", metavar="NUMBER", help="the one that is wanted")
+    clip.add_argument("--into", metavar="EVENING.toml", help="write the factor into the last film of this evening, whose clip this was")
     leader = actions.add_parser("leader", help="pieces of leader at bracketed times: how fast is this developer", allow_abbrev=False)
     leader.add_argument("--fresh", required=True, metavar="m:ss", help="the reference piece's time in fresh developer")
     leader.add_argument("--matched", metavar="m:ss", help="the time of today's piece with the same grey")
@@ -221,7 +222,33 @@ def _clip(args: argparse.Namespace) -> int:
     sys.stdout.write(f"the rest of the roll: {format_duration(round(found.time_s))}, {found.factor:.2f} of the clip's time\n")
     if found.limited:
         sys.stdout.write("That is as far as one clip is to be trusted: cut a second one at this time first.\n")
+    if args.into is not None:
+        _carry(args.into, found.factor)
     return 0
+
+
+def _carry(name: str, factor: float) -> None:
+    """Write the factor into the last film of this evening. Raises `InputWrong` and `FileWrong`, and leaves a file that would not load."""
+    from pathlib import Path
+
+    from monitor.cli.arguments.recipe_file import open_evening
+    from monitor.core.errors import InputWrong
+    from monitor.core.evening.reader import RecipeText, load_evening
+    from monitor.prepare.evening.carried import carried
+
+    evening, path = open_evening(name), Path(name)
+    if evening.from_recipe or len(evening.films) < 2:
+        raise InputWrong(f"--into {name}: no evening with a clip and a film after it; allowed: evenbath new --evening clip-first")
+    text, film, own = carried(path.read_text(encoding="utf-8"), evening, factor)
+    load_evening(text.encode(), name, lambda recipe: RecipeText((path.parent / recipe).read_bytes(), str(path.parent / recipe)))
+    fresh = path.with_suffix(".new")
+    try:
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(path)
+    except OSError as wrong:
+        raise InputWrong(f"{name}: cannot be written ({wrong.strerror}); allowed: a file that you may write") from None
+    sys.stdout.write(f"written: {name}: film {film.number} ({film.what}), factor {own:g}\n")
+    sys.stdout.write(f"It alone is then developed: evenbath develop {name} --film {film.number} --file STATION.toml\n")
 
 
 def _leader(args: argparse.Namespace) -> int:

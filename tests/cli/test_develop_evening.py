@@ -100,6 +100,18 @@ def test_two_films_are_developed_and_the_third_is_armed_by_foot(rigged: TwoVesse
     assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").returncode == 0
 
 
+def test_an_evening_may_begin_with_a_later_film(rigged: TwoVessels) -> None:
+    """Those before it are done: a clip, or a night that was broken off. A number that is none of its films' is refused."""
+    words = ("develop", rigged.evening(), "--file", str(rigged.file), "--detach", "--waive", "a test", "--film")
+    done = rigged.run(*words, "3")
+    assert done.returncode == 0, done.stderr
+    (name,) = (line.removeprefix("armed: ") for line in done.stdout.splitlines())
+    assert rigged.records(name)[0]["evening"]["what"] == "roll 16"
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").returncode == 0
+    refused = rigged.run(*words, "4")
+    assert (refused.returncode, "allowed: 1 to 3" in refused.stderr) == (2, True)
+
+
 def test_both_go_on_after_a_kill_minus_nine(tmp_path: Path) -> None:
     """With resume records in both journals, and no gap in either."""
     rigged = TwoVessels(tmp_path)

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli.arguments.recipe_file import open_evening
 from monitor.cli.main import main
+from tests.core.recipe.samples import ROLL
 
 
 def film(path: Path, minutes: float) -> str:
@@ -55,6 +57,26 @@ def test_clip_and_leader(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert "the rest of the roll: 9:" in capsys.readouterr().out
     assert main(["wedge", "leader", "--fresh", "0:20", "--matched", "0:28"]) == 0
     assert "factor = 1.4" in capsys.readouterr().out
+
+
+def test_a_clip_s_factor_is_carried_into_its_evening(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Into the last film, times the clip's own; the rest of the file stays. One that has no clip and film is left as it is."""
+    (tmp_path / "roll.toml").write_text(ROLL, encoding="utf-8")
+    evening = tmp_path / "e.toml"
+    assert main(["new", "--evening", "clip-first", "--recipe", str(tmp_path / "roll.toml"), "--out", str(evening)]) == 0
+    before = evening.read_text(encoding="utf-8")
+    films = [film(tmp_path / f"{m}.csv", m) for m in (5, 8, 14)]
+    clip = ["wedge", "clip", *films, "--developed", "8:00", "--shows", "0.45", "--wanted", "0.5", "--into"]
+    assert main([*clip, str(evening)]) == 0
+    said = capsys.readouterr().out
+    last = open_evening(str(evening)).films[-1]
+    assert f"film 2 (the rest of the roll), factor {last.factor:g}" in said
+    assert "--film 2" in said
+    assert 1.1 < last.factor < 1.3
+    changed = [(a, b) for a, b in zip(before.split("\n"), evening.read_text(encoding="utf-8").split("\n"), strict=True) if a != b]
+    assert changed == [(changed[0][0], changed[0][0].replace("1.0", f"{last.factor:g}"))]
+    assert main([*clip, str(tmp_path / "roll.toml")]) == 2
+    assert "no evening with a clip and a film after it" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -197,7 +197,7 @@ def _tray(wanted: Wanted, starts: Starts) -> Iterator[str]:
 def _clip(wanted: Wanted, starts: Starts) -> Iterator[str]:
     for number, what in enumerate(("a clip of the roll", "the rest of the roll")):
         yield from _film(wanted.recipes[0], what, None, starts[number])
-    yield "factor = 1.0                    # put the clip's factor here: evenbath wedge clip"
+    yield "factor = 1.0                    # the clip's goes here: evenbath wedge clip ... --into this file"
 
 
 _FILMS: Mapping[str, Callable[[Wanted, Starts], Iterator[str]]] = {
