@@ -169,11 +169,10 @@ def _band(stage: StageMeasures) -> list[str]:
     outside = stage.outside_band_s
     if outside is None or (stage.probe_compared is None and outside < 0.5):
         return [_band_unverified(stage)]
-    where = " and ".join(
-        f"{format_duration(s)} {word}" for s, word in ((stage.below_band_s, "below"), (stage.above_band_s, "above")) if s and s >= 0.5
-    )
+    whole, sides = format_duration(stage.actual_s), ((stage.below_band_s, "below"), (stage.above_band_s, "above"))
+    where = " and ".join(f"{format_duration(s)} of {whole} {word}" for s, word in sides if s and s >= 0.5)
     said = [
-        f"outside the band of {_band_words(stage)}: {where} of {format_duration(stage.actual_s)}" if outside >= 0.5 else
+        f"outside the band of {_band_words(stage)}: {where}" if outside >= 0.5 else
         f"never outside the band of {_band_words(stage)}"
     ]  # fmt: skip
     if not stage.probe_compared:
@@ -426,7 +425,8 @@ def sentences(session: SessionMeasures) -> list[str]:
     elif session.max_cue_lateness_s is not None:
         told_all.append(f"The latest cue came {1000 * session.max_cue_lateness_s:.0f} ms after its moment.")
     changes = "; ".join(trust_sentence(t, session) for t in session.trust)
-    told_all.append(faults_sentence(session) + (f"; {changes}." if changes else "."))
+    told_all.append(f"{faults_sentence(session)}.")
+    told_all += [f"What was trusted: {changes}."] if changes else []
     told_all += [resume_sentence(resume, session) for resume in session.resumes]
     if session.doubted:
         spans = "; ".join(f"{in_unit_shown(d.what)}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)

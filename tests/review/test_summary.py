@@ -84,7 +84,7 @@ def test_colour_is_told_as_what_it_was(tmp_path: Path) -> None:
     assert "planned 3:15 by the clock" in said
     assert "temperature did not count in this stage" in said
     assert "outside its band, which no time repairs; printing or scanning may hide it" in said
-    assert re.search(r"outside the band of 37\.8 C, 0\.15 C either way: 3:15 below of 3:15", said)
+    assert re.search(r"outside the band of 37\.8 C, 0\.15 C either way: 3:15 of 3:15 below", said)
     assert "for the temperature" not in said
 
 
@@ -161,3 +161,12 @@ def test_hands_that_wait_past_a_minimum_are_not_late(tmp_path: Path) -> None:
     said = paragraph(session)
     assert "fix at least 5:00 by the clock, took 10:00" in said
     assert "pour" not in said
+
+
+def test_what_was_trusted_is_not_told_as_a_fault(lost_probe: str) -> None:
+    """A probe that is believed again is none: it stands in a sentence of its own."""
+    said = paragraph(measure(load(Path(__file__).parents[2] / "demo_logs" / "02-probe-knocked-out.jsonl")).numbers)
+    (fault,) = re.findall(r"FAULT sounded once: [^)]*\)\.", said)
+    assert "believed" not in fault
+    assert 'What was trusted: at 0:02 of develop "developer" believed' in said
+    assert "What was trusted: " in lost_probe
