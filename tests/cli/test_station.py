@@ -129,17 +129,25 @@ def test_in_the_dark_no_edge_of_the_lamp_ever_comes(rigged: Rigged) -> None:
     assert {e["output"] for e in rigged.edges()} == {"sounder"}
 
 
-def test_a_probe_that_is_not_on_the_bus_refuses_the_start(rigged: Rigged) -> None:
-    """Exit status 3, with the line of its id; but not where a session waits."""
+def test_what_refuses_a_start_holds_no_session_up(rigged: Rigged) -> None:
+    """A probe that is not on the bus (exit status 3, the line of its id) and a damaged calibration (2, its line); but where a session waits
+    it goes on, not compared."""
     rigged.start()
     name = rigged.arm(LONG)
     rigged.hold(name)
     rigged.kill()
     rigged.show("bowl", None)
+    damaged = rigged.state / "learned" / "comparisons.jsonl"
+    damaged.parent.mkdir()
+    damaged.write_text('{"probe": \n{"probe": 1}\n')
     rigged.start()
     rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
     assert rigged.run("abandon", "--file", str(rigged.file), "--why", "enough").returncode == 0
     assert rigged.stop() == 0
+    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
+    assert done.returncode == 2
+    assert "comparisons.jsonl:1: " in done.stderr
+    damaged.unlink()
     done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
     assert done.returncode == 3
     assert done.stderr.startswith(f"{rigged.file}:")
@@ -231,23 +239,6 @@ def test_the_daemons_process_stays_small_and_loads_nothing_heavy(rigged: Rigged)
     status = Path(f"/proc/{process.pid}/status").read_text()
     resident_kib = int(status.split("VmRSS:")[1].split()[0])
     assert resident_kib < 40 * 1024
-
-
-def test_a_damaged_calibration_is_refused_but_holds_no_session_up(rigged: Rigged) -> None:
-    """Exit status 2 with its line; where a session waits it goes on, not compared."""
-    rigged.start()
-    name = rigged.arm(LONG)
-    rigged.hold(name)
-    rigged.kill()
-    (rigged.state / "learned").mkdir()
-    (rigged.state / "learned" / "comparisons.jsonl").write_text('{"probe": \n{"probe": 1}\n')
-    rigged.start()
-    rigged.wait(lambda: bool(rigged.records(name, kind="session", event="resume")))
-    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "enough").returncode == 0
-    rigged.stop()
-    done = rigged.run("station", "--file", str(rigged.file), "--rig", str(rigged.rig))
-    assert done.returncode == 2
-    assert "comparisons.jsonl:1: " in done.stderr
 
 
 @pytest.mark.parametrize(("urgent", "realtime", "says"), [(True, True, "real-time"), (False, True, "not raise"), (False, False, "late")])
