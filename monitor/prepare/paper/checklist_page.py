@@ -1,7 +1,7 @@
 """The pre-flight checklist on paper: one A4 page in two columns with boxes to tick, the questions alone.
 
 Decides its content and how large the type may be. One HTML file without script, picture or network, black on white.
-Tests: tests/prepare/paper/test_checklist_page.py, which prints it in a real browser.
+Tests: tests/prepare/paper/test_checklist_page.py; printed in a real browser: tests/prepare/paper/test_printed.py.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """A topic of advice on one page to print: the answer in bold, a box to tick before each thing to get. Pure.
 
-Tests: tests/prepare/paper/test_guide_page.py, which prints it in a real browser.
+Tests: tests/prepare/paper/test_guide_page.py; printed in a real browser: tests/prepare/paper/test_printed.py.
 """
 
 from __future__ import annotations

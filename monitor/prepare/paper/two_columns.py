@@ -1,6 +1,6 @@
 """A page of two columns with headings, in the largest type that fits one sheet of A4: black on white, no script, picture or network.
 
-Tests: tests/prepare/paper/test_checklist_page.py, tests/prepare/paper/test_guide_page.py.
+Tests: tests/prepare/paper/test_printed.py.
 """
 
 from __future__ import annotations

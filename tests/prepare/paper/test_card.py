@@ -1,15 +1,8 @@
-"""The card for the wall, printed by a real browser: one page, nothing cut off, nothing fetched, black on white."""
+"""The card for the wall: what it says, and black on white. Printed: test_printed.py."""
 
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
-from collections.abc import Iterator
-from pathlib import Path
-from typing import Any
-
-import pytest
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
@@ -22,25 +15,8 @@ from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
 from tests.core.recipe.samples import ROLL, TRAY, changed
 from tests.prepare.bottles.test_booking import DILUTED
 
-BROKEN_WORDS = """() => {
-    const broken = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = document.createRange();
-    while (walk.nextNode()) {
-        const node = walk.currentNode;
-        for (const word of node.data.matchAll(/\\S+/g)) {
-            range.setStart(node, word.index);
-            range.setEnd(node, word.index + word[0].length);
-            const tops = new Set([...range.getClientRects()].map(r => Math.round(r.top)));
-            if (tops.size > 1 && !word[0].includes("-")) broken.push(word[0]);
-        }
-    }
-    return broken;
-}"""
-"""The words of a page that stand on two lines; at a hyphen one may."""
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 MINE = {"name": "Cold laundry", "time": "11:00", "pairs": "18 C=13:20, 24 C=7:30", "dilution": "1+31", "second_time": "5:00",
         "first_time": "5:00", "soak": "1:30"}  # fmt: skip
-A4_PX = (718, 1047)
-"""190 mm by 277 mm at 96 px an inch."""
 
 
 def from_blank(blank: Blank) -> Recipe:
@@ -162,83 +138,6 @@ def test_lines_are_counted_as_a_browser_breaks_them() -> None:
     assert lines_of("one two three four", 4.5) == 2
     assert lines_of("x" * 30, 5.0) == 3
     assert lines_of("", 5.0) == 1
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Any]:
-    """A tab of a real Chromium without a network; one for all, since each new one costs more than all prints."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium on this machine")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield running.new_page()
-        running.close()
-
-
-def printed(tab: Any, page: str, tmp_path: Path) -> int:
-    """Print the page to PDF as a person would; the number of its pages. Nothing may be wider than the paper or be fetched."""
-    asked: list[str] = []
-
-    def ask(request: Any) -> None:
-        asked.append(request.url)
-
-    tab.set_viewport_size({"width": A4_PX[0], "height": A4_PX[1]})
-    tab.on("request", ask)
-    tab.set_content(page)
-    tab.emulate_media(media="print")
-    wide = tab.evaluate("[...document.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).length")
-    cells = "[...document.querySelectorAll('.cell, td, .jug')].filter(e => e.scrollWidth > e.clientWidth + 2).map(e => e.textContent)"
-    crowded_cells = tab.evaluate(cells)
-    pdf = tab.pdf(prefer_css_page_size=True)
-    tab.remove_listener("request", ask)
-    tab.emulate_media(media="null")
-    assert asked == []
-    assert wide == 0
-    assert crowded_cells == []
-    return _pages(pdf, tmp_path)
-
-
-def _pages(pdf: bytes, tmp_path: Path) -> int:
-    tool = shutil.which("pdfinfo")
-    if tool is None:
-        return len(re.findall(rb"/Type\s*/Page\b", pdf))
-    (tmp_path / "card.pdf").write_bytes(pdf)
-    said = subprocess.run([tool, str(tmp_path / "card.pdf")], capture_output=True, text=True, check=True).stdout
-    assert "A4" in said
-    return int(re.search(r"Pages:\s+(\d+)", said)[1])  # type: ignore[index]
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
-def test_every_blank_prints_on_one_page_in_readable_type(tab: Any, tmp_path: Path, blank: Blank) -> None:
-    """No smaller than nine points; the stages' times from 36 px, to be read at 1.5 m."""
-    page = card_html(from_blank(blank))
-    assert printed(tab, page, tmp_path) == 1
-    assert float(re.search(r"font: ([0-9.]+)pt", page)[1]) >= 9.0  # type: ignore[index]
-    tab.set_content(page)
-    sizes = tab.evaluate("[...document.querySelectorAll('td.time, .chart td')].map(e => parseFloat(getComputedStyle(e).fontSize))")
-    assert min(sizes) >= 36.0, sizes
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("width", [390, 800, 1200])
-@pytest.mark.parametrize("blank", blanks(), ids=lambda blank: blank.key)
-def test_nothing_is_cut_on_a_phone_or_at_the_right_border(tab: Any, blank: Blank, width: int) -> None:
-    """Nothing reaches over the right border, nothing touches it, and no word is broken inside."""
-    tab.set_viewport_size({"width": width, "height": 900})
-    tab.set_content(card_html(from_blank(blank)))
-    over = "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth - 8).map(e => e.outerHTML)"
-    assert tab.evaluate(over) == []
-    assert tab.evaluate("document.documentElement.scrollWidth") <= width
-    assert tab.evaluate(BROKEN_WORDS) == []
-    assert tab.locator("meta[name=viewport]").count() == 1
-
-
-@pytest.mark.browser
-def test_even_a_crowded_recipe_prints_on_one_page(tab: Any, tmp_path: Path) -> None:
-    """In smaller type."""
-    assert printed(tab, card_html(crowded()), tmp_path) == 1
 
 
 def test_a_print_has_its_longest_time_and_the_tap_at_its_first_trace() -> None:

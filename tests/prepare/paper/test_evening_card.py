@@ -1,23 +1,18 @@
-"""The card of an evening for the wall: all that a person without a unit needs, on one page, printed by a real browser."""
+"""The card of an evening for the wall: all that a person without a unit needs, on one page."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
-
-import pytest
+from typing import TYPE_CHECKING
 
 from monitor.prepare.evening.planned import planned
 from monitor.prepare.evening.supplies import supplies
 from monitor.prepare.paper.evening_card import evening_card_html
 from tests.prepare.evening.samples import BESIDE, evening_of, film
 from tests.prepare.evening.test_planned import TODAY
-from tests.prepare.paper.test_card import BROKEN_WORDS, printed, tab
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-__all__ = ["tab"]
+    pass
 
 OWN = BESIDE["roll.toml"].replace("10:00", "11:00").replace('name = "Roll"', 'name = "Another"')
 FOUR = film(vessel="left") + film(vessel="right", start="+4:00") + film(vessel="left") + film(vessel="right")
@@ -98,29 +93,3 @@ def test_what_a_film_is_called_is_text_and_the_page_stands_alone() -> None:
     assert "<b>one" not in page
     assert "&lt;b&gt;one&lt;/b&gt; &amp; two" in page
     assert not re.search(r"<script|<img|<link|https?:|url\(|@import|src=", page.replace("local(", ""))
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("name", EVENINGS)
-def test_an_evening_prints_on_one_page(tab: Any, tmp_path: Path, name: str) -> None:
-    """Four films in type of at least nine points, their times at least 18 points high."""
-    films, more = EVENINGS[name]
-    page = card(films, more=more)
-    assert printed(tab, page, tmp_path) == 1
-    size_pt, clock_pt = (float(re.search(found, page)[1]) for found in (r"font: ([0-9.]+)pt", r"clocks td b { font-size: ([0-9.]+)pt"))  # type: ignore[index]
-    if name in ("two tanks", "one tank"):
-        assert size_pt >= 9.0
-        assert clock_pt >= 18.0
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("width", [390, 800])
-@pytest.mark.parametrize("name", EVENINGS)
-def test_nothing_is_cut_on_a_phone(tab: Any, name: str, width: int) -> None:
-    """Nothing reaches over the right border, and no word is broken inside."""
-    films, more = EVENINGS[name]
-    tab.set_viewport_size({"width": width, "height": 900})
-    tab.set_content(card(films, more=more))
-    over = "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth - 4).map(e => e.outerHTML)"
-    assert tab.evaluate(over) == []
-    assert tab.evaluate(BROKEN_WORDS) == []

@@ -1,20 +1,15 @@
-"""A topic of advice on paper, printed by a real browser: one A4 page in two columns."""
+"""A topic of advice on paper: one A4 page in two columns."""
 
 from __future__ import annotations
 
 import re
 from html import unescape
-from pathlib import Path
-from typing import Any
 
 import pytest
 
 from monitor.prepare.guide.advice import TOPICS
 from monitor.prepare.guide.hardness import read_hardness
 from monitor.prepare.paper.guide_page import guide_html
-from tests.prepare.paper.test_card import printed, tab
-
-__all__ = ["tab"]
 
 
 @pytest.mark.parametrize("key", TOPICS)
@@ -38,12 +33,3 @@ def test_the_persons_own_water_stands_above_all() -> None:
     """In bold."""
     page = guide_html(TOPICS["water"], read_hardness("14 dH"))
     assert '<p class="alarm">250 mg/l as calcium carbonate is very hard.' in page
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("key", TOPICS)
-def test_every_topic_prints_on_one_page(tab: Any, tmp_path: Path, key: str) -> None:
-    """In type of eight points and more."""
-    page = guide_html(TOPICS[key])
-    assert printed(tab, page, tmp_path) == 1
-    assert float(re.search(r"font: ([0-9.]+)pt", page)[1]) >= 8.0  # type: ignore[index]

@@ -2,17 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
-from typing import Any
-
-import pytest
-
 from monitor.prepare.archive.negatives import FrameNote, Negative
 from monitor.prepare.paper.sleeve import sleeve_html, sleeve_text
-from tests.prepare.paper.test_card import printed, tab
-
-__all__ = ["tab"]
 
 FILM = Negative(
     "2026-001", "2026-11-26", "pan 125", "developer A 1+31", "11:37, 98.9 % +/- 5.5 of the wanted development", "261126-2010a", 100.0,
@@ -40,15 +31,3 @@ def test_the_page_has_the_same_words_and_needs_nothing_else() -> None:
     assert "http" not in page
     assert "<script>" not in sleeve_html(Negative("1", "2026-11-26", "<script>alert(1)</script>"))
     assert "No notes." in sleeve_html(Negative("1", "2026-11-26", "pan"))
-
-
-@pytest.mark.browser
-def test_the_strip_is_ten_millimetres_high_and_all_is_on_one_page(tab: Any, tmp_path: Path) -> None:
-    """A film with notes on 36 frames; long words widen nothing."""
-    notes = tuple(FrameNote(str(n), aperture="f/11", exposed_s=0.25, words="a wall in the rain") for n in range(1, 37))
-    assert printed(tab, sleeve_html(replace(FILM, notes=notes)), tmp_path) == 1
-    tab.set_content(sleeve_html(replace(FILM, developed=None, session=None)))
-    assert tab.evaluate("document.querySelector('.strip').getBoundingClientRect().height") <= 10.5 / 25.4 * 96
-    tab.set_viewport_size({"width": 390, "height": 800})
-    tab.set_content(sleeve_html(replace(FILM, film="x" * 120)))
-    assert tab.evaluate("document.documentElement.scrollWidth") <= 390
