@@ -19,10 +19,12 @@ GRACE_S = 2.0
 """A thread that was told to end may take this long to do so."""
 
 BEGUN_FIRST = (
-    *("tests/cli/test_station.py", "tests/cli/test_develop.py", "tests/review/pages/test_session.py", "tests/live/test_rehearsal.py"),
-    *("tests/cli/test_lesson_dry_run.py", "tests/core/development/test_estimator.py", "tests/live/telemetry/test_broker_edge.py"),
-    *("tests/review/test_measures.py", "tests/live/telemetry/test_mqtt.py", "tests/review/test_with_rehearsal.py"),
-    "tests/cli/test_status.py",
+    *("tests/cli/test_station.py", "tests/test_demo_logs.py", "tests/cli/test_develop.py", "tests/live/test_evening.py"),
+    *("tests/live/telemetry/test_mqtt.py", "tests/prepare/paper/test_printed.py", "tests/cli/test_lesson_dry_run.py"),
+    *("tests/core/development/test_estimator.py", "tests/page/test_in_browser.py", "tests/review/pages/test_session.py"),
+    *("tests/live/telemetry/test_broker_edge.py", "tests/live/test_rehearsal.py", "tests/cli/test_page.py"),
+    *("tests/live/station/test_two_vessels.py", "tests/cli/test_develop_evening.py", "tests/review/test_measures.py"),
+    *("tests/live/telemetry/test_mqtt_outages.py", "tests/cli/test_status.py"),
 )
 """The files that take longest, so that none of them is left over at the end. Those that wait, for a process that lives in real time or for
 a broker, and those that compute take turns, so that from the start some of each run beside each other."""

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
 
 from monitor.prepare.evening.planned import planned
 from monitor.prepare.evening.supplies import supplies
 from monitor.prepare.paper.evening_card import evening_card_html
 from tests.prepare.evening.samples import BESIDE, evening_of, film
 from tests.prepare.evening.test_planned import TODAY
-
-if TYPE_CHECKING:
-    pass
 
 OWN = BESIDE["roll.toml"].replace("10:00", "11:00").replace('name = "Roll"', 'name = "Another"')
 FOUR = film(vessel="left") + film(vessel="right", start="+4:00") + film(vessel="left") + film(vessel="right")
