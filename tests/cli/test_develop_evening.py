@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -46,6 +47,11 @@ class TwoVessels(Rigged):
         (self.folder / "roll.toml").write_text(recipe)
         (self.folder / "evening.toml").write_text(text)
         return str(self.folder / "evening.toml")
+
+    def told_status(self) -> dict[str, Any]:
+        """The status as data."""
+        told: dict[str, Any] = json.loads(self.run("status", "--file", str(self.file), "--json").stdout)
+        return told
 
     def arm_all(self, recipe: str = LONG) -> list[str]:
         """Arm the evening; the names of the sessions."""
@@ -97,6 +103,27 @@ def test_two_films_are_developed_and_the_third_is_armed_by_foot(rigged: TwoVesse
     rigged.wait(lambda: bool(json.loads(rigged.run("status", "--file", str(rigged.file), "--json").stdout)["films"]))
     third = json.loads(rigged.run("status", "--file", str(rigged.file), "--json").stdout)["films"][0]
     assert (third["what"], third["vessel"]) == ("roll 16", "left")
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").returncode == 0
+
+
+def test_the_second_vessel_s_film_is_armed_in_turn(rigged: TwoVessels) -> None:
+    """To begin 2:03 after the first one, it is armed three seconds after that begin; a hold before is a question."""
+    text = EVENING.replace("+0:02", "+2:03")
+    done = rigged.run("develop", rigged.evening(text=text), "--file", str(rigged.file), "--detach", "--waive", "a test")
+    (left,) = (line.removeprefix("armed: ") for line in done.stdout.splitlines())
+    rigged.press(1.3)
+    rigged.wait(lambda: bool(rigged.records(left, kind="stage", event="begin")))
+    rigged.press(1.2)
+    rigged.wait(lambda: len(rigged.records(left, kind="tap")) == 2)
+    assert [r["meaning"] for r in rigged.records(left, kind="tap")] == ["begin", "question"]
+    rigged.wait(lambda: len(rigged.told_status()["films"]) == 2)
+    first, second = rigged.told_status()["films"]
+    assert (first["session"], second["what"]) == (left, "roll 15")
+    assert 100.0 < second["begins_in_s"] < 121.0
+    armed_s = rigged.records(second["session"])[0]["mono0_s"] - rigged.records(left)[0]["mono0_s"]
+    begun_s = rigged.records(left, kind="stage", event="begin")[0]["t_s"]
+    assert -5.0 < armed_s - begun_s - 3.0 < 3.0  # its clock begins with the readings of the last five seconds
+    assert rigged.records(second["session"])[0]["preflight"] == {"armed by": "its turn"}
     assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").returncode == 0
 
 

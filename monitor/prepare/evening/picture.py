@@ -66,7 +66,7 @@ def _hands(drawing: Drawing, x: Scale, y: float, plan: Planned) -> None:
     turning = [m for m in plan.moments if m.what.endswith(": agitate")]
     others = [m for m in plan.moments if not m.what.endswith(": agitate")]
     for found, high in ((turning, TURN_PX), (others, POUR_PX)):
-        pieces = [(x.at(m.t_s), max(1.2, x.at(m.t_s + m.busy_s) - x.at(m.t_s))) for m in found]
+        pieces = [(x.at(m.t_s), max(1.2, min(x.at(m.t_s + m.busy_s), x.to_px + RIGHT_PX) - x.at(m.t_s))) for m in found]
         drawing.rects(pieces, y + POUR_PX - high, high, "full" if found is others else "said-full")
     by_moment: dict[float, bool] = {}
     for clash in plan.clashes:
