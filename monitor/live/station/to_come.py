@@ -88,14 +88,16 @@ class FilmsToCome:
             self._keep()
 
     def load(self) -> None:
-        """What an earlier run has left, if that was tonight."""
+        """What an earlier run has left, if that was tonight. A board without a battery clock wakes with an earlier time than it had."""
         try:
             kept = json.loads(self._path.read_text(encoding="utf-8"))
             age_s = self._clock.wall().timestamp() - kept["wall_s"]
-            if 0.0 <= age_s <= KEPT_FOR_S:
-                films = [_read(film) for film in kept["films"]]
-                self._turns = self._turns_of(kept["turns"], age_s)
-                self._films = films
+            if abs(age_s) > KEPT_FOR_S:
+                self._say(f"{self._path}: the films to come are {abs(age_s) / 3600.0:.0f} hours old; they have to be started anew")
+                return
+            films = [_read(film) for film in kept["films"]]
+            self._turns = self._turns_of(kept["turns"], max(0.0, age_s))
+            self._films = films
         except FileNotFoundError:
             return
         except Exception as wrong:  # whatever stands there, the station starts

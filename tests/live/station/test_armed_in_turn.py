@@ -239,6 +239,23 @@ def test_a_turn_that_counts_from_a_film_that_is_over_outlives_a_power_cut(world:
     assert to_come(world)[0]["begins_in_s"] == pytest.approx(240.0 - 60.0 - 5.0 - 20.0 - 2.0, abs=3.0)
 
 
+@pytest.mark.parametrize(("stepped_s", "kept"), [(-400.0, True), (-13 * 3600.0, False), (13 * 3600.0, False)])
+def test_a_board_that_wakes_with_an_earlier_time_still_knows_what_is_to_come(world: World, stepped_s: float, kept: bool) -> None:
+    """Without a battery clock it does; what is half a day away is another night's, and that is said."""
+    (left,) = develop(world, *STAGGERED)
+    world.press(1.2)
+    world.go(60)
+    world.ask(verb="abandon", session=left, why="a test")
+    world.go(5)
+    world.write()
+    world.clock.reboot(0.0, "another")
+    world.clock.step_wall(stepped_s)
+    world.life()
+    world.go(2)
+    assert [film["what"] for film in to_come(world)] == (["roll 2", "roll 3", "roll 4"] if kept else [])
+    assert any("13 hours old" in line for line in world.said) != kept
+
+
 def test_a_film_that_ended_while_the_station_was_away_frees_its_vessel(world: World) -> None:
     """The next one in it counts from the return."""
     left = develop(world, ("left", None), ("right", None), ("left", None), between_s=60.0, recipe=SHORT)[0]
