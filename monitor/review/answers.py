@@ -24,6 +24,9 @@ OUTSIDE_S = 1.0
 """A shorter time outside the wanted band is not told."""
 COOLING_C = 0.3
 """A smaller fall or rise is not called one."""
+BY_THE_CLOCK = ", as planned by the clock"
+MOST_NAMED = 3
+"""So many baths are named one by one where each was as planned."""
 STOOD_IN = {
     "vessel model": "the vessel's learned lag stood in",
     "held": "the last temperature was held",
@@ -72,7 +75,9 @@ def _each(stages: list[StageMeasures], words: object) -> str:
     if len(groups) == 1:
         return told[0]
     if len(set(told)) == 1:
-        return told[0]
+        return f"each {told[0]}" if told[0][:1].isdigit() else told[0]
+    if all(said.endswith(BY_THE_CLOCK) for said in told) and len(told) > MOST_NAMED:
+        return f"each{BY_THE_CLOCK.removeprefix(',')}"
     return "; ".join(f"{group[0].name}: {said}" for group, said in zip(groups, told, strict=True))
 
 
@@ -82,8 +87,12 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
     if not stages:
         return "no development", "", "in this record"
     if not counted:
-        longest = max(stages, key=lambda s: s.actual_s)
-        return format_duration(longest.actual_s), "", _outside(longest)
+        together = max(_runs(stages), key=lambda run: sum(s.actual_s for s in run))
+        longest, count = max(together, key=lambda s: s.actual_s), len({s.stage for s in together})
+        if count == 1:
+            return format_duration(longest.actual_s), "", _outside(longest)
+        baths, band = _outside(longest).partition("by the clock")[1:]
+        return format_duration(sum(s.actual_s for s in together)), "", f"{baths}, {count} baths together{band}"
     first = counted[0]
     group = [s for s in counted if s.stage == first.stage]
     what = "of the wanted development"
@@ -107,6 +116,17 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
     least, most = (f(s.done_percent or 0.0 for s in known) for f in (min, max))
     figure = f"{least:.1f} %" if most - least < 0.15 else f"{least:.1f} to {most:.1f} %"
     return figure, f"+/- {widest:.1f}", what
+
+
+def _runs(stages: list[StageMeasures]) -> list[list[StageMeasures]]:
+    """Developing baths that follow one another, as in a water bath, together."""
+    runs: list[list[StageMeasures]] = []
+    for stage in stages:
+        if runs and stage.stage - runs[-1][-1].stage == 1:
+            runs[-1].append(stage)
+        else:
+            runs.append([stage])
+    return runs
 
 
 def _at(group: list[StageMeasures]) -> str:
@@ -143,11 +163,13 @@ def _time(group: list[StageMeasures]) -> str:
         return f"between {least} and {most}, counted {took}, {plan}: the power was gone"
     if not stage.planned_s:
         return f"{took}, {plan}"
+    if stage.until == "at least" and stage.actual_s > stage.planned_s - 0.5:
+        return f"{took}, at least {format_duration(stage.planned_s)} by the clock"
     if stage.appearance_factor is not None:
         return f"{took}, {_by_first_trace(stage)}"
     off_s = stage.actual_s - stage.planned_s
     if abs(off_s) < 0.5:
-        return f"{took}, as planned" + ("" if stage.steered else " by the clock")
+        return f"{took}, as planned" if stage.steered else f"{took}{BY_THE_CLOCK}"
     moved_s = stage.moved_s if stage.steered else None
     poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
     if moved_s is None or abs(moved_s) < 0.5:

@@ -154,3 +154,23 @@ def test_in_a_terminal_it_is_a_line_and_five_rows_and_the_solution_where_it_is_k
     assert "developer A, diluted 1+31, mixed 2026-03-01" in lines[5]
     assert re.match(r"260301-1: Roll film, cold laundry: 100\.\d % \+/- \d\.\d \(two standard deviations\) of the wanted", lines[0])
     assert all(line.startswith("  ") for line in lines[1:])
+
+
+def test_baths_that_develop_one_after_another_count_together(tmp_path: Path) -> None:
+    """A water bath is six of them: none of the six is its result, and none is named where each was as planned."""
+    data = recipe_data(time="1:30", steer=False, rate=None)
+    one = data["stage"][1]
+    data["stage"][1:2] = [{**one, "name": f"soak {number}"} for number in (1, 2, 3, 4)]
+    found = told(tmp_path, data, lambda _: 20.0)
+    assert (found.result, found.under.partition(",")[0]) == ("6:00", "by the clock")
+    assert "4 baths together" in found.under
+    assert dict(found.rows)["Time"] == "each 1:30, as planned by the clock"
+    data["stage"][2]["time"] = "2:00"
+    assert dict(told(tmp_path, data, lambda _: 20.0).rows)["Time"] == "each as planned by the clock"
+
+
+def test_a_second_developer_that_may_stay_in_is_told_by_its_minimum(tmp_path: Path) -> None:
+    """It was not planned for five minutes, it was in for at least that."""
+    data = recipe_data(time="5:00")
+    data["stage"].insert(2, {**data["stage"][1], "name": "second developer", "time": "3:00", "steer": False, "until": "at least"})
+    assert "second developer: 3:00, at least 3:00 by the clock" in dict(told(tmp_path, data, lambda _: 20.0).rows)["Time"]
