@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -138,3 +139,21 @@ def test_who_listens_once_hears_the_word_and_counts_as_no_display(tmp_path: Path
         speaker.join()
         telling.stop()
     assert telling.lit(RealClock().mono_s()) == 0
+
+
+def test_what_a_reader_said_last_counts_though_it_is_gone(line: Line) -> None:
+    """It said that nothing is lit and hung up; the next word finds it gone before that was read."""
+    line.step()
+    line.source.count(0)
+    line.step()
+    end = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    end.connect(str(line.folder / "telling.sock"))
+    line.telling.turn(0.0)
+    line.word()
+    line.step()
+    end.sendall(b"0\n")
+    end.close()
+    line.word()
+    line.telling._hand_out()
+    line.step()
+    assert line.telling.lit(line.clock.mono_s()) == 0

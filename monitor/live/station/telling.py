@@ -188,6 +188,16 @@ class Telling:
         except BlockingIOError:
             return
         except OSError:
+            self._last_count(descriptor, reader)
+
+    def _last_count(self, descriptor: int, reader: _Reader) -> None:
+        """It is gone, and may have said before that nothing is lit."""
+        try:
+            self._count(descriptor, reader, reader.end.recv(64))
+        except OSError:
+            self._drop(descriptor)
+            return
+        if descriptor in self._readers:
             self._drop(descriptor)
 
     def _count(self, descriptor: int, reader: _Reader, said: bytes) -> None:
