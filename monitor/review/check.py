@@ -100,7 +100,14 @@ def _plan(found: Check, label: str, stage: Stage, part: Stretch, numbers: StageM
             f"{label}: its planned end lies time x factor after its begin",
             f"{label}: its planned end lies {took:.2f} s after its begin, but time x factor is {numbers.planned_s:g} s",
         )
-    if part.now_s is not None:
+    if part.now_s is not None and stage.until != "time":
+        after = part.now_s - part.begin_s
+        found.hold(
+            stage.at_most_s is not None and abs(after - stage.at_most_s) <= MOMENT_S,
+            f"{label}: NOW came after its longest time",
+            f"{label}: NOW came {after:.2f} s after its begin, but its longest time is {stage.at_most_s or math.nan:g} s",
+        )
+    elif part.now_s is not None:
         lead = part.planned_end_s - part.now_s
         put_off = part.ready_s is not None and part.now_s - part.ready_s <= READY_TO_NOW_LEAST_S + MOMENT_S  # READY was overdue
         found.hold(
@@ -137,7 +144,8 @@ def _development(found: Check, label: str, part: Stretch, numbers: StageMeasures
 def _flow(found: Check, label: str, journal: Journal, part: Stretch, numbers: StageMeasures, said: ProgressSeries) -> None:
     times, done = np.frombuffer(said.t_s), np.frombuffer(said.done_ref_s)
     if numbers.steered:
-        edges = np.concatenate(([part.begin_s], times, [max(part.planned_end_s or times[-1], times[-1])]))
+        until_s = min(part.planned_end_s or times[-1], part.end_s)  # poured off early, it has nothing more to tell
+        edges = np.concatenate(([part.begin_s], times, [max(until_s, times[-1])]))
         steps = np.diff(edges)
         widest = float(steps.max())
         at = int(steps.argmax())

@@ -53,7 +53,9 @@ def counted_from_to(stage: Stage | None, part: Stretch) -> tuple[float, float]:
     """The stretch of time whose development counts, by the person's way of counting."""
     if stage is None or stage.counted == "pour to pour":
         return part.begin_s, part.end_s
-    drain_s = part.planned_end_s - part.now_s if part.planned_end_s is not None and part.now_s is not None else stage.drain_s
+    drain_s = stage.drain_s
+    if stage.until == "time" and part.planned_end_s is not None and part.now_s is not None:
+        drain_s = part.planned_end_s - part.now_s
     begin_s = min(part.begin_s + stage.fills_s, part.end_s)
     return begin_s, max(begin_s, part.end_s - drain_s)
 

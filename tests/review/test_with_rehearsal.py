@@ -159,3 +159,38 @@ def test_without_a_believed_probe_the_band_is_not_verified(tmp_path: Path) -> No
     assert "outside the band" not in words
     row = next(r for r in session_page(journal, review).split("<tr>") if ">1 develop<" in r)
     assert ">not verified</td>" in row
+
+
+LONG_FIX = """
+schema = 1
+name = "A tap too early, a fix too long"
+film = "panchromatic"
+vessel = "lidded tank"
+[[stage]]
+name = "develop"
+role = "develop"
+time = "1:00"
+reference = "20 C"
+rate = { law = "coefficient", per_10_c = 2.5, sd = 0.1 }
+drain = "0:10"
+[[stage]]
+name = "stop"
+role = "stop"
+time = "0:30"
+[[stage]]
+name = "fix"
+role = "fix"
+time = "0:40"
+at_most = "1:30"
+"""
+
+
+@pytest.mark.parametrize("early_s", [0.5, 3.0, 4.5])
+def test_film_poured_off_seconds_early_and_left_in_the_fix_too_long_agrees(tmp_path: Path, early_s: float) -> None:
+    """The journal says what happened, and the check finds no fault: progress ends with the tap, NOW comes after the longest time."""
+    presses = tmp_path / "presses.csv"
+    presses.write_text(f"down_s,up_s\n0,1.3\n{60 - early_s},{60.2 - early_s}\n")
+    journal = load(rehearsed(tmp_path, lambda _: 20.0, {}, LONG_FIX, "--foot", str(presses)))
+    held = check(journal, measure(journal))
+    assert held.disagree == []
+    assert "fix: NOW came after its longest time" in held.agree
