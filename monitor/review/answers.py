@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from monitor.core.journal.words import FINISHED
 from monitor.core.text.degrees import degrees, difference, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration, format_number
@@ -17,7 +18,8 @@ from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
 from monitor.review.summary import longer, main_stages, parts_of, solution_sentence
 
 FIVE = ("Time", "Hands", "Estimated", "Verified", "Next time")
-"""The rows that are always there. A page has no others: FAULT stands in its picture, the solution in its head."""
+"""The rows that are always there. A page has no others but `ENDED_EARLY`: FAULT stands in its picture, the solution in its head."""
+ENDED_EARLY = "Ended"
 ON_TIME_S = 1.5
 """A pour this near to its moment was on time."""
 OUTSIDE_S = 1.0
@@ -49,6 +51,7 @@ def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answer
     stages = main_stages(session)
     result, doubt, under = _result(stages)
     rows = (
+        *_ended_early(session),
         ("Time", _each(stages, lambda group: _time(group) + _outside_steered(group))),
         ("Hands", _each(stages, _hands)),
         *_faults(session, stages),
@@ -58,6 +61,15 @@ def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answer
         ("Next time", next_time(session, stages, judged)),
     )
     return Answers(result, doubt, under, rows)
+
+
+def _ended_early(session: SessionMeasures) -> tuple[tuple[str, str], ...]:
+    """Where a session was closed before its last stage was over, why, and what the film never saw."""
+    if not session.closed or session.close_why == FINISHED:
+        return ()
+    where = f"early, in {session.stages[-1].name}" if session.stages else "before it began"
+    never = f"; never begun: {', '.join(session.never_begun)}" if session.never_begun else ""
+    return ((ENDED_EARLY, f"{where}{never}: {session.close_why}"),)
 
 
 def _groups(stages: list[StageMeasures]) -> list[list[StageMeasures]]:

@@ -131,11 +131,14 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
     for record in journal.of("cue"):
         counts[record["cue"]] = counts.get(record["cue"], 0) + 1
     solutions = opening.get("solutions")
+    last = max((stage.stage for stage in stages), default=0)
+    never_begun = tuple(stage.name for stage in recipe.stages if stage.number > last) if recipe else ()
     return SessionMeasures(
         file=journal.file, session=journal.session, mode=journal.mode, recipe=recipe.name if recipe else None,
         film=recipe.film if recipe else None, vessel=recipe.vessel if recipe else None, contents=_contents(journal),
         area_units=recipe.area_units if recipe else None, program_version=opening.get("version"), opened_wall=journal.first_wall,
-        zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None, stages=stages,
+        zone=opening.get("zone"), closed=close is not None, close_why=str(close.get("why", "")) if close else None,
+        never_begun=never_begun, stages=stages,
         max_cue_lateness_s=max(late) if late and "trace" not in opening else None,
         max_cue_waited_s=max(waited, default=None), cues=counts,
         faults=counts.get("fault", 0), fault_calls=fault_calls(journal),

@@ -173,6 +173,7 @@ class SessionMeasures:
 
     `evening`: None where the session was a recipe's own. `waived`, `gate_overridden`: the reasons that the person gave, None where
     nothing was waived or overridden.
+    `never_begun`: the recipe's stages behind the last one that was begun, by name.
     `fault_calls`: each FAULT that sounded, with `t_s` and `why`, None where nothing tells why.
     `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
     """
@@ -190,6 +191,7 @@ class SessionMeasures:
     zone: str | None
     closed: bool
     close_why: str | None
+    never_begun: tuple[str, ...]
     stages: list[StageMeasures]
     max_cue_lateness_s: float | None
     max_cue_waited_s: float | None

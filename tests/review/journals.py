@@ -286,7 +286,7 @@ def play(
             back = fault.to_s + fault.back_s
             writer.add(back, back, "trust", probe="developer", believed=True, why="agrees again", since_t_s=back)
     if close:
-        writer.add(total + 0.01, total, "session", event="close", why="done")
+        writer.add(total + 0.01, total, "session", event="close", why="finished")
     made.records = writer.finish()
     for number in range(1, last_number + 1):
         for (n, key), begin in made.begins.items():

@@ -63,6 +63,18 @@ def test_there_are_five_rows_in_one_order_and_one_more_where_fault_sounded() -> 
         assert [name for name, _ in answers(demo(number)).rows] == ["Time", "Hands", *more, "Estimated", "Verified", "Next time"]
 
 
+def test_a_session_that_was_ended_early_says_so_before_anything_else(tmp_path: Path) -> None:
+    """Where, what the film never saw, and why; one that finished says nothing of it."""
+    made = play(recipe_data(time="6:00"), lambda _: 20.0)
+    fix_s = next(r["t_s"] for r in made.records if r.get("event") == "begin" and r["stage"] == 4)
+    cut = [r for r in made.records if r["t_s"] < fix_s and r.get("event") != "close"]
+    close = next(r for r in made.records if r.get("event") == "close")
+    made.records = [*cut, {**close, "seq": len(cut) + 1, "t_s": fix_s, "why": "lid came off"}]
+    found = answers(measure(load(made.write(tmp_path / "cut.jsonl"))).numbers)
+    assert found.rows[0] == ("Ended", "early, in stop; never begun: fix: lid came off")
+    assert "Ended" not in dict(answers(demo("01")).rows)
+
+
 def test_the_row_of_fault_says_when_and_why() -> None:
     """On the clock of the stage."""
     assert dict(answers(demo("04")).rows)["FAULT"] == "at 0:44, developer 37.58 C, wanted 37.8 within 0.15 C, outside for 16 s"

@@ -25,6 +25,9 @@ CUES: tuple[Cue, ...] = get_args(Cue)
 MEANINGS: tuple[Meaning, ...] = get_args(Meaning)
 GATE_STATES: tuple[GateState, ...] = get_args(GateState)
 
+FINISHED = "finished"
+"""The `why` of a close that came by itself, after the last stage."""
+
 OUTSIDE_DATA = "outside data"
 """How a `trust` record begins its `why` where the rate law runs outside the recipe's data: no probe was lost."""
 INSIDE_DATA = "inside data again"

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 from monitor.core.journal import records
+from monitor.core.journal.words import FINISHED
 from monitor.core.recipe.values import Stage
 from monitor.core.session.counting import Counting
 from monitor.core.session.desk import Desk
@@ -235,7 +236,7 @@ class Film:
         run.reach(RunStep.LEFT)
         desk.calls.silence_now()
         if self.is_last:
-            self.close(press_s, "finished")
+            self.close(press_s, FINISHED)
             return
         self.current = None
         if desk.lost and self.development_matters:
@@ -265,7 +266,7 @@ class Film:
         if self.is_last:
             if not remaining:
                 self.counting.finish(t_s, told=run)
-                self.close(t_s, "finished")
+                self.close(t_s, FINISHED)
             else:
                 self.counting.stop(run)
             return
@@ -351,7 +352,7 @@ class Film:
     def _finish(self, run: Run, t_s: float) -> None:
         if not self._desk.closed:
             self.counting.finish(t_s, told=run)
-            self.close(t_s, "finished")
+            self.close(t_s, FINISHED)
 
     def close(self, t_s: float, why: str) -> None:
         """The session is over."""

@@ -11,6 +11,7 @@ import math
 from datetime import datetime
 from pathlib import Path
 
+from monitor.core.journal.words import FINISHED
 from monitor.core.recipe.values import Recipe
 from monitor.live.station.ended import Ended, read_session, session_names
 
@@ -18,8 +19,6 @@ LEFT_S = 3600.0
 """The fix and the wash of a film take less, and whoever has ended a session early has put the film somewhere by then (no source)."""
 NEWEST = 8
 """So many of the newest journals are looked at: more are hardly armed within an hour."""
-FINISHED = "finished"
-"""The reason of a close that came by itself, after the last stage."""
 
 
 def may_be_lit(recipe: Recipe, stage: int | None, mode: str) -> bool:
