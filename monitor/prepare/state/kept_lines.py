@@ -2,7 +2,7 @@
 
 A writer holds a lock from reading to the end of writing; what was written is on the disk when the call returns; a damaged
 last line is copied to FILE.damaged and cut off before the next line is written; a damaged line anywhere else is refused with
-file and line. What the lines mean is not its business.
+file and line. A symbolic link is never followed, neither the file nor its folder. What the lines mean is not its business.
 Tests: tests/prepare/state/test_kept_lines.py.
 """
 
@@ -11,6 +11,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -45,8 +46,8 @@ class KeptLines:
 def read_lines(path: Path) -> KeptLines:
     """All rows; none if there is no file. Raises `FileWrong` for damaged lines before the last, `InputWrong` where it cannot be read."""
     try:
-        _refuse_special(path)
-        return _parsed(path, path.read_bytes())
+        with _own_folder(path.parent) as folder, _own_file(folder, path, os.O_RDONLY) as descriptor:
+            return _parsed(path, _content(descriptor))
     except FileNotFoundError:
         return KeptLines((), None, 0)
     except OSError as wrong:
@@ -80,44 +81,77 @@ def writing(path: Path) -> Iterator[Writing]:
     """Lock the file, repair its end and hand it over. Raises as `read_lines`, and `InputWrong` if it cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _refuse_special(path)
-        with path.with_name(f".{path.name}.lock").open("ab") as lock:
-            fcntl.flock(lock.fileno(), fcntl.LOCK_EX)
-            new = not path.exists()
-            with path.open("a+b") as file:
-                if new:
-                    _sync_folder(path.parent)
-                yield Writing(_mended(path, file.fileno()), file.fileno())
+        with _own_folder(path.parent) as folder:
+            _refuse_special(folder, path)
+            with _own_file(folder, path.with_name(f".{path.name}.lock"), os.O_RDWR | os.O_CREAT) as lock:
+                fcntl.flock(lock, fcntl.LOCK_EX)
+                new = not path.exists()
+                with _own_file(folder, path, os.O_RDWR | os.O_CREAT | os.O_APPEND) as descriptor:
+                    if os.fstat(descriptor).st_nlink > 1:
+                        raise InputWrong(f"{path}: has a second name (a hard link); nothing was stored; allowed: a file of its own")
+                    if new:
+                        os.fsync(folder)
+                    yield Writing(_mended(path, folder, descriptor), descriptor)
     except OSError as wrong:
         if isinstance(wrong, InputWrong):
             raise
         raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); nothing was stored; allowed: a state folder of your own") from None
 
 
-def _refuse_special(path: Path) -> None:
-    """Raise `InputWrong` where something stands there that is no file: a FIFO would be waited for."""
-    if path.exists() and not path.is_file():
-        raise InputWrong(f"{path}: not a file; allowed: a state folder of your own")
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+@contextmanager
+def _own_folder(path: Path) -> Iterator[int]:
+    """The folder, opened; a link in its place is not followed. Raises OSError, `InputWrong` for a link."""
+    if path.is_symlink():
+        raise InputWrong(f"{path}: a symbolic link, which is not followed; allowed: a state folder of your own")
+    descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC)
     try:
-        os.fsync(descriptor)
+        yield descriptor
     finally:
         os.close(descriptor)
 
 
-def _mended(path: Path, descriptor: int) -> KeptLines:
-    """Read the file and make it end with a whole line; a damaged end is copied aside first."""
-    data = path.read_bytes()
+@contextmanager
+def _own_file(folder: int, path: Path, flags: int) -> Iterator[int]:
+    """A regular file in this folder, opened; a link in its place is not followed and a FIFO not waited for.
+
+    Raises OSError, `InputWrong` for what is no file.
+    """
+    _refuse_special(folder, path)
+    descriptor = os.open(path.name, flags | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC, 0o666, dir_fd=folder)
+    try:
+        yield descriptor
+    finally:
+        os.close(descriptor)
+
+
+def _refuse_special(folder: int, path: Path) -> None:
+    """Raise `InputWrong` where something stands there that is no file: a FIFO would be waited for, a link leads to what is not ours."""
+    try:
+        mode = os.stat(path.name, dir_fd=folder, follow_symlinks=False).st_mode
+    except FileNotFoundError:
+        return
+    if stat.S_ISLNK(mode):
+        raise InputWrong(f"{path}: a symbolic link, which is not followed; allowed: a state folder of your own")
+    if not stat.S_ISREG(mode):
+        raise InputWrong(f"{path}: not a file; allowed: a state folder of your own")
+
+
+def _content(descriptor: int) -> bytes:
+    with open(descriptor, "rb", closefd=False) as file:
+        file.seek(0)
+        return file.read()
+
+
+def _mended(path: Path, folder: int, descriptor: int) -> KeptLines:
+    """Make the file end with a whole line; a damaged end is copied aside first."""
+    data = _content(descriptor)
     kept = _parsed(path, data)
     if kept.damaged is not None:
-        with path.with_name(f"{path.name}.damaged").open("ab") as aside:
-            aside.write(data[kept.whole_bytes :].rstrip(b"\n") + b"\n")
-            aside.flush()
-            os.fsync(aside.fileno())
-        _sync_folder(path.parent)
+        with _own_file(folder, path.with_name(f"{path.name}.damaged"), os.O_WRONLY | os.O_CREAT | os.O_APPEND) as aside:
+            with open(aside, "ab", closefd=False) as file:
+                file.write(data[kept.whole_bytes :].rstrip(b"\n") + b"\n")
+            os.fsync(aside)
+        os.fsync(folder)
         os.ftruncate(descriptor, kept.whole_bytes)
     elif data and not data.endswith(b"\n"):
         os.write(descriptor, b"\n")

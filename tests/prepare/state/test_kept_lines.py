@@ -188,3 +188,54 @@ def test_what_is_no_file_is_refused_and_waited_for_by_nobody(tmp_path: Path, wha
         read_lines(path)
     with pytest.raises(InputWrong, match="not a file"), writing(path):
         pass
+
+
+def _link(link: Path, target: Path) -> None:
+    link.parent.mkdir(parents=True, exist_ok=True)
+    link.symlink_to(target)
+
+
+@pytest.mark.parametrize("name", ["lines.jsonl", ".lines.jsonl.lock", "lines.jsonl.damaged"])
+@pytest.mark.parametrize("foreign", [None, b"", b'{"n":1}\n', b"a letter, and no newline", b'{"n":1}\na torn en'])
+def test_nothing_foreign_is_written_through_a_link(tmp_path: Path, name: str, foreign: bytes | None) -> None:
+    """In place of the file, its lock or what is kept aside; dangling or not. The refusal is one line."""
+    path, target = tmp_path / "own" / "lines.jsonl", tmp_path / "foreign"
+    if foreign is not None:
+        target.write_bytes(foreign)
+    _link(path.with_name(name), target)
+    if path.name != name:
+        path.write_bytes(b'{"n":1}\n{"n":')
+    with pytest.raises(InputWrong, match="a symbolic link") as refused:
+        put(path, {"n": 2})
+    assert len(refused.value.lines) == 1
+    assert (target.read_bytes() if target.exists() else None) == foreign
+    if path.name != name:
+        assert path.read_bytes() == b'{"n":1}\n{"n":', "what is damaged is not cut off before it was kept"
+    else:
+        with pytest.raises(InputWrong, match="a symbolic link"):
+            read_lines(path)
+
+
+def test_a_folder_that_is_a_link_is_not_followed(tmp_path: Path) -> None:
+    """To somebody else's, which stays empty, or to one that is not there, which is not made."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    for link, target in ((tmp_path / "own", elsewhere), (tmp_path / "dangling", tmp_path / "none")):
+        _link(link, target)
+        with pytest.raises(InputWrong):
+            put(link / "lines.jsonl", {"n": 1})
+    with pytest.raises(InputWrong, match="a symbolic link"):
+        read_lines(tmp_path / "own" / "lines.jsonl")
+    assert list(elsewhere.iterdir()) == []
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_file_with_a_second_name_is_read_and_not_written(tmp_path: Path) -> None:
+    """The other name may be a file of somebody else, or a copy that was meant to stay as it was."""
+    path, other = tmp_path / "lines.jsonl", tmp_path / "other"
+    other.write_bytes(b'{"n":1}\ntorn')
+    path.hardlink_to(other)
+    with pytest.raises(InputWrong, match="a second name"):
+        put(path, {"n": 2})
+    assert other.read_bytes() == b'{"n":1}\ntorn'
+    assert values(path) == [{"n": 1}]
