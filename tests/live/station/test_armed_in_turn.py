@@ -14,6 +14,7 @@ from monitor.cli.status import lines
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.station.telling import LEASE_S
 from tests.live.simulated import DARK, JUG_2, SHORT, World
+from tests.seeds import seeds
 
 LONG = SHORT.replace('"2:00"', '"7:00"')
 
@@ -334,7 +335,7 @@ def test_bare_film_is_armed_once_every_display_is_black(tmp_path: Path) -> None:
     assert running(world) == ["roll 1", "sheet 2"]
 
 
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", seeds(3))
 def test_no_storm_of_presses_and_kills_begins_a_film_before_its_turn(tmp_path: Path, seed: int) -> None:
     """Fifteen minutes of presses of any length, a probe that comes and goes, three kills: no fault of the program, each journal whole,
     each press one tap of one film, no NOW later than 2.4 s; and no film begins by a press of less than three seconds, or by a single
