@@ -291,6 +291,8 @@ def _faults(session: SessionMeasures, stages: list[StageMeasures]) -> tuple[tupl
     for call in session.fault_calls:
         stage = next((s for s in stages if s.begin_s <= call["t_s"] <= s.actual_end_s), None)
         at = "outside development" if stage is None else f"at {format_duration(call['t_s'] - stage.begin_s)}"
+        if stage is not None and stage.begin_s >= 1.0:  # else the session's clock shows the same
+            at += f" into {stage.name}"
         told.append(f"{at}, {in_unit_shown(str(call['why'] or 'nothing tells why'))}")
     return (("FAULT", "; ".join(told)),) if told else ()
 

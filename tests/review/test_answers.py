@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -186,3 +187,11 @@ def test_a_second_developer_that_may_stay_in_is_told_by_its_minimum(tmp_path: Pa
     data = recipe_data(time="5:00")
     data["stage"].insert(2, {**data["stage"][1], "name": "second developer", "time": "3:00", "steer": False, "until": "at least"})
     assert "second developer: 3:00, at least 3:00 by the clock" in dict(told(tmp_path, data, lambda _: 20.0).rows)["Time"]
+
+
+def test_a_fault_is_counted_into_a_stage_by_name_where_the_session_began_before_it() -> None:
+    """Else its time is taken for that of the session."""
+    told = demo("04")
+    stages = [replace(s, begin_s=s.begin_s + 182.0, actual_end_s=s.actual_end_s + 182.0) for s in told.stages]
+    later = replace(told, stages=stages, fault_calls=[{**f, "t_s": f["t_s"] + 182.0} for f in told.fault_calls])
+    assert dict(answers(later).rows)["FAULT"].startswith("at 0:44 into develop, developer 37.58 C")

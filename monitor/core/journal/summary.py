@@ -42,7 +42,7 @@ class Summary:
         self._opened: Opened | None = None
         self._developer: dict[Key, _Developer] = {}
         self._trust: list[str] = []
-        self._bands: list[str] = []
+        self._bands: dict[int, str] = {}
         self._faults: list[tuple[float, str | None]] = []
         self._learned: list[str] = []
 
@@ -64,7 +64,8 @@ class Summary:
         elif isinstance(told, BandSummary) and told.outside_s > 0:
             verified = "" if told.compared else ", not verified (probe not compared)"
             below, above, whole = (format_duration(s) for s in (told.below_s, told.above_s, told.watched_s))
-            self._bands.append(f"outside: mean {told.mean_c:.1f} C, {below} of {whole} below, {above} above{verified}")
+            went = f"mean {told.mean_c:.1f} C, {below} of {whole} below, {above} above{verified}"
+            self._bands[told.stage] = f"outside its band, as believed at the time (a review recounts from all readings): {went}"
 
     def _trust_changed(self, told: TrustChanged) -> None:
         since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
@@ -96,8 +97,16 @@ class Summary:
             out += self._tell(passage)
         out += [f"At {line}." for line in self._trust]
         out += [f"Learned: {line}." for line in self._learned]
-        out += [f"FAULT at {format_duration(t_s)}{f': {why}' if why else ''}." for t_s, why in self._faults]
+        out += [f"FAULT at {self._moment(t_s)}{f': {why}' if why else ''}." for t_s, why in self._faults]
         return out
+
+    def _moment(self, t_s: float) -> str:
+        """On the clock of the session; where that of the stage shows another time, on that too."""
+        begun = [p for p in self._history.clocks if p.begin_s <= t_s]
+        stage = max(begun, key=lambda p: p.begin_s, default=None)
+        if stage is None or format_duration(t_s - stage.begin_s) == format_duration(t_s):
+            return format_duration(t_s)
+        return f"{format_duration(t_s)} of the session, {format_duration(t_s - stage.begin_s)} into {stage.name}"
 
     def _tell(self, passage: Passage) -> list[str]:
         who = passage.name if passage.sheet is None else f"{passage.name}, sheet {passage.sheet}"
@@ -124,7 +133,8 @@ class Summary:
             else:
                 lines.append(f"    by the clock, temperature did not move the time{compared};")
             lines.append(f"    developer {mean_c:.1f} C on average, {told.lowest_c:.1f} C to {told.highest_c:.1f} C; {known}.")
-            lines += [f"    {line}." for line in self._bands]
+            if passage.stage in self._bands:
+                lines.append(f"    {self._bands[passage.stage]}.")
         return lines
 
     def _share(self, passage: Passage, percent: float, sd_percent: float, last_s: float) -> str:

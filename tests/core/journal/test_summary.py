@@ -72,8 +72,9 @@ def test_a_band_that_was_left_is_told_with_whether_it_was_verified() -> None:
     band = {"t_s": 300.0, "kind": "band", "stage": 1, "event": "summary", "below_s": 30.0, "above_s": 0.0, "outside_s": 30.0}
     band |= {"watched_s": 300.0, "mean_c": 19.7, "lowest_c": 19.0, "highest_c": 20.0, "compared": False}
     said = told(progress(100.0), band)
-    assert "outside: mean 19.7 C, 0:30 of 5:00 below, 0:00 above, not verified (probe not compared)." in said
-    assert "outside:" not in told(progress(100.0), band | {"outside_s": 0.0, "below_s": 0.0})
+    assert "(a review recounts from all readings): mean 19.7 C, 0:30 of 5:00 below, 0:00 above, not verified (probe not compared)." in said
+    assert "outside its band, as believed at the time" in said
+    assert "outside" not in told(progress(100.0), band | {"outside_s": 0.0, "below_s": 0.0})
 
 
 def test_changes_of_trust_and_a_law_outside_its_data_are_told_with_their_time() -> None:
@@ -112,3 +113,22 @@ def test_a_stage_that_may_last_longer_is_told_by_its_minimum() -> None:
     said = told({"t_s": 300.0, "kind": "stage", "stage": 1, "name": "develop", "event": "minimum"})
     assert "at least 5:00" in said
     assert "planned 5:00" not in said
+
+
+def test_each_stage_tells_its_own_band_and_no_other() -> None:
+    """The first developer was 30 s below its band; the colour developer was never outside its own."""
+    second = {"t_s": 310.0, "kind": "stage", "stage": 2, "name": "colour developer", "event": "begin", "role": "develop", "steered": False}
+    band = {"t_s": 300.0, "kind": "band", "stage": 1, "event": "summary", "below_s": 30.0, "above_s": 0.0, "outside_s": 30.0}
+    band |= {"watched_s": 300.0, "mean_c": 19.7, "lowest_c": 19.0, "highest_c": 20.0, "compared": True}
+    inside = band | {"t_s": 610.0, "stage": 2, "below_s": 0.0, "outside_s": 0.0}
+    said = told(progress(300.0), band, second | {"target_ref_s": 300.0}, progress(600.0) | {"stage": 2}, inside)
+    first, _, colour = said.partition("colour developer:")
+    assert "mean 19.7 C, 0:30 of 5:00 below" in first
+    assert "outside" not in colour
+
+
+def test_a_fault_in_a_later_stage_is_told_on_the_clock_of_session_and_stage() -> None:
+    """A review counts from the stage, and the two times look like two FAULTs."""
+    second = {"t_s": 182.0, "kind": "stage", "stage": 2, "name": "first developer", "event": "begin", "role": "develop", "steered": False}
+    said = told(second | {"target_ref_s": 360.0}, cue(506.0))
+    assert "FAULT at 8:26 of the session, 5:24 into first developer: jug: no reading." in said
