@@ -325,13 +325,14 @@ def verb(recipe: Recipe) -> str:
     return "pour" if recipe.vessel in CLOSED_VESSELS else "lift"
 
 
-def chart(recipe: Recipe, stage: Stage, big: Big) -> Block:
-    """Whole degrees down, the half that follows each across; in Fahrenheit every second degree down, the next one across."""
+def chart(recipe: Recipe, stage: Stage, big: Big, whose: str = "") -> Block:
+    """Whole degrees down, the half that follows each across; in Fahrenheit every second degree down, the next one across. `whose`: what
+    its heading begins with where several recipes are on one page."""
     step, told = time_grid(stage)
     at_reference = figure(stage.reference_c) / step
     rows = _thinned(sorted({place // 2 for place in told}), math.floor(at_reference / 2.0 + SAME))
     factor = "" if stage.factor == 1 else f", x {format_number(stage.factor)} included"
-    heading = f"{stage.name}: time at one steady temperature of the developer itself{factor}"
+    heading = f"{f'{whose}: ' if whose else ''}{stage.name}: time at one steady temperature of the developer itself{factor}"
     lines, texts = [], []
     for row in rows:
         cells = []
@@ -362,12 +363,13 @@ def _thinned(degrees: Sequence[int], reference: int) -> list[int]:
         every += 1
 
 
-def sheets_block(recipe: Recipe) -> Block:
-    """When each sheet goes in and comes out. The recipe must have sheets."""
+def sheets_block(recipe: Recipe, whose: str = "") -> Block:
+    """When each sheet goes in and comes out. The recipe must have sheets; `whose` as in `chart`."""
     sheets = recipe.sheets
     if sheets is None:
         raise AssertionError("a recipe without sheets")
-    heading = "Sheets, counted from the first one in, at the reference"
+    heading = f"{whose}: sheets" if whose else "Sheets"
+    heading += ", counted from the first one in, at the reference"
     cells = []
     for number, (factor, exit_s) in enumerate(zip(sheets.factors, recipe.sheet_exits_s, strict=True), 1):
         own = "" if factor == 1 else f" x {format_number(factor)}"
@@ -376,7 +378,7 @@ def sheets_block(recipe: Recipe) -> Block:
     order = "Order in = order out." if len(set(sheets.factors)) == 1 else "Each has its own time: lift them by this list."
     note = f"{order} Shuffle from bottom to top. The fixing time counts from the last sheet."
     columns, of = (6, "") if len(set(sheets.factors)) == 1 else (4, " of4")
-    html = f'<h2>{heading}</h2>\n<div class="cells{of}">{"".join(cells)}</div>\n<p>{note}</p>'
+    html = f'<h2>{escape(heading)}</h2>\n<div class="cells{of}">{"".join(cells)}</div>\n<p>{note}</p>'
     return Block(html, below(Text(heading, 1.1), Text(note)), 1.2 + math.ceil(len(cells) / columns) * CELL_ROW_EM)
 
 

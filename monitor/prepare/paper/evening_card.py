@@ -87,18 +87,20 @@ def _own_style(big: Big) -> str:
 
 
 def _blocks(plan: Planned, needs: Supplies, switches: int | None, big: Big) -> Iterator[Block | Pair]:
-    recipes = _recipes(plan)
+    recipes = [(recipe, _whose(plan, recipe)) for recipe in _recipes(plan)]
     yield _head(plan)
     yield _picture(plan)
     yield _clocks(plan, big)
     yield _jugs(needs)
     yield _baths(recipes)
-    for recipe in recipes:
+    for recipe, whose in recipes:
         if recipe.sheets is not None:
-            yield sheets_block(recipe)
-    charts = tuple(chart(recipe, stage, big) for recipe in recipes for stage in recipe.stages if stage.has_times_by_temperature)
+            yield sheets_block(recipe, whose)
+    stages = [(recipe, stage, whose) for recipe, whose in recipes for stage in recipe.stages if stage.has_times_by_temperature]
+    charts = tuple(chart(recipe, stage, big, whose) for recipe, stage, whose in stages)
     left = (*charts, fields(apart=True))
-    words = (_dead(plan), sounds(*recipes), _switches(plan, switches), cautions(*recipes))
+    alone = [recipe for recipe, _ in recipes]
+    words = (_dead(plan), sounds(*alone), _switches(plan, switches), cautions(*alone))
     if charts:
         sides = "".join(f"<div>{chr(10).join(block.html for block in side)}</div>\n" for side in (left, words))
         yield Pair(f'<div class="pair">{sides}</div>', left, words, big.chart_share)
@@ -113,6 +115,25 @@ def _recipes(plan: Planned) -> list[Recipe]:
         if all(film.recipe.data != other.data for other in found):
             found.append(film.recipe)
     return found
+
+
+def _whose(plan: Planned, recipe: Recipe) -> str:
+    """A recipe's name, with the films that follow it and their vessels: "Roll (films 1 and 3, left; film 2, right)"."""
+    films = [film for film in plan.evening.films if film.recipe.data == recipe.data]
+    told: list[str] = []
+    for vessel in dict.fromkeys(film.vessel for film in films):
+        numbers = _films([film.number for film in films if film.vessel == vessel])
+        told.append(numbers if vessel is None else f"{numbers}, {vessel}")
+    return f"{recipe.name} ({'; '.join(told)})"
+
+
+def _films(numbers: Sequence[int]) -> str:
+    """"film 2", "films 1 and 3", "films 1 to 4"; the numbers rise."""
+    if len(numbers) == 1:
+        return f"film {numbers[0]}"
+    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"films {numbers[0]} to {numbers[-1]}"
+    return f"films {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
 
 
 def _head(plan: Planned) -> Block:
@@ -178,7 +199,7 @@ def _cell_words(film: FilmTime, at: StageTime) -> str:
 
 
 def _jugs(needs: Supplies) -> Block:
-    """What stands ready, by its jug or in the order of use."""
+    """What stands ready and for which films, by its jug or in the order of use."""
     mixes = sorted((*needs.mixes, *needs.from_bottles), key=lambda mix: (mix.jug is None, mix.jug or 0, mix.used_s))
     words = [_jug_words(mix) for mix in mixes]
     text = "; ".join(f"{name}{told}" for name, told in words)
@@ -191,16 +212,16 @@ def _jug_words(mix: Mix) -> tuple[str, str]:
     name = f"{mix.jug} {mix.solution}" if mix.jug is not None else mix.solution
     told = [] if mix.dilution is None else [f" {mix.dilution}"]
     told += [] if mix.volume_ml is None else [f", {format_volume(mix.volume_ml)}"]
-    told += [f", fresh for film {', '.join(map(str, mix.films))}"] if mix.once else []
+    told.append(f", {'fresh for ' if mix.once else ''}{_films(sorted(mix.films))}")
     return name, "".join(told)
 
 
-def _baths(recipes: Sequence[Recipe]) -> Block:
+def _baths(recipes: Sequence[tuple[Recipe, str]]) -> Block:
     """How each bath is moved, how warm it is and how long it may wait."""
     html, texts = [], []
-    for recipe in recipes:
+    for recipe, whose in recipes:
         waits = {wait.stage: wait.short for wait in waits_for(recipe)}
-        name = f"{recipe.name}: " if len(recipes) > 1 else ""
+        name = f"{whose}: " if len(recipes) > 1 else ""
         parts = [(stage.name, _bath_words(stage, waits[stage.number])) for stage in recipe.stages if stage.role != "load"]
         texts.append(Text(name + " ".join(f"{head}{told}" for head, told in parts), bold=True))
         html.append(f"<p>{escape(name)}" + " ".join(f"<b>{escape(head)}</b>{escape(told)}" for head, told in parts) + "</p>")

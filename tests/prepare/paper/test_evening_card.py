@@ -8,6 +8,7 @@ from monitor.prepare.evening.planned import planned
 from monitor.prepare.evening.supplies import supplies
 from monitor.prepare.paper.evening_card import evening_card_html
 from tests.prepare.evening.samples import BESIDE, evening_of, film
+from tests.prepare.evening.test_planned import ROLL as DILUTED
 from tests.prepare.evening.test_planned import TODAY
 
 OWN = BESIDE["roll.toml"].replace("10:00", "11:00").replace('name = "Roll"', 'name = "Another"')
@@ -54,6 +55,34 @@ def test_the_times_at_other_temperatures_stand_beside_it() -> None:
     assert words(card(other, more=more)).count("time at one steady temperature") == 2
 
 
+def test_each_table_of_times_says_whose_it_is() -> None:
+    """Its recipe, the films that follow it and their vessels: a table read for the wrong film gives the wrong developing time."""
+    other, more = EVENINGS["two recipes"]
+    page = card(other + film(vessel="left") + film(vessel="right"), more=more)
+    headings = [re.sub(r"\s+", " ", heading) for heading in re.findall(r"<h2>([^<]*time at one steady[^<]*)</h2>", page)]
+    assert [heading.partition(": time at")[0] for heading in headings] == [
+        "Roll (films 1 and 3, left; film 4, right): develop",
+        "Another (film 2, right): develop",
+    ]
+    assert "Roll (films 1 to 3): develop: time at" in words(card(film() * 3))
+    assert "Roll (films 1 and 3, left; film 4, right): develop 20 C, move" in words(page)
+    tray, more = EVENINGS["beside a tray"]
+    assert re.search(r"\(film 2, right\): sheets, counted from the first one in", words(card(tray, more=more)))
+
+
+def test_each_jug_says_which_films_it_is_for() -> None:
+    """In the order of the films."""
+    other, more = EVENINGS["two recipes"]
+    page = card(other + film(vessel="left"), more=more)
+    jugs = words(page[page.index("<b>Jugs:</b>") : page.index("</p>", page.index("<b>Jugs:</b>"))].join(("<body>", "")))
+    entries = [entry.strip(" .") for entry in jugs.split("Jugs:")[1].split(";")]
+    assert [entry.partition(" ,")[0] for entry in entries] == ["develop", "stop", "fix"]
+    assert all(entry.endswith(", films 1 to 3") for entry in entries)
+    afresh = words(card(film() * 2, more={"roll_toml": DILUTED}))
+    assert "1+31, 512 ml, fresh for film 1;" in afresh
+    assert "1+31, 512 ml, fresh for film 2;" in afresh
+
+
 def test_the_sounds_the_switch_and_the_dead_unit_are_on_it() -> None:
     """With what the second vessel's sounds have besides, and when a film takes presses."""
     told = words(card())
@@ -80,7 +109,7 @@ def test_each_bath_says_how_warm_it_is_how_it_is_moved_and_how_long_it_may_wait(
 def test_sheets_have_their_own_times_on_it() -> None:
     """As on the card of one film."""
     films, more = EVENINGS["beside a tray"]
-    assert "Sheets, counted from the first one in" in words(card(films, more=more))
+    assert "sheets, counted from the first one in" in words(card(films, more=more))
 
 
 def test_what_a_film_is_called_is_text_and_the_page_stands_alone() -> None:
