@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.recipe.warnings import BATHS_WITHIN_C
-from monitor.core.text.degrees import difference
+from monitor.core.text.degrees import degrees, difference
 from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import SessionMeasures
 from monitor.review.sight import Cause, Evidence, Sight
@@ -22,6 +22,10 @@ LONG_ENOUGH_PERCENT = 103.0
 """Film that had more development than this was not developed for too short a time (a choice, no source)."""
 MISSED_S = 5.0
 """More movement than this that nobody called is worth a word: a single tick may fall into another call (a drum's stands for 5 s)."""
+OFF_BAND_S = 15.0
+"""A first developer that was longer than this outside its band speaks (as a session sounds FAULT; the project's practice)."""
+OFF_TIME_PERCENT = 3.0
+"""A first development that is farther off than this, in time or in what was done, speaks (as for `LONG_ENOUGH_PERCENT`: a choice)."""
 STILL_SHARE = 0.05
 """Film that is moved for less of its development, all baths together, hangs nearly still; 5 s a minute is 8 per cent (a choice)."""
 
@@ -46,6 +50,8 @@ def findings(session: SessionMeasures) -> Findings:
         "jump": _jump(session),
         "restart": _restart(session),
         "long enough": _long_enough(session),
+        "first developer less": _first_developer(session, less=True),
+        "first developer more": _first_developer(session, less=False),
         "tray": Finding(True, "the sheets were in an open tray") if session.vessel == "open tray" else None,
     }
     return {key: finding for key, finding in found.items() if finding is not None}  # type: ignore[misc]
@@ -79,6 +85,29 @@ def _long_enough(session: SessionMeasures) -> Finding | None:
     if not done or min(done) <= LONG_ENOUGH_PERCENT:
         return None
     return Finding(False, "the time was not too short")
+
+
+def _first_developer(session: SessionMeasures, less: bool) -> Finding | None:
+    """Whether the first of the developers was colder or shorter (`less`), or warmer or longer, than was wanted; None: not that way."""
+    stage = next((s for s in session.stages if s.role == "develop"), None)
+    if stage is None:
+        return None
+    sign = -1.0 if less else 1.0
+    if stage.rate_law is not None and stage.end_told and stage.done_percent is not None:
+        if sign * (stage.done_percent - 100.0) > OFF_TIME_PERCENT:
+            return Finding(True, f"development in {stage.name} came to {stage.done_percent:.0f} %")
+        return None
+    outside_s, where = (stage.below_band_s, "below") if less else (stage.above_band_s, "above")
+    if outside_s is not None and outside_s > OFF_BAND_S:
+        mean = "" if stage.mean_c is None else f", at {degrees(stage.mean_c)} on average"
+        return Finding(
+            True, f"{stage.name} was {where} its band for {format_duration(outside_s)} of {format_duration(stage.actual_s)}{mean}"
+        )
+    if stage.end_told and stage.planned_s and sign * (stage.actual_s / stage.planned_s - 1.0) * 100.0 > OFF_TIME_PERCENT:
+        return Finding(
+            True, f"the film was {format_duration(stage.actual_s)} in {stage.name}; {format_duration(stage.planned_s)} were planned"
+        )
+    return None
 
 
 def _movement(session: SessionMeasures) -> Finding | None:

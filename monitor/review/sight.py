@@ -11,7 +11,9 @@ from typing import Literal
 About = Literal[
     "solutions", "development", "exposure", "agitation", "handling", "light or material", "fixing", "temperature", "drying"
 ]  # fmt: skip
-Evidence = Literal["hardly developed", "movement", "fixing", "jump", "restart", "tray", "long enough"]
+Evidence = Literal[
+    "hardly developed", "movement", "fixing", "jump", "restart", "tray", "long enough", "first developer less", "first developer more"
+]  # fmt: skip
 """What a session's record can say to a cause; monitor/review/record_says.py looks for it."""
 
 

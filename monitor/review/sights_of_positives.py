@@ -58,7 +58,8 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "development",
                 "the first developer was too short, too cold or exhausted",
-                "hold the first developer at its temperature, and give it a tenth more time",
+                "hold the first developer at its temperature, for its time; if it was, give it a tenth more time",
+                "first developer less",
             ),
         ),
         "Are the edge numbers as bright as on a good film? Yes: the exposure. No: the first developer.",
@@ -70,7 +71,8 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "development",
                 "the first developer was too long or too warm",
-                "hold the first developer at its temperature, and give it a tenth less time",
+                "hold the first developer at its temperature, for its time; if it was, give it a tenth less time",
+                "first developer more",
             ),
             Cause(
                 "light or material",

@@ -135,3 +135,62 @@ def test_a_begin_that_was_answered_late_misses_no_movement(tmp_path: Path) -> No
     stage = measure(kept(evening, tmp_path)).numbers.stages[0]
     assert stage.movement_due_s is not None
     assert stage.movement_missed_s <= 5.0
+
+
+def reversal(laundry: SessionMeasures, **first: Any) -> SessionMeasures:
+    """A reversal by the clock at 37.8 C: a first developer with these numbers, and a colour developer that went as planned."""
+    by_clock: dict[str, Any] = {"rate_law": None, "steered": False, "reference_c": 37.8, "band_c": 0.3}
+    by_clock |= {"below_band_s": 0.0, "above_band_s": 0.0}
+    (stage,) = [s for s in laundry.stages if s.role == "develop"]
+    own = replace(stage, name="first developer", planned_s=360.0, actual_s=360.0, end_told=True, mean_c=37.5, **by_clock)
+    colour = replace(own, stage=own.stage + 3, name="colour developer", begin_s=900.0)
+    return replace(laundry, stages=[replace(own, **first), colour])
+
+
+@pytest.mark.parametrize(
+    ("seen", "first", "says"),
+    [
+        ("slide-dark", {"below_band_s": 46.0}, "first developer was below its band for 0:46 of 6:00, at 37.5 C on average"),
+        ("slide-light", {"above_band_s": 46.0}, "first developer was above its band for 0:46 of 6:00, at 37.5 C on average"),
+        ("slide-dark", {"actual_s": 330.0}, "the film was 5:30 in first developer; 6:00 were planned"),
+        ("slide-light", {"actual_s": 400.0}, "the film was 6:40 in first developer; 6:00 were planned"),
+        ("slide-dark", {"rate_law": "arrhenius", "done_percent": 90.0}, "development in first developer came to 90 %"),
+        ("slide-light", {"rate_law": "arrhenius", "done_percent": 110.0}, "development in first developer came to 110 %"),
+    ],
+)
+def test_a_first_developer_that_was_off_comes_before_the_exposure_of_a_positive(
+    laundry: SessionMeasures, seen: str, first: dict[str, Any], says: str
+) -> None:
+    """Less first development makes a positive darker, more of it lighter."""
+    session = reversal(laundry, **first)
+    found = findings(session)
+    assert leading(SIGHTS[seen], found).cause.startswith("the first developer was too")
+    lines = advice(Judgement("", "s", seen=(seen,)), session.stages[0], found)
+    assert "the first developer was too" in lines[0]
+    assert f"the record says: {says}" in lines
+    assert "change for next time: hold the first developer at its temperature" in lines[-1]
+
+
+@pytest.mark.parametrize(
+    ("seen", "first"),
+    [
+        ("slide-dark", {}),
+        ("slide-dark", {"below_band_s": 5.0}),
+        ("slide-dark", {"above_band_s": 46.0}),
+        ("slide-light", {"below_band_s": 46.0}),
+        ("slide-dark", {"actual_s": 330.0, "end_told": False}),
+        ("slide-dark", {"below_band_s": None, "above_band_s": None, "band_c": None}),
+    ],
+)
+def test_a_first_developer_that_was_not_off_that_way_leaves_the_exposure_first(
+    laundry: SessionMeasures, seen: str, first: dict[str, Any]
+) -> None:
+    """A short moment outside, the other side, or an end that nobody told says nothing."""
+    assert leading(SIGHTS[seen], findings(reversal(laundry, **first))).about == "exposure"
+
+
+def test_a_cold_colour_developer_says_nothing_of_the_first(laundry: SessionMeasures) -> None:
+    """Density of a positive is made in the first one."""
+    session = reversal(laundry)
+    late = replace(session, stages=[session.stages[0], replace(session.stages[1], below_band_s=200.0)])
+    assert leading(SIGHTS["slide-dark"], findings(late)).about == "exposure"
