@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from monitor.cli.terminal.clash import clash_words
@@ -83,6 +83,7 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
             yield from (f"  {line}" for line in _view(film["view"], film.get("begins_in_s")))
     elif answer.get("view") is not None:
         yield from _view(answer["view"], films[0].get("begins_in_s") if films else None)
+    yield from _next_tap(answer, films)
     if clash := answer.get("clash"):
         yield f"  {clash_words(clash, clash['in_s'])}"
     for film in answer.get("to_come") or []:
@@ -104,6 +105,26 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
         yield "  broker: not connected"
     if mishaps := answer.get("mishaps"):
         yield f"  {mishaps} fault{'s' if mishaps > 1 else ''} of the program itself since its start, told on the station's own output"
+
+
+def _next_tap(answer: Mapping[str, Any], films: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Whose the next tap is, by the station's own rule, and which begin that was assumed waits for an answer."""
+    named = {film["session"]: film["vessel"] for film in films}
+    first, then = answer.get("tap_for"), answer.get("tap_then")
+    asked = {film["session"]: film["assumed"] for film in films if film.get("assumed") is not None}
+    about = f", {_asks(asked[first])}" if first in asked else ""
+    if first in named:
+        yield f"  next tap: {named[first]}{about}" + (f"; from NOW on: {named[then]}" if then in named else "")
+    for session in asked:
+        if session != first:
+            vessel = f"{named[session]}, " if len(films) > 1 else ""
+            yield f"  not answered yet: {vessel}{_asks(asked[session])}"
+
+
+def _asks(assumed: str) -> str:
+    """The question that stands open after a begin that was assumed (the name of its stage; empty: the end of the last one)."""
+    what = f"did {assumed} go in" if assumed else "did the film come out"
+    return f"when {what}? (tap: now; hold: on time)"
 
 
 def _session(answer: Mapping[str, Any]) -> str:

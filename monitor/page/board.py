@@ -135,9 +135,14 @@ class Board:
         return [typeset(one_line(sentences.CLASH.format(when=when, first=first, then=then, why=told["why"])))]
 
     def _tap_for(self) -> list[str]:
-        """Whose the next tap is, where the station says so."""
-        film = None if self._word is None else self._films.get(str(self._word.get("tap_for")))
-        return [] if film is None or not film.whose else [sentences.TAP_FOR.format(whose=film.whose)]
+        """Whose a tap now is, and whose from the next NOW on, where the station says so."""
+        word = self._word or {}
+        film, then = (self._films.get(str(word.get(field))) for field in ("tap_for", "tap_then"))
+        if film is None or not film.whose:
+            return []
+        if then is None or not then.whose:
+            return [sentences.TAP_FOR.format(whose=film.whose)]
+        return [sentences.TAP_FOR_THEN.format(whose=film.whose, then=then.whose)]
 
     def _turns(self, age_s: float) -> list[str]:
         """When the films that wait and the next ones to come are to begin, where the station says so."""

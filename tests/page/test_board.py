@@ -142,7 +142,9 @@ def test_of_two_films_each_is_called_by_its_vessel_and_its_name(tmp_path: Path) 
     told = made.snapshot(10.0)
     assert told["slots"]["whose"] == "RIGHT · roll 2"
     assert told["slots"]["said"].startswith("RIGHT · roll 2. ")
-    assert told["others"][0] == "Your tap counts for LEFT · roll 1."
+    assert told["others"][0] == "A tap now counts for LEFT · roll 1."
+    made.word({**LIT, "films": films, "tap_for": first, "tap_then": second}, 11.0)
+    assert made.snapshot(11.0)["others"][0] == "A tap now counts for LEFT · roll 1; from NOW on for RIGHT · roll 2."
     assert told["others"][1].startswith("LEFT · roll 1: DEVELOP · 1 of 3: 6:40 to POUR OFF")
 
 

@@ -423,7 +423,7 @@ def test_a_clash_of_two_films_stands_first_among_the_lines_below(tab: Tab, state
     tab.show(states["running"])
     before = tab.page.evaluate("[...document.querySelectorAll('.slot')].map(s => s.getBoundingClientRect().top)")
     clash = "In 1:35 both films want your hands: LEFT · roll 1 first, then RIGHT · roll 2 (develop before fix: development does not wait)."
-    tab.show({**states["running"], "others": [clash, "Your tap counts for LEFT · roll 1."]})
+    tab.show({**states["running"], "others": [clash, "A tap now counts for LEFT · roll 1."]})
     tab.until("!document.getElementById('others').hidden")
     assert tab.page.locator("#others li").all_text_contents()[0] == clash
     assert tab.page.evaluate("document.documentElement.scrollWidth") <= width

@@ -41,7 +41,8 @@ def stand_at(film: Film, withheld: bool, t_s: float) -> Stand:
     elif state == "past minimum" and run is not None:
         at_most_s = None if film.current is None or not film.current.at_most_said else film.current.at_most_at_s
         called_s, since_s = at_most_s, run.end_s
-    return Stand(state, called_s, since_s, begun_s)
+    calls_s = None if film.current is None else film.current.at_most_at_s
+    return Stand(state, called_s, since_s, begun_s, None if offer is None else offer.index, calls_s)
 
 
 def _state_of(film: Film, run: Run, t_s: float) -> State:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.core.journal.words import Meaning
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, TABLE, Length, State
@@ -25,16 +25,22 @@ _NOTHING: frozenset[Meaning] = frozenset({"mark", "question"})
 @dataclass(frozen=True, slots=True)
 class Stand:
     """How one film stands when the foot comes down, on a clock that the films share. `called_s`: since when its NOW has sounded unanswered,
-    None where none has; `since_s`: since when its state has lasted; `begun_s`: when its stage began, -inf before the first."""
+    None where none has; `since_s`: since when its state has lasted; `begun_s`: when its stage began, -inf before the first; `assumed`: the
+    0-based index of the stage whose assumed begin a press answers, past the last one where it answers for the end, None elsewhere;
+    `calls_s`: when it will call because an at-least stage is then at its longest, None where it has no longest time."""
 
     state: State
     called_s: float | None = None
     since_s: float = -math.inf
     begun_s: float = -math.inf
+    assumed: int | None = None
+    calls_s: float | None = None
 
     def later(self, by_s: float) -> Stand:
         """The same on a clock that shows `by_s` more."""
-        return Stand(self.state, None if self.called_s is None else self.called_s + by_s, self.since_s + by_s, self.begun_s + by_s)
+        called_s = None if self.called_s is None else self.called_s + by_s
+        calls_s = None if self.calls_s is None else self.calls_s + by_s
+        return replace(self, called_s=called_s, since_s=self.since_s + by_s, begun_s=self.begun_s + by_s, calls_s=calls_s)
 
 
 def own_lengths(stands: Sequence[Stand]) -> list[frozenset[Length]]:
@@ -45,6 +51,23 @@ def own_lengths(stands: Sequence[Stand]) -> list[frozenset[Length]]:
         return [ALL_LENGTHS if i == first else frozenset[Length]() for i in range(len(stands))]
     owner = {length: _owner(stands, length) for length in FROM_S}
     return [frozenset(length for length in FROM_S if owner[length] == i) for i in range(len(stands))]
+
+
+def tap_owner(stands: Sequence[Stand]) -> int:
+    """Which film a tap that begins now is about."""
+    return next(i for i, own in enumerate(own_lengths(stands)) if "tap" in own)
+
+
+def tap_owner_at_now(stands: Sequence[Stand], called: int, now_s: float) -> int:
+    """Which film a tap is about once the NOW of the film `called` sounds, at `now_s`, if nobody presses before."""
+    return tap_owner([replace(stand, state="now", called_s=now_s) if i == called else _at(stand, now_s) for i, stand in enumerate(stands)])
+
+
+def _at(stand: Stand, now_s: float) -> Stand:
+    """How it stands at `now_s` for whoever asks which film calls."""
+    if stand.called_s is None and stand.calls_s is not None and stand.calls_s <= now_s:
+        return replace(stand, state="past minimum", called_s=stand.calls_s)
+    return stand
 
 
 def means_nothing(stands: Sequence[Stand], length: Length) -> bool:

@@ -93,8 +93,9 @@ class Answers:
             "unsafe_records": None if running is None else running.journal.backlog,
             "journal_disturbed": None if running is None else running.journal.disturbed or None,
             "bare_now": self._sessions.bare_now,
-            "films": [{**_film(film), "begins_in_s": self._starting.turns.begins_in_s(film)} for film in self._sessions.films],
+            "films": [{**_film(film, now_s), "begins_in_s": self._starting.turns.begins_in_s(film)} for film in self._sessions.films],
             "clash": self._sessions.side.clash(now_s),
+            **self._sessions.side.tap(now_s),
             "to_come": self._starting.turns.told(),
             "mishaps": self._sessions.mishap_count,
         }
@@ -180,10 +181,12 @@ def _named(film: Running) -> str:
     return film.name if film.place is None else f"{film.name} ({film.place.vessel or 'the only vessel'}, {plain_words(film.place.what)})"
 
 
-def _film(film: Running) -> Mapping[str, Any]:
-    """One of the films, for `status`."""
+def _film(film: Running, now_s: float) -> Mapping[str, Any]:
+    """One of the films, for `status`. `assumed`: the stage whose begin was assumed and waits for an answer, "" for the film's end."""
+    assumed, stages = film.stand(now_s).assumed, film.recipe.stages
     view, place = film.session.view, film.place
     return {
         "session": film.name, "recipe": film.recipe.name, "vessel": film.vessel, "what": None if place is None else place.what,
         "view": view, "source": view["source"], "bare_now": film.bare_now,
+        "assumed": None if assumed is None else stages[assumed].name if assumed < len(stages) else "",
     }  # fmt: skip

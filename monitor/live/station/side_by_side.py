@@ -20,7 +20,7 @@ from monitor.core.session.cues import Sound, Vessel
 from monitor.core.session.limits import STUCK_HOLD_S
 from monitor.core.session.one_fault import OneFault
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, Length, length_of
-from monitor.core.session.whose_press import Stand, means_nothing, own_lengths
+from monitor.core.session.whose_press import Stand, means_nothing, own_lengths, tap_owner, tap_owner_at_now
 from monitor.live.inbox import Message, Sounded, Unsounded
 from monitor.live.station.player import Player
 from monitor.live.station.running import Running
@@ -191,12 +191,19 @@ class SideBySide:
             return FROM_S["second"]
         return FROM_S["three"] if means_nothing([film.stand(mono_s) for film in films], "three") else None
 
-    def tap_for(self, mono_s: float) -> Running | None:
-        """Whose a tap now would be, of two films that share a switch; None where there is nothing to tell, or it arms the next film."""
+    def tap(self, mono_s: float) -> Mapping[str, str | None]:
+        """Of two films that share a switch: `tap_for`, the session that a tap now is about, and `tap_then`, the one that it is about from
+        the next NOW on, where that is another. None where there is nothing to tell."""
         if len(self.films) < 2 or self._panel.switch is None or self._panel.switch_2 is not None:
-            return None
-        owns = own_lengths([film.stand(mono_s) for film in self.films])
-        return next((film for film, own in zip(self.films, owns, strict=True) if "tap" in own), None)
+            return {"tap_for": None, "tap_then": None}
+        stands = [film.stand(mono_s) for film in self.films]
+        first = then = tap_owner(stands)
+        ahead = [film.hands_ahead(mono_s) for film in self.films]
+        calls = [(hands[0].from_s, i) for i, hands in enumerate(ahead) if hands and not hands[0].may_wait and hands[0].from_s > mono_s]
+        if calls:
+            now_s, called = min(calls)
+            then = tap_owner_at_now(stands, called, now_s)
+        return {"tap_for": self.films[first].name, "tap_then": None if then == first else self.films[then].name}
 
     # -- the hands --------------------------------------------------------------------------------------------------
 

@@ -96,11 +96,10 @@ class Teller:
         """All that is told, at this moment. `films`: one object for each session that runs."""
         if not self.light(now_s):
             return {"station": self._name, "light": False}
-        tap_for = self._sessions.side.tap_for(now_s)
         return {
             "station": self._name,
             "light": True,
-            "tap_for": None if tap_for is None else tap_for.name,
+            **self._sessions.side.tap(now_s),
             "version": __version__,
             "films": [{**_film(running), "begins_in_s": self._starting.turns.begins_in_s(running)} for running in self._films],
             "clash": self._sessions.side.clash(now_s),

@@ -8,7 +8,7 @@ import math
 import pytest
 
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, STATES, TABLE, Length, State
-from monitor.core.session.whose_press import Stand, own_lengths
+from monitor.core.session.whose_press import Stand, own_lengths, tap_owner, tap_owner_at_now
 from tests.evening import STOP, Evening, develop, recipe
 
 NONE: frozenset[Length] = frozenset()
@@ -25,6 +25,16 @@ def test_the_film_whose_now_has_sounded_longest_has_every_press() -> None:
     assert own_lengths([other, Stand("now", 50.0, 50.0, 0.0)]) == [NONE, ALL_LENGTHS]
     assert own_lengths([Stand("due", 60.0, 60.0), Stand("unanswered", 20.0, 30.0)]) == [NONE, ALL_LENGTHS]
     assert own_lengths([Stand("past minimum", 10.0, 5.0), Stand("now", 20.0, 20.0)]) == [ALL_LENGTHS, NONE]
+
+
+def test_from_the_next_now_on_a_tap_is_of_the_film_that_calls_first() -> None:
+    """That of the NOW, unless the other one has called by then: an at-least stage at its longest does."""
+    last, fix = Stand("counting", begun_s=500.0), Stand("past minimum", since_s=600.0, begun_s=300.0, calls_s=900.0)
+    assert tap_owner([Stand("counting", begun_s=0.0), last]) == 1
+    assert tap_owner_at_now([Stand("counting", begun_s=0.0), last], 0, 700.0) == 0
+    assert tap_owner_at_now([Stand("counting", begun_s=0.0), fix], 0, 899.0) == 0
+    assert tap_owner_at_now([Stand("counting", begun_s=0.0), fix], 0, 901.0) == 1
+    assert fix.later(10.0).calls_s == 910.0
 
 
 def test_without_now_the_length_decides() -> None:

@@ -89,6 +89,44 @@ def test_one_foot_begins_one_film_after_the_other(world: World) -> None:
     assert [r["meaning"] for r in world.records(left, "tap")] == ["begin"]
 
 
+def said(world: World, begin: str) -> list[str]:
+    """The lines of the status in words that begin so."""
+    return [line.strip() for line in lines(world.ask(verb="status")) if line.strip().startswith(begin)]
+
+
+def test_the_status_says_whose_the_next_tap_is_and_what_it_answers(world: World) -> None:
+    """By the rule of the press: the one begun last, from the other's NOW on that one; then the begin that was assumed."""
+    left, right = develop(world, "left", "right")
+    world.press(1.2)
+    world.go(30)
+    world.press(1.2)
+    world.go(60)
+    status = world.ask(verb="status")
+    assert (status["tap_for"], status["tap_then"]) == (right, left)
+    assert said(world, "next tap") == ["next tap: right; from NOW on: left"]
+    assert said(world, "not answered") == []
+    while begins(world, left) == [1]:
+        world.go(1)
+    status = world.ask(verb="status")
+    assert [film["assumed"] for film in status["films"]] == ["stop", None]
+    assert said(world, "next tap") == ["next tap: left, when did stop go in? (tap: now; hold: on time)"]
+    world.press(0.2)
+    assert world.records(left, "tap")[-1]["meaning"] == "poured"
+    assert world.ask(verb="status")["films"][0]["assumed"] is None
+
+
+def test_the_status_of_one_film_says_that_an_assumed_begin_waits_for_an_answer(world: World) -> None:
+    """And no more of it once it was answered."""
+    (left,) = develop(world, "left")
+    world.press(1.2)
+    while begins(world, left) in ([], [1]):
+        world.go(1)
+    assert said(world, "not answered yet") == ["not answered yet: when did stop go in? (tap: now; hold: on time)"]
+    assert said(world, "next tap") == []
+    world.press(0.6)
+    assert said(world, "not answered yet") == []
+
+
 def test_both_are_called_and_developed_to_their_own_ends(world: World) -> None:
     """A tap at NOW goes to the one that has been called longest; no call is later than 2.4 s, and both are done to 100 %."""
     names = develop(world, "left", "right")
