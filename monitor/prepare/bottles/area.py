@@ -18,6 +18,8 @@ CM_PER_INCH = Fraction(254, 100)
 ROLLS: dict[str, Fraction] = {
     "36": Fraction(1), "24": Fraction(24, 36), "12": Fraction(12, 36), "roll": Fraction(1), "double roll": Fraction(2),
 }  # fmt: skip
+SHORTEST_CM, LONGEST_CM = 1, 200
+"""Of a sheet's sides: a test clip, and more than the widest rolls (from memory, no source)."""
 ALLOWED = 'allowed: "36", "24" or "12" (exposures), "roll", "double roll", or a sheet such as "4x5" (inches) or "9x12 cm"'
 _SHEET = re.compile(r"(\d+(?:\.\d+)?)\s*x\s*(\d+(?:\.\d+)?)\s*(cm|in)?", re.ASCII)
 
@@ -32,6 +34,9 @@ def units_of(film: str, count: int = 1) -> float:
     match = _SHEET.fullmatch(word) if len(word) <= 40 else None
     if match is None:
         raise QuantityWrong(f"{shown(film)} is not a known film size", ALLOWED)
+    sides_cm = [Fraction(side) * (1 if match[3] == "cm" else CM_PER_INCH) for side in match.group(1, 2)]
+    if not all(SHORTEST_CM <= side <= LONGEST_CM for side in sides_cm):
+        raise QuantityWrong(f"{shown(film)} is no size of a film", f"allowed: sides of {SHORTEST_CM} to {LONGEST_CM} cm (0.4 to 78 in)")
     area = Fraction(match[1]) * Fraction(match[2])
     if match[3] == "cm":
         area /= CM_PER_INCH**2

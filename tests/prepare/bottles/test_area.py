@@ -30,9 +30,18 @@ def test_centimetres_are_turned_into_square_inches() -> None:
 
 
 @pytest.mark.parametrize(
-    ("film", "count"), [("", 1), ("4x", 1), ("4by5", 1), ("4x5", 0), ("0x5", 1), ("110", 1), ("900x900", 9), ("8x10", 1001)]
+    ("film", "count"), [("", 1), ("4x", 1), ("4by5", 1), ("4x5", 0), ("0x5", 1), ("110", 1), ("900x900", 9), ("8x10", 1001),
+     ("0.0001x0.0001", 1), ("4x0.1", 100), ("0.9x12 cm", 1), ("201x1 cm", 1), ("79x1", 1)],
 )
-def test_a_size_that_is_not_known_is_refused(film: str, count: int) -> None:
+def test_a_size_that_is_not_known_or_of_no_film_is_refused(film: str, count: int) -> None:
     """With what is allowed."""
     with pytest.raises(InputWrong, match="allowed: "):
         units_of(film, count)
+
+
+def test_the_sides_of_a_sheet_have_a_range_that_is_told() -> None:
+    """Its ends are allowed."""
+    assert units_of("1x1 cm") == pytest.approx(1 / 516.128)
+    assert units_of("200x200 cm") == pytest.approx(40000 / 516.128)
+    with pytest.raises(InputWrong, match=r'"0.0001x0.0001" is no size of a film.*allowed: sides of 1 to 200 cm \(0.4 to 78 in\)'):
+        units_of("0.0001x0.0001")
