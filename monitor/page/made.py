@@ -65,7 +65,7 @@ class Maker:
         if self._busy():
             return Made(False, sentences.STILL_RUNS, later=True)
         if not self._turn.acquire(timeout=PATIENCE_S):
-            return Made(False, sentences.STILL_RUNS, later=True)
+            return Made(False, sentences.BOARD_BUSY, later=True)
         try:
             if key in self._kept:
                 return Made(True, self._kept[key])
@@ -100,11 +100,11 @@ class Maker:
                 break
             except subprocess.TimeoutExpired:
                 waited_s += LOOK_S
-                if self._busy() or waited_s > LONGEST_S:
+                if (runs := self._busy()) or waited_s > LONGEST_S:
                     with contextlib.suppress(ProcessLookupError):
                         os.killpg(child.pid, signal.SIGKILL)
                     child.wait()
-                    return Made(False, sentences.STILL_RUNS, later=True)
+                    return Made(False, sentences.STILL_RUNS if runs else sentences.BOARD_BUSY, later=True)
         told = page if writes is not None and status == 0 and page.exists() else out
         text = told.read_bytes()[:MOST_BYTES].decode("utf-8", "replace")
         if status != 0:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from monitor.page import made as page_made
+from monitor.page import sentences
 from monitor.page.made import Maker
 
 COUNT = "import sys; open(sys.argv[1], 'a').write('x'); print('made', sys.argv[2:])"
@@ -66,7 +67,7 @@ def test_one_that_is_being_made_ends_when_a_session_is_armed(maker: Maker, sessi
     """And its child with it."""
     threading.Timer(0.3, lambda: setattr(session, "runs", True)).start()
     refused = maker.make("slow", ("import time; time.sleep(60)",))
-    assert (refused.well, refused.later) == (False, True)
+    assert (refused.well, refused.later, refused.text) == (False, True, sentences.STILL_RUNS)
 
 
 def test_one_at_a_time(maker: Maker, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,7 +76,8 @@ def test_one_at_a_time(maker: Maker, monkeypatch: pytest.MonkeyPatch) -> None:
     first = threading.Thread(target=maker.make, args=("slow", ("import time; time.sleep(1.5)",)))
     first.start()
     threading.Event().wait(0.3)
-    assert maker.make("other", ("print(1)",)).later
+    refused = maker.make("other", ("print(1)",))
+    assert (refused.later, refused.text) == (True, "The board is busy: try again in a moment.")
     first.join()
 
 
