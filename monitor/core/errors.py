@@ -47,6 +47,12 @@ class FileWrong(InputWrong):
         super().__init__(*(str(p) for p in self.problems))
 
 
+class KeptWrong(InputWrong):
+    """A file that we keep cannot be used at all: it cannot be opened, or what stands in its place is not ours. Exit status 2."""
+
+    exit_status = 2
+
+
 class NotThere(EvenbathError, LookupError):
     """Hardware, a station or (for `record`) a broker is not there. Exit status 3."""
 

@@ -7,19 +7,20 @@ overtaken, books nothing. Tests: tests/page/test_desk.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import contextlib
+from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from monitor.core.errors import InputWrong
+from monitor.core.errors import EvenbathError, FileWrong, InputWrong, KeptWrong
 from monitor.core.recipe.checklist import items_for
 from monitor.core.text.quantities import format_number
 from monitor.live.station.ended import session_names
 from monitor.page import sentences
 from monitor.page.bodies import Kind, OrNone, Text, Whole, YesNo
 from monitor.page.lists import Lists
-from monitor.page.writes import NotNow, Write
+from monitor.page.writes import NotNow, Unusable, Write
 from monitor.prepare.bottles.area import units_of
 from monitor.prepare.bottles.booking import read_booking
 from monitor.prepare.bottles.bottles import Bottle
@@ -52,7 +53,7 @@ class Desk:
 
     def kinds(self) -> dict[str, Write]:
         """By path."""
-        return {
+        kinds = {
             TICK: Write({"recipe": NAME, "item": Text(40), "ticked": YesNo()}, self._tick),
             NOTE: Write({"text": Text(LONGEST), "session": OrNone(Text(40)), "key": Text(64, 16)}, self._note),
             CHOOSE: Write({"recipe": OrNone(NAME)}, self._choose),
@@ -61,6 +62,20 @@ class Desk:
             DISCARD: Write(_BOTTLE, self._discard),
             UNDO: Write(_SEEN, self._undo),
         }
+        return {path: Write(kind.declared, self._told(kind.do)) for path, kind in kinds.items()}
+
+    def _told(self, do: Callable[[Told], str]) -> Callable[[Told], str]:
+        """The same, which tells a phone of files by their names alone."""
+
+        def done(told: Told) -> str:
+            try:
+                return do(told)
+            except Unusable as wrong:
+                raise Unusable(sentences.NOT_WRITTEN.format(why=self._lists.names_only(wrong.lines[0]))) from None
+            except EvenbathError as wrong:
+                raise InputWrong(*map(self._lists.names_only, wrong.lines)) from None
+
+        return done
 
     def _must_be_free(self) -> None:
         if not self._free():
@@ -76,21 +91,24 @@ class Desk:
         if recipe is None or told["item"] not in {item.id for item in items_for(recipe) if item.asked_of == "person"}:
             raise InputWrong(sentences.NO_SUCH_ITEM)
         armed = self._lists.newest_armed()
-        tick(self._state, self._wall(), told["recipe"], told["item"], told["ticked"], armed, self._must_be_free)
+        with _usable():
+            tick(self._state, self._wall(), told["recipe"], told["item"], told["ticked"], armed, self._must_be_free)
         return sentences.TICKED if told["ticked"] else sentences.UNTICKED
 
     def _note(self, told: Told) -> str:
         self._must_be_awake()
         if told["session"] is not None and told["session"] not in self._sessions():
             raise InputWrong(sentences.NO_SUCH_SESSION)
-        add_note(self._state, self._wall(), told["text"], told["session"], told["key"], self._must_be_awake)
+        with _usable():
+            add_note(self._state, self._wall(), told["text"], told["session"], told["key"], self._must_be_awake)
         return sentences.NOTED
 
     def _choose(self, told: Told) -> str:
         self._must_be_free()
         if told["recipe"] is not None and told["recipe"] not in self._lists.recipe_files():
             raise InputWrong(sentences.NO_SUCH_RECIPE)
-        choose(self._state, self._wall(), told["recipe"], self._must_be_free)
+        with _usable():
+            choose(self._state, self._wall(), told["recipe"], self._must_be_free)
         return sentences.CHOSEN.format(name=told["recipe"].removesuffix(".toml")) if told["recipe"] else sentences.CHOSEN_NONE
 
     def _use(self, told: Told) -> str:
@@ -126,13 +144,23 @@ class Desk:
             self._must_be_free()
             return entries
 
-        return write_entries(self._state, self._wall(), checked)[1]
+        with _usable():
+            return write_entries(self._state, self._wall(), checked)[1]
 
     def _sessions(self) -> list[str]:
         try:
             return session_names(self._state / "journals")
         except OSError:
             return []
+
+
+@contextlib.contextmanager
+def _usable() -> Iterator[None]:
+    """Around a write: what is wrong with the file itself is not what was posted."""
+    try:
+        yield
+    except (FileWrong, KeptWrong) as wrong:
+        raise Unusable(wrong.lines[0]) from None
 
 
 def _of(ledger: Ledger, number: int) -> Bottle:

@@ -22,6 +22,7 @@ from monitor.core.text.typeset import typeset
 from monitor.live.station.ended import Ended, newest_armed, read_session, session_names
 from monitor.page import forms, sentences
 from monitor.page.made import Made, Maker
+from monitor.page.names import names_only
 from monitor.prepare.bottles.ledger import ledger_file, read_ledger
 from monitor.prepare.logbook.chosen import chosen
 from monitor.prepare.logbook.notes import read_notes
@@ -82,6 +83,14 @@ class Lists:
         self._journals = state / "journals"
         self._maker = maker
 
+    def names_only(self, text: str) -> str:
+        """For a phone: files by their names, without the folders of this machine."""
+        return names_only(text, self._state, self._station.parent)
+
+    def _unread(self, title: str, wrong: InputWrong) -> Leaf:
+        why = one_line(self.names_only(wrong.lines[0]))
+        return Leaf(503, title, f"<p>{escape(sentences.NOT_READ.format(why=why))}</p>")
+
     def journals(self) -> Leaf:
         """The newest sessions, each with its report where it is over."""
         rows = "".join(map(_row, self._sessions()))
@@ -131,7 +140,7 @@ class Lists:
         if ended is None:
             return None
         words = ("review", str(self._journals / f"{session}.jsonl"))
-        return _leaf(self._maker.make(("report", session, ended.changed), words, "--report"), session, whole=True)
+        return self._leaf(self._maker.make(("report", session, ended.changed), words, "--report"), session, whole=True)
 
     def recipes(self, reader: Reader) -> Leaf:
         """Every recipe and evening beside the station file; an evening has no checklist of its own."""
@@ -173,7 +182,7 @@ class Lists:
         stat = path.stat()
         key = ("card" if card else "plan", name, stat.st_size, stat.st_mtime_ns)
         made = self._maker.make(key, ("plan", str(path), "--state", str(self._state)), "--card" if card else None, COLUMNS)
-        return _leaf(made, name.removesuffix(".toml"), whole=card)
+        return self._leaf(made, name.removesuffix(".toml"), whole=card)
 
     def recipe_in(self, name: str) -> Recipe | None:
         """The recipe in a file of the listing; None where there is no such one, or where it is an evening. Raises `FileWrong`."""
@@ -192,7 +201,7 @@ class Lists:
                 return None
             marks = ticked(self._state, name, self._wall(), self.newest_armed())
         except InputWrong as wrong:
-            return Leaf(500, name, f"<p>{escape(one_line(wrong.lines[0]))}</p>")
+            return self._unread(name, wrong)
         told = forms.checklist(recipe, name, marks, reader.writes)
         return Leaf(200, name.removesuffix(".toml"), told if reader.writes else forms.not_here(reader.paired) + told)
 
@@ -201,7 +210,7 @@ class Lists:
         try:
             told = read_notes(self._state)
         except InputWrong as wrong:
-            return Leaf(500, sentences.NOTES_HEAD, f"<p>{escape(one_line(wrong.lines[0]))}</p>")
+            return self._unread(sentences.NOTES_HEAD, wrong)
         newest = [ended.session for ended in self._sessions()[:8]] if reader.notes else []
         body = forms.notes(told, newest, reader.notes)
         return Leaf(200, sentences.NOTES_HEAD, body if reader.notes else forms.not_here(reader.paired) + body)
@@ -215,7 +224,8 @@ class Lists:
             changed = (0, 0)
         booking = self._ledger_forms() if reader.writes else ""  # before the list: what comes in between is not overlooked
         day = self._wall().astimezone().date()
-        leaf = _leaf(self._maker.make(("ledger", changed, day), ("bottle", "list", "--state", str(self._state))), sentences.LEDGER_HEAD)
+        made = self._maker.make(("ledger", changed, day), ("bottle", "list", "--state", str(self._state)))
+        leaf = self._leaf(made, sentences.LEDGER_HEAD)
         if leaf.status != 200 or not reader.writes:
             return replace(leaf, body=leaf.body if leaf.status != 200 else forms.not_here(reader.paired) + leaf.body)
         return replace(leaf, body=leaf.body + booking)
@@ -224,18 +234,18 @@ class Lists:
         try:
             ledger = read_ledger(self._state)
         except InputWrong as wrong:
-            return f"<p>{escape(one_line(wrong.lines[0]))}</p>"
+            return self._unread(sentences.LEDGER_HEAD, wrong).body
         booked = {session for bottle in ledger.bottles.values() for session in bottle.sessions}
         closed = [ended.session for ended in self._sessions()[:12] if ended.close is not None and ended.session not in booked]
         return forms.ledger_forms(ledger, closed)
 
-
-def _leaf(made: Made, title: str, whole: bool = False) -> Leaf:
-    if made.well and whole:
-        return Leaf(200, title, made.text, whole=True)
-    if made.well:
-        return Leaf(200, title, f"<pre>{_with_commands(typeset(for_terminal(made.text)))}</pre>")
-    return Leaf(503 if made.later else 500, title, f"<p>{_with_commands(one_line(made.text))}</p>", later=made.later)
+    def _leaf(self, made: Made, title: str, whole: bool = False) -> Leaf:
+        if made.well and whole:
+            return Leaf(200, title, made.text, whole=True)
+        text = self.names_only(made.text)
+        if made.well:
+            return Leaf(200, title, f"<pre>{_with_commands(typeset(for_terminal(text)))}</pre>")
+        return Leaf(503 if made.later else 500, title, f"<p>{_with_commands(one_line(text))}</p>", later=made.later)
 
 
 def _with_commands(text: str) -> str:

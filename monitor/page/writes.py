@@ -42,6 +42,10 @@ class Write:
     do: Callable[[Mapping[str, Any]], str]
 
 
+class Unusable(EvenbathError):
+    """What would be written to cannot be used: damaged, or not ours. Its line is for a phone."""
+
+
 class NotNow(Exception):
     """A session is armed or runs, or nobody can say that none does."""
 
@@ -74,6 +78,8 @@ class Writes:
             return self._pair(body) if path == PAIR else self._write(self._kinds[path], token, body)
         except NotNow:
             return Answer(409, sentences.NOT_NOW)
+        except Unusable as wrong:
+            return Answer(503, wrong.lines[0])
         except EvenbathError as wrong:
             return Answer(400, wrong.lines[0] if wrong.lines else sentences.BODY_NO_JSON)
         finally:

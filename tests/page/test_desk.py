@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -273,8 +274,89 @@ def test_a_damaged_file_is_told_in_its_own_line(phone: Phone) -> None:
     number, seen = phone.add("Fix"), phone.next_seq
     (phone.state / "ledger" / "bottles.jsonl").write_text('{"seq": 7}\n{"seq": 8}\n')
     said = phone.post(USE, bottle=number, size="36", count=1, next_seq=seen)
+    assert said.status == 503
+    assert said.words.startswith("Nothing was written: bottles.jsonl:1: ")
+
+
+def _spoil(path: Path, how: str) -> None:
+    """What an attacker or a broken disk leaves in place of a file that is only appended to."""
+    foreign = path.parents[1] / "foreign"
+    foreign.write_text("a letter\nwithout an end")
+    path.parent.mkdir(exist_ok=True)
+    path.unlink(missing_ok=True)
+    if how == "link":
+        path.symlink_to(foreign)
+    elif how == "dangling link":
+        path.symlink_to(path.parents[1] / "none")
+    elif how == "FIFO":
+        os.mkfifo(path)
+    elif how == "folder":
+        path.mkdir()
+    else:
+        path.write_text(how)
+
+
+SPOILT = [
+    "link", "dangling link", "FIFO", "folder", '{"at": "yesterday"}\n{}\n', "rubbish\n{}\n", '{"x": 1}\n',
+    '{"at":"2026-11-26T19:00:00+00:00","text":"\\ud800","session":null}\n', '{"at":"0001-01-01T00:00:00+14:00","text":"x"}\n',
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("how", SPOILT)
+def test_a_book_that_cannot_be_read_is_not_added_to_and_is_told_of_in_a_sentence(phone: Phone, how: str) -> None:
+    """Of notes: nothing is called kept that could not be read back, nothing is altered, the page and the refusal name the file alone."""
+    path = phone.state / "logbook" / "notes.jsonl"
+    _spoil(path, how)
+    before = _files(phone.state)
+    said = phone.post(NOTE, text="x", session=None, key=KEY)
+    assert said.status == 503
+    assert said.words.startswith("Nothing was written: notes.jsonl:")
+    assert _files(phone.state) == before
+    assert not (phone.state / "none").exists()
+    leaf = phone.lists.notes(WRITER)
+    assert leaf.status == 503
+    assert "This list cannot be read. notes.jsonl:" in leaf.body
+    assert str(phone.state) not in leaf.body + said.words
+
+
+@pytest.mark.parametrize("how", ["link", "dangling link", "FIFO", "folder", "rubbish\n{}\n"])
+def test_no_write_tells_a_phone_where_the_state_folder_is(phone: Phone, how: str) -> None:
+    """Every kind, onto files that are spoilt; and nothing foreign is altered by any."""
+    told = _all(phone)
+    for name in ("logbook/notes.jsonl", "logbook/ticks.jsonl", "logbook/chosen.jsonl", "ledger/bottles.jsonl"):
+        _spoil(phone.state / name, how)
+    (phone.state / "journals" / "261106-1910a.jsonl").write_text("{}\n")
+    before = _files(phone.state)
+    for path, fields in told.items():
+        said = phone.post(path, **fields)
+        assert said.status in (400, 503), path
+        assert str(phone.state) not in said.words
+        assert "/" not in said.words.replace(sentences.NO_SUCH_SESSION, ""), path
+    for body in (b"", b"[]", b'{"x": 1}'):
+        assert str(phone.state) not in "".join(phone.writes.take(path, phone.token, body).words for path in told)
+    assert _files(phone.state) == before
+
+
+def test_a_logbook_that_is_a_link_is_not_followed(phone: Phone, tmp_path: Path) -> None:
+    """Nothing is made where it leads."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (phone.state / "logbook").symlink_to(elsewhere)
+    for path, fields in ((NOTE, {"text": "x", "session": None, "key": KEY}), (CHOOSE, {"recipe": "roll.toml"})):
+        assert phone.post(path, **fields) == Answer(
+            503, "Nothing was written: logbook: a symbolic link, which is not followed; " + ("allowed: a state folder of your own")
+        )
+    assert list(elsewhere.iterdir()) == []
+
+
+def test_a_journal_that_cannot_be_booked_is_called_by_its_name(phone: Phone) -> None:
+    """Without the folder that it lies in."""
+    told = _all(phone)[BOOK]
+    journal = phone.state / "journals" / "261106-1910a.jsonl"
+    journal.write_text(journal.read_text().split("\n")[0] + "\n")
+    said = phone.post(BOOK, **told)
     assert said.status == 400
-    assert "bottles.jsonl:1:" in said.words
+    assert said.words.startswith("261106-1910a.jsonl: no stage ")
 
 
 def test_no_function_but_the_ledgers_own_writes_it(phone: Phone, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -45,7 +45,7 @@ def moment(state: Path, file: str, row: Row) -> dt.datetime:
         at = dt.datetime.fromisoformat(row.data["at"])
     except (KeyError, TypeError, ValueError):
         at = None
-    if at is None or at.tzinfo is None:
+    if at is None or at.tzinfo is None or not 1970 < at.year < 9000:  # any zone can show it
         raise wrong_row(state, file, row)
     return at
 
@@ -53,9 +53,14 @@ def moment(state: Path, file: str, row: Row) -> dt.datetime:
 def words(state: Path, file: str, row: Row, name: str) -> str:
     """A text of a row. Raises `FileWrong` where it has none."""
     told = row.data.get(name)
-    if not isinstance(told, str):
+    if not isinstance(told, str) or not _utf_8(told):
         raise wrong_row(state, file, row)
     return told
+
+
+def _utf_8(text: str) -> bool:
+    """Half a surrogate pair, which JSON can carry, is no text that can be shown."""
+    return text == text.encode("utf-8", "ignore").decode()
 
 
 def wrong_row(state: Path, file: str, row: Row) -> FileWrong:

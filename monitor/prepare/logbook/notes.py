@@ -39,7 +39,7 @@ def add_note(
 ) -> None:  # fmt: skip
     """Keep a note. `key`: of one that may be sent twice, and is kept once. `before`: called under the lock; what it raises, stops it.
 
-    Raises `InputWrong` for no text or one that is too long.
+    Raises `InputWrong` for no text or one that is too long, `FileWrong` where what is there could not be read back.
     """
     told = one_line(" ".join(text.split()))
     if not 0 < len(told) <= LONGEST:
@@ -47,6 +47,8 @@ def add_note(
 
     def make(rows: Sequence[Row]) -> Entry | None:
         before()
+        for row in rows:
+            _note(state, row)
         if key is not None and any(row.data.get("key") == key for row in rows):
             return None
         return {"text": told, "session": session, **({} if key is None else {"key": key})}

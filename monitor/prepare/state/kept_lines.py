@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.errors import FileWrong, KeptWrong, Problem
 
 ALLOWED = "allowed: one JSON object a line, as evenbath writes them"
 
@@ -44,14 +44,14 @@ class KeptLines:
 
 
 def read_lines(path: Path) -> KeptLines:
-    """All rows; none if there is no file. Raises `FileWrong` for damaged lines before the last, `InputWrong` where it cannot be read."""
+    """All rows; none if there is no file. Raises `FileWrong` for damaged lines before the last, `KeptWrong` where it cannot be read."""
     try:
         with _own_folder(path.parent) as folder, _own_file(folder, path, os.O_RDONLY) as descriptor:
             return _parsed(path, _content(descriptor))
     except FileNotFoundError:
         return KeptLines((), None, 0)
     except OSError as wrong:
-        raise InputWrong(f"{path}: cannot be read ({wrong.strerror}); allowed: a state folder of your own") from None
+        raise KeptWrong(f"{path}: cannot be read ({wrong.strerror}); allowed: a state folder of your own") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ class Writing:
 
 @contextmanager
 def writing(path: Path) -> Iterator[Writing]:
-    """Lock the file, repair its end and hand it over. Raises as `read_lines`, and `InputWrong` if it cannot be written."""
+    """Lock the file, repair its end and hand it over. Raises as `read_lines`, and `KeptWrong` if it cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with _own_folder(path.parent) as folder:
@@ -88,21 +88,19 @@ def writing(path: Path) -> Iterator[Writing]:
                 new = not path.exists()
                 with _own_file(folder, path, os.O_RDWR | os.O_CREAT | os.O_APPEND) as descriptor:
                     if os.fstat(descriptor).st_nlink > 1:
-                        raise InputWrong(f"{path}: has a second name (a hard link); nothing was stored; allowed: a file of its own")
+                        raise KeptWrong(f"{path}: has a second name (a hard link); nothing was stored; allowed: a file of its own")
                     if new:
                         os.fsync(folder)
                     yield Writing(_mended(path, folder, descriptor), descriptor)
     except OSError as wrong:
-        if isinstance(wrong, InputWrong):
-            raise
-        raise InputWrong(f"{path}: cannot be written ({wrong.strerror}); nothing was stored; allowed: a state folder of your own") from None
+        raise KeptWrong(f"{path}: cannot be written ({wrong.strerror}); nothing was stored; allowed: a state folder of your own") from None
 
 
 @contextmanager
 def _own_folder(path: Path) -> Iterator[int]:
-    """The folder, opened; a link in its place is not followed. Raises OSError, `InputWrong` for a link."""
+    """The folder, opened; a link in its place is not followed. Raises OSError, `KeptWrong` for a link."""
     if path.is_symlink():
-        raise InputWrong(f"{path}: a symbolic link, which is not followed; allowed: a state folder of your own")
+        raise KeptWrong(f"{path}: a symbolic link, which is not followed; allowed: a state folder of your own")
     descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC)
     try:
         yield descriptor
@@ -114,7 +112,7 @@ def _own_folder(path: Path) -> Iterator[int]:
 def _own_file(folder: int, path: Path, flags: int) -> Iterator[int]:
     """A regular file in this folder, opened; a link in its place is not followed and a FIFO not waited for.
 
-    Raises OSError, `InputWrong` for what is no file.
+    Raises OSError, `KeptWrong` for what is no file.
     """
     _refuse_special(folder, path)
     descriptor = os.open(path.name, flags | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC, 0o666, dir_fd=folder)
@@ -125,15 +123,15 @@ def _own_file(folder: int, path: Path, flags: int) -> Iterator[int]:
 
 
 def _refuse_special(folder: int, path: Path) -> None:
-    """Raise `InputWrong` where something stands there that is no file: a FIFO would be waited for, a link leads to what is not ours."""
+    """Raise `KeptWrong` where something stands there that is no file: a FIFO would be waited for, a link leads to what is not ours."""
     try:
         mode = os.stat(path.name, dir_fd=folder, follow_symlinks=False).st_mode
     except FileNotFoundError:
         return
     if stat.S_ISLNK(mode):
-        raise InputWrong(f"{path}: a symbolic link, which is not followed; allowed: a state folder of your own")
+        raise KeptWrong(f"{path}: a symbolic link, which is not followed; allowed: a state folder of your own")
     if not stat.S_ISREG(mode):
-        raise InputWrong(f"{path}: not a file; allowed: a state folder of your own")
+        raise KeptWrong(f"{path}: not a file; allowed: a state folder of your own")
 
 
 def _content(descriptor: int) -> bytes:
