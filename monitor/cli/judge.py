@@ -141,9 +141,9 @@ def _develop(numbers: SessionMeasures) -> StageMeasures | None:
 
 
 def _judge(args: argparse.Namespace, journal: Path) -> int:
-    from dataclasses import asdict
+    from dataclasses import asdict, replace
 
-    from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, not_on_paper, read_judgements
+    from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, not_of_this_kind, read_judgements
     from monitor.review.record_says import findings
 
     review = _review(journal)
@@ -153,13 +153,15 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
         entries.append(Judgement(_wall(), review.numbers.session, seen=tuple(args.seen), not_seen=tuple(args.not_seen), **given))
     folded, written = latest(entries), None
     if folded is not None and _gives(args):
-        paper = not_on_paper(folded, review.numbers.film)
-        if paper is not None:
-            raise InputWrong(f"{paper}; allowed: what --seen list has on a print. Nothing was written")
+        other_kind = not_of_this_kind(replace(entries[-1], seen=folded.seen), review.numbers)  # numbers cannot be taken back
+        if other_kind is not None:
+            raise InputWrong(f"{other_kind} (--not-seen takes back what was written down). Nothing was written")
         wrong = contradiction(folded)
         if wrong is not None:
             raise InputWrong(f"{wrong}; allowed: one of them (--not-seen takes back what was written down). Nothing was written")
         written = append_judgement(journal, entries[-1])
+    if review.numbers.mode == "rehearsal":
+        sys.stderr.write(f"session {review.numbers.session} was a rehearsal: nothing was developed, so nothing can be seen\n")
     lines = [] if folded is None else advice(folded, _develop(review.numbers), findings(review.numbers))
     if args.json:
         shown = None if folded is None else asdict(folded)

@@ -14,10 +14,11 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.recipe.kinds import is_paper
 from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.doubt import said_once, share
 from monitor.core.text.quantities import format_duration
-from monitor.review.numbers import StageMeasures
+from monitor.review.numbers import SessionMeasures, StageMeasures
 from monitor.review.record_says import Findings, leading, ruled_out
 from monitor.review.sight import Cause, Sight
 from monitor.review.sights import NEGATIVES, ON_ANY_FILM, SIGHTS
@@ -169,10 +170,35 @@ def contradiction(judgement: Judgement) -> str | None:
     return None
 
 
-def not_on_paper(judgement: Judgement, film: str | None) -> str | None:
-    """A sight of film that was written down for a session of paper (`film`: the recipe's), in words; None where there is none."""
-    wrong = next((key for key in judgement.seen if film == "paper" and key in SIGHTS and key not in PRINTS), None)
-    return None if wrong is None else f'"{SIGHTS[wrong].seen}" is seen on film, and this session was of paper'
+NEGATIVE_NUMBERS = {"density": "--density", "base_fog": "--base-fog", "contrast": "--contrast"}
+"""What is judged or measured on a negative alone, with the option that says it."""
+
+
+def not_of_this_kind(judgement: Judgement, session: SessionMeasures) -> str | None:
+    """What was written down and cannot be seen on the prints or the positive of this session, and what is allowed; None where all can.
+
+    A recipe for film says nothing against a print that was made of its negative.
+    """
+    if is_paper(session.film, session.contents):
+        wrong = next((key for key in judgement.seen if key in SIGHTS and key not in PRINTS), None)
+        if wrong is not None:
+            return f'"{SIGHTS[wrong].seen}" is seen on film, and this session was of paper; allowed for a print: --seen {", ".join(PRINTS)}'
+        number = next((option for name, option in NEGATIVE_NUMBERS.items() if getattr(judgement, name) is not None), None)
+        if number is not None:
+            return f"{number} is of a negative, and this session was of paper; allowed for a print: --seen {', '.join(PRINTS)}"
+        return None
+    if _makes_a_positive(session):
+        wrong = next((key for key in judgement.seen if key in NEGATIVES and key not in ON_ANY_FILM), None)
+        if wrong is not None:
+            allowed = ", ".join((*POSITIVES, *ON_ANY_FILM))
+            seen = SIGHTS[wrong].seen
+            return f'"{seen}" is seen on a negative, and this session was of reversal; allowed for a positive: --seen {allowed}'
+    return None
+
+
+def _makes_a_positive(session: SessionMeasures) -> bool:
+    """A reversal, by the trade's name of its first stage of development; a split developer has two of them and is none."""
+    return any(s.role == "develop" and "first developer" in s.name.casefold() for s in session.stages)
 
 
 def sights(judgement: Judgement) -> list[Sight]:

@@ -207,3 +207,37 @@ def test_the_record_of_a_session_is_asked(journals: list[Path], capsys: pytest.C
     """The journals of these tests have ticks for the first half minute alone: the rest was never called."""
     assert judge("k6", "--seen", "streaks") == 0
     assert "of movement in develop were never called" in capsys.readouterr().out
+
+
+def test_a_print_refuses_what_is_seen_on_a_negative_and_writes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One line that says what is allowed."""
+    path = play(recipe_data(time="4:00") | {"film": "paper"}, lambda _: 20.0).write(tmp_path / "print.jsonl")
+    for words in (("--seen", "thin-all"), ("--density", "thin")):
+        assert judge(path, *words) == 2
+        wrong = capsys.readouterr().err
+        assert "allowed for a print: --seen print-white" in wrong
+        assert wrong.count("\n") == 1
+    assert not list(tmp_path.glob("*.judgement.jsonl"))
+    assert judge(path, "--seen", "print-flat") == 0
+
+
+def test_a_number_of_a_negative_that_is_written_down_already_does_not_lock_a_print(tmp_path: Path) -> None:
+    """Earlier versions took it, and nothing takes a number back."""
+    path = play(recipe_data(time="4:00") | {"film": "paper"}, lambda _: 20.0).write(tmp_path / "print.jsonl")
+    (tmp_path / "print.judgement.jsonl").write_text('{"schema": 1, "wall": "", "session": "s", "density": "thin"}\n')
+    assert judge(path, "--seen", "print-flat") == 0
+
+
+def test_a_rehearsal_is_said_to_have_developed_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """On stderr: it is a way to learn the command, and no error."""
+    path = play(recipe_data(time="4:00"), lambda _: 20.0, mode="rehearsal").write(tmp_path / "dry.jsonl")
+    assert judge(path, "--seen", "thin-all", "--json") == 0
+    told = capsys.readouterr()
+    assert "was a rehearsal: nothing was developed" in told.err
+    assert json.loads(told.out)["judgement"]["seen"] == ["thin-all"]
+
+
+def test_a_live_session_has_no_such_line(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """Film was in it."""
+    assert judge("k6", "--seen", "thin-all") == 0
+    assert capsys.readouterr().err == ""

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
 import pytest
 
-from monitor.review.judgement import AGAINST_DENSITY, AGAINST_EACH_OTHER, Judgement, contradiction, not_on_paper, sight_lines
+from monitor.review.judgement import AGAINST_DENSITY, AGAINST_EACH_OTHER, Judgement, contradiction, not_of_this_kind, sight_lines
+from monitor.review.load import load
+from monitor.review.measures import measure
+from monitor.review.numbers import SessionMeasures
 from monitor.review.sights import GROUPS, NEGATIVES, ON_ANY_FILM, SIGHTS
+
+DEMO = Path(__file__).parents[2] / "demo_logs"
 
 LIKELIEST = {
     # what a beginner asks about, and the cause that comes first: common practice, no source, unless said otherwise
@@ -121,8 +130,43 @@ def test_every_sight_stands_in_one_group() -> None:
     assert len(set(SIGHTS)) == sum(len(group) for group in GROUPS.values())
 
 
+def session_of(film: str, what: str | None, *developers: str) -> SessionMeasures:
+    """A demonstration evening as if these had been its material and the names of its developers."""
+    told = measure(load(next(DEMO.glob("01-*.jsonl")))).numbers
+    (stage,) = [s for s in told.stages if s.role == "develop"]
+    return replace(told, film=film, contents=what, stages=[replace(stage, name=name) for name in developers])
+
+
 def test_a_session_of_paper_has_the_sights_of_a_print() -> None:
-    """A recipe for film says nothing against a print that was made of its negative."""
-    assert not_on_paper(Judgement("", "s", seen=("thin-all",)), "paper") is not None
-    assert not_on_paper(Judgement("", "s", seen=("print-flat",)), "paper") is None
-    assert not_on_paper(Judgement("", "s", seen=("thin-all",)), "panchromatic") is None
+    """Colour paper too, which a recipe calls colour; a recipe for film says nothing against a print that was made of its negative."""
+    thin, flat = Judgement("", "s", seen=("thin-all",)), Judgement("", "s", seen=("print-flat",))
+    for paper in (session_of("paper", None, "develop"), session_of("colour", "one 8x10 print", "colour developer")):
+        wrong = not_of_this_kind(thin, paper)
+        assert wrong is not None
+        assert "seen on film, and this session was of paper; allowed for a print: --seen print-white, " in wrong
+        assert not_of_this_kind(flat, paper) is None
+    for film in (session_of("panchromatic", None, "develop"), session_of("colour", "one 36-exposure roll", "colour developer")):
+        assert not_of_this_kind(thin, film) is None
+        assert not_of_this_kind(flat, film) is None
+
+
+@pytest.mark.parametrize("number", [{"density": "thin"}, {"base_fog": 0.3}, {"contrast": 0.6}])
+def test_the_density_of_a_negative_is_not_judged_on_a_print(number: dict[str, Any]) -> None:
+    """Nor its contrast; the grade and a measured density are a print's own."""
+    wrong = not_of_this_kind(Judgement("", "s", **number), session_of("paper", None, "develop"))
+    assert wrong is not None
+    assert f"--{next(iter(number)).replace('_', '-')} is of a negative" in wrong
+    assert "allowed for a print: --seen print-white" in wrong
+    own = Judgement("", "s", grade=2.0, evenness="even", measured_density=0.7)
+    assert not_of_this_kind(own, session_of("paper", None, "develop")) is None
+    assert not_of_this_kind(Judgement("", "s", **number), session_of("panchromatic", None, "develop")) is None
+
+
+def test_a_reversal_has_the_sights_of_a_positive() -> None:
+    """Marks that look alike on any film go; two baths of a split developer make a negative."""
+    slide = session_of("colour", "one roll", "first developer", "colour developer")
+    wrong = not_of_this_kind(Judgement("", "s", seen=("thin-all",)), slide)
+    assert wrong is not None
+    assert "allowed for a positive: --seen slide-clear" in wrong
+    assert not_of_this_kind(Judgement("", "s", seen=("slide-dark", "scratches")), slide) is None
+    assert not_of_this_kind(Judgement("", "s", seen=("thin-all",)), session_of("panchromatic", None, "bath A", "bath B")) is None

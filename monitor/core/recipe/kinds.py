@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final, Literal
 
 Film = Literal["panchromatic", "orthochromatic", "blue-sensitive", "colour", "infrared", "paper"]
@@ -15,3 +16,13 @@ CLOSED_VESSELS: Final[tuple[VesselKind, ...]] = ("lidded tank", "drum")
 FIXING_ROLES: Final[tuple[StageRole, ...]] = ("fix", "bleach-fix")
 AT_LEAST_ROLES: Final[tuple[StageRole, ...]] = ("load", "fix", "wash", "wash aid", "rinse", "hold")
 """Unless the recipe says otherwise, stages with these roles last at least their time and are ended by a tap."""
+
+_OF_PRINTS = re.compile(r"\b(prints?|papers?)\b", re.IGNORECASE)
+
+
+def is_paper(film: str | None, what: str | None) -> bool:
+    """Whether paper is developed: black-and-white paper, or `film = "colour"` where `what` (of the contents) names a print or paper.
+
+    The recipe has one word for colour film and colour paper; what is in the vessel tells them apart.
+    """
+    return film == "paper" or (film == "colour" and what is not None and _OF_PRINTS.search(what) is not None)
