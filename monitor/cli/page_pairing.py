@@ -10,6 +10,7 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -78,7 +79,8 @@ def told_devices(config: StationConfig, revoke: str | None) -> list[str]:
 
 
 def _line(device: Device) -> str:
-    return f"{device.id}  {device.name}, paired {device.paired[:10]}"
+    paired = datetime.fromisoformat(device.paired).astimezone()
+    return f"{device.id}  {device.name}, paired {paired:%Y-%m-%d %H:%M}{'' if device.used else ', never used'}"
 
 
 def print_all(lines: Sequence[str]) -> None:

@@ -31,7 +31,7 @@ def pair_form() -> str:
         '<input id="code" name="code" data-fragment autocomplete="off" autocapitalize="characters" spellcheck="false" '
         f'maxlength="{CODE_SIGNS + 4}">'
     )
-    form = _form("/pair", _label("code", sentences.PAIR_CODE) + code, sentences.PAIR_BUTTON, stay=True)
+    form = _form("/pair", _label("code", sentences.PAIR_CODE) + code, sentences.PAIR_BUTTON, stay=True, waits=sentences.PAIRING_NOW)
     return f"<p>{_told(sentences.PAIR_HOW)}</p>{form}"
 
 
@@ -110,8 +110,10 @@ def ledger_forms(ledger: Ledger, sessions: Sequence[str]) -> str:
     return forms
 
 
-def _form(path: str, fields: str, button: str, stay: bool = False) -> str:
-    return f'<form data-post="{path}"{" data-stay" if stay else ""}>{fields}<button>{_told(button)}</button></form>'
+def _form(path: str, fields: str, button: str, stay: bool = False, waits: str = "") -> str:
+    """`stay`: the page stays, without the form. `waits`: what stands on the button until the answer comes."""
+    more = (" data-stay" if stay else "") + (f' data-waits="{_told(waits)}"' if waits else "")
+    return f'<form data-post="{path}"{more}>{fields}<button>{_told(button)}</button></form>'
 
 
 def _label(field: str, words: str) -> str:

@@ -46,12 +46,13 @@ _ID = re.compile(r"[a-z0-9]{4}", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A phone that may write. `hash`: of its token; `paired`: when, ISO."""
+    """A phone that may write. `hash`: of its token; `paired`: when, ISO; `used`: whether its cookie has ever come."""
 
     id: str
     name: str
     hash: str
     paired: str
+    used: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,7 @@ class Pairing:
         return token
 
     def device(self, token: str | None) -> Device | None:
-        """The phone with this token; None for any other."""
+        """The phone with this token; None for any other. That its cookie came is written down the first time."""
         if token is None or _TOKEN.fullmatch(token) is None:
             return None
         told = _hash(token)
@@ -136,7 +137,15 @@ class Pairing:
         for device in self.devices():  # all of them: the time tells nothing of which one it was
             if hmac.compare_digest(device.hash, told) and not self._too_old(device):
                 found = device
+        if found is not None and not found.used:
+            with contextlib.suppress(InputWrong):  # a full disk shuts nobody out
+                self._first_use(found)
         return found
+
+    def _first_use(self, device: Device) -> None:
+        with self._locked() as folder:
+            kept = self._read(folder)
+            self._write(folder, replace(kept, devices=tuple(replace(one, used=True) if one == device else one for one in kept.devices)))
 
     def devices(self) -> tuple[Device, ...]:
         """All that are paired, in the order in which they were."""
@@ -270,10 +279,11 @@ def _parsed(text: bytes) -> _Kept:
         _must(code.name, str, len(code.name) <= LONGEST_NAME)
         _must(code.hash, str, _HEX.fullmatch(code.hash) is not None)
         _must(code.salt, str, len(bytes.fromhex(code.salt)) == 16)
-    devices = tuple(Device(**_texts(one)) for one in told["devices"])
+    devices = tuple(Device(**_device(one)) for one in told["devices"])
     for device in devices:
         paired = datetime.fromisoformat(device.paired)
         _must(device.id, str, _ID.fullmatch(device.id) is not None and paired.astimezone(UTC) == paired and paired.tzinfo is not None)
+        _must(device.used, bool, True)
         _must(device.hash, str, _HEX.fullmatch(device.hash) is not None)
         _must(device.name, str, device.name.isprintable() and len(device.name) <= LONGEST_NAME)
     if len({device.id for device in devices}) != len(devices) or len(devices) > MOST_DEVICES:
@@ -286,7 +296,8 @@ def _must(value: Any, kind: type, sound: bool) -> None:
         raise ValueError("not as it is written")
 
 
-def _texts(one: Any) -> dict[str, str]:
-    if not isinstance(one, dict) or not all(isinstance(value, str) for value in one.values()):
+def _device(one: Any) -> dict[str, Any]:
+    """Without `used`, as it was written before that was kept, a phone counts as one that was never used until its cookie comes."""
+    if not isinstance(one, dict) or not all(isinstance(value, str) for name, value in one.items() if name != "used"):
         raise ValueError("not a device")
     return one

@@ -113,6 +113,7 @@ CLASS_SILENT = "no word for {age}"
 CLASS_COLUMNS = ("Station", "Stage", "Hands", "Developer", "Last word")
 
 PAIR_HEAD, PAIR_CODE, PAIR_BUTTON = "Pair this phone", "Code", "Pair this phone"
+PAIRING_NOW = "Pairing..."
 PAIR_HOW = "Reading needs no pairing. To write here, make a code on the station: evenbath page pair. It counts once, for 5 minutes."
 NO_ANSWER = "No answer came: it is not known whether it was written. Look before you send it again."
 PAIRED = "This phone is paired. It can write at this address until it is revoked."

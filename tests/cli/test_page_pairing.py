@@ -84,8 +84,11 @@ def test_both_addresses_and_a_code_that_counts_are_told(station: Station) -> Non
     code = re.findall(r"code: (\w{4}-\w{4}),", told)[0]
     assert f"pair a phone: http://laundry.local:8410/pair#{code}\n" in told
     assert f"or, where that is not found, http://192.168.178.42:8410/pair#{code}\n" in told
-    assert station.pairing.trade(code) is not None
-    assert re.fullmatch(r"\w{4}  Anna's phone, paired \d{4}-\d\d-\d\d\n", station.run("devices"))
+    token = station.pairing.trade(code)
+    line = r"\w{4}  Anna's phone, paired \d{4}-\d\d-\d\d \d\d:\d\d"
+    assert re.fullmatch(f"{line}, never used\n", station.run("devices")), "whoever left before the answer has no cookie"
+    assert station.pairing.device(token) is not None
+    assert re.fullmatch(f"{line}\n", station.run("devices"))
 
 
 def test_phones_are_revoked_one_by_one_and_all_at_once(station: Station) -> None:

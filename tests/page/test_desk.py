@@ -60,6 +60,7 @@ class Phone:
         self.pairing = Pairing(self.state, self.clock)
         self.writes = Writes(self.pairing, desk.kinds())
         self.token = self.pairing.trade(self.pairing.new_code())
+        self.pairing.device(self.token)  # the first time is written down
 
     def post(self, path: str, **told: Any) -> Answer:
         """What comes back."""

@@ -65,6 +65,23 @@ def test_a_code_is_traded_once_for_a_token_that_opens(pairing: Pairing) -> None:
     assert [one.id for one in pairing.devices()] == [device.id]
 
 
+def test_the_first_use_of_a_token_is_written_down_and_no_other(tmp_path: Path, pairing: Pairing) -> None:
+    """So a phone that left before its cookie came can be told; what cannot be written shuts nobody out."""
+    ghost, token = pairing.trade(pairing.new_code("ghost")), pairing.trade(pairing.new_code("phone"))
+    assert ghost is not None
+    assert [one.used for one in pairing.devices()] == [False, False]
+    assert pairing.device("A" * 43) is None
+    assert pairing.device(token) is not None
+    assert [one.used for one in pairing.devices()] == [False, True]
+    before = file_of(tmp_path).stat()
+    assert pairing.device(token) is not None
+    assert file_of(tmp_path).stat() == before
+    lock = file_of(tmp_path).with_name(".paired.json.lock")
+    lock.unlink()
+    lock.symlink_to(tmp_path / "none")
+    assert pairing.device(ghost) is not None
+
+
 def test_codes_and_tokens_are_never_the_same(pairing: Pairing) -> None:
     """Each is drawn anew, and long enough."""
     codes = {pairing.new_code() for _ in range(50)}
@@ -224,6 +241,7 @@ def test_what_the_spoiled_files_below_spoil_would_open(tmp_path: Path, pairing: 
         json.dumps({"schema": 1, "code": None, "devices": [_device(name="a\x1b[2J")]}),
         json.dumps({"schema": 1, "code": None, "devices": [_device(paired="2026-11-25")]}),
         json.dumps({"schema": 1, "code": None, "devices": [_device(admin="yes")]}),
+        json.dumps({"schema": 1, "code": None, "devices": [_device(used="no")]}),
         json.dumps({"schema": 1, "code": None, "devices": ["A" * 43]}),
         json.dumps({"schema": 1, "code": _open_code(left=10**9), "devices": [_device()]}),
         json.dumps({"schema": 1, "code": _open_code(left=True), "devices": [_device()]}),

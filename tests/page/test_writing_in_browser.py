@@ -140,6 +140,25 @@ def test_a_phone_is_paired_by_its_address_and_the_code_stands_nowhere_afterwards
     assert tab.page.evaluate("document.cookie") == ""
 
 
+def test_while_a_phone_is_paired_the_button_says_so_and_then_the_form_is_gone(
+    tab: Tab, phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The code takes seconds on a small board: nobody is to wonder, or to leave before the answer."""
+    go_on, trade = threading.Event(), phone.pairing.trade
+    monkeypatch.setattr(phone.pairing, "trade", lambda code: trade(code) if go_on.wait(20.0) else None)
+    tab.goto(f"pair#{shown_code(phone.pairing.new_code('slow'))}")
+    tab.lit()
+    tab.page.get_by_role("button", name="Pair this phone").click()
+    tab.page.get_by_role("button", name="Pairing...", disabled=True).wait_for(timeout=8000)
+    go_on.set()
+    told(tab, sentences.PAIRED)
+    assert not tab.page.locator("form").is_visible()
+    assert [device.used for device in phone.pairing.devices()] == [False]
+    tab.goto("notes")
+    tab.lit()
+    assert [device.used for device in phone.pairing.devices()] == [True]
+
+
 def test_a_wrong_code_is_told_and_pairs_nothing(tab: Tab, phone: Phone) -> None:
     """Typed, on the page that a phone that is not paired is sent to."""
     phone.pairing.new_code()

@@ -59,10 +59,16 @@
       event.preventDefault();
       const button = form.querySelector("button");
       if (button.disabled) return;
+      const words = button.textContent;
       button.disabled = true;
+      if (form.dataset.waits !== undefined) {
+        button.textContent = form.dataset.waits;
+        say("", false);
+      }
       const told = Object.fromEntries([...form.elements].filter(field => field.name).map(field => [field.name, value(field)]));
       const answer = await post(form.dataset.post, told);
       button.disabled = false;
+      button.textContent = words;
       say(answer.words, !answer.well);
       if (!answer.well) return;
       if (draft !== null) kept?.removeItem(name);
