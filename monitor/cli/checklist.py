@@ -72,7 +72,8 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
         known = darkness(load(folder), recipe.film, day)
-        said.append(f"darkness, {recipe.film} film: {known.standing}; {known.why}")
+        stands = known.standing.replace("film", "paper") if recipe.on_paper else known.standing
+        said.append(f"darkness, {recipe.material}: {stands}; {known.why}")
     return said
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.development.rate import RateLaw
-from monitor.core.recipe.kinds import Counted, Film, StageRole, Until, VesselKind
+from monitor.core.recipe.kinds import Counted, Film, StageRole, Until, VesselKind, is_paper
 from monitor.core.recipe.light import bare_film, stages_before_last_fix
 from monitor.core.text.quantities import Dilution
 
@@ -136,6 +136,18 @@ class Recipe:
     warnings: tuple[str, ...] = field(default=())
     cover_ml: float | None = None
     """What covers the film in its vessel, as the person has measured it; None if nobody says."""
+
+    @property
+    def on_paper(self) -> bool:
+        """Whether this is for paper, black-and-white or colour."""
+        return is_paper(self.film, self.what)
+
+    @property
+    def material(self) -> str:
+        """Such as "panchromatic film", "paper", "colour paper"."""
+        if self.film == "paper":
+            return self.film
+        return f"{self.film} {'paper' if self.on_paper else 'film'}"
 
     @property
     def open_film(self) -> tuple[int, ...]:

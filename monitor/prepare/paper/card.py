@@ -168,9 +168,9 @@ _LIGHTS = {
 
 def _film_words(recipe: Recipe) -> str:
     what = f"{recipe.what}; " if recipe.what else ""
-    light = _LIGHTS.get(recipe.film, "no light of any colour on bare film")
+    light = _LIGHTS.get(recipe.film, f"no light of any colour on bare {'paper' if recipe.on_paper else 'film'}")
     closed = "" if recipe.vessel not in CLOSED_VESSELS else "; lid on until fixed"
-    return f"{what}{recipe.film}{' film' if recipe.film != 'paper' else ''}, {recipe.vessel}; {light}{closed}."
+    return f"{what}{recipe.material}, {recipe.vessel}; {light}{closed}."
 
 
 PLACES = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray": "tray"}
