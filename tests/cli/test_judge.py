@@ -134,7 +134,7 @@ def test_the_own_law_is_told_as_a_line_for_the_recipe(tmp_path: Path, capsys: py
     ("words", "status", "says"),
     [
         ((), 2, "no session named"),
-        (("nowhere",), 2, "no file, and no session"),
+        (("nowhere",), 2, "no such file, and no session"),
         (("a/b.jsonl",), 2, "there is no such file"),
         (("k4", "--grade", "7"), 2, "7 is out of range; allowed: 0 to 5"),
         (("k4", "--grade", "soft"), 2, '"soft" is not a number'),
