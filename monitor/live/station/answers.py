@@ -183,7 +183,7 @@ def _named(film: Running) -> str:
 
 def _film(film: Running, now_s: float) -> Mapping[str, Any]:
     """One of the films, for `status`. `assumed`: the stage whose begin was assumed and waits for an answer, "" for the film's end."""
-    assumed, stages = film.stand(now_s).assumed, film.recipe.stages
+    assumed, stages = film.stand_seen(now_s).assumed, film.recipe.stages
     view, place = film.session.view, film.place
     return {
         "session": film.name, "recipe": film.recipe.name, "vessel": film.vessel, "what": None if place is None else place.what,

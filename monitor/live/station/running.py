@@ -347,6 +347,10 @@ class Running:
     def stand(self, mono_s: float) -> Stand:
         """How it stands for a press that comes now, on the monotonic clock; what is due before is done first."""
         self.wake(mono_s)
+        return self.stand_seen(mono_s)
+
+    def stand_seen(self, mono_s: float) -> Stand:
+        """The same for whoever only looks: nothing that is due is done."""
         return self.session.stand(mono_s - self._zero_s).later(self._zero_s)
 
     def hands_ahead(self, mono_s: float) -> list[Hands]:

@@ -196,7 +196,7 @@ class SideBySide:
         the next NOW on, where that is another. None where there is nothing to tell."""
         if len(self.films) < 2 or self._panel.switch is None or self._panel.switch_2 is not None:
             return {"tap_for": None, "tap_then": None}
-        stands = [film.stand(mono_s) for film in self.films]
+        stands = [film.stand_seen(mono_s) for film in self.films]
         first = then = tap_owner(stands)
         ahead = [film.hands_ahead(mono_s) for film in self.films]
         calls = [(hands[0].from_s, i) for i, hands in enumerate(ahead) if hands and not hands[0].may_wait and hands[0].from_s > mono_s]
