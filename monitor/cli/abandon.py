@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping
+from typing import Any
 
 from monitor.core.errors import InputWrong
+
+KEEP = {"lid": "Keep the lid on until it is fixed.", "dark": "It may be bare: keep it in the dark until it is fixed."}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("--file", metavar="STATION.toml", required=True, help="the station file")
-    parser.add_argument("--session", metavar="ID", help="end this film alone (default: all that run, and the films to come)")
+    parser.add_argument("--session", metavar="ID", help="end this film alone; the end of its id will do (default: all)")
     parser.add_argument("--why", metavar='"why"', required=True, help="the reason, written into the journal")
 
 
@@ -24,8 +28,20 @@ def run(args: argparse.Namespace) -> int:
     if not args.why.strip():
         raise InputWrong("--why without words; allowed: a few words that will be written into the journal")
     answer = told(ask(open_station(args.file).state, {"verb": "abandon", "why": args.why, "session": args.session}))
+    left = {film["session"]: film for film in answer.get("left") or ()}
     for session in answer.get("sessions") or [answer["session"]]:
         sys.stdout.write(f"abandoned: {session}\n")
+        if session in left:
+            sys.stdout.write(f"{_left(left[session])}\n")
     if answer.get("left_bare"):
         sys.stdout.write("the film was bare: pages stay dark for an hour, or until a recipe is armed that bares none\n")
     return 0
+
+
+def _left(film: Mapping[str, Any]) -> str:
+    """Where it was, what it never saw, and what protects it now."""
+    never = film["never_begun"]
+    listed = never[-1:] if len(never) < 2 else [", ".join(never[:-1]), never[-1]]
+    where = f"In {film['in']}" if film["in"] is not None else "Between two stages" if film["begun"] else "Before the first stage"
+    rest = f"; {' and '.join(listed)} {'was' if len(never) == 1 else 'were'} never begun." if never else ", the last stage."
+    return " ".join(part for part in (f"{where}{rest}", KEEP.get(film["keep"] or "", "")) if part)

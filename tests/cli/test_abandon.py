@@ -24,3 +24,28 @@ def test_pages_stay_dark_over_film_that_was_bare_and_abandon_says_so(
     assert len(told) == lines
     assert told[0] == "abandoned: 261106-2005a"
     assert bare is any("pages stay dark for an hour" in line for line in told)
+
+
+@pytest.mark.parametrize(
+    ("left", "said"),
+    [
+        (("stop", 2, ["fix", "wash"], "lid"), "In stop; fix and wash were never begun. Keep the lid on until it is fixed."),
+        (("develop", 1, ["stop", "fix", "wash"], "dark"),
+         "In develop; stop, fix and wash were never begun. It may be bare: keep it in the dark until it is fixed."),
+        (("fix", 3, ["wash"], "lid"), "In fix; wash was never begun. Keep the lid on until it is fixed."),
+        (("wash", 4, [], None), "In wash, the last stage."),
+        ((None, 0, ["develop", "fix"], "lid"),
+         "Before the first stage; develop and fix were never begun. Keep the lid on until it is fixed."),
+    ],
+)  # fmt: skip
+def test_what_was_left_is_said(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], left: tuple[str | None, int, list[str], str | None], said: str
+) -> None:
+    """Where the film was, what it never saw, and what protects it until it is fixed."""
+    told = dict(zip(("in", "begun", "never_begun", "keep"), left, strict=True))
+    name = "261106-2005a"
+    answer: dict[str, Any] = {"ok": True, "session": name, "sessions": [name], "left": [{"session": name, **told}]}
+    monkeypatch.setattr("monitor.live.station.control.ask", lambda state, body: answer)
+    monkeypatch.setattr("monitor.cli.station.open_station", lambda file: SimpleNamespace(state="state"))
+    assert abandon.run(argparse.Namespace(file="laundry.toml", why="enough", session="2005a")) == 0
+    assert capsys.readouterr().out.splitlines()[1] == said

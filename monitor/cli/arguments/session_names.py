@@ -35,12 +35,14 @@ def find_journal(name: str, journals: Path) -> Path:
 
     A whole id goes before the end of another. Raises `InputWrong` where there is none, and where an end fits several.
     """
+    from monitor.live.station.ended import ids_named
+
     if _there(name):
         return Path(name)
     if not _ID.fullmatch(name):
         raise InputWrong(f"{name}: there is no such file; allowed: a journal, a folder of them, or the id of a session in {journals}")
     ids = sorted(p.stem for p in journals.glob("*.jsonl") if not p.name.endswith(".judgement.jsonl"))
-    found = [name] if name in ids else [i for i in ids if i.endswith(name)]
+    found = ids_named(name, ids)
     if not found:
         none = f"{name}: there is no such file, and no session in {journals} has an id that ends so"
         raise InputWrong(f"{none}; allowed: a path, an id, or the end of one")

@@ -14,8 +14,9 @@ from monitor import __version__
 from monitor.core.errors import EvenbathError
 from monitor.core.session.cues import length_s
 from monitor.live.inbox import Request
+from monitor.live.station.ended import ids_named
 from monitor.live.station.followers import Keyboard
-from monitor.live.station.left_bare import left_bare
+from monitor.live.station.left_bare import left_as, left_bare
 from monitor.live.station.lines_in import plain_words
 from monitor.live.station.machine import Machine
 from monitor.live.station.parts import Parts
@@ -155,13 +156,14 @@ class Answers:
         if not isinstance(why, str) or not why.strip():
             raise RequestRefused("no reason; allowed: a few words that will be written into the journal")
         words, now_s = plain_words(why.strip()), self._parts.clock.mono_s()
+        left = [_left(film) for film in ending]
         for film in ending:
             film.note("abandon", {"why": words, "by": "this machine"}, now_s)
             film.abandon(words, now_s)
         for film in ending if self._parts.threads else ():
             film.journal.wait_safe(ABANDON_SAFE_S)
         bare = any(left_bare(film.recipe, *film.ended) for film in ending)
-        return {"ok": True, "session": running.name, "sessions": [film.name for film in ending], "left_bare": bare}
+        return {"ok": True, "session": running.name, "sessions": [film.name for film in ending], "left_bare": bare, "left": left}
 
     def _running(self, else_say: str, named: object = None) -> Running:
         running = self._sessions.running
@@ -169,11 +171,19 @@ class Answers:
             raise RequestRefused(else_say)
         if named is None:
             return running
-        for film in self._sessions.films:
-            if film.name == named:
-                return film
+        found = ids_named(str(named), [film.name for film in self._sessions.films])
+        if len(found) == 1:
+            return next(film for film in self._sessions.films if film.name == found[0])
         here = ", ".join(_named(film) for film in self._sessions.films)
-        raise RequestRefused(f"session {plain_words(str(named))} does not run; allowed: {here}")
+        why = "names both films" if found else "does not run"
+        raise RequestRefused(f"session {plain_words(str(named))} {why}; allowed: {here}, or the end of one of these ids")
+
+
+def _left(film: Running) -> Mapping[str, Any]:
+    """How a film is left that is ended now."""
+    view, session = film.session.view, film.session
+    told = left_as(film.recipe, view["stage"], (view["stage"] or view["waits_for"] - 1), session.options.mode)
+    return {"session": film.name, "vessel": film.vessel, **told}
 
 
 def _named(film: Running) -> str:

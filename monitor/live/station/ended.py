@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -55,6 +55,12 @@ def session_names(folder: Path) -> list[str]:
     """The ids of all sessions in the folder, the newest first. Raises OSError where it cannot be read."""
     found = [name.removesuffix(SUFFIX) for name in os.listdir(folder) if name.endswith(SUFFIX)]  # noqa: PTH208
     return sorted((name for name in found if is_session_name(name)), reverse=True)
+
+
+def ids_named(name: str, ids: Iterable[str]) -> list[str]:
+    """The ids that a person means by this name: the whole one, else each that ends so. None by an empty name."""
+    known = list(ids)
+    return [name] if name in known else [session for session in known if name and session.endswith(name)]
 
 
 def read_session(folder: Path, session: str) -> Ended | None:

@@ -10,8 +10,11 @@ from __future__ import annotations
 import math
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from monitor.core.journal.words import FINISHED
+from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.core.recipe.light import stages_before_last_fix
 from monitor.core.recipe.values import Recipe
 from monitor.live.station.ended import Ended, read_session, session_names
 
@@ -36,6 +39,18 @@ def left_bare(recipe: Recipe | None, stage: int | None, mode: str, why: str) -> 
     if why == FINISHED or mode == "rehearsal":
         return False
     return recipe is None or not may_be_lit(recipe, stage, mode)
+
+
+def left_as(recipe: Recipe, stage: int | None, begun: int, mode: str) -> dict[str, Any]:
+    """How a session that is ended now leaves its film. `stage`: the one that runs, from 1 on, None while one waits; `begun`: the last
+    that has begun, 0 before the first. `in`: its name or None; `never_begun`: the names of those that follow; `keep`: "dark" where the
+    film may be bare, "lid" where it is under one and not fixed, None where light does it no harm, and in a dry run."""
+    keep = None
+    if mode != "rehearsal" and stages_before_last_fix(tuple(s.role for s in recipe.stages))[max(begun, 1) - 1]:
+        at = begun + 1 if stage is None and begun else stage  # after a load the lid is on
+        keep = "lid" if recipe.vessel in CLOSED_VESSELS and may_be_lit(recipe, at, mode) else "dark"
+    running = None if stage is None else recipe.stages[stage - 1].name
+    return {"in": running, "begun": begun, "never_begun": [s.name for s in recipe.stages[begun:]], "keep": keep}
 
 
 class LeftBare:

@@ -9,7 +9,7 @@ import pytest
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.station.ended import Ended
-from monitor.live.station.left_bare import LEFT_S, LeftBare, left_bare_s
+from monitor.live.station.left_bare import LEFT_S, LeftBare, left_as, left_bare_s
 from tests.live.simulated import DARK, SHORT, World
 from tests.live.station.test_word import LOADED, Pages
 
@@ -107,6 +107,29 @@ def test_a_folder_that_cannot_be_read_counts_as_bare(tmp_path: Path) -> None:
     assert left_bare_s(tmp_path / "none", None) == 0.0
     (tmp_path / "file").write_text("")
     assert left_bare_s(tmp_path / "file", None) == LEFT_S
+
+
+def test_whoever_abandons_is_told_where_the_film_is_and_what_protects_it(tmp_path: Path) -> None:
+    """Under its lid until it is fixed; bare film needs the dark; a washed one nothing."""
+    world = World(tmp_path)
+    world.develop(SHORT)
+    (left,) = world.ask(verb="abandon", why="enough")["left"]
+    assert (left["in"], left["never_begun"], left["keep"]) == (None, ["develop", "stop", "fix"], "lid")
+    world.develop(SHORT)
+    world.press(1.2)
+    world.go(125)
+    (left,) = world.ask(verb="abandon", why="enough")["left"]
+    assert (left["in"], left["never_begun"], left["keep"]) == ("stop", ["fix"], "lid")
+    world.develop(DARK)
+    world.press(1.2)
+    (left,) = world.ask(verb="abandon", why="enough")["left"]
+    assert (left["in"], left["never_begun"], left["keep"]) == ("develop", ["stop", "fix"], "dark")
+    washed = load_recipe(f'{SHORT}[[stage]]\nname = "wash"\nrole = "wash"\ntime = "5:00"\n'.encode(), "r.toml")
+    assert left_as(washed, 3, 3, "live")["keep"] == "lid"
+    assert left_as(washed, 4, 4, "live") == {"in": "wash", "begun": 4, "never_begun": [], "keep": None}
+    assert left_as(washed, 1, 1, "rehearsal")["keep"] is None
+    loaded = load_recipe(LOADED.encode(), "r.toml")
+    assert [left_as(loaded, stage, begun, "live")["keep"] for stage, begun in ((1, 1), (None, 1), (2, 2))] == ["dark", "lid", "lid"]
 
 
 def test_whoever_abandons_is_told(tmp_path: Path) -> None:

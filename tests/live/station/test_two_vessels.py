@@ -239,12 +239,14 @@ def test_a_session_of_another_evening_is_not_taken_up_beside_it(world: World) ->
 
 
 def test_abandon_ends_one_film_or_the_whole_evening(world: World) -> None:
-    """A name that does not run is refused."""
+    """A name that does not run is refused, and an end that both have; the end of one is that one's."""
     (left, right) = develop(world, *EVENING)
     refused = world.ask(verb="abandon", session="nobody", why="a test")
     assert refused["status"] == 2
     assert f"{left} (left, roll 1), {right} (right, roll 2)" in refused["lines"][0]
-    assert world.ask(verb="abandon", session=right, why="a test")["sessions"] == [right]
+    assert world.ask(verb="abandon", session="", why="a test")["status"] == 2
+    end = next(right[-n:] for n in range(1, len(right) + 1) if not left.endswith(right[-n:]))
+    assert world.ask(verb="abandon", session=end, why="a test")["sessions"] == [right]
     assert [film.name for film in world.station.sessions.films] == [left]
     assert world.ask(verb="abandon", why="a test")["sessions"] == [left]
     assert world.station.sessions.films == []
