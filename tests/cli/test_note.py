@@ -93,3 +93,23 @@ def test_what_was_chosen_is_a_name_and_no_path(tmp_path: Path, capsys: pytest.Ca
     choose(tmp_path / "state", NOW, name)
     assert _develop(tmp_path, "--chosen") == 2
     assert "no recipe was chosen" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [(), ("x",)])
+def test_notes_that_are_spoilt_are_told_with_file_and_line_and_left_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
+) -> None:
+    """A line that is none, then a link to a file of somebody else: exit 2, shown or added to."""
+    notes, foreign = tmp_path / "logbook" / "notes.jsonl", tmp_path / "foreign"
+    notes.parent.mkdir()
+    notes.write_text('{"x": 1}\n')
+    assert main(["note", *words, "--state", str(tmp_path)]) == 2
+    assert f"{notes}:1: not a line of the logbook; allowed: " in capsys.readouterr().err
+    assert notes.read_text() == '{"x": 1}\n'
+    notes.unlink()
+    foreign.write_text("a letter")
+    notes.symlink_to(foreign)
+    assert main(["note", *words, "--state", str(tmp_path)]) == 2
+    told = capsys.readouterr().err
+    assert (told.count("\n"), f"{notes}: a symbolic link" in told) == (1, True)
+    assert foreign.read_text() == "a letter"
