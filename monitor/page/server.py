@@ -1,8 +1,9 @@
 """The HTTP server: the standard library's, with a small handler of our own and a short list of what it answers.
 
 Order of the checks: the peer's address before a byte is read; then the request's size and the time that it takes; then the name that was
-asked for, on every request; then method and path. Everything but GET and HEAD is refused: nothing here can be written to. While nothing
-may be lit each document is a black page with status 503. Sources: page.md, sections 1, 2 and 4. Tests: tests/page/test_server.py.
+asked for, on every request; then method and path. GET and HEAD read; a POST is taken from a paired phone alone, for the few writes of
+`desk`; everything else is refused. While nothing may be lit each document is a black page with status 503. Sources: page.md, sections 1,
+2 and 4. Tests: tests/page/test_server.py.
 """
 
 from __future__ import annotations
