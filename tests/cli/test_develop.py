@@ -13,7 +13,7 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.core.errors import InputWrong
-from tests.cli.rigged import DARK, LONG, QUICK, Rigged
+from tests.cli.rigged import AS_IT_WAS, DARK, LONG, QUICK, Rigged
 
 LOADED = LONG.replace("[[stage]]", '[[stage]]\nname = "load"\nrole = "load"\n[[stage]]', 1)
 
@@ -73,7 +73,7 @@ def test_a_second_one_is_refused_and_abandon_makes_room(rigged: Rigged) -> None:
     assert name in again.stderr
     assert "evenbath status" in again.stderr
     assert "abandon" not in again.stderr
-    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "the phone rang").stdout == f"abandoned: {name}\n"
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "the phone rang").stdout == f"abandoned: {name}\n{AS_IT_WAS}"
     assert rigged.records(name)[-1]["why"] == "the phone rang"
     assert rigged.arm() != name
 

@@ -11,7 +11,7 @@ import pytest
 
 from hardware.ports import Sample
 from monitor.cli.main import main
-from tests.cli.rigged import DARK, LONG, QUICK, Rigged
+from tests.cli.rigged import AS_IT_WAS, DARK, LONG, QUICK, Rigged
 
 JUG_2 = "28-000000000a04"
 EVENING = """schema = 1
@@ -79,9 +79,9 @@ def test_both_vessels_are_armed_told_and_abandoned_one_by_one(rigged: TwoVessels
     told = json.loads(rigged.run("status", "--file", str(rigged.file), "--json").stdout)
     assert [film["session"] for film in told["films"]] == [left, right]
     done = rigged.run("abandon", "--file", str(rigged.file), "--why", "a test", "--session", right)
-    assert done.stdout == f"abandoned: {right}\n"
+    assert done.stdout == f"abandoned: {right}\n{AS_IT_WAS}"
     assert rigged.records(right)[-1]["event"] == "close"
-    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").stdout == f"abandoned: {left}\n"
+    assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").stdout == f"abandoned: {left}\n{AS_IT_WAS}"
     assert rigged.run("abandon", "--file", str(rigged.file), "--why", "a test").returncode == 2
 
 
