@@ -15,7 +15,7 @@ from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
-from monitor.review.summary import longer, main_stages, parts_of, solution_sentence
+from monitor.review.summary import by_pour, longer, main_stages, parts_of, solution_sentence
 
 FIVE = ("Time", "Hands", "Estimated", "Verified", "Next time")
 """The rows that are always there. A page has no others but `ENDED_EARLY`: FAULT stands in its picture, the solution in its head."""
@@ -183,9 +183,9 @@ def _time(group: list[StageMeasures]) -> str:
     if abs(off_s) < 0.5:
         return f"{took}, as planned" if stage.steered else f"{took}{BY_THE_CLOCK}"
     moved_s = stage.moved_s if stage.steered else None
-    poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
+    poured_s = _poured_s(stage)
     if moved_s is None or abs(moved_s) < 0.5:
-        return f"{took}, {plan}: {longer(off_s)}" + ("" if poured_s is None else f", by {'a late' if poured_s > 0 else 'an early'} pour")
+        return f"{took}, {plan}: {longer(off_s)}" + ("" if poured_s is None else f", {by_pour(poured_s)}")
     if poured_s is None:
         return f"{took}, {plan}: {longer(off_s)}, {_heat(stage)}"
     return f"{took}, {plan}: {longer(off_s)}: {parts_of(moved_s, _heat(stage), poured_s)}"
@@ -204,8 +204,13 @@ def _by_first_trace(stage: StageMeasures) -> str:
     if stage.first_trace_s is None:
         return f"the longest time of {format_duration(stage.planned_s or 0.0)}: nobody told its first trace"
     times = f"{format_number(stage.appearance_factor or 1.0)} times its first trace at {format_duration(stage.first_trace_s)}"
-    poured_s = stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
-    return times + ("" if poured_s is None else f", {longer(poured_s)} by {'a late' if poured_s > 0 else 'an early'} pour")
+    poured_s = _poured_s(stage)
+    return times + ("" if poured_s is None else f", {longer(poured_s)} {by_pour(poured_s)}")
+
+
+def _poured_s(stage: StageMeasures) -> float | None:
+    """By how much the pour missed its moment; None where it was on time, or nobody knows."""
+    return stage.overrun_s if stage.overrun_s is not None and abs(stage.overrun_s) >= ON_TIME_S else None
 
 
 def _heat(stage: StageMeasures) -> str:
