@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
-from monitor.core.text.degrees import degrees, difference, figure, plain_difference
+from monitor.core.text.degrees import degrees, difference, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration, format_volume
-from monitor.prepare.water.bands import bath_band_c, developer_band_c
+from monitor.prepare.water.bands import band_words, bath_band_c, developer_band_c
 from monitor.prepare.water.forecast import FittedBath
 from monitor.prepare.water.season import LARGEST_BATH_ML
 from monitor.prepare.water.tempering import HOT_WATER_CAUTION, SCALDS_C, temper
@@ -220,9 +220,8 @@ def outlook_lines(view: Outlook, vessel_known: bool) -> list[str]:
         lines.append("it lasts the session")
     elif view.bearing is not None and view.leaves_s is not None:
         b = view.bearing
-        form = ".2f" if b.high_c - b.low_c < 1.0 else ".1f"
         when = "as it is now" if view.leaves_s < 1.0 else f"{format_duration(view.leaves_s)} from now"
-        wanted = f"{figure(b.low_c):{form}} to {degrees(b.high_c, form)}"
+        wanted = band_words(b.low_c, b.high_c)
         lines.append(f"it may not last: {when} it may be outside {wanted}, for {b.name} ({b.why})")
     if not vessel_known:
         lines.append("the bath is not the developer: with a learned lag (--vessel) the developer's own temperature is forecast")

@@ -16,9 +16,9 @@ from monitor.core.errors import InputWrong
 from monitor.core.recipe.kinds import Film
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.recipe.warnings import SHORTEST_DEVELOP_S
-from monitor.core.text.degrees import degrees, difference, figure
+from monitor.core.text.degrees import degrees, difference
 from monitor.core.text.quantities import format_duration, format_volume
-from monitor.prepare.water.bands import USUAL_BAND_C, developer_band_c
+from monitor.prepare.water.bands import USUAL_BAND_C, band_words, developer_band_c
 from monitor.prepare.water.tempering import ice, temper
 
 BOWL_ML, BOWL_TAU_S = 2500.0, 49 * 60.0
@@ -228,7 +228,7 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
         f"a bath of {format_volume(bath_ml)} ({tau}) moves {difference(plan.drift_c, '+.1f')} in "
         f"{format_duration(plan.planned_s)}: start it at "
         f"{degrees(plan.start_c)}, it ends at {degrees(plan.end_c)}; "
-        f"allowed {_range(plan.low_c - plan.slack_c, plan.high_c + plan.slack_c)}{beyond}"
+        f"allowed {band_words(plan.low_c - plan.slack_c, plan.high_c + plan.slack_c)}{beyond}"
     )
     if plan.needed_tau_s is not None and plan.needed_bath_ml is not None:
         lines += _ways_out(plan, plan.needed_tau_s / plan.tau_s, plan.needed_bath_ml)
@@ -244,9 +244,3 @@ def season_lines(plan: SeasonPlan, bath_ml: float, measured_tau: bool) -> list[s
     if plan.too_short:
         lines.append("under 5:00: unevenness is likely (common practice)")
     return lines
-
-
-def _range(low_c: float, high_c: float) -> str:
-    """A narrow one with its hundredths."""
-    form = ".2f" if high_c - low_c < 1.0 else ".1f"
-    return f"{figure(low_c):{form}} to {degrees(high_c, form)}"
