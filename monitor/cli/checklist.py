@@ -72,8 +72,7 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
         known = darkness(load(folder), recipe.film, day)
-        stands = known.standing.replace("film", "paper") if recipe.on_paper else known.standing
-        said.append(f"darkness, {recipe.material}: {stands}; {known.why}")
+        said.append(f"darkness, {recipe.material}: {known.standing.replace('film', recipe.medium)}; {known.why}")
     return said
 
 

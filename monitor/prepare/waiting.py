@@ -33,7 +33,7 @@ class Wait:
 
 def waits_for(recipe: Recipe) -> tuple[Wait, ...]:
     """One for every stage of the recipe, in order."""
-    return tuple(_wait(stage, recipe.film, stage.number in recipe.open_film, recipe.on_paper) for stage in recipe.stages)
+    return tuple(_wait(stage, recipe.film, stage.number in recipe.open_film, recipe.medium) for stage in recipe.stages)
 
 
 FIX_BLEACHES_S = 600.0
@@ -41,10 +41,10 @@ FIX_BLEACHES_S = 600.0
 _STOP_S = 120.0
 
 
-def _wait(stage: Stage, film: str, bare: bool, on_paper: bool) -> Wait:
+def _wait(stage: Stage, film: str, bare: bool, medium: str) -> Wait:
     short, text, most_s = _rule(stage, film)
     light = "your safelight alone" if film == "paper" else "no light"
-    said = f" The {'paper' if on_paper else 'film'} is bare: {light}."
+    said = f" The {medium} is bare: {light}."
     dark = said if bare and stage.role != "load" else ""
     return Wait(stage.number, stage.name, stage.role, short, f"{text}{dark}", most_s)
 

@@ -143,11 +143,14 @@ class Recipe:
         return is_paper(self.film, self.what)
 
     @property
+    def medium(self) -> str:
+        """The word for what is developed: "film" or "paper"."""
+        return "paper" if self.on_paper else "film"
+
+    @property
     def material(self) -> str:
         """Such as "panchromatic film", "paper", "colour paper"."""
-        if self.film == "paper":
-            return self.film
-        return f"{self.film} {'paper' if self.on_paper else 'film'}"
+        return self.medium if self.film == "paper" else f"{self.film} {self.medium}"
 
     @property
     def open_film(self) -> tuple[int, ...]:

@@ -168,7 +168,7 @@ _LIGHTS = {
 
 def _film_words(recipe: Recipe) -> str:
     what = f"{recipe.what}; " if recipe.what else ""
-    light = _LIGHTS.get(recipe.film, f"no light of any colour on bare {'paper' if recipe.on_paper else 'film'}")
+    light = _LIGHTS.get(recipe.film, f"no light of any colour on bare {recipe.medium}")
     closed = "" if recipe.vessel not in CLOSED_VESSELS else "; lid on until fixed"
     return f"{what}{recipe.material}, {recipe.vessel}; {light}{closed}."
 

@@ -118,7 +118,7 @@ def plan_lines(recipe: Recipe, *, cautions: bool = False) -> Iterator[str]:
     yield f"Set out, from the left: {', '.join(f'{place} {what}' for place, what in _set_out(recipe))}."
     yield _light_line(recipe)
     yield ""
-    yield f"{'Paper' if recipe.on_paper else 'Film'}: {_film_words(recipe)}"
+    yield f"{recipe.medium.capitalize()}: {_film_words(recipe)}"
     yield ""
     yield "Jugs, from the left"
     for place, stages in _jugs(recipe):
@@ -335,9 +335,8 @@ def _light_line(recipe: Recipe) -> str:
         stages = ", ".join(f"{n} ({recipe.stages[n - 1].name})" for n in recipe.open_film)
         if recipe.film == "paper":
             return f"Light: paper is bare during stage {stages}: your tested safelight alone, no screen, no phone."
-        bare = "paper" if recipe.on_paper else "film"
-        return f"Light: {bare} is bare during stage {stages}: no lamp of any colour, no screen, no phone."
-    return f"Light: no stage leaves {'paper' if recipe.on_paper else 'film'} bare, as long as the lid stays on."
+        return f"Light: {recipe.medium} is bare during stage {stages}: no lamp of any colour, no screen, no phone."
+    return f"Light: no stage leaves {recipe.medium} bare, as long as the lid stays on."
 
 
 def _lamp_line(recipe: Recipe) -> str:
