@@ -137,10 +137,10 @@ def gate(state: ViewState) -> str:
     return f"the start of {following.name.upper()} is withheld until {_gate(following)}"
 
 
-def off(state: ViewState) -> str:
-    """What NOW asks for: to pour off, or to lift what lies in a tray."""
-    if state.seen.sheet is not None:
-        return f"LIFT SHEET {state.seen.sheet}"
+def off(state: ViewState, sheet: int | None) -> str:
+    """What NOW asks for: to pour off, or to lift what lies in a tray, one sheet of several or all of it."""
+    if sheet is not None:
+        return f"LIFT SHEET {sheet}"
     return "LIFT IT OUT" if state.open_tray else "POUR OFF"
 
 
@@ -162,7 +162,7 @@ def last_word(state: ViewState) -> str:
         return f"from {clock.tell(seen.end_t_s)}{begun}: {then}"
     now_s = seen.end_t_s - stage.drain_s if seen.now_s is None else seen.now_s
     about = "" if seen.frozen or not seen.steered else "about "
-    return f"{off(state).lower()} at {about}{clock.tell(now_s)}{begun}; {then}"
+    return f"{off(state, seen.sheet).lower()} at {about}{clock.tell(now_s)}{begun}; {then}"
 
 
 class _StageClock:
@@ -199,15 +199,16 @@ def _gate(stage: Stage) -> str:
 
 def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: bool) -> Hands:
     seen, now_s = state.seen, moment_s(state.seen, stage)
+    asked = off(state, seen.sheet)
     if state.t_s >= now_s:
-        return Hands("NOW", "", off(state), then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
+        return Hands("NOW", "", asked, then + ("" if last else ", and tap"), _after_now(state, clock), alarm=True)
     if seen.awaits_appearance:
         factor = format_number(stage.appearance_factor or 1.0)
         longest = f"NOW comes at that time x {factor}; without a tap at {clock.tell(now_s)}"
         return Hands("TAP", "when the first trace", "APPEARS", then, longest)
     left_s = now_s - state.t_s if state.left_s is None else max(0.0, state.left_s - (clock.end_s - now_s))
     ready = seen.ready_s is not None and state.t_s >= seen.ready_s
-    return Hands(words.left(left_s), "READY to" if ready else "to", off(state), then, _how_sure(state, clock, now_s, left_s), left_s=left_s)
+    return Hands(words.left(left_s), "READY to" if ready else "to", asked, then, _how_sure(state, clock, now_s, left_s), left_s=left_s)
 
 
 def _after_now(state: ViewState, clock: _StageClock) -> str:

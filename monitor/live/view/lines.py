@@ -141,7 +141,7 @@ class PlainLines:
         return f"sounded {words.SOUNDS.get(told.cue, told.cue)}"
 
     def _off(self, sheet: int | None) -> str:
-        return off(self._watched.state).lower() if sheet is None else f"lift sheet {sheet}"
+        return off(self._watched.state, sheet).lower()
 
     def _now(self, sheet: int | None) -> str:
         """What NOW asks for: to pour, or, in a stage that is past its longest time, to take the film out."""
