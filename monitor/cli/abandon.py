@@ -10,7 +10,7 @@ from typing import Any
 from monitor.core.errors import InputWrong
 
 NOTHING_BEGUN = "Nothing was begun: the film is as it was."
-KEEP = {"lid": "Keep the lid on until it is fixed.", "dark": "It may be bare: keep it in the dark until it is fixed."}
+KEEP = {"lid": ["Keep the lid on until it is fixed."], "dark": ["It may be bare: keep it in the dark until it is fixed."]}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -41,10 +41,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _left(film: Mapping[str, Any]) -> str:
     """Where it was, what it never saw, and what protects it now."""
-    if not film["begun"]:
-        return " ".join(part for part in (NOTHING_BEGUN, KEEP.get(film["keep"] or "", "")) if part)
+    return " ".join([_where(film) if film["begun"] else NOTHING_BEGUN, *KEEP.get(film["keep"] or "", ())])
+
+
+def _where(film: Mapping[str, Any]) -> str:
     never = film["never_begun"]
     listed = never[-1:] if len(never) < 2 else [", ".join(never[:-1]), never[-1]]
     where = f"In {film['in']}" if film["in"] is not None else "Between two stages"
     rest = f"; {' and '.join(listed)} {'was' if len(never) == 1 else 'were'} never begun." if never else ", the last stage."
-    return " ".join(part for part in (f"{where}{rest}", KEEP.get(film["keep"] or "", "")) if part)
+    return where + rest

@@ -27,10 +27,11 @@ def run(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
     from monitor.live.clock import RealClock
     from monitor.prepare.logbook.notes import add_note, read_notes
+    from monitor.prepare.state.journal_lines import JOURNALS
 
     state = state_of(args)
     if args.words:
-        if args.session is not None and not (state / "journals" / f"{_name(args.session)}.jsonl").is_file():
+        if args.session is not None and not (state / JOURNALS / f"{_name(args.session)}.jsonl").is_file():
             raise InputWrong(f"--session {args.session}: no journal of it in {state}; allowed: a session of this station")
         add_note(state, RealClock().wall(), " ".join(args.words), args.session)
         sys.stdout.write("kept\n")

@@ -87,10 +87,10 @@ def _serve_page(args: argparse.Namespace) -> int:
         signal.signal(number, lambda *_: ending.set())
     source, config = _source(args)
     pulse = Pulse(source, Streams(MOST_STREAMS, MOST_STREAMS_A_PEER), clock.mono_s)
-    maker = None if config is None else Maker(lambda: pulse.busy)
-    lists = None if maker is None or config is None else Lists(Path(args.file).resolve(), config.state, maker, clock.wall)
-    writes = None
-    if lists is not None and config is not None:
+    maker, lists, writes = None, None, None
+    if config is not None:
+        maker = Maker(lambda: pulse.busy)
+        lists = Lists(Path(args.file).resolve(), config.state, maker, clock.wall)
         desk = Desk(config.state, lists, clock.wall, lambda: pulse.free, lambda: pulse.awake)
         writes = Writes(Pairing(config.state, clock), desk.kinds())
     documents = Documents(args.stale_s, args.black_s, "class.html" if args.folder else "page.html")

@@ -46,6 +46,7 @@ class Desk:
         self, state: Path, lists: Lists, wall: Callable[[], datetime], free: Callable[[], bool], awake: Callable[[], bool]
     ) -> None:
         self._state = state
+        self._journals = state / "journals"
         self._lists = lists
         self._wall = wall
         self._free = free
@@ -118,7 +119,7 @@ class Desk:
 
     def _book(self, told: Told) -> str:
         self._must_be_free()
-        path = self._state / "journals" / f"{told['session']}.jsonl"
+        path = self._journals / f"{told['session']}.jsonl"
         if told["session"] not in self._sessions() or path.is_symlink() or path.stat().st_size > LONGEST_JOURNAL:
             raise InputWrong(sentences.NO_SUCH_SESSION)
         booking = read_booking(path)
@@ -149,7 +150,7 @@ class Desk:
 
     def _sessions(self) -> list[str]:
         try:
-            return session_names(self._state / "journals")
+            return session_names(self._journals)
         except OSError:
             return []
 
