@@ -1,7 +1,7 @@
 """The films of an evening that are still to come: which is next in each vessel and when its turn comes, kept on the disk for the next run
 of the station.
 
-Arms nothing; `starting` does. A file that cannot be written or read is said, and costs nothing but the next run's knowledge of it.
+Arms nothing; `in_turn` does. A file that cannot be written or read is said, and costs nothing but the next run's knowledge of it.
 Tests: tests/live/station/test_two_vessels.py, tests/live/station/test_armed_in_turn.py.
 """
 

@@ -128,7 +128,7 @@ def _whose(plan: Planned, recipe: Recipe) -> str:
 
 
 def _films(numbers: Sequence[int]) -> str:
-    """"film 2", "films 1 and 3", "films 1 to 4"; the numbers rise."""
+    """Such as "film 2", "films 1 and 3", "films 1 to 4"; the numbers rise."""
     if len(numbers) == 1:
         return f"film {numbers[0]}"
     if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
