@@ -9,7 +9,7 @@ without script, picture or network, black on white. Tests: tests/prepare/paper/t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -30,7 +30,7 @@ MOST_ACROSS = 5
 """So many jugs stand side by side on the paper; more go on in the next row."""
 DIGITS_EM = 0.96
 """Height of a line of large digits."""
-READABLE_PT = 9.0
+READABLE_PT, NEARLY = 9.0, 0.9
 """Smaller type is not read on a wall (common practice, no source)."""
 MOST_ROWS = 15
 """With more degrees than this the chart's steps are coarser; the reference is always included."""
@@ -38,19 +38,24 @@ MOST_ROWS = 15
 
 @dataclass(frozen=True, slots=True)
 class Big:
-    """Sizes of the times of stages and of the chart, points."""
+    """Sizes of the times of stages and of the chart, points; and the least part of the page's width that the chart's column has."""
 
     stage_pt: float
     chart_pt: float
+    least_share: float = 0.0
 
     @property
     def chart_share(self) -> float:
-        """The part of the page's width that the chart needs: a degree and two times."""
-        return 0.0149 * self.chart_pt
+        """The part of the page's width for the chart: what a degree and two times need, or more."""
+        return max(0.0149 * self.chart_pt, self.least_share)
 
 
 SIZES = (Big(27.0, 27.0), Big(27.0, 22.0), Big(27.0, 18.0), Big(27.0, 14.0), Big(20.0, 12.0), Big(14.0, 10.0), Big(9.0, 7.0))
 """27 points are 36 px: digits of 7 mm, which are read at 1.5 m (about 15 minutes of arc; common practice, no source)."""
+
+
+Fitted = tuple[Big, list[Block | Pair], float]
+"""Sizes of the times, the page's blocks, and the size that the other type then has, points."""
 
 
 def card_html(recipe: Recipe) -> str:
@@ -65,14 +70,28 @@ def card_html(recipe: Recipe) -> str:
     )
 
 
-def _fitted(recipe: Recipe) -> tuple[Big, list[Block | Pair], float]:
-    """The sizes of the times, the blocks and the size of the other type: the times give way only where that would be too small to read."""
-    for big in SIZES:
-        ways = [list(_blocks(recipe, big, *way)) for way in ((3, False), (2, False), (3, True))]
-        size_pt, blocks = max(((type_size_pt(way), way) for way in ways), key=lambda found: found[0])
-        if size_pt >= READABLE_PT:
-            break
-    return big, blocks, size_pt
+def _fitted(recipe: Recipe) -> Fitted:
+    """The sizes of the times, the blocks and the size of the other type."""
+
+    def tried() -> Iterator[Fitted]:
+        for big in SIZES:
+            ways = [list(_blocks(recipe, big, *way)) for way in ((3, False), (2, False), (3, True))]
+            size_pt, blocks = max(((type_size_pt(way), way) for way in ways), key=lambda found: found[0])
+            yield big, blocks, size_pt
+
+    return readable(tried())
+
+
+def readable(tried: Iterable[Fitted]) -> Fitted:
+    """The first of these, from the largest times on, whose other type is not too small to read. Where all of them are too small, smaller
+    times would not save the page: then the first whose type is at most a tenth below the best."""
+    found: list[Fitted] = []
+    for fitted in tried:
+        found.append(fitted)
+        if fitted[2] >= READABLE_PT:
+            return fitted
+    best_pt = max(size_pt for _, _, size_pt in found)
+    return next(fitted for fitted in found if fitted[2] >= NEARLY * best_pt)
 
 
 def style(size_pt: float, big: Big) -> str:

@@ -9,6 +9,7 @@ Tests: tests/prepare/paper/test_evening_card.py, which prints it in a real brows
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from html import escape
 
 from monitor.core.evening.turns import ARMED_BEFORE_S
@@ -22,12 +23,13 @@ from monitor.prepare.evening.supplies import Mix, Supplies
 from monitor.prepare.evening.timeline import FilmTime, StageTime
 from monitor.prepare.paper.card import (
     DIGITS_EM,
-    READABLE_PT,
     Big,
+    Fitted,
     agitation_words,
     cautions,
     chart,
     fields,
+    readable,
     sheets_block,
     sounds,
     style,
@@ -40,9 +42,11 @@ NARROW_PX = 700.0
 """Width of the timeline's drawing: printed over the whole page its letters are then about 10 points high."""
 SIZES = tuple(Big(pt, chart_pt) for pt, chart_pt in ((27, 16), (24, 16), (22, 14), (20, 13), (18, 12), (16, 11), (14, 10), (9, 7)))
 """27 points are digits of 7 mm, which are read at 1.5 m (as on the card of one film)."""
+WIDE_SHARE = 0.34
+"""The part of the page's width for tables of times with much above them that says whose they are."""
 LABEL_SHARE = 0.2
 """The part of the clock table's width that a film's name has."""
-MOST_ACROSS = 6
+MOST_ACROSS = 7
 """So many baths of one film stand side by side; more go on in the next row."""
 
 
@@ -59,14 +63,15 @@ def evening_card_html(plan: Planned, needs: Supplies, switches: int | None = Non
     )
 
 
-def _fitted(plan: Planned, needs: Supplies, switches: int | None) -> tuple[Big, list[Block | Pair], float]:
-    """The sizes of the times, the blocks and the size of the other type: the times give way only where that would be too small to read."""
-    for big in SIZES:
-        blocks = list(_blocks(plan, needs, switches, big))
-        size_pt = type_size_pt(blocks)
-        if size_pt >= READABLE_PT:
-            break
-    return big, blocks, size_pt
+def _fitted(plan: Planned, needs: Supplies, switches: int | None) -> Fitted:
+    """The sizes of the times, the blocks and the size of the other type."""
+
+    def tried() -> Iterator[Fitted]:
+        for narrow in SIZES:
+            ways = [(big, list(_blocks(plan, needs, switches, big))) for big in (narrow, replace(narrow, least_share=WIDE_SHARE))]
+            yield max(((big, blocks, type_size_pt(blocks)) for big, blocks in ways), key=lambda found: found[2])
+
+    return readable(tried())
 
 
 def _own_style(big: Big) -> str:

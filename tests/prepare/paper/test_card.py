@@ -9,7 +9,7 @@ from monitor.core.recipe.values import Recipe
 from monitor.core.session.cues import SIGNALS
 from monitor.core.session.presses import FOOT_IN_BRIEF
 from monitor.core.text import degrees
-from monitor.prepare.paper.card import card_html
+from monitor.prepare.paper.card import Big, card_html, readable
 from monitor.prepare.paper.page_fit import lines_of
 from monitor.prepare.recipes.new_recipe import Blank, blanks, fill_in, questions
 from tests.core.recipe.samples import ROLL, TRAY, changed
@@ -147,3 +147,11 @@ def test_a_print_has_its_longest_time_and_the_tap_at_its_first_trace() -> None:
     assert "lift at 6 x the first trace" in page
     assert "time at one steady temperature" not in page
     assert "your tested safelight alone" in page
+
+
+def test_times_get_smaller_only_where_that_makes_the_other_type_readable() -> None:
+    """Where no size does, they stay as large as they can be while the other type is nearly at its best."""
+    large, middle, small = Big(27, 16), Big(18, 12), Big(9, 7)
+    assert readable([(large, [], 8.5), (middle, [], 8.9), (small, [], 9.0)])[0] is small
+    assert readable([(large, [], 8.5), (middle, [], 8.9), (small, [], 8.2)])[0] is large
+    assert readable([(large, [], 5.0), (middle, [], 7.4), (small, [], 8.2)])[0] is middle
