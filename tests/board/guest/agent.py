@@ -7,6 +7,7 @@ import json
 import os
 import subprocess
 import threading
+import time
 from typing import Any
 
 PORT = "/dev/virtio-ports/board"
@@ -39,7 +40,9 @@ def carry_out(port: int, ask: dict[str, Any]) -> None:
 
 
 def main() -> None:
-    """For as long as the board runs."""
+    """For as long as the board runs; on a slow machine the port comes well after the program."""
+    while not os.path.exists(PORT):  # noqa: PTH110
+        time.sleep(0.2)
     port = os.open(PORT, os.O_RDWR)
     answer(port, {"up": True})
     rest = b""
