@@ -232,8 +232,10 @@ class Board:
         return self.sh(f"cat {JOURNALS}/{session}.jsonl")
 
     def records(self, session: str, **wanted: object) -> list[dict[str, Any]]:
-        """Its records that have these fields."""
-        every = [json.loads(line) for line in self.journal(session).splitlines()]
+        """Its records that have these fields. A last line that is being written while the file is read does not count yet: the kernel
+        shows a growing file page by page."""
+        text = self.journal(session)
+        every = [json.loads(line) for line in text[: text.rfind("\n") + 1].splitlines()]
         return [r for r in every if all(r.get(name) == value for name, value in wanted.items())]
 
     def log(self) -> str:
