@@ -9,7 +9,7 @@ from typing import Any
 
 from monitor.core.errors import InputWrong
 
-NOTHING_BEGUN = "Nothing was begun: the film is as it was."
+NOTHING_BEGUN = "Nothing was begun: all is as it was."
 KEEP = {"lid": ["Keep the lid on until it is fixed."], "dark": ["It may be bare: keep it in the dark until it is fixed."]}
 
 
@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
         if session in left:
             sys.stdout.write(f"{_left(left[session])}\n")
     if answer.get("left_bare"):
-        sys.stdout.write("the film was bare: pages stay dark for an hour, or until a recipe is armed that bares none\n")
+        sys.stdout.write("film or paper was bare: pages stay dark for an hour, or until a recipe is armed that bares none\n")
     return 0
 
 

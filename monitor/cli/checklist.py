@@ -72,7 +72,7 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
         known = darkness(load(folder), recipe.film, day)
-        said.append(f"darkness, {recipe.material}: {known.standing.replace('film', recipe.medium)}; {known.why}")
+        said.append(f"darkness, {recipe.material}: {known.in_words(recipe.medium)}; {known.why}")
     return said
 
 

@@ -65,18 +65,19 @@ def _open_s(recipe: Recipe) -> float:
 
 def _guide(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
+    from monitor.core.recipe.kinds import medium_of
     from monitor.core.recipe.light import FILMS
     from monitor.prepare.darkness.coin_test import guide
 
-    film, open_s = args.film, None
+    film, open_s, medium = args.film, None, medium_of(args.film)
     if args.recipe is not None:
         from monitor.cli.arguments.recipe_file import open_recipe
 
         recipe = open_recipe(args.recipe)
-        film, open_s = recipe.film, _open_s(recipe)
+        film, open_s, medium = recipe.film, _open_s(recipe), recipe.medium
     elif film not in FILMS:
         raise InputWrong(f'--film "{film}": not known; allowed: {", ".join(FILMS)}')
-    sys.stdout.write("".join(f"{line}\n" for line in guide(film, open_s)))
+    sys.stdout.write("".join(f"{line}\n" for line in guide(film, open_s, medium)))
     return 0
 
 
@@ -109,17 +110,19 @@ def _test(args: argparse.Namespace) -> Any:
 
 
 def _status(args: argparse.Namespace, film: str | None = None) -> int:
+    from monitor.core.recipe.kinds import medium_of
     from monitor.core.recipe.light import FILMS
     from monitor.core.text.quantities import format_duration
     from monitor.prepare.darkness.coin_test import covers, darkness, load
     from monitor.prepare.state.folder import state_folder
 
     open_s: float | None = None
+    medium: str | None = None
     if film is None and getattr(args, "recipe", None) is not None:
         from monitor.cli.arguments.recipe_file import open_recipe
 
         recipe = open_recipe(args.recipe)
-        film, open_s = recipe.film, _open_s(recipe)
+        film, open_s, medium = recipe.film, _open_s(recipe), recipe.medium
     entries, day = load(state_folder(args.state)), today()
     known = [darkness(entries, name, day) for name in (FILMS if film is None else (film,))]
     if args.json:
@@ -129,11 +132,12 @@ def _status(args: argparse.Namespace, film: str | None = None) -> int:
         sys.stdout.write(json.dumps(rows[0] if film is not None else {"films": rows}, ensure_ascii=False) + "\n")
         return 0
     for one in known:
-        sys.stdout.write(f"{one.film}: {one.standing}; {one.why}\n")
+        word = medium or medium_of(one.film)
+        sys.stdout.write(f"{one.film}: {one.in_words(word)}; {one.why}\n")
         if open_s == 0:
-            sys.stdout.write("  in this recipe film is bare only while you load it\n")
+            sys.stdout.write(f"  in this recipe {word} is bare only while you load it\n")
         elif open_s is not None and not covers(one, open_s):
-            sys.stdout.write(f"  not covered: film lies open for {format_duration(open_s)} in this recipe\n")
+            sys.stdout.write(f"  not covered: {word} lies open for {format_duration(open_s)} in this recipe\n")
     return 0
 
 

@@ -35,7 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "wash": ("monitor.cli.wash", "washing by ear or by flow, its arithmetic, and tests for what was left in"),
     "powder": ("monitor.cli.powder", "how to mix a powder, and when it has cooled enough to be used"),
     "label": ("monitor.cli.label", "what to write on a bottle, also as a page to print"),
-    "checklist": ("monitor.cli.checklist", "what to check before this recipe, its cautions, and how long film may wait"),
+    "checklist": ("monitor.cli.checklist", "what to check before this recipe, its cautions, and how long each bath may wait"),
     "darkness": ("monitor.cli.darkness", "the darkness test with coins on film, and its record"),
     "note": ("monitor.cli.note", "keep a note on this evening or on a session, or read the notes"),
     "lesson": ("monitor.cli.lesson", "learn the sounds by ear, and the foot with scrap film"),

@@ -51,7 +51,7 @@ def _qr(config: StationConfig, url: str) -> list[str]:
     from monitor.page.light import nothing_is_out
 
     if not nothing_is_out(config.journals, word_within(config.state, WORD_S), RealClock().wall()):
-        return ["No QR code: it is bright, and a session is open or film may be bare."]
+        return ["No QR code: it is bright, and a session is open, or film or paper may be bare."]
     return qr_lines(url)
 
 

@@ -92,7 +92,7 @@ FOR_SCRIPT = {
     "next": "Next time: {words}",
 }
 HELP = (
-    "No phone is a safelight: where film is bare, phones stay outside. This page goes black by itself, and black still glows.",
+    "No phone is a safelight: where film or paper is bare, phones stay outside. This page goes black by itself, and black still glows.",
     "The browser may not keep the display on: set its time-out to ten minutes. The sounds lead, the page follows.",
     "+/- is two standard deviations.",
 )

@@ -115,7 +115,7 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "opaque box",
         "In total darkness this tool must be inside an opaque box, even with all its lamps off: start-up, restart and a dip of the"
-        " mains light lamps and screens before any program runs. Test it before the first film.",
+        " mains light lamps and screens before any program runs. Test it before the first session.",
         ("first run", "before the dark", "wiring", "plan"),
         PRACTICE,
         bare_film,
@@ -199,7 +199,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "hot water",
-        "Pour kettle water in away from tank and film. It scalds, and a bath at 38 C to 60 C does so sooner than you think.",
+        "Pour kettle water in away from the vessel. It scalds, and a bath at 38 C to 60 C does so sooner than you think.",
         ("tempering", "plan"),
         PRACTICE,
         _warm,
@@ -282,7 +282,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "no alarm",
-        "This tool guides film, not health: it is not a gas or fire alarm, and its sounds are not an alarm's.",
+        "This tool guides development, not health: it is not a gas or fire alarm, and its sounds are not an alarm's.",
         ("first run", "wall card", "plan"),
         "design of this project",
         always,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration
 
-ALARM_FIRST = "A smoke or gas alarm always comes first: leave the film, get out."
+ALARM_FIRST = "A smoke or gas alarm always comes first: leave everything, get out."
 SOURCE = "common practice, no source"
 
 
@@ -42,16 +42,18 @@ _STOP_S = 120.0
 
 
 def _wait(stage: Stage, film: str, bare: bool, medium: str) -> Wait:
-    short, text, most_s = _rule(stage, film)
+    short, text, most_s = _rule(stage, film, medium)
     light = "your safelight alone" if film == "paper" else "no light"
     said = f" The {medium} is bare: {light}."
     dark = said if bare and stage.role != "load" else ""
     return Wait(stage.number, stage.name, stage.role, short, f"{text}{dark}", most_s)
 
 
-def _rule(stage: Stage, film: str) -> tuple[str, str, float | None]:
+def _rule(stage: Stage, film: str, medium: str) -> tuple[str, str, float | None]:
     most_s = stage.at_most_s
     if stage.role == "load":
+        if medium == "paper":
+            return "box closed, then long", "Paper that sticks: back into its closed box, dry your hands, wait as long as you like.", None
         text = "A reel that sticks: film into the closed tank, dry your hands, wait as long as you like."
         return "lid on, then long", text, None
     if stage.role == "develop" and stage.until == "at least":

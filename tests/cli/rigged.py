@@ -49,7 +49,7 @@ name = "fix"
 role = "fix"
 time = "0:01"
 """
-AS_IT_WAS = "Nothing was begun: the film is as it was. Keep the lid on until it is fixed.\n"
+AS_IT_WAS = "Nothing was begun: all is as it was. Keep the lid on until it is fixed.\n"
 """What `abandon` says of a film that is in its tank and dry."""
 LONG = QUICK.replace("0:06", "10:00")
 DARK = LONG.replace("lidded tank", "open tray")

@@ -34,7 +34,7 @@ def test_pages_stay_dark_over_film_that_was_bare_and_abandon_says_so(
          "In develop; stop, fix and wash were never begun. It may be bare: keep it in the dark until it is fixed."),
         (("fix", 3, ["wash"], "lid"), "In fix; wash was never begun. Keep the lid on until it is fixed."),
         (("wash", 4, [], None), "In wash, the last stage."),
-        ((None, 0, ["develop", "fix"], "lid"), "Nothing was begun: the film is as it was. Keep the lid on until it is fixed."),
+        ((None, 0, ["develop", "fix"], "lid"), "Nothing was begun: all is as it was. Keep the lid on until it is fixed."),
     ],
 )  # fmt: skip
 def test_what_was_left_is_said(

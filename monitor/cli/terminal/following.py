@@ -40,11 +40,11 @@ GAP_S = 3.0
 MOST_LATER = 2000
 """Records that came by the socket and may not stand in the file yet: seconds of them."""
 LOADING = (
-    "The film is bare while it is loaded: this screen goes dark now. The view comes by itself when the next stage begins. "
+    "Loading wants the dark: this screen goes dark now. The view comes by itself when the next stage begins. "
     "Switch it off or cover it all the same: black is not dark."
 )
 BARE = (
-    "The film will be bare: this screen goes dark now. It stays dark until the fixing minimum is over and you press a key. "
+    "From here on nothing may see light: this screen goes dark now. It stays dark until the fixing minimum is over and you press a key. "
     "Switch it off or cover it all the same: black is not dark."
 )
 

@@ -72,18 +72,18 @@ class Item:
 ITEMS: tuple[Item, ...] = (
     Item(
         "plan", "solutions", "person", True, always,
-        "Is this the right recipe for this film: dilution, minutes, and what differs from last time, all read back?",
+        "Is this the right recipe for this film or paper: dilution, minutes, and what differs from last time, all read back?",
         "Stop here and take the right recipe; a wrong plan cannot be put right later.",
     ),
     Item(
         "jugs", "solutions", "person", True, always,
         "Are the jugs lined up from left to right in the order of the card, each with a mark you can feel?",
-        "Put them in order first: with fixer or bleach before the developer the film is lost.",
+        "Put them in order first: fixer or bleach before the developer leaves nothing to develop.",
     ),
     Item(
         "parts", "solutions", "person", True, has("develop"),
-        "Does the developer contain all its parts, and is there enough for the film and the vessel?",
-        "Mix it again: a forgotten second part gives blank film.",
+        "Does the developer contain all its parts, and is there enough for the vessel and for the whole area?",
+        "Mix it again: without its second part it develops nothing.",
     ),
     Item(
         "leader", "solutions", "person", True, both(has("develop"), none_of(colour, paper)),
@@ -158,7 +158,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "witness", "probes", "machine", False, steered,
-        "Has the developer poured off the film shown that the witness speaks for it?",
+        "Has it been shown, with used developer, that the witness speaks for it?",
         f"It counts {WITNESS_SD_C} C worse until it has. Measure what you pour off within a minute, and tell it afterwards (evenbath lag"
         " --poured-off).",
     ),
@@ -220,7 +220,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "box", "dark", "person", True, dark_baths,
         "Is the board in its opaque box, glands and lid light-tight, no screen attached?",
-        "No bare film without it: start-up and restart light lamps before any program runs.",
+        "Nothing may lie bare without it: start-up and restart light lamps before any program runs.",
     ),
     Item(
         "board lamps", "dark", "person", True, dark_baths,
@@ -249,7 +249,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "gaps", "dark", "person", True, dark_baths,
-        "Gaps of the door, keyhole and window: taped, and checked from where the film will be?",
+        "Gaps of the door, keyhole and window: taped, and checked from where you will work?",
         "Tape them, or wait for the night.",
     ),
     Item(
@@ -259,13 +259,13 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "tested dark", "dark", "person", False, dark_baths,
-        "Has this room been tested for this kind of film in the last six months, and nothing changed since?",
-        'Then it counts as "never tested for this film": do the coin test (evenbath darkness), or take a known risk.',
+        "Has this room been tested for this kind of material in the last six months, and nothing changed since?",
+        'Then it counts as never tested: do the coin test (evenbath darkness), or take a known risk.',
     ),
     Item(
         "loading", "dark", "person", True, both(has("load"), none_of(dark_baths)),
         "Loading: a changing bag, or a room without any glow, with this tool in its box or elsewhere, phone and watch out?",
-        "Loading is bare film too, and most often forgotten: check before the film leaves its can.",
+        "Loading bares it too, and that is most often forgotten: check before you open can or box.",
     ),
     Item(
         "safelight", "dark", "person", True, both(paper, dark_baths),
@@ -285,11 +285,11 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "lid", "hands", "person", True, closed_vessel,
         "Is this tank or drum known to be light-tight, its lid whole, and the filling hole covered if need be?",
-        "Test it with a lamp inside in a dark room; until then treat it as open film.",
+        "Test it with a lamp inside in a dark room; until then count on light getting in.",
     ),
     Item(
         "dry", "hands", "person", False, both(closed_vessel, has("load")),
-        "Reel and hands dry?",
+        "Hands dry, and reel or drum too?",
         "Dry them; a wet reel sticks.",
     ),
     Item(

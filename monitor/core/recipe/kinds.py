@@ -26,3 +26,8 @@ def is_paper(film: str | None, what: str | None) -> bool:
     The recipe has one word for colour film and colour paper; what is in the vessel tells them apart.
     """
     return film == "paper" or (film == "colour" and what is not None and _OF_PRINTS.search(what) is not None)
+
+
+def medium_of(film: str | None, what: str | None = None) -> str:
+    """The word for what is developed: "film" or "paper"."""
+    return "paper" if is_paper(film, what) else "film"

@@ -40,8 +40,9 @@ def bare_film(vessel: str, role: str, before_last_fix: bool) -> bool:
     return before_last_fix or vessel not in OPEN_VESSELS
 
 
-def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool) -> LampVerdict:
-    """The rule. `lid_on` matters only for a lidded tank and a drum; `asked`: the person asked for the lamp in this session.
+def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bool, asked: bool, medium: str = "film") -> LampVerdict:
+    """The rule. `lid_on` matters only for a lidded tank and a drum; `asked`: the person asked for the lamp in this session; `medium`: the
+    word for what is developed, film or paper, in the reason alone.
 
     Total: it takes any text, and whatever it does not know is dark.
     """
@@ -50,11 +51,11 @@ def lamp(film: str, vessel: str, role: str, *, before_last_fix: bool, lid_on: bo
     if film == "infrared":
         return LampVerdict(False, "film for the infrared: no lamp in any stage, and invisible light is light")
     if role == "load":
-        return LampVerdict(False, "the film is bare while it is loaded")
+        return LampVerdict(False, f"the {medium} is bare while it is loaded")
     if bare_film(vessel, role, before_last_fix):
-        return LampVerdict(False, f"the {'paper' if film == 'paper' else 'film'} is bare until the last fixing bath is over")
+        return LampVerdict(False, f"the {medium} is bare until the last fixing bath is over")
     if vessel in CLOSED_VESSELS and not lid_on and before_last_fix:
-        return LampVerdict(False, "the lid is off and the film is not fixed")
+        return LampVerdict(False, f"the lid is off and the {medium} is not fixed")
     if not asked:
         return LampVerdict(False, "nobody asked for the lamp in this session")
     if vessel in CLOSED_VESSELS and lid_on:
@@ -73,12 +74,12 @@ def stages_before_last_fix(roles: tuple[str, ...]) -> tuple[bool, ...]:
     return tuple(i <= last for i in range(len(roles)))
 
 
-def session_refusal(film: str, vessel: str, roles: tuple[str, ...]) -> str | None:
+def session_refusal(film: str, vessel: str, roles: tuple[str, ...], medium: str = "film") -> str | None:
     """Why the lamp may not be asked for with this recipe, or None. `load` stages do not count: the lamp stays dark during them."""
     if film == "infrared":
         return "film for the infrared allows no lamp in any stage"
     for number, (role, before) in enumerate(zip(roles, stages_before_last_fix(roles), strict=True), start=1):
-        if role != "load" and not lamp_allowed(film, vessel, role, before_last_fix=before, lid_on=True, asked=True):
-            why = lamp(film, vessel, role, before_last_fix=before, lid_on=True, asked=True).why
-            return f"stage {number} ({role}): {why}"
+        verdict = lamp(film, vessel, role, before_last_fix=before, lid_on=True, asked=True, medium=medium)
+        if role != "load" and not verdict.allowed:
+            return f"stage {number} ({role}): {verdict.why}"
     return None

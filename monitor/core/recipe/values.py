@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.development.rate import RateLaw
-from monitor.core.recipe.kinds import Counted, Film, StageRole, Until, VesselKind, is_paper
+from monitor.core.recipe.kinds import CLOSED_VESSELS, Counted, Film, StageRole, Until, VesselKind, is_paper, medium_of
 from monitor.core.recipe.light import bare_film, stages_before_last_fix
 from monitor.core.text.quantities import Dilution
 
@@ -143,9 +143,14 @@ class Recipe:
         return is_paper(self.film, self.what)
 
     @property
+    def lifted(self) -> bool:
+        """Whether what is developed is lifted out of a bath, in an open tank or tray, rather than the bath poured off."""
+        return self.vessel not in CLOSED_VESSELS
+
+    @property
     def medium(self) -> str:
         """The word for what is developed: "film" or "paper"."""
-        return "paper" if self.on_paper else "film"
+        return medium_of(self.film, self.what)
 
     @property
     def material(self) -> str:

@@ -100,7 +100,7 @@ SIGNALS = (
         "answer-tens", "answer", answer(26), "long ones in close pairs first",
         "20 minutes or more to the end", "add up: a pair is ten, the rest as ever",
     ),
-    Signal("answer-none", "answer", answer(0), "three specks, when you have asked", "less than a minute to the end", "stay at the film"),
+    Signal("answer-none", "answer", answer(0), "three specks, when you have asked", "less than a minute to the end", "stay where you are"),
     Signal(
         "over", "over", OVER, "three seconds steady, when you have asked in the fixer",
         "the fixing minimum is over", "decide about the light",

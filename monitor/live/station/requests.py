@@ -38,7 +38,7 @@ class RequestRefused(InputWrong):
 
 def refuse_lamp(recipe: Recipe) -> None:
     """Raise `RequestRefused` where this recipe permits no lamp."""
-    why = session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
+    why = session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages), recipe.medium)
     if why is not None:
         raise RequestRefused(f"--lamp: {why}; allowed: no lamp with this recipe")
 

@@ -84,6 +84,10 @@ class Darkness:
     why: str
     test: CoinTest | None
 
+    def in_words(self, medium: str) -> str:
+        """The standing, with the word for what is developed."""
+        return self.standing.replace("film", medium)
+
 
 def coin_test(test: CoinTest) -> CoinTest:
     """The same test, checked. Raises `InputWrong`."""
@@ -178,35 +182,36 @@ def _paper_guide(open_s: float | None) -> Iterator[str]:
     yield "Test again in six months, with each new paper, and after any change of lamp, filter or place (evenbath darkness changed WHAT)."
 
 
-def guide(film: str, open_s: float | None) -> Iterator[str]:
-    """The test step by step, to be read in the light and done in the dark."""
+def guide(film: str, open_s: float | None, medium: str) -> Iterator[str]:
+    """The test step by step, to be read in the light and done in the dark. `medium`: the word for what is developed, film or paper."""
     yield "Eyes first"
     yield "  1. Everything running, the tool in a rehearsal in its box. Light off. Wait ten minutes."
-    yield "  2. Look at where the film will be, and look around from there: at its height, and from above."
+    yield f"  2. Look at where the {medium} will be, and look around from there: at its height, and from above."
     yield "  3. Press the switch, pull a probe so that it sounds FAULT, end the program, pull the power and give it back."
     yield "     If anything glows at all: stop, cover it, begin again."
     yield "A camera, if you have one"
-    yield "  4. Put it on the table at the film's height, and expose for 30 s while you do step 3 once more."
+    yield f"  4. Put it on the table at the {medium}'s height, and expose for 30 s while you do step 3 once more."
     if film == "infrared":
         yield "     Take a second picture through an infrared-pass filter, or with a camera that sees infrared."
     if film == "paper":
         yield from _paper_guide(open_s)
         return
-    yield f"Coins on film ({film})"
-    yield "  5. In the dark, lay a sheet or 20 cm of roll film where film will be, emulsion up."
-    yield "     Better: first expose it to a light that alone gives a faint grey. Exposed film shows added fog sooner."
+    yield f"Coins on {film} {medium}"
+    piece = "a sheet" if medium == "paper" else "a sheet or 20 cm of roll film"
+    yield f"  5. In the dark, lay {piece} where the {medium} will be, emulsion up."
+    yield f"     Better: first expose it to a light that alone gives a faint grey. Exposed {medium} shows added fog sooner."
     minutes = ", ".join(f"{c / 60:g}" for c in COINS_S)
     yield f"  6. Put five coins on it. Let the tool do its worst: sound, FAULT, restart. Lift a coin after {minutes} minutes."
     yield "     Leave a sixth coin to the end."
     if open_s is None:
-        yield "  7. Let it lie for at least twice as long as film will ever lie open here."
+        yield f"  7. Let it lie for at least twice as long as {medium} will ever lie open here."
     elif open_s == 0:
-        yield "  7. In this recipe film is bare only while you load it: let it lie at least twice as long as that takes you."
+        yield f"  7. In this recipe {medium} is bare only while you load it: let it lie at least twice as long as that takes you."
     else:
         need_s = max(TIMES_OPEN * open_s, COINS_S[-1])
         yield f"  7. Let it lie for {format_duration(need_s)} at least: twice the open time of the recipe, and until the last coin."
     yield "  8. Do a second strip with the tool off, as a control; otherwise a gap in the door is blamed on the tool."
     yield "  9. Develop both in the dark. Look at them when dry: the first coin that shows is the shortest unsafe time."
     yield ""
-    yield "Then write it down: evenbath darkness record --film ... --place ... --ran ... --shows none (or the coin's m:ss)"
+    yield f"Then write it down: evenbath darkness record --film {film} --place ... --ran ... --shows none (or the coin's m:ss)"
     yield "Test again in six months, and after any change of lamp, place or box (evenbath darkness changed WHAT)."

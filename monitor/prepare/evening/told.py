@@ -109,16 +109,22 @@ def _what(plan: Planned, number: int) -> str:
     return plan.evening.films[number - 1].what
 
 
+def media(plan: Planned) -> str:
+    """What is developed this evening: "film", "paper", "film or paper"."""
+    return " or ".join(sorted({film.recipe.medium for film in plan.films}))
+
+
 def _light_answer(plan: Planned) -> str:
     """One rule for all films together: what is bare in one vessel darkens the room for the other."""
     spans = [f"{format_duration(from_s)} to {format_duration(to_s)}" for from_s, to_s in dark_spans(plan.films)]
     if spans:
-        return f"Light: film is bare from {' and '.join(spans)}: no lamp of any colour, no screen, no phone, for any of the films."
+        return f"Light: {media(plan)} is bare from {' and '.join(spans)}: no lamp of any colour, no screen, no phone, for any of the films."
     loads = any(stage.role == "load" for film in plan.films for stage in film.recipe.stages)
     later = [f"{format_duration(m.t_s)} (film {m.film})" for m in plan.moments if m.what == LOADING]
     others = len(plan.evening.vessels) > 1
     at = f" at {', '.join(later)}{', in a bag if the other vessel wants your eyes' if others else ''}" if later else ""
-    return f"Light: no stage leaves film bare, as long as the lids stay on{f'; loading wants the dark{at}' if loads or later else ''}."
+    dark = f"; loading wants the dark{at}" if loads or later else ""
+    return f"Light: no stage leaves {media(plan)} bare, as long as the lids stay on{dark}."
 
 
 def _ledger_answer(plan: Planned) -> str:

@@ -270,7 +270,7 @@ def _stages(recipe: Recipe, big: Big) -> Block:
     heading = "Stages, by the second clock"
     rows, texts = [], list(below(Text(heading, 1.1), Text("stage")))
     waits = {wait.stage: wait for wait in waits_for(recipe)}
-    out = "pour off" if recipe.vessel in CLOSED_VESSELS else "lift out"
+    out = "lift out" if recipe.lifted else "pour off"
     for stage in recipe.stages:
         time, small = _time_words(stage)
         moving, pour, wait = agitation_words(stage), _pour_words(recipe, stage), waits[stage.number].short
@@ -341,7 +341,7 @@ def _pour_words(recipe: Recipe, stage: Stage) -> str:
 
 def verb(recipe: Recipe) -> str:
     """How film leaves a bath in this vessel."""
-    return "pour" if recipe.vessel in CLOSED_VESSELS else "lift"
+    return "lift" if recipe.lifted else "pour"
 
 
 def chart(recipe: Recipe, stage: Stage, big: Big, whose: str = "") -> Block:
@@ -425,7 +425,7 @@ def _happens(recipe: Recipe) -> Block:
     heading = "When something happens (common practice, no source)"
     text = (
         "A stage may wait as the last column says; developer never. Power gone: stay in the dark, go on by the second clock."
-        " Light fell on bare film: note the stage, finish all the same."
+        f" Light fell on bare {recipe.medium}: note the stage, finish all the same."
     )
     html = f'<h2>{heading}</h2>\n<p class="alarm">{ALARM_FIRST}</p>\n<p>{text}</p>'
     return Block(html, below(Text(heading, 1.1), Text(ALARM_FIRST, 1.15, bold=True), Text(text)), 1.1)

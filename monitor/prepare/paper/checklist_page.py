@@ -31,5 +31,5 @@ def _blocks(recipe: Recipe, known: Sequence[str]) -> Iterator[Block]:
         if asked:
             yield block(heading, asked)
     waits = [(f"{wait.stage}. {wait.name}: {wait.short}", "") for wait in waits_for(recipe)]
-    yield block("When something happens: how long film may wait", [(ALARM_FIRST, "alarm"), *waits])
+    yield block("When something happens: how long each bath may wait", [(ALARM_FIRST, "alarm"), *waits])
     yield block("Cautions", [(caution.text, "") for caution in cautions_for(recipe) if caution.id not in HABITUAL])

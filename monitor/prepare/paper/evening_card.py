@@ -21,6 +21,7 @@ from monitor.prepare.evening.picture import LANES, picture
 from monitor.prepare.evening.planned import Planned
 from monitor.prepare.evening.supplies import Mix, Supplies
 from monitor.prepare.evening.timeline import FilmTime, StageTime
+from monitor.prepare.evening.told import media
 from monitor.prepare.paper.card import (
     DIGITS_EM,
     Big,
@@ -146,7 +147,7 @@ def _head(plan: Planned) -> Block:
     where = f", {' and '.join(vessels)}" if vessels else ""
     closed = all(film.recipe.vessel in CLOSED_VESSELS for film in plan.films)
     many = f"{len(plan.films)} film{'s' * (len(plan.films) > 1)}{where}; "
-    film = f"{many}no light of any colour on bare film{'; lids on until fixed' if closed else ''}."
+    film = f"{many}no light of any colour on bare {media(plan)}{'; lids on until fixed' if closed else ''}."
     clock = "Start a second clock with the first pour: every time on this page is on it. It still runs when everything electric has failed."
     html = f'<h1>{escape(plan.evening.name)}</h1>\n<p class="film">{escape(film)}</p>\n<p class="clock">{clock}</p>'
     return Block(html, below(Text(plan.evening.name, 1.4, bold=True), Text(film), Text(clock, 1.2, padding_em=1.6, bold=True)), 1.0)
@@ -244,7 +245,7 @@ def _dead(plan: Planned) -> Block:
     order = " Both films at once: a developer goes first, then a stop bath, then a fix; turning a tank may be left out once." if two else ""
     text = (
         "Stay in the dark. Go on by the second clock and this page; a later film begins at its time, or later if the hands are not free."
-        f"{order} A developer never waits. Do not restart anything that makes light. Light fell on bare film: finish all the same."
+        f"{order} A developer never waits. Do not restart anything that makes light. Light fell on bare {media(plan)}: finish all the same."
     )
     html = f'<div class="dead"><h2>{heading}</h2>\n<p class="alarm">{ALARM_FIRST}</p>\n<p>{text}</p></div>'
     alarm = Text(ALARM_FIRST, 1.15, padding_em=1.3, bold=True)

@@ -173,7 +173,7 @@ def _set_out(recipe: Recipe) -> Iterator[tuple[str, str]]:
 
 
 def _lamp_refused(recipe: Recipe) -> str | None:
-    return session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages))
+    return session_refusal(recipe.film, recipe.vessel, tuple(stage.role for stage in recipe.stages), recipe.medium)
 
 
 def _stage_data(stage: Stage) -> dict[str, Any]:

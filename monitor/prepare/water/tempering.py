@@ -31,7 +31,7 @@ READING_SD_C = 0.1
 """Standard uncertainty of one reading of a thermometer against another (ours)."""
 SCALDS_C = 50.0
 """Water that scalds (common practice)."""
-HOT_WATER_CAUTION = "hot water scalds: in slowly, away from tank and film; stir, and wait 60 s before you measure"
+HOT_WATER_CAUTION = "hot water scalds: in slowly, away from the vessel; stir, and wait 60 s before you measure"
 USABLE_C = (-0.1, 100.0)
 
 

@@ -115,3 +115,11 @@ def test_bare_paper_gets_the_rooms_safelight_and_none_of_the_tools() -> None:
     assert not lamp_allowed("paper", "open tray", "develop", before_last_fix=True, lid_on=False, asked=True)
     assert lamp_allowed("paper", "drum", "develop", before_last_fix=True, lid_on=True, asked=True)
     assert session_refusal("paper", "open tray", ("develop", "stop", "fix")) is not None
+
+
+def test_the_refusal_says_what_is_bare() -> None:
+    """Colour paper in a tray is paper, though its kind is that of film."""
+    roles = ("develop", "bleach-fix", "wash")
+    for medium in ("paper", "film"):
+        why = session_refusal("colour", "open tray", roles, medium)
+        assert why == f"stage 1 (develop): the {medium} is bare until the last fixing bath is over"

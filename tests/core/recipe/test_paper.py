@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -51,3 +52,13 @@ def test_colour_prints_are_called_paper(words: dict[str, str]) -> None:
     assert "Paper: one 8x10 print; colour, in a drum" in words["plan"]
     assert "colour paper, drum; no light of any colour on bare paper; lid on until fixed." in words["card"]
     assert "darkness, colour paper: never tested for this paper" in words["checklist"]
+
+
+def test_nothing_calls_a_print_film(words: dict[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Neither plan nor card, checklist or darkness; one question names both."""
+    capsys.readouterr()
+    assert main(["darkness", "guide", str(tmp_path / "drum.toml")]) == 0
+    assert main(["darkness", "status", str(tmp_path / "drum.toml"), "--state", str(tmp_path)]) == 0
+    dark = capsys.readouterr().out
+    for said in (words["plan"], re.sub(r"<[^>]*>", "", words["card"]), words["checklist"], dark):
+        assert not re.search(r"\bfilms?\b", said.replace("this film or paper", "").replace("--film", ""))

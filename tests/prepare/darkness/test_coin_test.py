@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -77,7 +78,7 @@ def test_a_record_that_says_nothing_is_refused(wrong: CoinTest) -> None:
 
 def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
     """20 minutes open: 40 in the test; infrared film wants a camera that sees it."""
-    text = "\n".join(guide("infrared", 1200.0))
+    text = "\n".join(guide("infrared", 1200.0, "film"))
     assert "40:00" in text
     assert "control" in text
     assert "sees infrared" in text
@@ -86,10 +87,19 @@ def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
 
 def test_paper_has_the_fogging_test_of_its_safelight() -> None:
     """The same coins, on paper that was exposed before (ISO 8374, in excerpts), safelight on, and a control with it off."""
-    said = "\n".join(guide("paper", 300.0))
+    said = "\n".join(guide("paper", 300.0, "paper"))
     assert "fogging test" in said
     assert "paper that has been" in said
     assert "Safelight on; lift a coin after 1, 2, 4, 8, 16 minutes" in said
     assert "Let it lie for 16:00 at least" in said
     assert "half of the one before is safe" in said
     assert coin_test(CoinTest("paper", "tray", "2026-11-01", None, 960.0, 480.0)).safe_open_s == 120.0
+
+
+def test_colour_paper_is_called_paper_in_its_test_and_its_record_goes_by_the_kind_of_film() -> None:
+    """It has no safelight here, so its test is that of film."""
+    said = "\n".join(guide("colour", 0.0, "paper"))
+    assert "Coins on colour paper" in said
+    assert "lay a sheet where the paper will be" in said
+    assert "evenbath darkness record --film colour" in said
+    assert not re.search(r"\bfilm\b", said.replace("--film", ""))
