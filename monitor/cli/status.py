@@ -44,11 +44,11 @@ def run(args: argparse.Namespace) -> int:
         return 0
     in_dark = _film_is_bare(answer)
     if in_dark and sys.stdout.isatty():
-        sys.stdout.write("the film may be bare, so nothing is shown here (--json or a pipe shows all)\n")
+        sys.stdout.write("film or paper may be bare, so nothing is shown here (--json or a pipe shows all)\n")
         return 0
     sys.stdout.write(fitted(said_once("".join(f"{line}\n" for line in lines(answer)))))
     if in_dark:
-        sys.stderr.write("the film may be bare: a screen gives light\n")
+        sys.stderr.write("film or paper may be bare: a screen gives light\n")
     return 0
 
 
@@ -80,9 +80,9 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
     if len(films) > 1:
         for film in films:
             yield f"  {film['vessel']}: {film['what']}, session {film['session']}, {film['recipe']}"
-            yield from (f"  {line}" for line in _view(film["view"], film.get("begins_in_s")))
+            yield from (f"  {line}" for line in _view(film["view"], film))
     elif answer.get("view") is not None:
-        yield from _view(answer["view"], films[0].get("begins_in_s") if films else None)
+        yield from _view(answer["view"], films[0] if films else {})
     yield from _next_tap(answer, films)
     if clash := answer.get("clash"):
         yield f"  {clash_words(clash, clash['in_s'])}"
@@ -123,7 +123,7 @@ def _next_tap(answer: Mapping[str, Any], films: Sequence[Mapping[str, Any]]) -> 
 
 def _asks(assumed: str) -> str:
     """The question that stands open after a begin that was assumed (the name of its stage; empty: the end of the last one)."""
-    what = f"did {assumed} go in" if assumed else "did the film come out"
+    what = f"did {assumed} go in" if assumed else "did it come out"
     return f"when {what}? (tap: now; hold: on time)"
 
 
@@ -163,31 +163,33 @@ def _turn(film: Mapping[str, Any]) -> Iterator[str]:
         yield f"; armed by a hold of a second, from {before} on"
 
 
-def _view(view: Mapping[str, Any], begins_in_s: float | None = None) -> Iterator[str]:
+def _view(view: Mapping[str, Any], film: Mapping[str, Any]) -> Iterator[str]:
+    """`film`: what the station tells of the film besides its view; empty where it tells nothing."""
     from monitor.core.journal.snapshot import Snapshot
     from monitor.live.view.words import begins, developer, limit
 
     if view["stage"] is None:
         waits = view.get("waits_for")
         what = "armed" if waits in (None, 1) else f"stage {waits} of {view['stages']} waits"
-        told = "" if begins_in_s is None else f", {begins(begins_in_s)}"
+        told = "" if film.get("begins_in_s") is None else f", {begins(film['begins_in_s'])}"
         yield f"  {what}{told}: hold the switch for a second to begin" + (", once the gate is open" if view["gate"] == "withheld" else "")
     else:
         sheet = f", sheet {view['sheet']}" if view.get("sheet") is not None else ""
-        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {_hands(view)}{_time(view)}"
+        hands = _hands(view, lifted=film.get("lifted") is True)
+        yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {hands}{_time(view)}"
     figure, where = developer(Snapshot.read(view))
     yield f"  developer {', '.join(word for word in (figure, where, limit(view['compared'], False)) if word)}"
     for probe, why in view["lost"].items():
         yield f"  {probe} not believed: {why}"
 
 
-def _hands(view: Mapping[str, Any]) -> str:
+def _hands(view: Mapping[str, Any], lifted: bool) -> str:
     """How long it is to the hands' moment in a timed stage, which is not its end; empty where that is not known."""
     from monitor.live.view.words import left
 
     if view["until"] != "time" or view.get("now_s") is None:
         return ""
-    off = "POUR OFF" if view.get("sheet") is None else "LIFT IT"
+    off = "LIFT IT OUT" if lifted or view.get("sheet") is not None else "POUR OFF"
     left_s = view["now_s"] - view["t_s"]
     return f"{left(left_s)} to {off}; " if left_s > 0 else f"NOW: {off}; "
 

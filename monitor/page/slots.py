@@ -131,7 +131,7 @@ def _said(which: str, slots: Slots) -> str:
 
 def _verb(told: Hands, lead: str) -> str:
     """In a timed stage the moment alone; where a tap has to be explained, the sentence."""
-    return f"{lead} {told.verb}" if told.verb.startswith(("POUR", "LIFT", "LAY")) else f"{lead} {told.verb}{told.rest}".strip()
+    return f"{lead} {told.verb}" if told.verb.startswith(("POUR", "LIFT", "LAY", "LOWER")) else f"{lead} {told.verb}{told.rest}".strip()
 
 
 def _trust(state: ViewState) -> str:

@@ -119,7 +119,7 @@ class Answers:
         if self._parts.config.panel.switch is not None:
             raise RequestRefused("this station has a foot switch; allowed: keys only where there is none")
         if self._sessions.bare_now:
-            raise RequestRefused("the film is bare: no keys and no screen now; begins are assumed")
+            raise RequestRefused("film or paper is bare: no keys and no screen now; begins are assumed")
         self._keyboard.press(str(request.body.get("kind")), self._parts.clock.mono_s())
         return {"ok": True}
 
@@ -197,6 +197,6 @@ def _film(film: Running, now_s: float) -> Mapping[str, Any]:
     view, place = film.session.view, film.place
     return {
         "session": film.name, "recipe": film.recipe.name, "vessel": film.vessel, "what": None if place is None else place.what,
-        "view": view, "source": view["source"], "bare_now": film.bare_now,
+        "view": view, "source": view["source"], "bare_now": film.bare_now, "lifted": film.recipe.lifted,
         "assumed": None if assumed is None else stages[assumed].name if assumed < len(stages) else "",
     }  # fmt: skip

@@ -272,7 +272,7 @@ class Preflight:
         """A plain answer. Returns why it cannot start, None if it can go on."""
         self.answers[question.id] = yes
         if not yes and question.stops:
-            self.refused = f"{question.id}: {question.if_no}"
+            self.refused = f'"{question.text}" was answered no. {question.if_no}'
         return self.refused
 
     def pressed(self) -> None:

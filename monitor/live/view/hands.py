@@ -5,10 +5,12 @@ It says what the session has decided; it decides nothing. Tests: tests/live/view
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.recipe.kinds import VesselKind
 from monitor.core.recipe.values import Burst, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.text.degrees import plain, plain_difference
@@ -16,6 +18,9 @@ from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration, format_number
 from monitor.live.view import words
 from monitor.live.view.state import ViewState
+
+INTO: Final[Mapping[VesselKind, str]] = {"open tray": "LAY IT IN", "open tank": "LOWER IT IN"}
+"""How it goes into a bath that is not poured: by open vessel. Out of these it is lifted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +96,8 @@ def hands(state: ViewState) -> Hands:
     clock = _StageClock(state.t_s, seen.began_s, seen.end_t_s)
     if stage.role == "load":
         least = "" if stage.has_no_clock or clock.over else f"; not before {clock.tell(clock.end_s)}"
-        told = Hands("LOAD", "the film;", "LID ON", ": hold the switch for a full second", f"dark, silent, no clock{least}{then}")
+        under = f"dark, silent, no clock{least}{then}"
+        told = Hands("LOAD", f"the {state.medium};", "LID ON", ": hold the switch for a full second", under)
     elif seen.until == "time":
         told = _timed(state, stage, clock, then, following is None)
     else:
@@ -141,7 +147,7 @@ def off(state: ViewState, sheet: int | None) -> str:
     """What NOW asks for: to pour off, or to lift what lies in a tray, one sheet of several or all of it."""
     if sheet is not None:
         return f"LIFT SHEET {sheet}"
-    return "LIFT IT OUT" if state.open_tray else "POUR OFF"
+    return "LIFT IT OUT" if state.vessel in INTO else "POUR OFF"
 
 
 def last_word(state: ViewState) -> str:
@@ -184,7 +190,8 @@ def _before(state: ViewState, stage: Stage) -> Hands:
     seen = state.seen
     if seen.gate == "withheld":
         return Hands("WAIT", "the start is", "WITHHELD", f"; then {words.next_pour(stage)}", f"until {_gate(stage)}")
-    what = ("LOAD", " the film") if stage.role == "load" else ("LAY IT IN" if state.open_tray else "POUR", f" {words.next_pour(stage)}")
+    pour = (INTO.get(state.vessel, "POUR"), f" {words.next_pour(stage)}")
+    what = ("LOAD", f" the {state.medium}") if stage.role == "load" else pour
     return Hands("BEGIN", "hold the switch for a full second and", *what, "no clock runs")
 
 
@@ -214,7 +221,7 @@ def _timed(state: ViewState, stage: Stage, clock: _StageClock, then: str, last: 
 def _after_now(state: ViewState, clock: _StageClock) -> str:
     moved = _moved(state)
     if clock.over:
-        out = "lifted out" if state.open_tray else "poured"
+        out = "lifted out" if state.vessel in INTO else "poured"
         return f"the planned end was {format_duration(state.t_s - clock.end_s)} ago; it goes on being counted until it is {out}{moved}"
     return f"{format_duration(clock.end_s - state.t_s)} to the planned end{moved}"
 
@@ -242,7 +249,7 @@ def _moved(state: ViewState) -> str:
 
 
 def _at_least(state: ViewState, stage: Stage, clock: _StageClock, following: Stage | None) -> Hands:
-    goes = "it goes into" if state.open_tray else "you pour"
+    goes = "it goes into" if state.vessel in INTO else "you pour"
     tap = "tap to end" if following is None else f"tap when {goes} {words.next_pour(following)}"
     latest = "" if stage.at_most_s is None else f", {format_duration(stage.at_most_s)} at most"
     if stage.at_most_s is not None and clock.at_s >= stage.at_most_s:

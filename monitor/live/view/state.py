@@ -28,6 +28,7 @@ from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED, Quality, Role
+from monitor.core.recipe.kinds import VesselKind
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration
 from monitor.live.view.faults import Fault, Faults
@@ -114,19 +115,20 @@ class ViewState:
     """Everything that is drawn beside the trace, at one moment. Times are session seconds.
 
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
-    by the clock alone the end is; `open_tray`: nothing is poured, it is laid in and lifted out; `moved_new`: that was said less than a
-    minute ago. `lost`: why a probe is not believed and since when (None: since before this view). `back`: from when to when a probe
-    that is believed again was not. `outside`: the recipe's data do not cover the temperature. `faults`: the FAULTs that still stand,
-    the newest last. `exits`: sheets still in the developer, and when each is due out. `closed`: why the session is over, None while it
-    runs. `gone`: the station is; then no time here is known any more. `word_s`: the age of its last word, None where no station is
-    followed.
+    by the clock alone the end is; `moved_new`: that was said less than a minute ago. `medium`: the word for what is developed;
+    `vessel`: out of an open one it is lifted. `lost`: why a probe is not believed and since when (None: since before this view).
+    `back`: from when to when a probe that is believed again was not. `outside`: the recipe's data do not cover the temperature.
+    `faults`: the FAULTs that still stand, the newest last. `exits`: sheets still in the developer, and when each is due out. `closed`:
+    why the session is over, None while it runs. `gone`: the station is; then no time here is known any more. `word_s`: the age of its
+    last word, None where no station is followed.
     """
 
     name: str
     mode: str
     keys: str
     colour: bool
-    open_tray: bool
+    medium: str
+    vessel: VesselKind
     stages: tuple[Stage, ...]
     sheets: int | None
     begins: list[tuple[float, str]]
@@ -193,7 +195,7 @@ class Watched:
         self._mode = mode
         self._keys = keys
         self._colour = recipe.film == "colour"
-        self._open_tray = recipe.vessel == "open tray"
+        self._medium, self._vessel = recipe.medium, recipe.vessel
         self.stages = recipe.stages
         self._sheets = None if recipe.sheets is None else recipe.sheets.count
         self._probes: dict[str, KnownProbe] = {}
@@ -295,7 +297,8 @@ class Watched:
             mode=self._mode,
             keys=self._keys,
             colour=self._colour,
-            open_tray=self._open_tray,
+            medium=self._medium,
+            vessel=self._vessel,
             stages=self.stages,
             sheets=self._sheets,
             begins=self.begins,

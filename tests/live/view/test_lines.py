@@ -117,6 +117,23 @@ def test_a_print_in_a_tray_is_laid_in_and_lifted_out() -> None:
     assert told.said("sounded NOW: lift it out")
 
 
+def test_an_open_tank_is_not_poured_off_either() -> None:
+    """What hangs in it is lowered in and lifted out."""
+    told = Teller(recipe(develop("5:00"), STOP, FIX, vessel="open tank"))
+    told.see(0.0, stage=None, name=None, role=None, began_s=None, end_t_s=None, waits_for=1)
+    assert "LOWER IT IN DEVELOP" in told.screen()
+    told.begin(1, 0.0)
+    told.see(200.0)
+    assert "to LIFT IT OUT" in told.screen()
+
+
+def test_paper_is_loaded_as_paper() -> None:
+    """Into a drum."""
+    told = Teller(recipe('name = "load"\nrole = "load"', develop("5:00"), FIX, film="paper", vessel="drum"))
+    told.see(0.0, stage=None, name=None, role=None, began_s=None, end_t_s=None, waits_for=1)
+    assert "LOAD the paper" in told.screen()
+
+
 def test_a_minimum_is_not_called_what_is_left_of_a_bath() -> None:
     """Film may stay in longer: the minutes count to the minimum."""
     told = Teller()
