@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from monitor.prepare.bottles.ledger import Entry, Ledger
 
 ROLES = ("develop", "stop", "bleach", "fix", "bleach-fix", "wash aid", "rinse", "replenisher", "other")
+LEAST_UNITS = 0.01
+"""Less than a square inch of film nobody develops (a choice)."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -244,7 +246,10 @@ def _units(args: argparse.Namespace) -> float | None:
     if args.sheets is None:
         if args.count != "1":
             raise InputWrong('--count without --sheets; allowed: both, such as --sheets 4x5 --count 6')
-        return _above_zero("--units", args.units)
+        units = _above_zero("--units", args.units)
+        if units is not None and units < LEAST_UNITS:
+            raise InputWrong(f"--units {args.units}: out of range; allowed: {LEAST_UNITS} to 10000")
+        return units
     if args.units is not None:
         raise InputWrong("--units and --sheets; allowed: one of the two")
     if not args.count.isdecimal() or not 1 <= int(args.count[:9]) <= 10000:

@@ -124,6 +124,7 @@ def test_a_damaged_line_in_the_middle_stops_everything(state: Path, capsys: pyte
         ["use", "there"],
         ["use", "nobody", "--units", "1"],
         ["use", "there", "--units", "nan"],
+        ["use", "there", "--units", "0.001"],
         ["use", "there", "--units", "1", "--sheets", "4x5"],
         ["use", "there", "--count", "6"],
         ["use", "there", "--sheets", "4x5", "--count", "-6"],
@@ -173,11 +174,13 @@ def test_opened_before_today_asks_for_the_day_of_mixing(state: Path, capsys: pyt
 
 
 def test_a_fixer_that_nobody_tested_is_untested_and_one_unit_is_one(state: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Good is said after a clearing test; a developer has no such word."""
+    """Good is said after a test: of a fixer by its clearing time, of a developer that is used again by a piece of leader."""
     assert main(["bottle", "add", "fixer", "--role", "fix", "--volume", "1 l"]) == 0
-    assert "fixer: untested; no film-area limit entered" in capsys.readouterr().out
+    assert "fixer: untested; no limit of area entered" in capsys.readouterr().out
     assert main(["bottle", "add", "brew", "--role", "develop", "--volume", "1 l"]) == 0
-    assert "brew: good;" in capsys.readouterr().out
+    assert "brew: untested;" in capsys.readouterr().out
+    assert main(["bottle", "add", "once", "--role", "develop", "--volume", "1 l", "--one-shot"]) == 0
+    assert "once: good; one-shot, not used yet" in capsys.readouterr().out
     assert main(["bottle", "use", "fixer", "--units", "1"]) == 0
     said = capsys.readouterr().out
     assert "booked: 1 unit through it" in said

@@ -186,13 +186,15 @@ class Bottle:
         if tired is not None:
             return tired
         if capacity is None:
-            return "good", "one-shot, not used yet" if self.rules.one_shot else "no film-area limit entered"
+            return "good", "one-shot, not used yet" if self.rules.one_shot else "no limit of area entered"
         return "good", f"{format_number(capacity - self.units, 2)} of {format_number(capacity, 2)} units left"
 
     def called(self, today: dt.date) -> str:
-        """Its state in a word; a fixer that nobody has tested is called untested, whatever its count says."""
+        """Its state in a word; a fixer, or a developer that is used again, is called untested where nobody has tested it, whatever its
+        count says."""
         state, _ = self.state(today)
-        return "untested" if state == "good" and self.tested is None and self.role in FIXING_ROLES else state
+        tested = self.role in FIXING_ROLES or (self.role == "develop" and not self.rules.one_shot)
+        return "untested" if state == "good" and self.tested is None and tested else state
 
     def _tired(self) -> tuple[State, str] | None:
         """What its last clearing test says of a fixer that is well used: that goes before a count that is not exceeded."""
