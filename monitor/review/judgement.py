@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
+from monitor.core.journal.words import FINISHED
 from monitor.core.recipe.kinds import is_paper
 from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.doubt import said_once, share
@@ -193,12 +194,23 @@ def not_of_this_kind(judgement: Judgement, session: SessionMeasures) -> str | No
             allowed = ", ".join((*POSITIVES, *ON_ANY_FILM))
             seen = SIGHTS[wrong].seen
             return f'"{seen}" is seen on a negative, and this session was of reversal; allowed for a positive: --seen {allowed}'
+    elif _makes_a_negative(session):
+        wrong = next((key for key in judgement.seen if key in POSITIVES), None)
+        if wrong is not None:
+            seen = SIGHTS[wrong].seen
+            return f'"{seen}" is seen on a positive, and this session made a negative; allowed for it: --seen {", ".join(NEGATIVES)}'
     return None
 
 
 def _makes_a_positive(session: SessionMeasures) -> bool:
     """A reversal, by the trade's name of its first stage of development; a split developer has two of them and is none."""
     return any(s.role == "develop" and "first developer" in s.name.casefold() for s in session.stages)
+
+
+def _makes_a_negative(session: SessionMeasures) -> bool:
+    """Of this it is sure: nothing was bleached, and it was developed once."""
+    roles = [s.role for s in session.stages if s.sheet in (None, 1)]
+    return session.close_why == FINISHED and roles.count("develop") == 1 and "bleach" not in roles
 
 
 def sights(judgement: Judgement) -> list[Sight]:
@@ -266,7 +278,7 @@ def _in_numbers(cause: Cause, stage: StageMeasures | None) -> str:
     )
 
 
-NOT_TOLD = "the record does not know when the developer was poured off: nobody told it, so no advice is drawn from its development"
+NOT_TOLD = "the record does not know when the developer was left: nobody told it, so no advice is drawn from its development"
 """For a development whose end nobody told."""
 
 
@@ -287,7 +299,7 @@ def _development_says(stage: StageMeasures | None) -> str | None:
     if stage is not None and stage.done_percent is not None and stage.rate_law is not None:
         words = share(stage.done_percent, stage.done_sd_percent or 0.0, stage.done_between_percent)
         late = (
-            f"; the pour was {stage.overrun_s:+.0f} s off the end that was called{_station_words(stage)}"
+            f"; it ended {stage.overrun_s:+.0f} s off the end that was called{_station_words(stage)}"
             if stage.overrun_s is not None and abs(stage.overrun_s) >= 2
             else ""
         )

@@ -162,6 +162,18 @@ def test_the_density_of_a_negative_is_not_judged_on_a_print(number: dict[str, An
     assert not_of_this_kind(Judgement("", "s", **number), session_of("panchromatic", None, "develop")) is None
 
 
+def test_a_negative_has_no_sights_of_a_slide() -> None:
+    """Where it is sure that one was made: developed once to the end of the session, nothing bleached."""
+    dark, made = Judgement("", "s", seen=("slide-dark",)), session_of("panchromatic", None, "develop")
+    wrong = not_of_this_kind(dark, made)
+    assert wrong is not None
+    assert "seen on a positive, and this session made a negative; allowed for it: --seen blank, " in wrong
+    bleach = replace(made.stages[0], name="bleach", role="bleach")
+    bleached, ended = replace(made, stages=[*made.stages, bleach]), replace(made, close_why="abandoned")
+    for unsure in (bleached, ended, session_of("colour", None, "one", "two")):
+        assert not_of_this_kind(dark, unsure) is None
+
+
 def test_a_reversal_has_the_sights_of_a_positive() -> None:
     """Marks that look alike on any film go; two baths of a split developer make a negative."""
     slide = session_of("colour", "one roll", "first developer", "colour developer")
