@@ -15,7 +15,7 @@ from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
-from monitor.review.summary import by_pour, longer, main_stages, parts_of, solution_sentence
+from monitor.review.summary import by_hand, longer, main_stages, parts_of, solution_sentence
 
 FIVE = ("Time", "Hands", "Estimated", "Verified", "Next time")
 """The rows that are always there. A page has no others but `ENDED_EARLY`: FAULT stands in its picture, the solution in its head."""
@@ -185,10 +185,10 @@ def _time(group: list[StageMeasures]) -> str:
     moved_s = stage.moved_s if stage.steered else None
     poured_s = _poured_s(stage)
     if moved_s is None or abs(moved_s) < 0.5:
-        return f"{took}, {plan}: {longer(off_s)}" + ("" if poured_s is None else f", {by_pour(poured_s)}")
+        return f"{took}, {plan}: {longer(off_s)}" + ("" if poured_s is None else f", {by_hand(stage, poured_s)}")
     if poured_s is None:
         return f"{took}, {plan}: {longer(off_s)}, {_heat(stage)}"
-    return f"{took}, {plan}: {longer(off_s)}: {parts_of(moved_s, _heat(stage), poured_s)}"
+    return f"{took}, {plan}: {longer(off_s)}: {parts_of(stage, moved_s, _heat(stage), poured_s)}"
 
 
 def _outside_steered(group: list[StageMeasures]) -> str:
@@ -205,7 +205,7 @@ def _by_first_trace(stage: StageMeasures) -> str:
         return f"the longest time of {format_duration(stage.planned_s or 0.0)}: nobody told its first trace"
     times = f"{format_number(stage.appearance_factor or 1.0)} times its first trace at {format_duration(stage.first_trace_s)}"
     poured_s = _poured_s(stage)
-    return times + ("" if poured_s is None else f", {longer(poured_s)} {by_pour(poured_s)}")
+    return times + ("" if poured_s is None else f", {longer(poured_s)} {by_hand(stage, poured_s)}")
 
 
 def _poured_s(stage: StageMeasures) -> float | None:
@@ -257,11 +257,12 @@ def _hands(group: list[StageMeasures]) -> str:
         return "no end was called"
     worst = max(offs, key=lambda s: abs(s.overrun_s or 0.0))
     off_s = worst.overrun_s or 0.0
+    verb = "lifted" if worst.lifted else "poured"
     by = {"tap": "you tapped", "on time": "you held", "correction": "a later tap told it"}.get(worst.ended_by, "")
     if worst.longer_s or worst.shorter_s:
-        return "poured at the counted end; when that really was nobody knows"
+        return f"{verb} at the counted end; when that really was nobody knows"
     if abs(off_s) < ON_TIME_S:
-        return "poured on time" + (f" ({by})" if by else "")
+        return f"{verb} on time" + (f" ({by})" if by else "")
     size = f"{abs(off_s):.0f} s" if abs(off_s) < 60 else format_duration(abs(off_s))
     said = f"{size} {'late' if off_s > 0 else 'early'}" + ("" if len(group) == 1 else f" (sheet {worst.sheet})")
     if worst.station_late_s is not None:

@@ -214,9 +214,10 @@ def names_of(rows: Sequence[Row]) -> list[str]:
     return names
 
 
-def what_of(row: Row) -> str:
-    """What was developed, else by which recipe."""
-    return str(row["contents"] or row["recipe"] or "no recipe")
+def what_of(row: Row, name: str) -> str:
+    """What was developed; by which recipe, where nobody said or its name says it already."""
+    contents = row["contents"]
+    return str(contents if contents and f", {contents}" not in name else row["recipe"] or "no recipe")
 
 
 def rate_difference_percent(row: Row, first: Row) -> float | None:
@@ -244,7 +245,7 @@ def filled(head: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
 
 DIFFERENCES = (
     *("film", "what", "plan", "took", "longer by", "done", "more by", "mean", "warmer by", "faster by"),
-    *("poured", "estimated", "dilution", "solution age", "density", "grade"),
+    *("ended", "estimated", "dilution", "solution age", "density", "grade"),
 )
 
 
@@ -260,7 +261,7 @@ def difference_table(comparison: SessionComparison) -> Table:
             rows.append(
                 (
                     names[i],
-                    what_of(row),
+                    what_of(row, names[i]),
                     _time(row["planned_s"]),
                     _time(row["actual_s"]),
                     _signed(row["actual_s"], other.get("actual_s"), " s", 0),
@@ -269,7 +270,7 @@ def difference_table(comparison: SessionComparison) -> Table:
                     _with_sd(row["mean_c"], row["mean_sd_c"]),
                     _signed(_shown(row["mean_c"]), _shown(other.get("mean_c")), f" {unit()}", 2),
                     _number(faster, " %", 1, sign=True),
-                    poured_words(row),
+                    ended_words(row),
                     _estimated(row),
                     row["dilution"] or "",
                     "" if row["solution_age_s"] is None else f"{row['solution_age_s'] / 3600:.1f} h",
@@ -294,8 +295,8 @@ def _known_done(row: Row) -> float | None:
     return row["done_percent"] if known and two_sd(row["done_sd_percent"] or 0.0) <= NOT_KNOWN_PERCENT else None
 
 
-def poured_words(row: Row) -> str:
-    """How the pour was against its call."""
+def ended_words(row: Row) -> str:
+    """How its end was against its call."""
     if row["end_told"] is None:
         return ""
     if not row["end_told"]:
@@ -319,7 +320,7 @@ def _with_sd(celsius: float | None, sd_c: float | None) -> str:
     return "" if celsius is None else degrees(celsius, ".2f") + (f" {plus_minus(span(sd_c), 2)}" if sd_c else "")
 
 
-SEASON = ("film", "what", "recipe", "plan", "took", "done", "poured", "estimated", "FAULTs", "probe compared", "mode")
+SEASON = ("film", "what", "recipe", "plan", "took", "done", "ended", "estimated", "FAULTs", "probe compared", "mode")
 
 
 def by_date(comparison: SessionComparison) -> list[Row]:
@@ -338,7 +339,7 @@ def season_table(comparison: SessionComparison) -> Table:
             _time(row["planned_s"]),
             _time(row["actual_s"]),
             done_words(row) or ("by the clock" if row["stage"] is not None else "no development"),
-            poured_words(row),
+            ended_words(row),
             _estimated(row),
             str(row["faults"] or ""),
             _age(row),

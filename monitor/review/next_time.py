@@ -48,7 +48,9 @@ def _dry_film(session: SessionMeasures, stages: list[StageMeasures], judged: Jud
 
 
 def _not_told(_: SessionMeasures, stage: StageMeasures) -> str | None:
-    return None if stage.end_told or stage.role != "develop" else f"tap as you pour: nobody told when the {stage.name} bath was left"
+    if stage.end_told or stage.role != "develop":
+        return None
+    return f"tap as you {'lift' if stage.lifted else 'pour'}: nobody told when the {stage.name} bath was left"
 
 
 def _no_probe(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -60,7 +62,7 @@ def _no_probe(_: SessionMeasures, stage: StageMeasures) -> str | None:
 
 def _lost(session: SessionMeasures, stage: StageMeasures) -> str | None:
     if stage.longer_s or stage.shorter_s:
-        return "have the second clock running from the first pour: the power may go, and nobody knows for how long"
+        return "have the second clock running from the first bath: the power may go, and nobody knows for how long"
     if stage.estimated_s < LOST_S:
         return None
     lost = [t for t in session.trust if not t["believed"] and stage.begin_s <= t["t_s"] <= stage.actual_end_s]
@@ -82,7 +84,8 @@ def _hands(_: SessionMeasures, stage: StageMeasures) -> str | None:
         return None
     size_s = abs(stage.overrun_s)
     late = f"{f'{size_s:.0f} s' if size_s < 60 else format_duration(size_s)} {'late' if stage.overrun_s > 0 else 'early'}"
-    return f"pour off when NOW says: {late} was {abs(percent):.1f} % too {'much' if percent > 0 else 'little'}"
+    do = "lift it out" if stage.lifted else "pour off"
+    return f"{do} when NOW says: {late} was {abs(percent):.1f} % too {'much' if percent > 0 else 'little'}"
 
 
 def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:

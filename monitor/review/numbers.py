@@ -66,7 +66,7 @@ class StageMeasures:
     has no late hands, so no `overrun_s`. `first_trace_s`: of a print, seconds after its begin, None where nobody told it, and the
     `appearance_factor` of its recipe: its plan is what these two came to.
     `movement_due_s`: seconds in which the recipe has a develop stage moved, as far as it lasted, None for other stages and without a
-    recipe; `movement_missed_s`: those of them that no tick called for.
+    recipe; `movement_missed_s`: those of them that no tick called for. `lifted`: it ended by lifting (open vessel), not by pouring off.
     """
 
     stage: int
@@ -123,6 +123,7 @@ class StageMeasures:
     appearance_factor: float | None = None
     movement_due_s: float | None = None
     movement_missed_s: float = 0.0
+    lifted: bool = False
 
     @property
     def moved_s(self) -> float | None:

@@ -76,7 +76,7 @@ def _hardly_developed(session: SessionMeasures) -> Finding | None:
     done = [s.done_percent for s in session.stages if s.role == "develop" and s.end_told and s.done_percent is not None]
     if not done or max(done) >= HARDLY_PERCENT:
         return Finding(False, f"development came to {max(done):.0f} %") if done else None
-    return Finding(True, f"development came to {max(done):.0f} % when the developer was poured off")
+    return Finding(True, f"development came to {max(done):.0f} % when the developer was left")
 
 
 def _long_enough(session: SessionMeasures) -> Finding | None:

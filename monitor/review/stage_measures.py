@@ -198,6 +198,7 @@ def measure_stage(
         appearance_factor=None if stage is None else stage.appearance_factor,
         movement_due_s=movement_due_s,
         movement_missed_s=movement_missed_s,
+        lifted=recipe is not None and recipe.lifted,
         rate_law=None if law is None else type(law).__name__.lower(),
         reference_c=None if stage is None else stage.reference_c,
         counted="pour to pour" if stage is None else stage.counted,

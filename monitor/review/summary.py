@@ -55,14 +55,16 @@ def longer(seconds: float) -> str:
     return signed_duration(seconds, ("longer", "shorter"))
 
 
-def by_pour(poured_s: float) -> str:
-    """Which pour made a difference from the plan: one that came so much later than it was called."""
-    return f"by {'a late' if poured_s > 0 else 'an early'} pour"
+def by_hand(stage: StageMeasures, off_s: float) -> str:
+    """What the hands did to a difference from the plan: they poured off, or lifted, so much later than was called."""
+    if stage.lifted:
+        return f"by lifting {'late' if off_s > 0 else 'early'}"
+    return f"by {'a late' if off_s > 0 else 'an early'} pour"
 
 
-def parts_of(moved_s: float, cause: str, poured_s: float) -> str:
-    """Of what a difference from the plan is made: what the temperature did (`cause`) and what the pour did. Alike: bare seconds."""
-    pour = by_pour(poured_s)
+def parts_of(stage: StageMeasures, moved_s: float, cause: str, poured_s: float) -> str:
+    """Of what a difference from the plan is made: what the temperature did (`cause`) and what the hands did. Alike: bare seconds."""
+    pour = by_hand(stage, poured_s)
     if (moved_s > 0) == (poured_s > 0):
         moved, poured = (signed_duration(abs(s), ("", "")).rstrip() for s in (moved_s, poured_s))
         return f"{moved} {cause}, {poured} {pour}"
@@ -102,8 +104,8 @@ def _against_plan(stage: StageMeasures) -> str:
     if poured_s is None:
         return ", as planned" if abs(off_s) < 0.5 else f", {longer(off_s)} than planned{', for the temperature' if moved_s else ''}"
     if moved_s is None or abs(moved_s) < 0.5:
-        return f", {longer(off_s)} than planned, {by_pour(poured_s)}{_station_part(stage)}"
-    return f", {longer(off_s)} than planned: {parts_of(moved_s, 'for the temperature', poured_s)}{_station_part(stage)}"
+        return f", {longer(off_s)} than planned, {by_hand(stage, poured_s)}{_station_part(stage)}"
+    return f", {longer(off_s)} than planned: {parts_of(stage, moved_s, 'for the temperature', poured_s)}{_station_part(stage)}"
 
 
 def _station_part(stage: StageMeasures) -> str:

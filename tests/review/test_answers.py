@@ -109,6 +109,17 @@ def test_late_hands_are_told_with_what_they_cost(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("late_s", "says"), [(20.0, "20 s by lifting late"), (-10.0, "10 s shorter by lifting early"), (0.0, "lifted on time")]
+)
+def test_what_lies_in_a_tray_is_lifted_and_not_poured(tmp_path: Path, late_s: float, says: str) -> None:
+    """In every row."""
+    rows = told(tmp_path, recipe_data() | {"vessel": "open tray"}, lambda t: 20.5 - 0.0021 * t, late_s={3: late_s}).rows
+    said = " | ".join(words for _, words in rows)
+    assert says in said
+    assert "pour" not in said
+
+
+@pytest.mark.parametrize(
     ("liquid", "why"),
     [
         (lambda t: 20.2 - 0.0015 * t, r"longer, as it cooled 1\.\d C"),

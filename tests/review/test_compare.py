@@ -47,7 +47,10 @@ def test_films_of_one_evening_are_told_apart_by_their_names(tmp_path: Path, film
         made = play(recipe_data(time="3:00"), lambda _: 20.0, session=f"260301-{number}")
         made.records[0]["evening"] = {"what": film}
         paths.append(made.write(tmp_path / f"260301-{number}.jsonl"))
-    assert [name.replace("March", "Mar") for name in names_of(compare_files(paths).rows)] == names
+    comparison = compare_files(paths)
+    assert [name.replace("March", "Mar") for name in names_of(comparison.rows)] == names
+    says = [row[1] for row in difference_table(comparison)[1]]
+    assert says == (["Roll film, cold laundry"] * 2 if "heron" in names[0] else films), "the name says it already"
 
 
 def test_half_a_degree_is_4_7_per_cent_of_rate(tmp_path: Path) -> None:

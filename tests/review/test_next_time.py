@@ -40,9 +40,14 @@ def test_where_nothing_went_wrong_there_is_nothing_to_change(session: SessionMea
             "put a probe into the developer or its witness: without one its development is known to 6 % at best",
         ),
         ({"overrun_s": 20.0, "actual_s": 680.0}, "pour off when NOW says: 20 s late was 2.9 % too much"),
+        (
+            {"ended_by": "assumed", "end_told": False, "overrun_s": None, "lifted": True},
+            "tap as you lift: nobody told when the develop bath was left",
+        ),
+        ({"overrun_s": 20.0, "actual_s": 680.0, "lifted": True}, "lift it out when NOW says: 20 s late was 2.9 % too much"),
         ({"overrun_s": -22.0, "actual_s": 638.0}, "pour off when NOW says: 22 s early was 3.4 % too little"),
         ({"probe_compared": False, "done_sd_percent": 2.7}, "compare the probe first (evenbath compare): +/- 0.20 C is 5 % of development"),
-        ({"longer_s": 300.0}, "have the second clock running from the first pour: the power may go, and nobody knows for how long"),
+        ({"longer_s": 300.0}, "have the second clock running from the first bath: the power may go, and nobody knows for how long"),
     ],
 )
 def test_each_rule_has_its_sentence(session: SessionMeasures, changes: dict[str, object], says: str) -> None:

@@ -92,7 +92,7 @@ def test_a_blank_film_that_was_poured_off_at_once_is_no_dead_developer(laundry: 
     found = findings(changed(laundry, "develop", end_told=True, done_percent=9.0))
     assert leading(SIGHTS["blank"], found).cause == "the developer was poured off almost at once"
     lines = advice(Judgement("", "s", seen=("blank",)), None, found)
-    assert "the record says: development came to 9 % when the developer was poured off" in lines
+    assert "the record says: development came to 9 % when the developer was left" in lines
     assert lines[-1] == "one change for next time: leave the developer in until NOW"
     assert leading(SIGHTS["blank"], findings(changed(laundry, "develop", end_told=False, done_percent=9.0))) is SIGHTS["blank"].causes[0]
     whole = findings(laundry)

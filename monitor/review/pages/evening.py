@@ -593,11 +593,11 @@ class _Pen:
         named = []
         if part.plan_end_s is not None:
             named.append((part.plan_end_s, f"plan {format_duration(part.plan_end_s)}", False))
-        end_words = f"{'poured' if part.told else 'counted to'} {format_duration(part.end_s)}"
+        end_words = f"{'ended' if part.told else 'counted to'} {format_duration(part.end_s)}"
         if part.between_s is not None:
             a, b = part.between_s
             self.d.add(f'<path class="bar" d="M{self.x.at(a):.1f} {y - 5:.1f}v10m0-5H{self.x.at(b):.1f}m0-5v10"/>')
-            end_words = f"poured between {format_duration(a)} and {format_duration(b)}"
+            end_words = f"ended between {format_duration(a)} and {format_duration(b)}"
         named.append((part.end_s, end_words, True))
         if part.plan_end_s is not None and abs(self.x.at(part.plan_end_s) - self.x.at(part.end_s)) < 3.0 and part.between_s is None:
             named = [(part.end_s, f"{end_words}, as planned", True)]

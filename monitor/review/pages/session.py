@@ -162,7 +162,7 @@ def _outside(stage: StageMeasures) -> str:
 
 
 def _pour(stage: StageMeasures) -> str:
-    """How the pour was against the end that was called."""
+    """How its end was against the end that was called."""
     if not stage.end_told:
         return "not told"
     if stage.overrun_s is None:
@@ -192,7 +192,7 @@ def _plan(stage: StageMeasures) -> str:
 
 
 def _stages_table(stages: Sequence[StageMeasures]) -> str:
-    head = ["stage", "plan", "took", "poured", "done", "mean", "lowest to highest", "outside its band", "estimated"]
+    head = ["stage", "plan", "took", "ended", "done", "mean", "lowest to highest", "outside its band", "estimated"]
     rows = []
     for s in _folded(stages):
         if isinstance(s, list):

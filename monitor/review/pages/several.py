@@ -21,9 +21,9 @@ from monitor.review.compare import (
     by_date,
     difference_table,
     done_words,
+    ended_words,
     like,
     names_of,
-    poured_words,
     season_table,
     sentence,
     what_of,
@@ -63,7 +63,7 @@ def write_season(comparison: SessionComparison, out: Path) -> None:
         alt = _season_words(comparison)
         caption = f"Development done, per cent of what was wanted; the stroke: {TWO_SD}."
         parts.append(picture(_season(comparison, alt, True), _season(comparison, alt, False), caption))
-        parts.append(_table(f"By date; ± {TWO_SD}", head, rows, "poured"))
+        parts.append(_table(f"By date; ± {TWO_SD}", head, rows, "ended"))
     else:
         parts.append("<p>No session could be read.</p>")
     out.write_text(page(title, "\n".join(parts)), encoding="utf-8")
@@ -205,7 +205,7 @@ def _known(row: Row) -> bool:
 def _season_words(comparison: SessionComparison) -> str:
     ordered = by_date(comparison)
     told = [
-        f"{name}, {what_of(row)}: {done_words(row) or 'by the clock'}" + (f", {said}" if (said := poured_words(row)) else "")
+        f"{name}, {what_of(row, name)}: {done_words(row) or 'by the clock'}" + (f", {said}" if (said := ended_words(row)) else "")
         for name, row in zip(names_of(ordered), ordered, strict=True)
     ]
     more = "" if len(told) <= MOST_IN_WORDS else f"; {len(told) - MOST_IN_WORDS} more in the table"
@@ -219,13 +219,13 @@ def _season(comparison: SessionComparison, alt: str, wide: bool) -> str:
     reaches = [_reach(row) for row in ordered]
     known = [edge for row, reach in zip(ordered, reaches, strict=True) if reach is not None and _known(row) for edge in reach]
     off = min(MOST_OFF_PERCENT, max([5.0, *(abs(edge - 100.0) for edge in known)]))
-    columns = [(poured_words(row), format_duration(row["estimated_s"]) if row["estimated_s"] else "") for row in ordered]
-    heads = ("poured", "estimated") if any(c[1] for c in columns) else ("poured",)
+    columns = [(ended_words(row), format_duration(row["estimated_s"]) if row["estimated_s"] else "") for row in ordered]
+    heads = ("ended", "estimated") if any(c[1] for c in columns) else ("ended",)
     if not wide:
         years = {name.split(",")[0].rsplit(" ", 1)[-1] for name in names}
         gone = f" {years.pop()}" if len(years) == 1 else ""
         names = [name.replace(gone, "", 1).replace(", sheet ", " #") for name in names]
-        heads = ("poured",)
+        heads = ("ended",)
     left = 12.0 + max(width(name, d.size) for name in names)
     widths = [14.0 + max(width(words, d.size) for words in (head, *(c[i] for c in columns))) for i, head in enumerate(heads)]
     right = d.width - sum(widths)

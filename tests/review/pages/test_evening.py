@@ -38,7 +38,7 @@ def test_the_three_strips_say_what_was_when() -> None:
     for each in ("moves", "READY 10:52", "NOW 11:22", "developer", "18.3 °C at the end", "37 s behind", "so 37 s longer"):
         assert each in said
     assert "plan 11:00" in said
-    assert "poured 11:37" in said
+    assert "ended 11:37" in said
     assert "wanted 19.5 to 20.5 °C" in said
 
 
@@ -82,7 +82,7 @@ def test_a_power_cut_is_shaded_and_the_end_a_bracket() -> None:
     """Nobody knows when it was."""
     said = words(demo("06"))
     assert "no power for 0:24 to 5:24" in said
-    assert "poured between 11:37 and 16:37" in said
+    assert "ended between 11:37 and 16:37" in said
 
 
 def test_a_stage_by_the_clock_has_no_strip_of_development() -> None:

@@ -100,7 +100,7 @@ def test_a_power_cut_is_a_bracket_and_colour_is_its_time(pages: dict[str, Path])
     """No per cent that nobody knows."""
     cut, colour = (pages[name].read_text(encoding="utf-8") for name in ("cut", "colour"))
     assert re.search(r'class="result long">98 to 145', cut)
-    assert "poured between 11:37 and 16:37" in cut
+    assert "ended between 11:37 and 16:37" in cut
     assert ">no power for 0:24 to 5:24<" in cut
     assert re.search(r'class="result">3:15</p><p class="under">by the clock, outside its band for 2:50, not verified', colour)
     assert "100.0" not in colour.split("The recipe as it was loaded")[0]
@@ -118,7 +118,7 @@ def test_planned_is_what_the_recipe_planned(pages: dict[str, Path]) -> None:
     """Not the end that moved."""
     for picture in re.findall(r"<svg.*?</svg>", pages["tank"].read_text(encoding="utf-8"), re.S):
         assert ">plan 11:00<" in picture
-        assert ">poured 11:4" in picture
+        assert ">ended 11:4" in picture
         assert "planned end" not in picture
 
 
