@@ -28,8 +28,8 @@ from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Role
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import Vessel as VesselNumber
 from monitor.core.session.session import GapDoubt, Options, Session
+from monitor.core.session.sounds import Vessel as VesselNumber
 from monitor.live.clock import stamp
 from monitor.live.evening import Armed, EveningRehearsal
 from monitor.live.rehearsal import Rehearsal

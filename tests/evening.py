@@ -14,10 +14,10 @@ from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import Reading, Role
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Lamp, Play, Write
 from monitor.core.session.presses import ALL_LENGTHS, Length
 from monitor.core.session.session import Options, Session
+from monitor.core.session.sounds import Mixer
 
 Record = dict[str, Any]
 Liquid = Callable[[float], float | None]

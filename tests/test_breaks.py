@@ -79,4 +79,4 @@ def test_mutants_change_one_thing_each_and_stay_python() -> None:
 def test_the_tests_of_a_module_are_those_that_it_names_and_the_one_that_mirrors_it() -> None:
     """From its docstring first."""
     assert mirrored_tests("hardware/one_wire.py") == ("tests/hardware/test_one_wire.py",)
-    assert "tests/core/session/test_cues.py" in mirrored_tests("monitor/core/session/calls.py")
+    assert "tests/core/session/test_sounds.py" in mirrored_tests("monitor/core/session/calls.py")

@@ -9,8 +9,8 @@ import pytest
 
 from monitor.cli.main import COMMANDS, main
 from monitor.core.recipe.reader import load_recipe
-from monitor.core.session.cues import SIGNALS
 from monitor.core.session.presses import TAUGHT
+from monitor.core.session.sounds import SIGNALS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from monitor.core.journal.summary import Summary
     from monitor.core.probes.readings import Role
     from monitor.core.recipe.values import Recipe
-    from monitor.core.session.cues import Vessel
+    from monitor.core.session.sounds import Vessel
     from monitor.live.disk.journal_file import JournalFile
     from monitor.live.evening import Armed
 

@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(as_json: bool) -> int:
-    from monitor.core.session.cues import SIGNALS
+    from monitor.core.session.sounds import SIGNALS
 
     if as_json:
         import json
@@ -70,7 +70,7 @@ def _list(as_json: bool) -> int:
 
 
 def _write_wav(name: str) -> int:
-    from monitor.core.session.cues import SIGNALS
+    from monitor.core.session.sounds import SIGNALS
     from monitor.prepare.lesson.wav import wav_bytes
 
     folder = Path(name)

@@ -20,12 +20,12 @@ from monitor.core.journal.words import CUES
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.readings import Reading, Role
 from monitor.core.session.clashes import LOOK_AHEAD_S, ClashWatch
-from monitor.core.session.cues import Mixer, Sound, Vessel
 from monitor.core.session.effects import Effect, Hush, Play, Write
-from monitor.core.session.limits import BEGIN_HOLD_S
-from monitor.core.session.one_fault import OneFault
+from monitor.core.session.fixed_times import BEGIN_HOLD_S
 from monitor.core.session.presses import ALL_LENGTHS, Length
 from monitor.core.session.session import GapDoubt, Session
+from monitor.core.session.shared_fault import OneFault
+from monitor.core.session.sounds import Mixer, Sound, Vessel
 from monitor.core.session.whose_press import own_lengths
 from monitor.live.rehearsal import FOOT_PATIENCE_S, GATE_PATIENCE_S, GIVE_UP_AFTER_S, READING_EVERY_S, TAP_LENGTH_S, Probes, Writer
 

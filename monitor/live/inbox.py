@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from hardware.ports import Sample
-from monitor.core.session.cues import Sound
+from monitor.core.session.sounds import Sound
 
 Reply = Callable[[Mapping[str, Any]], None]
 

@@ -15,10 +15,10 @@ from typing import Any, Protocol
 from hardware.ports import Sample
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.readings import Reading, Role
-from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Play, Write
-from monitor.core.session.limits import BEGIN_HOLD_S
+from monitor.core.session.fixed_times import BEGIN_HOLD_S
 from monitor.core.session.session import GapDoubt, Session
+from monitor.core.session.sounds import Mixer
 
 READING_EVERY_S = 1.0
 TAP_LENGTH_S = 0.2

@@ -15,7 +15,7 @@ import numpy as np
 from monitor.core.development.probe_trust import LOST_S
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
-from monitor.core.session.limits import FAULT_APART_S, PROGRESS_EVERY_S, READY_TO_NOW_LEAST_S
+from monitor.core.session.fixed_times import FAULT_APART_S, PROGRESS_EVERY_S, READY_TO_NOW_LEAST_S
 from monitor.review.load import Journal, ProgressSeries
 from monitor.review.measures import Review
 from monitor.review.numbers import StageMeasures

@@ -13,7 +13,7 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
-from monitor.core.session.cues import SIGNALS, answer
+from monitor.core.session.sounds import SIGNALS, answer
 from tests.benchmarks.bathroom import FAR_M, NEAR_M, RATE_HZ, in_the_bathroom, somewhere
 from tests.benchmarks.ears import UNHEARD, listen
 

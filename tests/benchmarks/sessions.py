@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.core.session.cues import Mixer
 from monitor.core.session.effects import Effect, Hush, Play, Write
 from monitor.core.session.session import Options, Session
+from monitor.core.session.sounds import Mixer
 from monitor.review.load import load
 from monitor.review.measures import measure
 from tests.benchmarks.troubles import Case

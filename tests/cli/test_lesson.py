@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
-from monitor.core.session.cues import SIGNALS
+from monitor.core.session.sounds import SIGNALS
 from monitor.prepare.lesson.quiz import letter, series
 from monitor.prepare.lesson.scores import load_scores
 from tests.cli.rigged import LONG, Rigged

@@ -11,8 +11,8 @@ from monitor.core.development.beliefs import Beliefs, ProbeModel
 from monitor.core.evening.reader import RecipeText, load_evening
 from monitor.core.evening.values import Evening, Film
 from monitor.core.probes.readings import Role
-from monitor.core.session.cues import Vessel
 from monitor.core.session.session import Options, Session
+from monitor.core.session.sounds import Vessel
 from monitor.live.evening import Armed, EveningRehearsal
 
 Record = dict[str, Any]

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 
 from monitor.cli.terminal.voices import Voice
-from monitor.core.session.cues import SIGNALS
+from monitor.core.session.sounds import SIGNALS
 from monitor.prepare.lesson.quiz import PASSED, QUESTIONS, LessonQuestion, Score, letter, played
 
 MENU_EVERY = 10

@@ -6,9 +6,9 @@ Tests: tests/core/session/test_session.py, tests/core/session/test_presses.py.
 from __future__ import annotations
 
 from monitor.core.recipe.kinds import FIXING_ROLES
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import SECOND_QUESTION_S
+from monitor.core.session.fixed_times import SECOND_QUESTION_S
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import Press
 
@@ -30,13 +30,13 @@ class FootAnswers:
         if before_s is not None and press.down_s - before_s <= SECOND_QUESTION_S:
             self._question_s = None
             good = not desk.lost and not (film.current is not None and film.current.band.told)
-            calls.play("yes" if good else "answer", t_s + cues.AGAIN_S, cues.YES if good else cues.FAULT)
+            calls.play("yes" if good else "answer", t_s + sounds.AGAIN_S, sounds.YES if good else sounds.FAULT)
             return
         run = press.run if press.run is not None and not press.run.left else film.due_run
         if run is None or run.stage.has_no_clock:
             return
         if run.stage.role in FIXING_ROLES and press.state == "past minimum":
             if run.told:
-                calls.play("over", t_s, cues.OVER)
+                calls.play("over", t_s, sounds.OVER)
             return
-        calls.play("answer", t_s, cues.answer(int(max(0.0, run.end_s - press.down_s) // 60)))
+        calls.play("answer", t_s, sounds.answer(int(max(0.0, run.end_s - press.down_s) // 60)))

@@ -1,7 +1,7 @@
 """What the session asks of the sounder: soundings by number, NOW and its repeats, and room for one FAULT at a time.
 
-Decides when a sound is due, never what it means; what sounds share the sounder is `cues.Mixer`'s. Pure, part of one session.
-Tests: tests/core/session/test_session.py (repeats, FAULT), tests/core/session/test_cues.py.
+Decides when a sound is due, never what it means; what sounds share the sounder is `sounds.Mixer`'s. Pure, part of one session.
+Tests: tests/core/session/test_session.py (repeats, FAULT), tests/core/session/test_sounds.py.
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from monitor.core.journal.words import Cue
-from monitor.core.session import cues
-from monitor.core.session.cues import Sound, Vessel
+from monitor.core.session import sounds
 from monitor.core.session.effects import Effect, Hush, Play
-from monitor.core.session.limits import CLEAR_S, FAULT_APART_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
+from monitor.core.session.fixed_times import CLEAR_S, FAULT_APART_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
 from monitor.core.session.runs import Run
+from monitor.core.session.sounds import Sound, Vessel
 
 Span = tuple[float, float]
 
@@ -88,7 +88,7 @@ class Calls:
     ) -> Sound:  # fmt: skip
         """One sounding. `late_s`: how much later than it was due, because the program was away. `why`: of a FAULT."""
         self._number += 1
-        pattern = cues.of_vessel(cue, pattern, self._vessel)
+        pattern = sounds.of_vessel(cue, pattern, self._vessel)
         sound = Sound(self._number, cue, onset_s, pattern, sheet, late_s, why, self._vessel)
         if self._back_s is None or onset_s >= self._back_s:
             self._emit(Play(sound))
@@ -102,7 +102,7 @@ class Calls:
 
     def lasts_s(self, cue: Cue, pattern: tuple[float, ...]) -> float:
         """How long this pattern takes in this session."""
-        return cues.length_s(cues.of_vessel(cue, pattern, self._vessel))
+        return sounds.length_s(sounds.of_vessel(cue, pattern, self._vessel))
 
     # -- NOW --------------------------------------------------------------------------------------------------------
 
@@ -125,7 +125,7 @@ class Calls:
         call = self.now
         assert call is not None
         if not answered_at(call.next_s):
-            self.play("now", call.next_s, cues.NOW, call.run.sheet)
+            self.play("now", call.next_s, sounds.NOW, call.run.sheet)
         call.count += 1
         call.go_on()
 
@@ -141,7 +141,7 @@ class Calls:
         """One FAULT as soon as there is room for it: not within 60 s of the last, not in the way of READY or NOW of these runs."""
         self.fault_why = why
         at_s = max(t_s, self.last_fault_s + FAULT_APART_S)
-        length_s = cues.length_s(cues.FAULT)
+        length_s = sounds.length_s(sounds.FAULT)
         for begin_s, end_s in sorted(self._busy(runs, t_s)):
             if at_s + length_s > begin_s - CLEAR_S and at_s < end_s:
                 at_s = end_s + CLEAR_S
@@ -150,8 +150,8 @@ class Calls:
     def fault_first(self, why: str, t_s: float) -> float:
         """A FAULT at once, whatever sounded before: the program was away. When it is over."""
         self.fault_why, self.fault_s, self.last_fault_s = why, None, t_s
-        self.play("fault", t_s, cues.FAULT, why=why)
-        return t_s + cues.length_s(cues.FAULT)
+        self.play("fault", t_s, sounds.FAULT, why=why)
+        return t_s + sounds.length_s(sounds.FAULT)
 
     def sound_fault(self, t_s: float, runs: Iterable[Run]) -> None:
         """It is due, unless something has come in its way meanwhile."""
@@ -160,7 +160,7 @@ class Calls:
         self.want_fault(self.fault_why, wanted_s, runs)
         if self.fault_s > wanted_s + 2 * CLEAR_S:
             return
-        self.play("fault", wanted_s, cues.FAULT, why=self.fault_why)
+        self.play("fault", wanted_s, sounds.FAULT, why=self.fault_why)
         self.last_fault_s = wanted_s
         self.fault_s = None
 
@@ -168,10 +168,10 @@ class Calls:
         """When READY and NOW will sound, as far as is known."""
         for run in runs:
             if not run.left and run.ready_s is not None:
-                yield run.ready_s, run.ready_s + self.lasts_s("ready", cues.READY)
+                yield run.ready_s, run.ready_s + self.lasts_s("ready", sounds.READY)
             if not run.left and run.now_s is not None:
-                yield run.now_s, run.now_s + self.lasts_s("now", cues.NOW)
+                yield run.now_s, run.now_s + self.lasts_s("now", sounds.NOW)
         if self.now is not None:
             quick = NOW_REPEATS - self.now.count
             begin_s = t_s if quick > 0 else self.now.next_s
-            yield begin_s, self.now.next_s + max(0, quick - 1) * NOW_REPEAT_S + self.lasts_s("now", cues.NOW)
+            yield begin_s, self.now.next_s + max(0, quick - 1) * NOW_REPEAT_S + self.lasts_s("now", sounds.NOW)

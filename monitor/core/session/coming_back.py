@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.calls import NowCall
-from monitor.core.session.cues import Sound
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import CLEAR_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
+from monitor.core.session.fixed_times import CLEAR_S, NOW_LATER_S, NOW_REPEAT_S, NOW_REPEATS
 from monitor.core.session.passage import Film
+from monitor.core.session.sounds import Sound
 
 
 def call_after_return(desk: Desk, film: Film, t_s: float, missed: list[Sound], why: str | None) -> None:
@@ -27,14 +27,14 @@ def call_after_return(desk: Desk, film: Film, t_s: float, missed: list[Sound], w
     late_s = free_s - newest.onset_s
     if newest.cue == "ready":
         run = film.called_run(t_s) or film.due_run
-        room = run is not None and (run.now_s is None or run.now_s > free_s + cues.length_s(cues.READY))
+        room = run is not None and (run.now_s is None or run.now_s > free_s + sounds.length_s(sounds.READY))
         if room and late_s < NOW_LATER_S:  # later than that it would be taken for another one
-            calls.play("ready", free_s, cues.READY, newest.sheet, late_s=late_s)
+            calls.play("ready", free_s, sounds.READY, newest.sheet, late_s=late_s)
     elif calls.now is not None:
         run = calls.now.run
         first_s = newest.onset_s if run.now_s is None else run.now_s
         slowly = run.over and run.now_s is not None
-        calls.play("now", free_s, cues.NOW, run.sheet, late_s=free_s - first_s)
+        calls.play("now", free_s, sounds.NOW, run.sheet, late_s=free_s - first_s)
         calls.now = NowCall(run, NOW_REPEATS if slowly else 1, free_s + (NOW_LATER_S if slowly else NOW_REPEAT_S))
     elif any(run.now_s == newest.onset_s and not run.left and not run.settled for run in film.runs):
         calls.play("now", free_s, newest.pattern, newest.sheet, late_s=late_s)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from monitor.core.journal import records
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import PROGRESS_EVERY_S
+from monitor.core.session.fixed_times import PROGRESS_EVERY_S
 from monitor.core.session.runs import Run, is_counted
 
 

@@ -17,8 +17,8 @@ from monitor.core.journal import records
 from monitor.core.journal.records import GapDoubt
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.calls import Calls
-from monitor.core.session.cues import Vessel
 from monitor.core.session.effects import Effect, Write
+from monitor.core.session.sounds import Vessel
 from monitor.core.session.watch import GateWatch
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.core.journal.words import Cue
-from monitor.core.session.cues import Sound, Vessel
+from monitor.core.session.sounds import Sound, Vessel
 
 
 @dataclass(frozen=True, slots=True)

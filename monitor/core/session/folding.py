@@ -16,11 +16,11 @@ from monitor.core.journal import records
 from monitor.core.journal.history import History, Key, Passage
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.probes.readings import Reading
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.calls import NowCall
 from monitor.core.session.desk import Desk
 from monitor.core.session.entry import Entry
-from monitor.core.session.limits import GROUP_GAP_S, OFFER_S, SAME_NOW_S
+from monitor.core.session.fixed_times import GROUP_GAP_S, OFFER_S, SAME_NOW_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.passage import Film
 from monitor.core.session.runs import Run, RunStep, counts_from_s, is_counted
@@ -290,7 +290,7 @@ class Past:
         if now_s is None:
             return
         if self._heard_s < now_s - SAME_NOW_S:
-            desk.calls.miss_now(now_s, run.sheet, cues.NOW)
+            desk.calls.miss_now(now_s, run.sheet, sounds.NOW)
         others = [r for r in film.runs if r.stage is run.stage]
         later = any(r.now_s is not None and now_s < r.now_s <= now_s + GROUP_GAP_S for r in others)
         if desk.options.has_switch and not (run.sheet is not None and later):

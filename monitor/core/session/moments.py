@@ -10,10 +10,10 @@ from typing import Any, Literal
 
 from monitor.core.journal import records
 from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.counting import Counting
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import AHEAD_S, CONFIRM_READY_S, CONFIRM_STEP_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
+from monitor.core.session.fixed_times import AHEAD_S, CONFIRM_READY_S, CONFIRM_STEP_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
 from monitor.core.session.runs import Current, Run, RunStep
 
 
@@ -64,7 +64,7 @@ class Moments:
             run.reach(RunStep.FIXED)
             run.end_s = run.ready_s = max(run.end_s, t_s)
             if not run.stage.has_no_clock:
-                calls.play("ready", run.end_s, cues.READY)
+                calls.play("ready", run.end_s, sounds.READY)
             return
         assert run.now_s is not None
         assert run.ready_s is not None
@@ -85,7 +85,7 @@ class Moments:
         run.ready_s = ready_s if leads_group else None
         current.last_exit_now_s = run.now_s if current.last_exit_now_s is None else max(current.last_exit_now_s, run.now_s)
         if leads_group:
-            calls.play("ready", ready_s, cues.READY, run.sheet)
+            calls.play("ready", ready_s, sounds.READY, run.sheet)
 
     def _one_leap(self, run: Run, t_s: float) -> bool:
         """READY would sound on the word of readings that have been odd for a few seconds only; without them it is not due."""
@@ -103,7 +103,7 @@ class Moments:
         run.reach(RunStep.CALLED)
         onset_s = run.now_s if run.now_s is not None else t_s
         later = [r for r in runs if r is not run and r.now_s is not None and onset_s < r.now_s <= onset_s + GROUP_GAP_S]
-        self._desk.calls.call_now(run, onset_s, cues.SHEET_NOW if later else cues.NOW, not later and self._desk.options.has_switch)
+        self._desk.calls.call_now(run, onset_s, sounds.SHEET_NOW if later else sounds.NOW, not later and self._desk.options.has_switch)
 
     def write_now(self, run: Run, t_s: float) -> None:
         """NOW has come."""
@@ -115,7 +115,7 @@ class Moments:
         assert current.at_most_at_s is not None
         current.at_most_called = True
         onset_s = max(current.at_most_at_s, t_s)
-        self._desk.calls.call_now(current.runs[-1], onset_s, cues.NOW, self._desk.options.has_switch)
+        self._desk.calls.call_now(current.runs[-1], onset_s, sounds.NOW, self._desk.options.has_switch)
 
     def write_at_most(self, current: Current, t_s: float) -> None:
         """It is over."""

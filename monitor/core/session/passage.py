@@ -16,7 +16,7 @@ from monitor.core.session.counting import Counting
 from monitor.core.session.desk import Desk
 from monitor.core.session.effects import Close, Lamp
 from monitor.core.session.entry import Entry
-from monitor.core.session.limits import AGAIN_WITHIN_S, EPS_S, LAST_DEVELOPER_S, OFFER_S
+from monitor.core.session.fixed_times import AGAIN_WITHIN_S, EPS_S, LAST_DEVELOPER_S, OFFER_S
 from monitor.core.session.moments import Moments
 from monitor.core.session.offers import Offer, Offers
 from monitor.core.session.runs import Current, Run, RunStep, is_counted, pace_of

@@ -13,9 +13,9 @@ from typing import Literal, get_args
 
 from monitor.core.journal import records
 from monitor.core.journal.words import Meaning
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.desk import Desk
-from monitor.core.session.limits import AGAIN_HOLD_S, BEGIN_HOLD_S, EPS_S, STUCK_HOLD_S, TAP_HOLD_S
+from monitor.core.session.fixed_times import AGAIN_HOLD_S, BEGIN_HOLD_S, EPS_S, STUCK_HOLD_S, TAP_HOLD_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.runs import Run
 
@@ -212,7 +212,7 @@ class Foot:
             return
         if state in ("now", "due", "unanswered"):
             self._desk.calls.pause_now(t_s)  # if the press turns out to be a question, NOW goes on with its next repeat
-        self._desk.calls.play("click", t_s, cues.CLICK)
+        self._desk.calls.play("click", t_s, sounds.CLICK)
 
     def held(self, t_s: float) -> Press | None:
         """It is still down at `next_s`. The press where it has just been taken for stuck."""

@@ -10,7 +10,7 @@ from enum import IntEnum
 
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.session.agitation import Pace
-from monitor.core.session.limits import SHUFFLE_STEP_S
+from monitor.core.session.fixed_times import SHUFFLE_STEP_S
 from monitor.core.session.watch import Band
 
 

@@ -24,17 +24,15 @@ from monitor.core.journal.snapshot import LastCue, Snapshot
 from monitor.core.journal.words import Meaning
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.agenda import MOMENTS, Due, What, first
 from monitor.core.session.agitation import Tick
 from monitor.core.session.answers import FootAnswers
 from monitor.core.session.clashes import Hands, hands_of
 from monitor.core.session.coming_back import call_after_return, why_away
-from monitor.core.session.cues import Sound
 from monitor.core.session.desk import Desk, Options
 from monitor.core.session.effects import Effect
-from monitor.core.session.folding import Past
-from monitor.core.session.limits import (
+from monitor.core.session.fixed_times import (
     AHEAD_S,
     BEAT_S,
     EPS_S,
@@ -43,10 +41,12 @@ from monitor.core.session.limits import (
     PROGRESS_EVERY_S,
     STUCK_HOLD_S,
 )
+from monitor.core.session.folding import Past
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import ALL_LENGTHS, Foot, Length, Press
 from monitor.core.session.presses import Sound as PressSound
 from monitor.core.session.runs import Current, Run, RunStep
+from monitor.core.session.sounds import Sound
 from monitor.core.session.standing import stand_at, state_at
 from monitor.core.session.whose_press import Stand
 
@@ -416,7 +416,7 @@ class Session:
         at_least = run.stage.until == "at least"
         if run.over and not run.left and self._film.is_last and at_least and not self.options.has_switch:
             # nobody can tap it away: the session closes when READY has been heard
-            yield Due(run.end_s + self._desk.calls.lasts_s("ready", cues.READY), "close", run)
+            yield Due(run.end_s + self._desk.calls.lasts_s("ready", sounds.READY), "close", run)
         if run.over:
             awaited = self._foot.decides_over(run) or (self._foot.undecided and self._film.is_last)  # a press is not lost in the close
             if not run.left and not at_least and not awaited:
@@ -462,7 +462,7 @@ class Session:
             return
         if desk.gate.watch(self.recipe.stages[index], index, desk.estimator.temperature(t_s), t_s, desk.write) and film.current is None:
             self._waits_since_s = max(self._waits_since_s, t_s)
-            desk.calls.play("ready", t_s, cues.READY)
+            desk.calls.play("ready", t_s, sounds.READY)
 
     @property
     def _current(self) -> Current:
@@ -495,7 +495,7 @@ class Session:
         assert tick is not None
         current.tick_after_s = tick.after_begin_s
         onset_s = current.begin_s + tick.after_begin_s
-        self._desk.calls.play("tick", onset_s, cues.DOUBLE_TICK if tick.double else cues.TICK)  # one too late is dropped by the player
+        self._desk.calls.play("tick", onset_s, sounds.DOUBLE_TICK if tick.double else sounds.TICK)  # one too late is dropped by the player
 
     # -- trust ------------------------------------------------------------------------------------------------------
 
@@ -558,9 +558,9 @@ class Session:
     def _sound(self, sound: PressSound, press: Press, t_s: float) -> None:
         """The sound that the table gives to a press."""
         if sound == "second click":
-            self._desk.calls.play("click", t_s, cues.CLICK)
+            self._desk.calls.play("click", t_s, sounds.CLICK)
         elif sound == "specks":
-            self._desk.calls.play("yes", t_s, cues.YES)
+            self._desk.calls.play("yes", t_s, sounds.YES)
         else:
             self._answers.answer(press, t_s)
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from monitor.core.session.limits import DUE_BEFORE_END_S, EARLIEST_APPEARANCE_S, EPS_S
+from monitor.core.session.fixed_times import DUE_BEFORE_END_S, EARLIEST_APPEARANCE_S, EPS_S
 from monitor.core.session.offers import Offer
 from monitor.core.session.passage import Film
 from monitor.core.session.presses import State

@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from monitor.core.journal.words import Cue
-from monitor.core.session.cues import Mixer, MixerStep, Sound, Vessel
+from monitor.core.session.sounds import Mixer, MixerStep, Sound, Vessel
 
 PULSE_LEAST_S = 0.120
 GAP_LEAST_S = 0.180

@@ -12,7 +12,7 @@ from typing import Any
 
 from monitor import __version__
 from monitor.core.errors import EvenbathError
-from monitor.core.session.cues import length_s
+from monitor.core.session.sounds import length_s
 from monitor.live.inbox import Request
 from monitor.live.station.ended import ids_named
 from monitor.live.station.followers import Keyboard

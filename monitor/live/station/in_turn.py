@@ -1,6 +1,6 @@
 """The films of an evening in turn: armed by themselves, or by a press when they are loaded, each when it is planned to begin.
 
-The first film of a vessel arms itself, without a sound: what sounds unasked is a call (`core.session.cues`), and a press of a second says
+The first film of a vessel arms itself, without a sound: what sounds unasked is a call (`core.session.sounds`), and a press of a second says
 by its second click whether it has begun something. What the machine can check is checked again each time. Owned by the thread that owns
 the state. Tests: tests/live/station/test_armed_in_turn.py.
 """
@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from monitor.core.evening.turns import ARMED_BEFORE_S
-from monitor.core.session.cues import Vessel
+from monitor.core.session.sounds import Vessel
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
 from monitor.live.station.running import Running, StartRequest

@@ -1,6 +1,6 @@
 """The player: the one thread that drives sounder and lamp, on absolute deadlines of the monotonic clock.
 
-It knows sounds and nothing about stages; which of two sounds wins is decided by `monitor.core.session.cues.Mixer`. What really
+It knows sounds and nothing about stages; which of two sounds wins is decided by `monitor.core.session.sounds.Mixer`. What really
 began, and when, is reported to the inbox, and so is what will not be heard. A sounder that fails is a message, not an
 exception. The lamp mirrors the sounder while one has been handed in, and only then; a vibrator has the same calls for the skin
 (`monitor.core.session.vibration`), and nothing is reported of it but that it fails. Tests: tests/live/station/test_player.py.
@@ -16,7 +16,7 @@ from dataclasses import replace
 
 from hardware.ports import Output
 from monitor.core.journal.words import CUES, Cue
-from monitor.core.session.cues import Mixer, Sound, Vessel
+from monitor.core.session.sounds import Mixer, Sound, Vessel
 from monitor.core.session.vibration import Vibration
 from monitor.live.clock import Clock
 from monitor.live.inbox import Message, Sounded, Trouble, Unsounded

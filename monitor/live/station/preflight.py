@@ -21,7 +21,7 @@ from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
 from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.sense import grave
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import TICK
+from monitor.core.session.sounds import TICK
 from monitor.live.station.ledger_word import IF_NO, LedgerWord, question_id, question_text
 from monitor.live.station.probes_now import ProbeStatus
 

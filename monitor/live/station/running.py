@@ -20,11 +20,11 @@ from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Compar
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.clashes import Hands
-from monitor.core.session.cues import Sound
-from monitor.core.session.cues import Vessel as VesselNumber
 from monitor.core.session.effects import Close, Effect, Hush, Lamp, Play, Write
 from monitor.core.session.presses import ALL_LENGTHS, Length
 from monitor.core.session.session import Options, Session
+from monitor.core.session.sounds import Sound
+from monitor.core.session.sounds import Vessel as VesselNumber
 from monitor.core.session.whose_press import Stand
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter

@@ -18,8 +18,8 @@ from typing import Any
 
 from monitor.core.journal.words import Cue
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import FAULT, YES, Sound, Vessel
 from monitor.core.session.session import Session
+from monitor.core.session.sounds import FAULT, YES, Sound, Vessel
 from monitor.core.text.quantities import shown
 from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
 from monitor.live.inbox import Trouble

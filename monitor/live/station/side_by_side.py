@@ -16,10 +16,10 @@ from typing import Any, Literal
 from hardware.ports import PanelPort
 from monitor.core.journal.words import CUES, Cue
 from monitor.core.session.clashes import LOOK_AHEAD_S, ClashWatch, Hands, clash_of
-from monitor.core.session.cues import Sound, Vessel
-from monitor.core.session.limits import STUCK_HOLD_S
-from monitor.core.session.one_fault import OneFault
+from monitor.core.session.fixed_times import STUCK_HOLD_S
 from monitor.core.session.presses import ALL_LENGTHS, FROM_S, Length, length_of
+from monitor.core.session.shared_fault import OneFault
+from monitor.core.session.sounds import Sound, Vessel
 from monitor.core.session.whose_press import Stand, means_nothing, own_lengths, tap_owner, tap_owner_at_now
 from monitor.live.inbox import Message, Sounded, Unsounded
 from monitor.live.station.player import Player

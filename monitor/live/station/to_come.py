@@ -16,7 +16,7 @@ from typing import Any
 
 from monitor.core.evening.turns import Turn, Turns
 from monitor.core.recipe.reader import recipe_from_data
-from monitor.core.session.cues import Vessel
+from monitor.core.session.sounds import Vessel
 from monitor.live.clock import Clock
 from monitor.live.station.running import FilmPlace, Running, StartRequest
 

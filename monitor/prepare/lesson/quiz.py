@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal, answer
+from monitor.core.session.sounds import SIGNALS, TENS_FROM, Signal, answer
 
 QUESTIONS = 40
 PASSED = 0.95

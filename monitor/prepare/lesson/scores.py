@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from monitor.core.session.cues import SIGNALS
+from monitor.core.session.sounds import SIGNALS
 from monitor.prepare.lesson.quiz import Score
 from monitor.prepare.state.folder import LEARNED
 from monitor.prepare.state.kept_lines import read_lines, writing

@@ -16,8 +16,8 @@ from html import escape
 from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
-from monitor.core.session.cues import SIGNALS, TENS_FROM, Signal
 from monitor.core.session.presses import FOOT_IN_BRIEF
+from monitor.core.session.sounds import SIGNALS, TENS_FROM, Signal
 from monitor.core.text.degrees import figure, plain, plain_difference, unit
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.cautions import RULE, cautions_for

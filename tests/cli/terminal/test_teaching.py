@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import pytest
 
 from monitor.cli.terminal.teaching import MENU_EVERY, TO_WRITE_S, Left, Teaching, key, menu, needed, result
-from monitor.core.session.cues import SIGNALS
+from monitor.core.session.sounds import SIGNALS
 from monitor.prepare.lesson.quiz import LessonQuestion, Score, letter, played, series
 
 QUESTIONS = series(random.Random(7))

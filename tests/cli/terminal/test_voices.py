@@ -8,7 +8,7 @@ import pytest
 
 from monitor.cli.terminal.voices import AFTER_S, BELL, Bell, StationVoice
 from monitor.core.errors import InputWrong
-from monitor.core.session.cues import FAULT, NOW, READY
+from monitor.core.session.sounds import FAULT, NOW, READY
 from tests.fake_clock import FakeClock
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from monitor.core.journal.history import History
-from monitor.core.session.cues import Sound
 from monitor.core.session.effects import Effect, Play
+from monitor.core.session.sounds import Sound
 from tests.evening import Evening, Record, recipe
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.calls import Calls
 from monitor.core.session.effects import Play
 from monitor.core.session.runs import Run
@@ -61,8 +61,8 @@ def test_a_fault_gets_out_of_the_way_of_ready_and_of_now(ready_s: float | None, 
 def test_a_fault_does_not_sound_between_the_quick_repeats_of_now() -> None:
     """It waits until the sixth is over; between slow repeats there is room for it."""
     asked, at = Asked(), run(None, None)
-    asked.calls.call_now(at, 100.0, cues.NOW, repeats=True)
-    last_s = 100.0 + 5 * 2.4 + cues.length_s(cues.NOW)
+    asked.calls.call_now(at, 100.0, sounds.NOW, repeats=True)
+    last_s = 100.0 + 5 * 2.4 + sounds.length_s(sounds.NOW)
     for wanted_s in (100.2, 101.7):  # while it sounds, and in the silence behind it
         assert asked.fault_at(wanted_s, [at]) == pytest.approx(last_s + 0.1)
     for _ in range(5):
@@ -74,7 +74,7 @@ def test_a_fault_does_not_sound_between_the_quick_repeats_of_now() -> None:
 def test_after_six_quick_ones_now_is_repeated_every_ten_seconds() -> None:
     """Until it is silenced."""
     asked = Asked()
-    asked.calls.call_now(run(None, None), 0.0, cues.NOW, repeats=True)
+    asked.calls.call_now(run(None, None), 0.0, sounds.NOW, repeats=True)
     for _ in range(7):
         asked.calls.repeat_now(lambda _: False)
     assert asked.played("now") == pytest.approx([0.0, 2.4, 4.8, 7.2, 9.6, 12.0, 22.0, 32.0])
@@ -85,7 +85,7 @@ def test_after_six_quick_ones_now_is_repeated_every_ten_seconds() -> None:
 def test_under_a_foot_that_may_be_answering_a_repeat_is_left_out_and_the_rhythm_goes_on() -> None:
     """What counts is the moment at which it would sound."""
     asked = Asked()
-    asked.calls.call_now(run(None, None), 0.0, cues.NOW, repeats=True)
+    asked.calls.call_now(run(None, None), 0.0, sounds.NOW, repeats=True)
     for _ in range(3):
         asked.calls.repeat_now(lambda t_s: t_s < 4.8)
     assert asked.played("now") == pytest.approx([0.0, 4.8, 7.2])
@@ -94,15 +94,15 @@ def test_under_a_foot_that_may_be_answering_a_repeat_is_left_out_and_the_rhythm_
 def test_a_new_call_ends_the_repeats_of_the_one_before_and_only_its_own_run_silences_it() -> None:
     """What ends the call of a run that is gone leaves the newer one alone."""
     asked, old, new = Asked(), run(None, None), run(None, None)
-    asked.calls.call_now(old, 0.0, cues.NOW, repeats=True)
-    asked.calls.call_now(new, 5.0, cues.NOW, repeats=True)
+    asked.calls.call_now(old, 0.0, sounds.NOW, repeats=True)
+    asked.calls.call_now(new, 5.0, sounds.NOW, repeats=True)
     asked.calls.silence_now(old)
     assert asked.calls.now is not None
     assert asked.calls.now.run is new
     asked.calls.silence_now(new)
     assert asked.calls.now is None
-    asked.calls.call_now(old, 20.0, cues.NOW, repeats=True)
-    asked.calls.call_now(new, 25.0, cues.SHEET_NOW, repeats=False)
+    asked.calls.call_now(old, 20.0, sounds.NOW, repeats=True)
+    asked.calls.call_now(new, 25.0, sounds.SHEET_NOW, repeats=False)
     assert asked.calls.now is None
 
 
@@ -120,7 +120,7 @@ def test_a_sound_that_fell_due_while_the_program_was_away_is_only_remembered() -
     asked = Asked()
     asked.calls.go_away(100.0)
     for cue, at_s in (("tick", 90.0), ("ready", 95.0), ("now", 99.0), ("tick", 100.0)):
-        asked.calls.play(cue, at_s, cues.TICK)  # type: ignore[arg-type]
+        asked.calls.play(cue, at_s, sounds.TICK)  # type: ignore[arg-type]
     assert [s.cue for s in asked.calls.come_back()] == ["ready", "now"]
     assert asked.played("tick") == [100.0]
 
@@ -130,6 +130,6 @@ def test_the_fault_of_a_return_sounds_at_once_whatever_sounded_before() -> None:
     asked = Asked()
     asked.fault_at(10.0, [])
     asked.calls.sound_fault(10.0, [])
-    assert asked.calls.fault_first("the program was away", 12.0) == pytest.approx(12.0 + cues.length_s(cues.FAULT))
+    assert asked.calls.fault_first("the program was away", 12.0) == pytest.approx(12.0 + sounds.length_s(sounds.FAULT))
     assert asked.played("fault") == [10.0, 12.0]
     assert asked.fault_at(20.0, []) == 72.0

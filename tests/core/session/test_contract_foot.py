@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from tests.core.session.by_the_clock import DEVELOP, FIX, LOAD, STOP, begins, begun, evening, nows, taps, timed
 from tests.evening import Evening, recipe
 
@@ -178,7 +178,7 @@ def test_a_question_is_answered_by_the_whole_minutes_to_the_end(at_s: float, min
     held = begun(timed("develop", "10:00", 'drain = "0:05"'), STOP).press(at_s, 1.0).to(at_s + 4)
     answer = held.played[-1] if at_s < 590.0 else next(s for s in held.played if s.cue == "answer")
     assert answer.cue == "answer"
-    assert answer.pattern == cues.answer(minutes)
+    assert answer.pattern == sounds.answer(minutes)
     assert answer.onset_s == pytest.approx(at_s + 0.7)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.core.session.cues import SIGNALS
+from monitor.core.session.sounds import SIGNALS
 from tests.benchmarks.bathroom import RATE_HZ, Place, in_the_bathroom
 from tests.benchmarks.bench_ears import MUST_BE_RIGHT, MUST_DB, confusion
 from tests.benchmarks.ears import KNOWN, UNHEARD, listen

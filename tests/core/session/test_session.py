@@ -9,7 +9,7 @@ import pytest
 
 from monitor.core.development.beliefs import End
 from monitor.core.development.estimator import Estimator
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from tests.evening import FIX, STOP, Evening, develop, recipe
 
 PLAN = recipe(develop("5:00"), STOP, FIX)
@@ -204,7 +204,7 @@ def test_without_a_switch_the_last_ready_is_heard_to_its_end_before_the_session_
     evening = Evening(PLAN, has_switch=False).open().to(1000)
     minimum_s = evening.stage(3, "minimum")["t_s"]
     assert evening.cues("ready")[-1] == pytest.approx(minimum_s)
-    assert evening.kind("session", event="close")[0]["t_s"] == pytest.approx(minimum_s + sum(cues.READY))
+    assert evening.kind("session", event="close")[0]["t_s"] == pytest.approx(minimum_s + sum(sounds.READY))
 
 
 # -- at-least stages ----------------------------------------------------------------------------------------------------
@@ -258,7 +258,7 @@ class Listening(Evening):
     """An evening that keeps what was sounded."""
 
     def __init__(self, *args: object, **options: object) -> None:
-        self.heard: list[cues.Sound] = []
+        self.heard: list[sounds.Sound] = []
         super().__init__(*args, **options)  # type: ignore[arg-type]
 
     def _sound(self) -> None:
@@ -274,14 +274,15 @@ def test_a_question_with_six_minutes_twenty_left_is_answered_six() -> None:
     """One long and one short: whole minutes, rounded down."""
     evening = Listening(recipe(develop("11:00"), STOP, FIX))
     evening.begin().press(660 - 380, 0.9).to(300)
-    assert [s.pattern for s in evening.heard if s.cue == "answer"] == [cues.answer(6)]
+    assert [s.pattern for s in evening.heard if s.cue == "answer"] == [sounds.answer(6)]
 
 
 def test_in_the_fixer_a_question_is_answered_by_the_minutes_to_wait_and_after_them_by_the_long_tone() -> None:
     """The permission for light is only ever an answer, and never comes before the minimum."""
     evening = Listening(recipe(FIX))
     evening.begin().press(70.0, 0.9).to(299).press(310.0, 0.9).to(320)
-    assert [(s.cue, s.pattern) for s in evening.heard if s.cue in ("answer", "over")] == [("answer", cues.answer(3)), ("over", cues.OVER)]
+    told = [(s.cue, s.pattern) for s in evening.heard if s.cue in ("answer", "over")]
+    assert told == [("answer", sounds.answer(3)), ("over", sounds.OVER)]
     assert not evening.session.closed
 
 
@@ -289,9 +290,9 @@ def test_a_second_question_within_three_seconds_asks_for_the_temperature() -> No
     """Two specks where it is trusted, the FAULT rhythm where it is not; never a bare number."""
     evening = Listening(PLAN, lambda t: 20.0 if t < 100 else None)
     evening.begin().press(50.0, 0.8).press(52.0, 0.8).to(60)
-    assert [s.pattern for s in evening.heard if s.cue in ("answer", "yes")][-1] == cues.YES
+    assert [s.pattern for s in evening.heard if s.cue in ("answer", "yes")][-1] == sounds.YES
     evening.press(150.0, 0.8).press(152.0, 0.8).to(160)
-    assert [s.pattern for s in evening.heard if s.cue == "answer"][-1] == cues.FAULT
+    assert [s.pattern for s in evening.heard if s.cue == "answer"][-1] == sounds.FAULT
 
 
 def test_a_thousand_stumbles_move_nothing() -> None:

@@ -7,7 +7,7 @@ from functools import cache
 
 import pytest
 
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from monitor.core.session.session import GapDoubt, Session
 from tests.core.session.test_session_sheets import entered, tray
 from tests.evening import FIX, STOP, Evening, Record, develop, recipe
@@ -185,7 +185,7 @@ def test_a_now_that_fell_into_the_gap_sounds_behind_a_fault_and_says_how_late_it
     assert fault["t_s"] == pytest.approx(now_s + 2.0)
     assert "program was away" in fault["why"]
     now = alive.kind("cue", cue="now")[0]
-    assert now["t_s"] == pytest.approx(now_s + 2.0 + cues.length_s(cues.FAULT) + 0.1)
+    assert now["t_s"] == pytest.approx(now_s + 2.0 + sounds.length_s(sounds.FAULT) + 0.1)
     assert now["late_s"] == pytest.approx(now["t_s"] - now_s)
 
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import pytest
 
 from monitor.core.journal.history import History
-from monitor.core.session import cues
-from monitor.core.session.cues import Sound
+from monitor.core.session import sounds
 from monitor.core.session.effects import Effect, Play
+from monitor.core.session.sounds import Sound
 from tests.evening import FIX, Evening, recipe
 
 SHEETS = '[sheets]\ncount = {count}\ninterval = "0:10"\n'
@@ -89,7 +89,7 @@ def test_the_last_sheet_of_a_group_has_now_and_the_others_the_sheets_call() -> N
 
     evening._do = listening  # type: ignore[method-assign]
     evening.to(515)
-    assert [(s.sheet, s.pattern) for s in begun[:6]] == [*((k, cues.SHEET_NOW) for k in range(1, 6)), (6, cues.NOW)]
+    assert [(s.sheet, s.pattern) for s in begun[:6]] == [*((k, sounds.SHEET_NOW) for k in range(1, 6)), (6, sounds.NOW)]
 
 
 def test_each_tap_on_the_way_out_is_the_begin_of_that_sheet_in_the_stop_and_its_time_counts_from_the_last() -> None:

@@ -10,8 +10,8 @@ import pytest
 from hardware.ports import Sample
 from monitor.cli.status import lines
 from monitor.core.journal.records import Note
-from monitor.core.session.cues import FAULT, TICK, Sound
 from monitor.core.session.effects import Play
+from monitor.core.session.sounds import FAULT, TICK, Sound
 from monitor.live.inbox import Edge, MachineHealth, Sampled, Sounded, Unsounded
 from monitor.live.station.readers import Reader
 from monitor.live.station.sdnotify import Notifier

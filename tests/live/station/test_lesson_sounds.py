@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from monitor.core.session.cues import SIGNALS, Signal
+from monitor.core.session.sounds import SIGNALS, Signal
 from tests.live.simulated import SHORT, World
 
 

@@ -6,7 +6,7 @@ import threading
 import pytest
 
 from hardware.simulated.panel import RecordingOutput
-from monitor.core.session.cues import CLICK, NOW, READY, TICK, Sound
+from monitor.core.session.sounds import CLICK, NOW, READY, TICK, Sound
 from monitor.live.clock import RealClock
 from monitor.live.inbox import Inbox, Message, Sounded, Trouble, Unsounded
 from monitor.live.station.player import Player, make_real_time

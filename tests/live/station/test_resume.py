@@ -8,8 +8,8 @@ import pytest
 
 from hardware.ports import Sample
 from monitor.core.recipe.reader import load_recipe
-from monitor.core.session import cues
-from monitor.core.session.limits import CLEAR_S
+from monitor.core.session import sounds
+from monitor.core.session.fixed_times import CLEAR_S
 from monitor.live.inbox import Sampled
 from monitor.live.station.resume import UnfinishedSession, plan
 from monitor.live.station.unfinished import unfinished_sessions
@@ -92,7 +92,7 @@ def test_a_now_that_was_due_and_not_heard_comes_behind_a_fault(tmp_path: Path, h
         world.go(3)
         back_s = world.records(name, "session", event="resume")[0]["t_s"]
         again = [r["t_s"] - back_s for r in world.records(name, "cue", cue="now") if r["t_s"] >= back_s]
-        behind_fault_s = cues.length_s(cues.FAULT) + CLEAR_S
+        behind_fault_s = sounds.length_s(sounds.FAULT) + CLEAR_S
         assert (again[:1] == [pytest.approx(behind_fault_s, abs=0.1)]) is not heard, (again, heard)
 
 

@@ -15,7 +15,7 @@ import pytest
 from monitor.cli.status import lines
 from monitor.core.probes.learned import Learned, VesselLag
 from monitor.core.recipe.reader import load_recipe
-from monitor.core.session import cues
+from monitor.core.session import sounds
 from tests.live.simulated import DARK, JUG_2, SHORT, World
 from tests.live.station.test_telemetry import Voice
 from tests.seeds import seeds
@@ -265,7 +265,7 @@ def test_each_vessel_may_have_its_own_foot_and_sounder(tmp_path: Path) -> None:
     world.go(3)
     assert world.panel.sounder_2 is not None
     lasted = [round(b[0] - a[0], 2) for a, b in zip(world.panel.sounder_2.edges, world.panel.sounder_2.edges[1:], strict=False)]
-    now = [round(part, 2) for part in cues.of_vessel("now", cues.NOW, 2)]
+    now = [round(part, 2) for part in sounds.of_vessel("now", sounds.NOW, 2)]
     assert any(lasted[i : i + len(now)] == now for i in range(len(lasted)))
     assert world.panel.sounder.edges == []
 

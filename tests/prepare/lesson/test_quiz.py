@@ -7,7 +7,7 @@ from collections import Counter
 
 import pytest
 
-from monitor.core.session.cues import SIGNALS, answer
+from monitor.core.session.sounds import SIGNALS, answer
 from monitor.prepare.lesson.quiz import QUESTIONS, LessonQuestion, Score, letter, played, series
 
 BY_NAME = {signal.name: signal for signal in SIGNALS}

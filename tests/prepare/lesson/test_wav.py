@@ -8,7 +8,7 @@ import wave
 import numpy as np
 import pytest
 
-from monitor.core.session.cues import SIGNALS, Signal
+from monitor.core.session.sounds import SIGNALS, Signal
 from monitor.prepare.lesson.wav import RAMP_S, RATE_HZ, SILENCE_S, TONE_HZ, wav_bytes
 
 

@@ -6,8 +6,8 @@ import re
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
-from monitor.core.session.cues import SIGNALS
 from monitor.core.session.presses import FOOT_IN_BRIEF
+from monitor.core.session.sounds import SIGNALS
 from monitor.core.text import degrees
 from monitor.prepare.paper.card import Big, card_html, readable
 from monitor.prepare.paper.page_fit import lines_of

@@ -1,7 +1,7 @@
 """One FAULT for two films: what troubles both is heard once, and FAULTs of either lie a minute apart.
 
 Each session keeps its own FAULTs a minute apart (`calls`); this keeps them so across sessions. Times are of a clock that the films
-share. Pure; tests: tests/core/session/test_one_fault.py.
+share. Pure; tests: tests/core/session/test_shared_fault.py.
 """
 
 from __future__ import annotations
@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from monitor.core.session.cues import Sound, Vessel
-from monitor.core.session.limits import FAULT_APART_S
+from monitor.core.session.fixed_times import FAULT_APART_S
+from monitor.core.session.sounds import Sound, Vessel
 
 SAME_FAULT_S = 5.0
 """A FAULT this soon after the other film's is heard as the same one (this project's own choice)."""

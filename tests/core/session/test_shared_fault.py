@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from monitor.core.session import cues
-from monitor.core.session.cues import Sound, Vessel
-from monitor.core.session.one_fault import OneFault
+from monitor.core.session import sounds
+from monitor.core.session.shared_fault import OneFault
+from monitor.core.session.sounds import Sound, Vessel
 
 
 def fault(number: int, vessel: Vessel, why: str) -> Sound:
     """A FAULT of one of the films."""
-    return Sound(number, "fault", 0.0, cues.FAULT, why=why, vessel=vessel)
+    return Sound(number, "fault", 0.0, sounds.FAULT, why=why, vessel=vessel)
 
 
 def test_what_troubles_both_sounds_once_and_is_told_to_both() -> None:

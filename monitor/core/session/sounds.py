@@ -7,7 +7,7 @@ Their own design by practice of this project, with MIL-STD-1472E 5.3 (at most fo
 second) in mind; no conformity is claimed. Forbidden: the evacuation rhythm of ISO 8201 and the carbon-monoxide rhythm.
 
 `Mixer` is pure: sounds go in, levels over time come out; the live player and the rehearsal run the same one.
-Tests: tests/core/session/test_cues.py.
+Tests: tests/core/session/test_sounds.py.
 """
 
 from __future__ import annotations
