@@ -143,7 +143,7 @@ def two_tanks() -> dict[int, bytes]:
 
         place = {"name": evening.name, "film": film.number, "of": len(evening.films), "what": film.what, "vessel": film.vessel}
         opening = {
-            "version": VERSION, "zone": "UTC", "probes": [{**asdict(p), "compared": p.was_compared} for p in probes], "compared": True,
+            "version": VERSION, "zone": "UTC", "probes": [p.opening for p in probes], "compared": True,
             "vessel": asdict(Vessel(TANK_LAG_S, 18.0)), "pour_c": None, "trace": f"{TWO}.csv",
             "evening": {**place, "vessel_number": number},
         }  # fmt: skip
@@ -223,7 +223,7 @@ def opened(evening: Evening, write: Callable[[dict[str, Any]], None]) -> Play:
         {
             "version": VERSION,
             "zone": "UTC",
-            "probes": [{**asdict(p), "compared": p.was_compared} for p in probes],
+            "probes": [p.opening for p in probes],
             "compared": probes[0].was_compared,
             "vessel": None if evening.vessel is None else asdict(evening.vessel),
             "pour_c": evening.pour_c,

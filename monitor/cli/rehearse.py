@@ -179,7 +179,7 @@ def _opening(args: argparse.Namespace, beliefs: Beliefs, lag_s: float, zone: str
     return {
         "version": __version__,
         "zone": zone,
-        "probes": [{**asdict(p), "compared": p.was_compared} for p in beliefs.probes],
+        "probes": [probe.opening for probe in beliefs.probes],
         "compared": beliefs.probes[0].was_compared,
         "vessel": None if beliefs.vessel is None else asdict(beliefs.vessel),
         "pour_c": beliefs.pour_c,

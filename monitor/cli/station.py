@@ -96,7 +96,7 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines,
     from monitor.live.station.sdnotify import Notifier
     from monitor.live.station.telling import Telling
     from monitor.live.station.unfinished import unfinished_sessions
-    from monitor.prepare.probes.learned_store import load_learned
+    from monitor.prepare.probes.learned_store import load_learned, save_lag
 
     urgent = be_urgent()
     inbox = Inbox()
@@ -127,9 +127,11 @@ def _serve(config: StationConfig, clock: Clock, rig: Path | None, log: LogLines,
     readers = [Reader(clock, bus, probe.name, probe.id, inbox.put) for probe in config.probes]
     first = [learned]
     learn: Callable[[], Learned] = lambda: first.pop() if first else load_learned(config.state)  # noqa: E731
-    parts = Parts(config, clock, inbox, panel, player, readers, learn, control.send, log.say, publisher, notifier, telling=telling)
+    keeper = Keeper(clock, config.state, inbox.put, lambda: load_learned(config.state), lambda lag: save_lag(config.state, lag))
+    parts = Parts(
+        config, clock, inbox, panel, player, readers, learn, control.send, log.say, publisher, notifier, telling=telling, keep=keeper.keep
+    )
     station = Station(parts)
-    keeper = Keeper(clock, config.state, inbox.put)
     try:
         control.open()
         _open_telling(telling, log.say)

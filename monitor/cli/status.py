@@ -90,6 +90,9 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
         yield f"  to come: {film['what']}" + (f", {film['vessel']}" if film["vessel"] else "") + "".join(_turn(film))
     for probe in answer["probes"]:
         yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
+    yield from (f"  {lag['said']}" for lag in answer.get("lags") or [])
+    if answer.get("lags_not_kept"):
+        yield f"  lags: {answer['lags_not_kept']}"
     yield from _disk(answer)
     if answer.get("journal_disturbed"):
         yield f"  journal: {answer['journal_disturbed']}"

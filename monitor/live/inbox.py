@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from hardware.ports import Sample
+from monitor.core.probes.learned import Learned
 from monitor.core.session.sounds import Sound
 
 Reply = Callable[[Mapping[str, Any]], None]
@@ -63,6 +64,13 @@ class Trouble:
 
 
 @dataclass(frozen=True, slots=True)
+class Relearned:
+    """What was learned of probes and vessels, where it is not what it was."""
+
+    learned: Learned
+
+
+@dataclass(frozen=True, slots=True)
 class MachineHealth:
     """What the keeper found: free bytes on the state folder's disk (None if the disk does not answer) and the board's throttling word."""
 
@@ -93,7 +101,7 @@ class Stop:
     why: Literal["signal", "keyboard", "test"] = "signal"
 
 
-Message = Edge | Sampled | Sounded | Unsounded | Trouble | MachineHealth | Request | HungUp | Stop
+Message = Edge | Sampled | Sounded | Unsounded | Trouble | MachineHealth | Relearned | Request | HungUp | Stop
 
 
 MOST = 50_000

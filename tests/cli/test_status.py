@@ -8,8 +8,11 @@ from typing import Any
 
 import pytest
 
+from monitor.cli.main import main
 from monitor.cli.status import lines
-from tests.cli.rigged import LONG, Rigged
+from monitor.core.probes.learned import ProbeLag
+from monitor.prepare.probes.learned_store import save_probe_lag
+from tests.cli.rigged import IDS, LONG, Rigged
 
 
 @pytest.fixture
@@ -151,3 +154,24 @@ def test_follow_shows_the_view_again_and_says_at_the_end_what_became_of_it(rigge
     assert follower.returncode == 0
     assert f"session {name} is over: seen enough" in seen
     assert f"Journal: {rigged.journal(name)}" in seen
+
+
+def test_what_a_session_told_of_a_lag_is_said_by_status_and_before_the_next_film(tmp_path: Path) -> None:
+    """By a real station, beside what was measured; once it is adopted it is no news any more."""
+    rigged = Rigged(tmp_path)
+    save_probe_lag(rigged.state, ProbeLag("jug", IDS["jug"], 8.0, 0.2, "2026-03-01"))
+    save_probe_lag(rigged.state, ProbeLag("jug", IDS["jug"], 11.0, 1.0, "2026-11-20", "20261120-1900"))
+    rigged.start()
+    try:
+        rigged.wait(lambda: "20.25 C" in rigged.run("status", "--file", str(rigged.file)).stdout)
+        adopt = f"evenbath lag --file {rigged.file} --probe jug --adopt"
+        offer = f"11.0 +/- 2.0 s fitted in session 20261120-1900 on 2026-11-20; to adopt that: {adopt}"
+        said = f"lag of jug: 8.0 +/- 0.4 s, measured on 2026-03-01; that stands. {offer}"
+        assert said in rigged.run("status", "--file", str(rigged.file)).stdout
+        assert said in rigged.develop().stderr
+        assert rigged.run("abandon", "--file", str(rigged.file), "--why", "enough").returncode == 0
+        assert main(adopt.split()[1:]) == 0
+        rigged.wait(lambda: "11.0 +/- 2.0 s, adopted on" in rigged.run("status", "--file", str(rigged.file)).stdout)
+        assert "lag of jug" not in rigged.develop().stderr
+    finally:
+        rigged.kill()

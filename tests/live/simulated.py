@@ -21,11 +21,13 @@ from monitor.core.probes.learned import Learned
 from monitor.live.disk.disk import Disk
 from monitor.live.inbox import Edge, HungUp, Inbox, MachineHealth, Request
 from monitor.live.station.daemon import Station
+from monitor.live.station.keeper import Keeper
 from monitor.live.station.parts import Displays, Parts, Telemetry
 from monitor.live.station.player import Player
 from monitor.live.station.readers import READ_EVERY_S, Reader
 from monitor.live.station.sdnotify import Notifier
 from monitor.live.station.station_file import ProbeConfig, StationConfig
+from monitor.prepare.probes.learned_store import load_learned, save_lag
 from tests.fake_clock import FakeClock
 
 MIB = 1 << 20
@@ -155,7 +157,7 @@ class World:
         self._own_switches = own_switches
         if two_vessels:
             self.config = with_two_vessels(self.config, own_switches)
-        self.learned = learned or Learned()
+        self.known_before = learned
         self.answers: list[dict[str, Any]] = []
         self.sent: list[tuple[int, dict[str, Any]]] = []
         self.deaf: set[int] = set()
@@ -176,11 +178,12 @@ class World:
         self.player = Player(self.clock, self.panel.sounder, self.inbox.put, sounder_2=self.panel.sounder_2)
         self.said: list[str] = []
         self.readers = [Reader(self.clock, self.bus, p.name, p.id, self.inbox.put) for p in self.config.probes]
+        self.keeper = Keeper(self.clock, self.state, self.inbox.put, self._learn, lambda lag: save_lag(self.state, lag))
         self.station = Station(
             Parts(
-                self.config, self.clock, self.inbox, self.panel, self.player, self.readers, lambda: self.learned, self._send,
+                self.config, self.clock, self.inbox, self.panel, self.player, self.readers, self._learn, self._send,
                 self.said.append, self._publisher, self._notifier, random.Random(self._seed), self._disk, threads=False,
-                telling=self._telling,
+                telling=self._telling, keep=self.keeper.keep,
             )
         )  # fmt: skip
         self._read_s = self.clock.mono_s()
@@ -192,6 +195,10 @@ class World:
             self.panel.switch_2.listen(lambda at_s, down: self.inbox.put(Edge(at_s, down, 2)))
         self.station.sessions.take_up()
         self.settle()
+
+    def _learn(self) -> Learned:
+        """As the test gave it, else what stands in the state folder."""
+        return load_learned(self.state) if self.known_before is None else self.known_before
 
     def _send(self, line: int, body: Mapping[str, Any]) -> bool:
         if line in self.deaf:
@@ -234,6 +241,7 @@ class World:
             if now_s >= self._health_s:
                 self._health_s = now_s + 10.0
                 self.inbox.put(self.health)
+                self.keeper.step()
             if now_s >= self._read_s:
                 self._read_s += READ_EVERY_S
                 for reader in self.readers:

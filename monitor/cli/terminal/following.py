@@ -74,6 +74,16 @@ def refuse_beside(answer: Mapping[str, Any], screen: bool) -> None:
         raise InputWrong("another film of this evening is or will be bare, and a screen gives light; allowed: a pipe, or a page elsewhere")
 
 
+def _offered(record: Mapping[str, Any], opened: Mapping[str, Any]) -> list[str]:
+    """How the command is told which lag to adopt, where this record offers one."""
+    if record["kind"] != "learned" or record.get("use") != "offered":
+        return []
+    if record["probe"] is not None:
+        return [f"--probe {shlex.quote(str(record['probe']))}"]
+    vessel = opened.get("vessel") or {}
+    return [f"--vessel {shlex.quote(str(vessel['vessel']))}"] if "vessel" in vessel else []
+
+
 class Following:
     """Shows a session until it is over; black while film is bare. `file`: the station's, for the commands that are named."""
 
@@ -368,6 +378,7 @@ class Following:
         if self._over is not None:
             yield self._over
         summary, seq = Summary(), 0
+        offered: list[str] = []
         opened: Mapping[str, Any] = {}
         source = None
         try:
@@ -377,12 +388,14 @@ class Following:
                 if seq == 1:
                     opened = record
                 source = record["source"] if record["kind"] == "progress" else source
+                offered += _offered(record, opened)
         except OSError:
             seq = 0
         if seq:
             for late in self._later:
                 if late["seq"] > seq:
                     summary.add(late)
+                    offered += _offered(late, opened)
             yield from map(in_unit_shown, summary.lines())
         journal = self._around.journal(self._session)
         yield f"Journal: {journal}"
@@ -391,5 +404,6 @@ class Following:
             yield f"Did you measure the developer that you poured off? It shows whether the witness {witness} speaks for it:"
             poured = f'--poured-off "{example(MEASURED)}"'
             yield f"      evenbath lag {shlex.quote(str(journal))} --file {self._file} --probe {witness} {poured} --save"
+        yield from (f"To adopt that lag: evenbath lag --file {self._file} {which} --adopt" for which in offered)
         yield f"Next: evenbath review {self._session} --file {self._file}"
         yield f"      evenbath judge {self._session} --file {self._file}, when the film is dry"

@@ -40,6 +40,9 @@ AIR_FIRST_S = 20.0
 choice)."""
 FOUND_LOG = math.log(1.25)
 """A probe's lag that was found is told where it differs from the one that was told by a quarter (this project's own choice)."""
+FALSE_LAG_LOG_SD = 0.15
+"""Standard deviation of the logarithm of a vessel's lag that would have fitted: those that are tried lie a third apart (`crosswatch`), and
+one film's bath is not another's (this project's own choice)."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
 
 
@@ -256,7 +259,7 @@ class Estimator:
             return self._exchange(probe, verdict) if verdict.exchanged else self._lose(probe, verdict)
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
-            probe.learn_lag(found.lag_s)
+            probe.learn_lag(found.lag_s, found.lag_log_sd)
         return self._looking_back.look(probe, reading.t_s, replay, self._source)
 
     def _beside_bath(self, probe: ProbeTrust, t_s: float) -> Verdict | None:
@@ -340,11 +343,14 @@ class Estimator:
 
     @property
     def found_lags(self) -> list[FoundLag]:
-        """What the session has told of its probes' lags and the vessel's, where that is not what was told before."""
-        lags = [(p.model.name, p.model.lag_s, p.as_told.lag_s) for p in self._ladder_order]
-        found = [FoundLag(*lag) for lag in lags if min(lag[1:]) > 0.0 and abs(math.log(lag[1] / lag[2])) > FOUND_LOG]
+        """What the session has told of its probes' lags and the vessel's, where that is not what was told before. Of probes that were
+        exchanged nothing: each has settled by the other's name."""
+        found: list[FoundLag] = []
+        for now, before in ((p.model, p.as_told) for p in self._ladder_order if not self._bath_watch.exchanged):
+            if min(now.lag_s, before.lag_s) > 0.0 and abs(math.log(now.lag_s / before.lag_s)) > FOUND_LOG:
+                found.append(FoundLag(now.name, now.lag_s, before.lag_s, now.lag_log_sd, before.lag_from == "measured"))
         vessel, lag_s = self._beliefs.vessel, self._bath_watch.false_lag_s
-        return found if vessel is None or lag_s is None else [*found, FoundLag(None, lag_s, vessel.lag_s)]
+        return found if vessel is None or lag_s is None else [*found, FoundLag(None, lag_s, vessel.lag_s, FALSE_LAG_LOG_SD, True)]
 
     def odd_for_s(self, t_s: float) -> float:
         """For how long the readings of the followed probe have been odd at `t_s`; infinite where they are not."""

@@ -315,9 +315,9 @@ class ProbeTrust:
         self.second = SecondProbe()
         self.returning = Returning()
 
-    def learn_lag(self, lag_s: float) -> None:
-        """Its settling has told its lag."""
-        self.model = replace(self.model, lag_s=lag_s)
+    def learn_lag(self, lag_s: float, log_sd: float) -> None:
+        """Its settling has told its lag, with this standard deviation of its logarithm."""
+        self.model = replace(self.model, lag_s=lag_s, lag_log_sd=log_sd)
 
     def is_another(self, model: ProbeModel) -> None:
         """Another sensor speaks by its name: this one."""

@@ -17,6 +17,9 @@ from typing import Any, ClassVar, Literal
 
 from monitor.core.journal.words import Cue, GateState, Meaning
 from monitor.core.probes.readings import Quality, Role, Source
+from monitor.core.text.doubt import plus_minus
+
+LagUse = Literal["next", "offered"]
 
 SCHEMA_VERSION = 1
 """Version of the journal's format; `session` records carry it as `schema`. A reader refuses a newer one."""
@@ -381,19 +384,32 @@ class ToolFault(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LagFound(Record):
-    """At the close: a lag that fitted better than the one that was told, of `probe`, or of the vessel where that is None. Seconds."""
+    """At the close: a lag that fitted better than the one that was told, of `probe`, or of the vessel where that is None. Seconds.
+    `log_sd`: standard deviation of its logarithm. `use`: what is to become of it, `next`: it counts for this probe from the next session
+    on, `offered`: what was told stands until a person adopts this one; None in a rehearsal, after which nothing is kept."""
 
     kind: ClassVar[str] = "learned"
     probe: str | None
     lag_s: float
     told_lag_s: float
+    log_sd: float | None = None
+    use: LagUse | None = None
 
     @property
     def sentence(self) -> str:
         """For people."""
+        doubt = "" if self.log_sd is None else f" {plus_minus(self.lag_s * self.log_sd, 0)}"
         if self.probe is None:
-            return f"the vessel's lag of {self.told_lag_s:.0f} s was false, {self.lag_s:.0f} s would have fitted: learn it again"
-        return f"{self.probe} lagged by {self.lag_s:.0f} s, not {self.told_lag_s:.0f} s: say so in the station file, or learn it by a dip"
+            adopt = ", or adopt this one: evenbath lag --vessel NAME --adopt" if self.use == "offered" else ""
+            fitted = f"{self.lag_s:.0f}{doubt} s would have fitted"
+            return f"the vessel's lag of {self.told_lag_s:.0f} s was false, {fitted}: learn it again{adopt}"
+        lagged = f"{self.probe} lagged by {self.lag_s:.0f}{doubt} s, not {self.told_lag_s:.0f} s"
+        if self.use == "next":
+            return f"{lagged}; that is to count for it from the next session on, a dip makes it surer (evenbath lag)"
+        if self.use == "offered":
+            adopt = f"evenbath lag --probe {self.probe} --adopt"
+            return f"{lagged} as measured, which stands: learn it again by a dip, or adopt this one: {adopt}"
+        return lagged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -104,13 +104,21 @@ def apply(comparison: Comparison, raw_c: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class ProbeLag:
-    """Time constant of a probe in stirred water, seconds, its standard uncertainty, and the ISO day it was learned."""
+    """Time constant of a probe in stirred water, seconds, its standard uncertainty, and the ISO day it was learned. `session`: the one
+    whose settling told it, None where a person measured it by a dip. `adopted`: a person has taken over what that session told."""
 
     probe: str
     id: str | None
     lag_s: float
     sd_s: float
     date: str
+    session: str | None = None
+    adopted: bool = False
+
+    @property
+    def by_person(self) -> bool:
+        """Whether a person has measured or adopted it: then it stands until a person replaces it."""
+        return self.session is None or self.adopted
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +134,14 @@ class VesselLag:
     agitation: str | None = None
     learn_again: str | None = None
     """Why it should be learned again, where a check by the poured-off developer said so."""
+    session: str | None = None
+    adopted: bool = False
+    """The session in which this lag would have fitted, and whether a person has taken it over; None and False where it was measured."""
+
+    @property
+    def by_person(self) -> bool:
+        """Whether a person has measured or adopted it. What a session found is only offered: it belongs to that film's bath and hands."""
+        return self.session is None or self.adopted
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,24 +161,41 @@ class WitnessCheck:
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """All that has been learned so far: the newest of each. Keys are names, and permanent numbers where there is one."""
+    """All that has been learned so far: the newest of each. Keys are names, and permanent numbers where there is one.
+
+    `probe_lags`, `vessel_lags`: as a person measured or adopted them. `found_probe_lags`, `found_vessel_lags`: what sessions have told
+    since then.
+    """
 
     comparisons: Mapping[str, Comparison] = field(default_factory=dict)
     probe_lags: Mapping[str, ProbeLag] = field(default_factory=dict)
     vessel_lags: Mapping[str, VesselLag] = field(default_factory=dict)
     witness_checks: Mapping[str, WitnessCheck] = field(default_factory=dict)
+    found_probe_lags: Mapping[str, ProbeLag] = field(default_factory=dict)
+    found_vessel_lags: Mapping[str, VesselLag] = field(default_factory=dict)
 
     def comparison(self, probe: str) -> Comparison | None:
         """The newest comparison of a probe, by its permanent number or its name; None if it was never compared."""
         return self.comparisons.get(probe)
 
-    def probe_lag(self, probe: str) -> ProbeLag | None:
-        """The newest lag of a probe, by its permanent number or its name."""
-        return self.probe_lags.get(probe)
+    def probe_lag(self, probe: str, number: str | None = None) -> ProbeLag | None:
+        """The lag that counts for a probe, by its permanent number, else its name: what a person measured or adopted, else what the newest
+        session told of this very sensor."""
+        measured = None if number is None else self.probe_lags.get(number)
+        return measured or self.probe_lags.get(probe) or self.found_probe_lags.get(number or probe)
+
+    def offered_probe_lag(self, probe: str, number: str | None = None) -> ProbeLag | None:
+        """What a session has told since a person measured the lag that counts: it changes nothing until somebody adopts it."""
+        counts, found = self.probe_lag(probe, number), self.found_probe_lags.get(number or probe)
+        return None if counts is None or not counts.by_person else found
 
     def vessel_lag(self, vessel: str) -> VesselLag | None:
-        """The newest lag of a vessel, by its name."""
+        """The lag that counts for a vessel, by its name: as a person measured or adopted it."""
         return self.vessel_lags.get(vessel)
+
+    def offered_vessel_lag(self, vessel: str) -> VesselLag | None:
+        """What would have fitted in a session since then."""
+        return self.found_vessel_lags.get(vessel)
 
     def witness_sd_c(self, *probe: str) -> float:
         """How much worse than its comparison a witness is, standard, C. `probe`: its permanent number, then its name."""

@@ -361,7 +361,13 @@ class Film:
         desk.calls.now = None
         self.offers.now = self.entry = None
         for found in desk.estimator.found_lags:
-            desk.write(records.LagFound(t_s=t_s, probe=found.probe, lag_s=found.lag_s, told_lag_s=found.told_lag_s))
+            use: records.LagUse | None = None
+            if desk.options.mode == "live":
+                use = "offered" if found.told_by_person else "next"
+            told = records.LagFound(
+                t_s=t_s, probe=found.probe, lag_s=found.lag_s, told_lag_s=found.told_lag_s, log_sd=found.log_sd, use=use
+            )
+            desk.write(told)
         desk.write(records.Closed(t_s=t_s, why=why))
         desk.closed = True
         if desk.options.lamp:

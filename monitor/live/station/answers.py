@@ -16,6 +16,7 @@ from monitor.core.session.sounds import length_s
 from monitor.live.inbox import Request
 from monitor.live.station.ended import ids_named
 from monitor.live.station.followers import Keyboard
+from monitor.live.station.lags import known_lags
 from monitor.live.station.left_bare import left_as, left_bare
 from monitor.live.station.lines_in import plain_words
 from monitor.live.station.machine import Machine
@@ -91,6 +92,8 @@ class Answers:
             "source": None if view is None else view["source"],
             "probes": [probe.as_json() for probe in self._probes.status(now_s)],
             **self._machine.status(),
+            "lags": [lag.as_json() for lag in known_lags(self._parts.config, self._probes.learned)],
+            "lags_not_kept": self._sessions.not_kept,
             "unsafe_records": None if running is None else running.journal.backlog,
             "journal_disturbed": None if running is None else running.journal.disturbed or None,
             "bare_now": self._sessions.bare_now,

@@ -11,10 +11,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from monitor.core.probes.learned import Learned
 from monitor.core.probes.readings import Reading
 from monitor.core.session.foot import Debounce
 from monitor.live.clock import stamp
-from monitor.live.inbox import Edge, HungUp, MachineHealth, Message, Request, Sampled, Sounded, Stop, Trouble, Unsounded
+from monitor.live.inbox import Edge, HungUp, MachineHealth, Message, Relearned, Request, Sampled, Sounded, Stop, Trouble, Unsounded
 from monitor.live.station.answers import Answers
 from monitor.live.station.followers import Keyboard
 from monitor.live.station.machine import Machine
@@ -53,6 +54,7 @@ class Station:
         if second is not None:
             self._debounces[2] = Debounce(second.is_down())
         self._ending: Stop | None = None
+        self._relearned: Learned | None = None
         now_s = self._clock.mono_s()
         self._second_s = now_s + SECOND_S
         self._planned_s = now_s + SECOND_S
@@ -125,8 +127,17 @@ class Station:
             self.sessions.trouble(message)
         elif isinstance(message, MachineHealth):
             self._machine.take(message)
+        elif isinstance(message, Relearned):
+            self._relearned = message.learned
+            self._learn_anew()
         else:
             self._ending = message
+
+    def _learn_anew(self) -> None:
+        """What was learned since counts once no film runs: one goes on with what it began with."""
+        if self._relearned is not None and not self.sessions.films:
+            self._probes.learn(self._relearned)
+            self._relearned = None
 
     def _time_passes(self) -> None:
         now_s = self._clock.mono_s()
@@ -146,6 +157,7 @@ class Station:
             self._each_second(now_s)
 
     def _each_second(self, now_s: float) -> None:
+        self._learn_anew()
         self._machine.look(now_s)
         for reader in self._parts.readers:
             hung = reader.look()

@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 from monitor.live.clock import BUILT
 from monitor.live.inbox import MachineHealth
+from monitor.live.station.lags import known_lags
 from monitor.live.station.parts import Parts
 from monitor.live.station.preflight import PreflightFacts
 from monitor.live.station.probes_now import ProbesNow
@@ -121,7 +122,12 @@ class Machine:
             broker=self.broker,
             pour_c=wanted.pour_c,
             new_witnesses=probes.new_witnesses,
+            lags=(*(lag.said for lag in known_lags(self._parts.config, probes.learned) if lag.news), *self._not_kept),
         )
+
+    @property
+    def _not_kept(self) -> tuple[str, ...]:
+        return () if self._sessions.not_kept is None else (self._sessions.not_kept,)
 
     def status(self) -> dict[str, Any]:
         """For `status`. `throttled`: the board's throttling word, null where it has none."""

@@ -12,6 +12,7 @@ from monitor.core.probes.learned import Learned
 from monitor.live.clock import Clock
 from monitor.live.disk.disk import Disk
 from monitor.live.inbox import Inbox
+from monitor.live.station.keeper import Lag, store_nothing
 from monitor.live.station.player import Player
 from monitor.live.station.readers import Reader
 from monitor.live.station.sdnotify import Notifier
@@ -65,9 +66,9 @@ class Displays(Protocol):
 class Parts:
     """The parts of a station, real or simulated.
 
-    `learn` reads what is known of probes and vessels. `send` sends one object to a connection of the control socket; False if
-    that is closed. `say` shows a line to whoever watches the daemon. `threads` False: whoever steps the station steps its
-    journals too.
+    `learn` reads what is known of probes and vessels. `keep` stores what a session has told of a lag and does not wait for the disk.
+    `send` sends one object to a connection of the control socket; False if that is closed. `say` shows a line to whoever watches the
+    daemon. `threads` False: whoever steps the station steps its journals too.
     """
 
     config: StationConfig
@@ -85,3 +86,4 @@ class Parts:
     disk: Disk = field(default_factory=Disk)
     threads: bool = True
     telling: Displays | None = None
+    keep: Callable[[Lag], None] = store_nothing

@@ -18,6 +18,7 @@ from monitor.core.development.rate import believed_at
 from monitor.core.probes.readings import Role
 from monitor.core.probes.register import DATASHEET_STEP_C
 from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
+from monitor.core.recipe.conditions import steered
 from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.sense import grave
 from monitor.core.recipe.values import Recipe
@@ -47,6 +48,7 @@ Kind = Literal["yes", "press", "count", "lift"]
 class PreflightFacts:
     """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none. `pour_c`: the
     developer's temperature as the person measured it, None if not. `new_witnesses`: those that no developer poured off has shown yet.
+    `lags`: what sessions have told of lags, in words.
     """
 
     probes: tuple[ProbeStatus, ...]
@@ -61,6 +63,7 @@ class PreflightFacts:
     broker: Literal["none", "there", "away"]
     pour_c: float | None = None
     new_witnesses: tuple[str, ...] = ()
+    lags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +78,15 @@ class Finding:
 
 
 def machine_findings(recipe: Recipe, facts: PreflightFacts) -> tuple[Finding, ...]:
-    """The machine's items of this recipe, each with its finding, and the broker besides."""
+    """The machine's items of this recipe, each with its finding, and besides the broker, and what sessions have told of lags."""
     found: list[Finding] = []
     for item in items_for(recipe):
         if item.asked_of == "machine" and item.id in _CHECKS:
             found += _CHECKS[item.id](item, facts)
     if facts.broker == "away":
         found.append(Finding("broker", False, False, 3, "the broker is not connected: the record stays on this disk and is sent later"))
+    if steered(recipe):
+        found += [Finding("lags", True, False, 3, said) for said in facts.lags]
     return tuple(found)
 
 

@@ -13,7 +13,16 @@ from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from monitor import __version__
-from monitor.core.development.beliefs import LAG_LOG_SD, LEARNED_LAG_LOG_SD, STATED_LAG_LOG_SD, Beliefs, ProbeModel, Vessel
+from monitor.core.development.beliefs import (
+    LAG_LOG_SD,
+    LEARNED_LAG_LOG_SD,
+    SESSION_LAG_LOG_SD,
+    STATED_LAG_LOG_SD,
+    Beliefs,
+    LagFrom,
+    ProbeModel,
+    Vessel,
+)
 from monitor.core.evening.values import USUAL_BETWEEN_S
 from monitor.core.journal.words import Cue
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
@@ -98,15 +107,17 @@ def reference_c(recipe: Recipe) -> float:
 def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[ProbeModel, Comparison | None]:
     """What is believed of a probe near `at_c`; what has been learned takes precedence over the station file."""
     comparison = comparison_of(probe, learned)
-    lag = learned.probe_lag(probe.id) or learned.probe_lag(probe.name)
+    lag = learned.probe_lag(probe.name, probe.id)
     lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
     sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
     if probe.role == "witness":
         sd_c = math.hypot(sd_c, learned.witness_sd_c(probe.id, probe.name))
     lag_log_sd = LAG_LOG_SD if probe.lag_s is None else STATED_LAG_LOG_SD
+    lag_from: LagFrom = "usual"
     if lag is not None:
-        lag_log_sd = max(lag.sd_s / lag.lag_s, LEARNED_LAG_LOG_SD)
-    return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None, lag_log_sd), comparison
+        lag_log_sd = max(lag.sd_s / lag.lag_s, LEARNED_LAG_LOG_SD if lag.by_person else SESSION_LAG_LOG_SD)
+        lag_from = "measured" if lag.by_person else "session"
+    return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None, lag_log_sd, lag_from), comparison
 
 
 def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | None:
@@ -135,7 +146,7 @@ def opening_fields(
                 "offset_c": comparison.offset_c, "slope_per_c": comparison.slope_per_c, "sd_c": comparison.sd_at(at_c),
             }  # fmt: skip
         told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "lag_log_sd": model.lag_log_sd,
-                "comparison_sd_c": model.comparison_sd_c}  # fmt: skip
+                "lag_from": model.lag_from, "comparison_sd_c": model.comparison_sd_c}  # fmt: skip
         worse = {"witness_sd_c": learned.witness_sd_c(probe.id, probe.name)} if probe.role == "witness" else {}
         probes.append({**told, **worse, "compared": compared})
     vessel = vessel_of(wanted, learned)
@@ -176,6 +187,7 @@ def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
             float(p["comparison_sd_c"]),
             bool(p["compared"]) if "compared" in p else None,
             float(p.get("lag_log_sd", LAG_LOG_SD)),
+            p.get("lag_from", "usual"),
         )
         for p in opening.get("probes", ())
     )
@@ -236,6 +248,7 @@ class Running:
         self._why_closed = ""
         self._read_s: dict[str, float] = {}
         self._began_s: float | None = None
+        self._opening: Mapping[str, Any] = {}
 
     @property
     def recipe(self) -> Recipe:
@@ -292,8 +305,14 @@ class Running:
         self._enter(generation)
         self._do(self.session.open(0.0, opening))
 
+    @property
+    def opening(self) -> Mapping[str, Any]:
+        """Its first record."""
+        return self._opening
+
     def take_up(self, generation: int, earlier: UnfinishedSession, plan: ResumePlan) -> None:
         """Go on with a session of an earlier run."""
+        self._opening = earlier.opening
         for record in earlier.records:
             self.session.fold(record)
             self._note_begin(record)
@@ -418,6 +437,7 @@ class Running:
         kind = record["kind"]
         self._note_begin(record)
         full = {"seq": record["seq"], "session": self.name, "t_s": record["t_s"], "wall": stamp(self._clock.wall()), **record}
+        self._opening = self._opening or full
         if kind == "session" and record.get("event") == "resume":
             full |= {
                 "boot_id": self._clock.boot_id(), "mono0_s": self._zero_s, "wall_set": self._clock.wall_set(), "version": __version__,

@@ -16,6 +16,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from monitor.core.journal.records import LagFound, parse
 from monitor.core.journal.words import Cue
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.session import Session
@@ -24,6 +25,8 @@ from monitor.core.text.quantities import shown
 from monitor.live.disk.journal import JournalWriter, Reserve, journal_path, make_journal
 from monitor.live.inbox import Trouble
 from monitor.live.station.followers import Followers
+from monitor.live.station.keeper import LAGS
+from monitor.live.station.lags import found_lag
 from monitor.live.station.left_bare import LeftBare
 from monitor.live.station.parts import Parts
 from monitor.live.station.probes_now import ProbesNow
@@ -49,7 +52,8 @@ MISHAP_NOTES, NOTE_AGAIN_S = 20, 60.0
 
 
 class Sessions:
-    """`side` holds the sessions that run. `mishaps`: the newest faults of the program itself, with their tracebacks."""
+    """`side` holds the sessions that run. `mishaps`: the newest faults of the program itself, with their tracebacks. `not_kept`: why a lag
+    that a session told could not be stored so far."""
 
     def __init__(self, parts: Parts) -> None:
         self.side = SideBySide(parts.player, parts.panel, parts.inbox.put)
@@ -59,6 +63,7 @@ class Sessions:
         self._config = parts.config
         self._parts = parts
         self._ended: list[JournalWriter] = []
+        self.not_kept: str | None = None
         self._hands_told_of: set[str] = set()
         self._generation = 0
         self._mishaps = 0
@@ -268,6 +273,8 @@ class Sessions:
 
     def trouble(self, message: Trouble) -> None:
         """A part of the station failed, or works again: a note. Hands on the running journal are a FAULT too, once a session."""
+        if message.part == LAGS:
+            self.not_kept = None if message.well else message.why
         self.note("trouble", {"part": message.part, "well": message.well, "why": message.why})
         for film in self.films if message.part == "journal" else ():
             if film.name not in self._hands_told_of:
@@ -292,9 +299,21 @@ class Sessions:
         with contextlib.suppress(Exception):  # the same fault may be in the way of the note
             self.note("mishap", {"where": where, "what": "" if kind is None else kind.__name__})
 
+    def _keep(self, record: Mapping[str, Any]) -> None:
+        """A lag that a session tells at its close is stored, unless it was a rehearsal."""
+        film, told = next((f for f in self.films if f.name == record["session"]), None), parse(record)
+        if film is not None and isinstance(told, LagFound):
+            found = found_lag(told, film.opening, self._parts.clock.wall().astimezone().date())
+            if found is not None:
+                self._parts.keep(found)
+
     def _tell(self, record: Mapping[str, Any]) -> None:
         """A record was handed to the journal."""
         session = record["session"]
+        if record["kind"] == LagFound.kind:
+            self._keep(record)
+        if record["kind"] == "learned":
+            self._keep(record)
         if record["kind"] == "progress" and self._parts.publisher is not None:
             running = self.running
             if running is None or running.name == session:

@@ -1,4 +1,5 @@
-"""Stores what was learned in STATE/learned: one JSON object per line, only ever appended to. The newest of each name counts.
+"""Stores what was learned in STATE/learned: one JSON object per line, only ever appended to. The newest of each name counts; of lags
+the newest that a person measured or adopted goes before what sessions have told.
 
 Decides the file format; monitor.prepare.state.kept_lines makes it safe against two shells and power cuts. A damaged line
 before the last is refused with file and line: a guessed calibration is worse than none. What is believed of it is for
@@ -31,18 +32,26 @@ def load_learned(state: Path) -> Learned:
     probe_lags: dict[str, ProbeLag] = {}
     vessel_lags: dict[str, VesselLag] = {}
     witness_checks: dict[str, WitnessCheck] = {}
+    found_lags: dict[str, ProbeLag] = {}
+    found_vessels: dict[str, VesselLag] = {}
     for comparison in _rows(state, COMPARISONS, _comparison):
         for key in _keys(comparison.probe, comparison.id):
             comparisons[key] = comparison
     for probe_lag in _rows(state, PROBE_LAGS, _probe_lag):
-        for key in _keys(probe_lag.probe, probe_lag.id):
-            probe_lags[key] = probe_lag
+        keys = _keys(probe_lag.probe, probe_lag.id)
+        if probe_lag.by_person:
+            found_lags = {k: lag for k, lag in found_lags.items() if not {lag.probe, lag.id} & set(keys)}
+        if probe_lag.by_person and probe_lag.id is None:  # a dip in a journal knows no number: it is newer than what has one
+            probe_lags = {k: lag for k, lag in probe_lags.items() if lag.probe != probe_lag.probe}
+        (probe_lags if probe_lag.by_person else found_lags).update(dict.fromkeys(keys, probe_lag))
     for vessel_lag in _rows(state, VESSEL_LAGS, _vessel_lag):
-        vessel_lags[vessel_lag.vessel] = vessel_lag
+        if vessel_lag.by_person and vessel_lag.learn_again is None:
+            found_vessels.pop(vessel_lag.vessel, None)
+        (vessel_lags if vessel_lag.by_person else found_vessels)[vessel_lag.vessel] = vessel_lag
     for check in _rows(state, WITNESS_CHECKS, _witness_check):
         for key in _keys(check.probe, check.id):
             witness_checks[key] = check
-    return Learned(comparisons, probe_lags, vessel_lags, witness_checks)
+    return Learned(comparisons, probe_lags, vessel_lags, witness_checks, found_lags, found_vessels)
 
 
 def save_comparison(state: Path, comparison: Comparison) -> None:
@@ -58,6 +67,11 @@ def save_probe_lag(state: Path, lag: ProbeLag) -> None:
 def save_vessel_lag(state: Path, lag: VesselLag) -> None:
     """Append one vessel's lag. Raises `InputWrong` if the folder cannot be written."""
     _append(state, VESSEL_LAGS, asdict(lag))
+
+
+def save_lag(state: Path, lag: ProbeLag | VesselLag) -> None:
+    """Append one lag of either kind. Raises `KeptWrong` if the folder cannot be written."""
+    (save_probe_lag(state, lag) if isinstance(lag, ProbeLag) else save_vessel_lag(state, lag))
 
 
 def save_witness_check(state: Path, check: WitnessCheck) -> None:
@@ -104,7 +118,10 @@ def _point(row: Mapping[str, Any]) -> ComparisonPoint:
 
 
 def _probe_lag(row: Mapping[str, Any]) -> ProbeLag:
-    return ProbeLag(_text(row, "probe"), _maybe_text(row, "id"), _number(row, "lag_s"), _number(row, "sd_s"), _day(row))
+    return ProbeLag(
+        _text(row, "probe"), _maybe_text(row, "id"), _positive(row, "lag_s"), _number(row, "sd_s"), _day(row),
+        _maybe_text(row, "session"), row.get("adopted") is True,
+    )  # fmt: skip
 
 
 def _witness_check(row: Mapping[str, Any]) -> WitnessCheck:
@@ -114,13 +131,15 @@ def _witness_check(row: Mapping[str, Any]) -> WitnessCheck:
 def _vessel_lag(row: Mapping[str, Any]) -> VesselLag:
     return VesselLag(
         vessel=_text(row, "vessel"),
-        lag_s=_number(row, "lag_s"),
+        lag_s=_positive(row, "lag_s"),
         sd_s=_number(row, "sd_s"),
         coupled_to=_coupled(row["coupled_to"]),
         date=_day(row),
         volume_ml=None if row.get("volume_ml") is None else _number(row, "volume_ml"),
         agitation=_maybe_text(row, "agitation"),
         learn_again=_maybe_text(row, "learn_again"),
+        session=_maybe_text(row, "session"),
+        adopted=row.get("adopted") is True,
     )
 
 
@@ -137,6 +156,13 @@ def _number(row: Mapping[str, Any], key: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
         raise ValueError(f"{key} is not a number")
     return float(value)
+
+
+def _positive(row: Mapping[str, Any], key: str) -> float:
+    value = _number(row, key)
+    if value <= 0.0:
+        raise ValueError(f"{key} is not above 0")
+    return value
 
 
 def _text(row: Mapping[str, Any], key: str) -> str:

@@ -324,6 +324,26 @@ def test_a_session_by_a_new_witness_asks_for_the_developer_poured_off(
     assert ("Did you measure the developer that you poured off?" in evening.room.text) is asked
 
 
+@pytest.mark.parametrize(("probe", "which"), [("jug", "--probe jug"), (None, "--vessel 'small tank'")])
+def test_a_lag_that_is_offered_comes_with_the_command_that_adopts_it(evening: Evening, probe: str | None, which: str) -> None:
+    """Of the probe, or of the vessel by the name that the session began with."""
+    evening.begin()
+    evening.room.at(30, evening.abandon)
+    read = evening.room.records_after
+    found = {"kind": "learned", "probe": probe, "lag_s": 160.0, "told_lag_s": 360.0, "log_sd": 0.15, "use": "offered"}
+
+    def with_a_lag(session: str, seq: int) -> Iterator[dict[str, Any]]:
+        for record in read(session, seq):
+            if record["kind"] == "session" and record["event"] == "open":
+                record = {**record, "vessel": {"vessel": "small tank", "lag_s": 360.0, "lag_sd_s": 7.0, "coupled_to": "bath"}}
+            frame = {key: record[key] for key in ("seq", "session", "t_s", "wall")}
+            yield {**frame, **found} if record["kind"] == "tap" else record
+
+    evening.room.records_after = with_a_lag  # type: ignore[method-assign]
+    assert evening.follow() == 0
+    assert f"To adopt that lag: evenbath lag --file 'my station.toml' {which} --adopt" in evening.room.text
+
+
 def test_a_journal_that_may_not_be_read_costs_the_summary_alone(evening: Evening) -> None:
     """Where it stands is told all the same."""
     evening.begin()

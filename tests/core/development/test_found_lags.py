@@ -13,12 +13,13 @@ from tests.core.development.scenes import BATH, DEVELOPER, LAW, Watched
 from tests.evening import Evening, develop, recipe
 
 
-def settling(lag_s: float) -> list[FoundLag]:
-    """A probe of this lag, told to have 8 s, comes from the bench."""
+def settling(lag_s: float, *, exchanged: bool = False) -> list[FoundLag]:
+    """A probe of this lag, told to have 8 s, comes from the bench. `exchanged`: it turned out to be the bath's."""
     watched, rng = Watched(), random.Random(2)
     for t in range(120):
         celsius = 20.0 - 5.0 * math.exp(-t / lag_s) + rng.gauss(0.0, 0.025)
         watched.hear(float(t), round(16.0 * celsius) / 16.0)
+    watched.estimator._bath_watch.exchanged = exchanged
     return watched.estimator.found_lags
 
 
@@ -27,6 +28,11 @@ def test_a_probes_lag_that_was_not_told_so_is_kept_and_told() -> None:
     (found,) = settling(20.0)
     assert (found.probe, found.told_lag_s) == ("jug", 8.0)
     assert found.lag_s == pytest.approx(20.0, rel=0.1)
+
+
+def test_probes_that_were_exchanged_tell_nothing_of_each_other_s_lag() -> None:
+    """It would be kept for the wrong one."""
+    assert settling(20.0, exchanged=True) == []
 
 
 def test_a_lag_that_was_told_right_is_no_news() -> None:

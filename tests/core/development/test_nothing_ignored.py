@@ -48,7 +48,7 @@ def comes_and_goes(t: float, _: random.Random) -> float:
 def test_nothing_good_is_ignored_for_a_minute_without_being_said(course: Course, lag_s: float) -> None:
     """At each reading: the estimate has taken one within the last minute, or the last word about the probe is that it is not believed."""
     watched, rng = Watched(), random.Random(3)
-    watched.trust(DEVELOPER).learn_lag(lag_s)
+    watched.trust(DEVELOPER).learn_lag(lag_s, 0.05)
     for t in range(400):
         if t == 30:
             watched.estimator.begin(0, 30.0, LAW, 20.0)

@@ -355,7 +355,7 @@ def test_a_single_recipe_needs_its_vessel_s_name_where_there_are_two(world: Worl
     """Nobody could say which probe is in it; named, it is an evening of one film with the lag that was learned of that vessel."""
     refused = world.ask(verb="develop", recipe=SHORT, file="recipe.toml", waive="a test")
     assert "left and right" in refused["lines"][0]
-    world.learned = Learned(vessel_lags={"right": VesselLag("right", 300.0, 15.0, "bath", "2026-11-26")})
+    world.known_before = Learned(vessel_lags={"right": VesselLag("right", 300.0, 15.0, "bath", "2026-11-26")})
     name = world.develop(vessel="right")
     world.go(3)
     opening = world.records(name)[0]

@@ -15,6 +15,7 @@ from monitor.prepare.probes.learned_store import (
     load_learned,
     mark_learn_again,
     save_comparison,
+    save_lag,
     save_probe_lag,
     save_vessel_lag,
     save_witness_check,
@@ -152,3 +153,42 @@ def test_a_comparison_expires_sooner_for_colour_and_speaks_only_near_its_points(
     assert found.valid_c == (18.0, 22.0)
     assert found.sd_at(38.0) > 1.3 * found.sd_at(20.0)
     assert found.age_days(dt.date(2026, 6, 15)) == 106
+
+
+def test_what_a_person_measured_goes_before_what_sessions_told(tmp_path: Path) -> None:
+    """By name or by number, in whichever order they came; a dip takes back what was offered before it, a check of the vessel does not."""
+    found = ProbeLag("jug", "28-0316a2795f3c", 11.0, 1.0, "2026-03-02", "20260302-1900")
+    dip = ProbeLag("jug", None, 8.0, 0.1, "2026-03-01")
+    save_lag(tmp_path, found)
+    assert load_learned(tmp_path).probe_lag("jug", "28-0316a2795f3c") == load_learned(tmp_path).probe_lag("jug") == found
+    assert load_learned(tmp_path).probe_lag("jug", "28-0416c1a2b3d4") is None
+    save_lag(tmp_path, dip)
+    for _ in range(2):
+        assert load_learned(tmp_path).probe_lag("jug", "28-0316a2795f3c") == dip
+        assert load_learned(tmp_path).offered_probe_lag("jug", "28-0316a2795f3c") == (found if _ else None)
+        save_lag(tmp_path, found)
+    save_lag(tmp_path, replace(found, adopted=True))
+    assert load_learned(tmp_path).probe_lag("jug", "28-0316a2795f3c") == replace(found, adopted=True)
+    assert load_learned(tmp_path).offered_probe_lag("jug", "28-0316a2795f3c") is None
+    save_lag(tmp_path, replace(dip, lag_s=9.0))
+    assert load_learned(tmp_path).probe_lag("jug", "28-0316a2795f3c") == replace(dip, lag_s=9.0)
+    vessel = VesselLag("tank", 360.0, 4.0, "bath", "2026-03-01")
+    offer = VesselLag("tank", 160.0, 20.0, "bath", "2026-03-02", session="20260302-1900")
+    save_lag(tmp_path, vessel)
+    save_lag(tmp_path, offer)
+    mark_learn_again(tmp_path, "tank", "poured off 18.4 C, estimated 19.1 C")
+    learned = load_learned(tmp_path)
+    assert learned.vessel_lag("tank") == replace(vessel, learn_again="poured off 18.4 C, estimated 19.1 C")
+    assert learned.offered_vessel_lag("tank") == offer
+    save_lag(tmp_path, vessel)
+    assert load_learned(tmp_path).offered_vessel_lag("tank") is None
+
+
+@pytest.mark.parametrize("lag_s", ["0.0", "-3.0"])
+def test_a_lag_that_is_none_is_refused_with_its_line(tmp_path: Path, lag_s: str) -> None:
+    """Nothing divides by it."""
+    file = tmp_path / "learned" / "probe_lags.jsonl"
+    file.parent.mkdir()
+    file.write_text(f'{{"probe":"jug","id":null,"lag_s":{lag_s},"sd_s":0.1,"date":"2026-03-01"}}\n')
+    with pytest.raises(FileWrong, match="lag_s is not above 0"):
+        load_learned(tmp_path)
