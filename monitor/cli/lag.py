@@ -1,4 +1,5 @@
-"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), and check vessel or witness by what was poured off.
+"""`evenbath lag`: learn the lag of a probe (a dip) or of a vessel (a run with water), adopt what a session has told of one, and check
+vessel or witness by what was poured off.
 
 Decides nothing itself: monitor.prepare.probes.lags does. Tests: tests/cli/test_lag.py.
 """
@@ -7,14 +8,14 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.text.doubt import two_sd
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-    from monitor.core.probes.learned import Learned
+    from monitor.core.probes.learned import Learned, ProbeLag, VesselLag
     from monitor.prepare.probes.lags import LagFound, PouredOff
     from monitor.prepare.probes.readings import ProbeReadings, ReadingSource
 
@@ -36,6 +37,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--agitation", metavar="WORDS", help="with --vessel: how it was agitated, for the record")
     parser.add_argument("--save", action="store_true", help="store it for the estimator")
     parser.add_argument(
+        "--adopt", action="store_true", help="store what a session has told at its close: JOURNAL's, or the newest one that is offered"
+    )
+    parser.add_argument(
         "--poured-off", metavar="TEMPERATURE", help="the developer poured off the film, within 60 s: checks a --vessel or a witness --probe"
     )
     parser.add_argument(
@@ -50,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
 
     state = state_of(args)
+    if args.adopt:
+        return _adopt(args, state)
     if args.probe is not None:
         if args.inside is not None or args.coupled_to is not None:
             raise InputWrong("--inside and --coupled-to belong to --vessel; allowed: --probe with --at, or with --poured-off")
@@ -79,6 +85,67 @@ def _probe(args: argparse.Namespace, series: ProbeReadings, state: Path) -> int:
         "it is longer in still water; learn it again if you change the sleeve",
     ]
     return _print(args, _data(found), lines)
+
+
+def _adopt(args: argparse.Namespace, state: Path) -> int:
+    """From now on what a session told counts as if it had been measured."""
+    from dataclasses import replace
+
+    from monitor.cli.arguments.bath_source import learned_in
+    from monitor.cli.arguments.common import today
+    from monitor.core.errors import InputWrong
+    from monitor.prepare.probes.learned_store import save_lag
+    from monitor.prepare.state.folder import station_probe_id
+
+    if args.save or args.poured_off is not None or args.inside is not None or args.coupled_to is not None or args.at is not None:
+        raise InputWrong("--adopt measures nothing; allowed beside it: --probe or --vessel, a JOURNAL, --file, --state, --json")
+    name = args.probe if args.probe is not None else args.vessel
+    lag: ProbeLag | VesselLag | None
+    if args.journal is not None:
+        lag = _told_in(args)
+    elif args.probe is not None:
+        number = station_probe_id(args.file, name) if args.file is not None else None
+        lag = learned_in(state).found_probe_lags.get(number or name)
+    else:
+        lag = learned_in(state).offered_vessel_lag(name)
+    if lag is None:
+        where = args.journal or state
+        raise InputWrong(f"{where}: no session has told a lag of {name} that could be adopted; allowed: one that did so at its close")
+    save_lag(state, replace(lag, adopted=True, date=today().isoformat()))
+    data = {"lag_s": lag.lag_s, "sd_s": lag.sd_s, "session": lag.session}
+    args.save = True
+    line = f"{name}: a lag of {lag.lag_s:.1f} +/- {two_sd(lag.sd_s):.1f} s (2 sd), as session {lag.session} told it, counts from now on"
+    return _print(args, data, [line])
+
+
+def _told_in(args: argparse.Namespace) -> ProbeLag | VesselLag | None:
+    """What the session of this journal told of the probe or vessel; None if nothing. Raises `InputWrong` for a rehearsal's."""
+    from monitor.cli.arguments.common import today
+    from monitor.core.errors import InputWrong
+    from monitor.core.journal.records import LagFound, parse
+    from monitor.core.probes.learned import ProbeLag
+    from monitor.live.station.lags import found_lag
+    from monitor.prepare.state.journal_lines import read_records
+
+    opening: dict[str, Any] = {}
+    found: list[ProbeLag | VesselLag] = []
+
+    def take(record: Mapping[str, Any]) -> None:
+        if record.get("kind") == "session" and record.get("event") == "open":
+            opening.update(record)
+            if record.get("mode") != "live":
+                raise InputWrong(f"{args.journal}: a rehearsal, after which nothing is kept; allowed: the journal of a session")
+        elif record.get("kind") == LagFound.kind:
+            try:
+                told = parse(record)
+                lag = found_lag(told, opening, today()) if isinstance(told, LagFound) else None
+            except (TypeError, KeyError, AttributeError) as wrong:
+                raise ValueError(str(wrong)) from None
+            if lag is not None and (lag.probe if isinstance(lag, ProbeLag) else lag.vessel) == (args.probe or args.vessel):
+                found.append(lag)
+
+    read_records(Path(args.journal), lambda line: b'"open"' in line or b'"learned"' in line, take)
+    return found[-1] if found else None
 
 
 def _vessel(args: argparse.Namespace, source: ReadingSource, state: Path, learned: Learned) -> int:
