@@ -111,7 +111,7 @@ def drive(case: Case) -> tuple[float, float, float, list[Change]]:
             position += 1
         changes += told(now, estimator.advance(now))
         if not begun and now >= case.begin_s:
-            estimator.begin(1, case.begin_s, case.law, case.law.reference_c)
+            estimator.begin(1, case.begin_s, case.law, case.law.reference_c, case.handling)
             begun = True
         if begun:
             estimator.temperature(now)

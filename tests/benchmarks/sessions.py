@@ -13,10 +13,12 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.core.development.handling import Handling
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.effects import Effect, Hush, Play, Write
 from monitor.core.session.session import Options, Session
 from monitor.core.session.sounds import Mixer
+from monitor.core.text.quantities import format_duration
 from monitor.review.load import load
 from monitor.review.measures import measure
 from tests.benchmarks.troubles import Case
@@ -31,7 +33,7 @@ role = "develop"
 time = "{minutes}:{seconds:02d}"
 reference = "20 C"
 drain = "0:15"
-rate = {{ law = "coefficient", per_10_c = 2.5, sd = {sd:g} }}
+{handling}rate = {{ law = "coefficient", per_10_c = 2.5, sd = {sd:g} }}
 [[stage]]
 name = "stop"
 role = "stop"
@@ -55,12 +57,23 @@ class Journaled:
     records: list[dict[str, Any]]
 
 
+def said_of(handling: Handling) -> str:
+    """A recipe's lines for how the vessel is handled."""
+    held = [("from" if h.every_s is None else "every", format_duration(h.every_s or h.from_s or 0.0), h.for_s) for h in handling.held]
+    bursts = ", ".join(f'{{ {word} = "{at}", for = "{format_duration(for_s)}" }}' for word, at, for_s in held)
+    lines = [f"agitation = [{bursts}]", "in_hand = true"] if bursts else []
+    lines += [] if handling.tempered is None else [f"tempered = {'true' if handling.tempered else 'false'}"]
+    lines += [] if handling.volume_ml is None else [f'volume = "{handling.volume_ml:.0f} ml"']
+    return "".join(f"{line}\n" for line in lines)
+
+
 def play(case: Case) -> Journaled:
     """One press begins at `begin_s`, one tap says poured at the planned end."""
     minutes, seconds = divmod(round(case.target_ref_s), 60)
     if minutes * 60 + seconds != case.target_ref_s:
         raise ValueError(f"a recipe knows whole seconds, not {case.target_ref_s:g}")
-    plan = load_recipe(RECIPE.format(minutes=minutes, seconds=seconds, sd=LEAST_SD).encode(), "trouble.toml")
+    text = RECIPE.format(minutes=minutes, seconds=seconds, sd=LEAST_SD, handling=said_of(case.handling))
+    plan = load_recipe(text.encode(), "trouble.toml")
     session = Session(plan, case.beliefs, Options("live", has_switch=True))
     mixer = Mixer()
     records: list[dict[str, Any]] = []

@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
+from monitor.core.development.handling import Handling, Held
 from monitor.core.development.rate import Coefficient, RateLaw
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.readings import Quality, Reading, Role
@@ -31,6 +32,8 @@ ROOM_SD_C = 0.29
 TOLD_LAG_S = 8.0
 HUMIDITY = (0.55, 0.8)
 """A small room with open trays and wet sinks (own estimate); the wet bulb then lies 2 to 5 C under a room of 12 to 25 C."""
+UNSAID = Handling()
+"""A recipe that says nothing of how its vessel is handled."""
 LEARNED_SD = 0.02
 """A lag of a vessel learned with water: its standard uncertainty over the lag itself."""
 
@@ -49,6 +52,8 @@ class Case:
     beliefs: Beliefs
     heard: list[tuple[float, Reading]]
     parts: dict[str, object] = field(default_factory=dict)
+    handling: Handling = UNSAID
+    """What the recipe says of the vessel."""
 
 
 @dataclass(frozen=True)
@@ -170,6 +175,7 @@ class Tank:
     bath_c: Array
     room_c: float
     lag_s: float
+    volume_ml: float
 
 
 def bath_course(rng: random.Random, seconds: float, begin_c: float, gap_c: tuple[float, float], stepped: bool) -> tuple[Array, float]:
@@ -236,7 +242,7 @@ def tank(
     wall_c = poured + rng.uniform(*untempered) * (room - poured)
     around = at(bath)
     course = balance.run([poured, wall_c], seconds, lambda t: (around(t), room, skin), now)
-    return Tank(course[:, 0], course[:, 1], bath, room, balance.slowest_s(in_bath))
+    return Tank(course[:, 0], course[:, 1], bath, room, balance.slowest_s(in_bath), volume)
 
 
 def learned(rng: random.Random, lag_s: float, sd: float = LEARNED_SD, coupled: str = "bath") -> Vessel:
@@ -295,12 +301,14 @@ def case(
     target_ref_s: float = TARGET_REF_S,
     begin_s: float = 0.0,
     jug_c: float | None = None,
+    handling: Handling = UNSAID,
     **parts: object,
 ) -> Case:
     """All of it together."""
     models = tuple(ProbeModel(p.name, p.role, p.told_lag_s, p.compared_sd_c) for p in probes)
     start = float(film_c[round(begin_s / STEP_S)]) if jug_c is None else jug_c
-    return Case(LAW, target_ref_s, begin_s, film_c, start, Beliefs(LAW.reference_c, models, vessel, pour_c), heard(probes), dict(parts))
+    beliefs = Beliefs(LAW.reference_c, models, vessel, pour_c)
+    return Case(LAW, target_ref_s, begin_s, film_c, start, beliefs, heard(probes), dict(parts), handling)
 
 
 # The rows
@@ -541,11 +549,17 @@ def plume(rng: random.Random) -> Case:
 
 def hand_held(rng: random.Random) -> Case:
     """A tank whose wall comes from the room, in a bath, taken out and held each minute; learned lag, temperature in the jug measured, room
-    told, no probe in it."""
+    told, no probe in it. The recipe says that nobody tempered it, that it is moved in the hands, 10 s of each minute, and the volume."""
     scene = tank(rng, off_c=rng.gauss(0.0, 0.5), untempered=(0.6, 1.0), hand=True)
     jug_c = float(scene.film_c[0]) + rng.gauss(0.0, COMPARED_SD_C)
     probes = [bath_probe(rng, scene.bath_c), room_probe(rng, scene.room_c)]
-    return case(scene.film_c, probes, learned(rng, scene.lag_s), pour_c=jug_c, jug_c=jug_c)
+    handling = Handling(False, (Held(0.0, None, 30.0), Held(None, 60.0, 10.0)), float(round(scene.volume_ml)))
+    return case(scene.film_c, probes, learned(rng, scene.lag_s), pour_c=jug_c, jug_c=jug_c, handling=handling)
+
+
+def hand_held_unsaid(rng: random.Random) -> Case:
+    """The same, and the recipe says nothing of it."""
+    return replace(hand_held(rng), handling=UNSAID)
 
 
 def drum(rng: random.Random) -> Case:
@@ -609,6 +623,7 @@ ROWS: dict[str, Callable[[random.Random], Case]] = {
     "strata": strata,
     "hot plume": plume,
     "hand-held tank": hand_held,
+    "hands unsaid": hand_held_unsaid,
     "drum, lag wrong": drum,
     "stirred to room": to_room,
     "wet, room untold": wet_untold,

@@ -16,6 +16,7 @@ from monitor.core.development.crosswatch import BathWatch
 from monitor.core.development.excursion import LookingBack
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
+from monitor.core.development.handling import Handling
 from monitor.core.development.held import held_slope
 from monitor.core.development.integral import simpson
 from monitor.core.development.moment import Key, Segment
@@ -43,6 +44,8 @@ FOUND_LOG = math.log(1.25)
 FALSE_LAG_LOG_SD = 0.15
 """Standard deviation of the logarithm of a vessel's lag that would have fitted: those that are tried lie a third apart (`crosswatch`), and
 one film's bath is not another's (this project's own choice)."""
+HANDLED_AHEAD_S = 600.0
+"""A forecast takes a vessel as handled evenly, as it is over so many seconds (this project's own choice)."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
 
 
@@ -105,16 +108,17 @@ class Estimator:
             replay.carry(replay.now_t_s - CARRY_BEHIND_S)
         return changes
 
-    def begin(self, key: int, t_s: float, law: RateLaw | None, reference_c: float) -> None:
+    def begin(self, key: int, t_s: float, law: RateLaw | None, reference_c: float, handling: Handling | None = None) -> None:
         """Integral `key` counts from `t_s` on, which may lie ahead or in the past, but not before what is kept (`replay.KEEP_S`). A key
-        begun again starts at 0. All keys that count at one time share one law; None counts plain seconds."""
+        begun again starts at 0. All keys that count at one time share one law; None counts plain seconds. `handling`: of a vessel in
+        which there may be no probe."""
         if not self._replay.started:
             self._replay.reach(t_s)
         self.forget(key)
         if law is None:
             self._plain_begins_s[key] = t_s
         else:
-            self._replay.begin(key, t_s, law, reference_c)
+            self._replay.begin(key, t_s, law, reference_c, handling)
 
     def forget(self, key: int) -> None:
         """Integral `key` is no longer asked for."""
@@ -339,7 +343,8 @@ class Estimator:
             return None
         moment = self._replay.moment
         level, slope = moment.ambient.at(moment.t)
-        return vessel.lag_s, level, slope
+        warming = moment.warming(HANDLED_AHEAD_S) if moment.drift == "vessel" else None
+        return (vessel.lag_s, level, slope) if warming is None else (warming.lag_s, warming.towards_c, warming.free * slope)
 
     @property
     def found_lags(self) -> list[FoundLag]:

@@ -27,6 +27,7 @@ from monitor.core.development.filter import (
     liquid_step,
     vessel_step,
 )
+from monitor.core.development.handling import Handling, Warming
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.development.rivals import Bank
 from monitor.core.development.sensitivity import Systematics
@@ -37,6 +38,8 @@ BATH_START_SD_C = 1.0
 WALL_SHARE = 0.09
 """A tank that nobody has tempered takes what is poured into it so far of the way to the room's air (a water value of 52 ml beside 512 ml:
 the project's practice, section 2a). Whether somebody has is not known: it is a standard deviation."""
+WALL_READ_S = 60.0
+"""A room that is first read within this after the pouring-in still tells how warm the wall was (this project's own choice)."""
 HELD_SD_C_PER_S = 0.1 / 60.0
 """The uncertainty of a held temperature grows 0.1 C a minute (contract, section 5)."""
 RETURN_SD_C = 0.3
@@ -125,12 +128,14 @@ class Key:
     begin_t_s: float
     law: RateLaw
     pour: Pour | None = None
+    handling: Handling | None = None
 
 
 class Moment:
     """The state at `t`. `bank` has the liquid's models, `ambient` what surrounds the vessel.
 
     `attach`: the next reading of the followed probe is its first. `known`: a probe has been believed. `room`: the room has been read.
+    `handled`: the integral whose vessel is taken in the hands now and then; `unread_wall`: the one that began before the room was read.
     `between_c`: the range of all that was read. `bases`: for each integral, what `systematics` was at its begin. `steps_c`: the step of
     each probe's register where it is not the usual one; shared by all copies, so what is learned later holds for the past too. `dwell`:
     for how many readings a coarse code has stood; `flips`: the share of the last readings that changed it.
@@ -147,6 +152,7 @@ class Moment:
         "dwell",
         "flips",
         "follows_room",
+        "handled",
         "known",
         "lag_s",
         "last_two",
@@ -159,6 +165,7 @@ class Moment:
         "steps_c",
         "systematics",
         "t",
+        "unread_wall",
     )
 
     def __init__(self, t: float, celsius: float, sd_c: float, probe: str) -> None:
@@ -188,6 +195,8 @@ class Moment:
         self.ambient = Ambient()
         self.systematics = Systematics()
         self.law: RateLaw | None = None
+        self.handled: Key | None = None
+        self.unread_wall: Key | None = None
         self.bases: dict[int, dict[str, float]] = {}
 
     def copy(self) -> Moment:
@@ -198,6 +207,7 @@ class Moment:
         other.ambient, other.systematics, other.law = self.ambient.copy(), self.systematics.copy(), self.law
         other.bases = dict(self.bases)
         other.known, other.room_c = self.known, self.room_c
+        other.handled, other.unread_wall = self.handled, self.unread_wall
         other.bath_c, other.follows_room, other.between_c = self.bath_c, self.follows_room, self.between_c
         other.noises, other.last_two = self.noises, self.last_two
         other.steps_c, other.dwell, other.flips = self.steps_c, self.dwell, self.flips
@@ -238,18 +248,26 @@ class Moment:
                 bath_c = self.bath_c if self.follows_room else self.ambient.at(self.t)[0]
                 self._believe(bath_c, BATH_START_SD_C)
             else:
-                self._believe(key.pour.celsius, math.hypot(key.pour.sd_c, self._at_the_wall(key.pour)))
+                off_c, sd_c = self._at_the_wall(key.pour, key.handling)
+                self._believe(key.pour.celsius + off_c, math.hypot(key.pour.sd_c, sd_c))
+                said = key.handling is not None and key.handling.tempered is not None
+                self.unread_wall = key if said and not self.room else None
         for track in self.bank.tracks:
             track.counts[key.number] = Count(key.law)
         self.bases[key.number] = dict(self.systematics.of_ref_s)
         self.law = key.law
+        self.handled = key if key.handling is not None and key.handling.held else None
 
-    def _at_the_wall(self, pour: Pour) -> float:
-        """What a tank that is as cold or warm as the room may make of a measured developer: standard deviation, C."""
-        if not pour.measured or self.follows_room:
-            return 0.0
-        air = self.bank.tracks[0]
-        return WALL_SHARE * math.hypot(air.x[AIR] - pour.celsius, math.sqrt(air.c[AIR][AIR]))
+    def _at_the_wall(self, pour: Pour, handling: Handling | None) -> tuple[float, float]:
+        """What a tank that is as cold or warm as the room makes of a measured developer, where it is known to be, or else may make of it:
+        mean and standard deviation, C."""
+        if not pour.measured:
+            return 0.0, 0.0
+        track = self.bank.tracks[0]
+        air_c, air_sd_c = track.x[AIR], math.sqrt(track.c[AIR][AIR])
+        if handling is not None and handling.tempered is not None:
+            return handling.at_the_wall(pour.celsius, air_c, air_sd_c)
+        return 0.0, 0.0 if self.follows_room else WALL_SHARE * math.hypot(air_c - pour.celsius, air_sd_c)
 
     def _heard(self, celsius: float) -> None:
         """Widen the range of all that was read of the liquid or of what surrounds it."""
@@ -322,8 +340,18 @@ class Moment:
             return liquid_step(h, self.lag_s)
         if self.drift == "vessel":
             level, slope = self.ambient.at(self.t)
-            return vessel_step(h, self.lag_s, level, slope)
+            warming = self.warming(h)
+            return vessel_step(h, self.lag_s, level, slope) if warming is None else warming.step(h, slope)
         return held_step(h)
+
+    def warming(self, h: float) -> Warming | None:
+        """How the vessel goes on in the next `h` seconds, where it is handled. None where it is let alone."""
+        key = self.handled
+        if key is None or key.handling is None:
+            return None
+        share = key.handling.share(self.t - key.begin_t_s, h)
+        air_c = self.bank.tracks[0].x[AIR]
+        return None if share <= 0.0 else key.handling.warming(share, self.lag_s, self.ambient.at(self.t)[0], air_c)
 
     def _one_step(self, h: float) -> None:
         step = self.step(h)
@@ -333,7 +361,8 @@ class Moment:
             self.bank.drift(step, VESSEL_NOISE if self.drift == "vessel" else Noise(0.0, 0.0, 0.0))
         x = self.bank.tracks[0].x
         if self.drift == "vessel":
-            self.systematics.follow_vessel(step, self.ambient.probe or "", self.lag_s, self.ambient.at(self.t)[0] - x[T])
+            ambient_c = self.ambient.at(self.t)[0]
+            self.systematics.follow_vessel(step, self.ambient.probe or "", self.lag_s, ambient_c, x[T], self.warming(h))
         if self.bases and self.law is not None:
             self.systematics.count(self.law, x[T] - 0.5 * h * x[SLOPE], h)
 
@@ -433,6 +462,14 @@ class Moment:
     def read_room(self, celsius: float) -> None:
         """The room's probe measures the air, never the liquid: a door that opens must not move what was counted. While a rival model hangs
         in air, it keeps what it has learned of the air at that place, which changes as the room does."""
+        key, self.unread_wall = self.unread_wall, None
+        if key is not None and key.pour is not None and self.drift != "liquid" and self.t - key.begin_t_s < WALL_READ_S:
+            was_c, was_sd_c = self._at_the_wall(key.pour, key.handling)  # the wall was as warm as the room turns out to be
+            self.bank.tracks[0].replace(AIR, celsius, ROOM_SD_C**2)
+            off_c, sd_c = self._at_the_wall(key.pour, key.handling)
+            track = self.bank.tracks[0]
+            track.x[T] += off_c - was_c
+            track.c[T][T] = max(track.c[T][T] + sd_c * sd_c - was_sd_c * was_sd_c, sd_c * sd_c)
         learning = self.room and (self.bank.mixing or self.bank.kinds == ("air",))
         for track in self.bank.tracks:
             if learning:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel
 from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, Track
+from monitor.core.development.handling import Handling
 from monitor.core.development.moment import Key, Moment, Pour, Segment
 from monitor.core.development.rate import RateLaw
 from monitor.core.development.rivals import ALL_KINDS, Kind
@@ -190,12 +191,12 @@ class Replay:
 
     # Integrals
 
-    def begin(self, key: int, t_s: float, law: RateLaw, reference_c: float) -> None:
+    def begin(self, key: int, t_s: float, law: RateLaw, reference_c: float, handling: Handling | None = None) -> None:
         """Integral `key` counts from `t_s` on. At the first of all the developer is poured in."""
         first = not self.keys
         self._numbers += 1
         pour = Pour(*self._prior(reference_c), self._beliefs.pour_c is not None) if first else None
-        self.keys[key] = Key(self._numbers, t_s, law, pour)
+        self.keys[key] = Key(self._numbers, t_s, law, pour, handling)
         if first:
             starts = [due for due in self._reruns if due[1] is None]
             self._reruns = sorted([*starts, *((t_s + s, t_s) for s in RERUN_S)], key=lambda due: due[0])

@@ -12,10 +12,12 @@ from collections.abc import Mapping
 
 from monitor.core.development.beliefs import Beliefs
 from monitor.core.development.filter import Step
+from monitor.core.development.handling import HANDS_LOG_SD, SKIN_C, Warming
 from monitor.core.development.rate import RateLaw
 
 LAG = " vessel's lag"
 LAW = " rate law"
+HANDS = " hands"
 """Names that no probe can have (they begin with a space)."""
 LAG_LOG_SD = 0.1
 """A vessel's lag was learned with one volume and one way of moving it; in another evening it is off by so much: standard deviation of its
@@ -25,12 +27,12 @@ NO_PROBE = ""
 
 
 def standard_deviations(beliefs: Beliefs) -> dict[str, float]:
-    """Of each unknown, by name, in its own unit: each probe's comparison, the vessel's lag, the rate law's number (1: `log_rate_sd_slope`
-    has it in already)."""
+    """Of each unknown, by name, in its own unit: each probe's comparison, the vessel's lag, the hands' warmth (of its
+    logarithm), the rate law's number (1: `log_rate_sd_slope` has it in already)."""
     sds = {p.name: p.comparison_sd_c for p in beliefs.probes}
     vessel = beliefs.vessel
     lag_sd_s = math.hypot(vessel.lag_sd_s, LAG_LOG_SD * vessel.lag_s) if vessel else 0.0
-    return sds | {LAW: 1.0, LAG: lag_sd_s, NO_PROBE: 0.0}
+    return sds | {LAW: 1.0, LAG: lag_sd_s, HANDS: HANDS_LOG_SD, NO_PROBE: 0.0}
 
 
 class Systematics:
@@ -50,11 +52,16 @@ class Systematics:
         """The temperature is now that of one probe: its error counts, no other."""
         self.of_c = {probe: 1.0}
 
-    def follow_vessel(self, step: Step, ambient: str, lag_s: float, difference_c: float) -> None:
-        """One step of the vessel model: the start's errors die out, those of the ambient probe and of the lag grow."""
+    def follow_vessel(self, step: Step, ambient: str, lag_s: float, ambient_c: float, liquid_c: float, warming: Warming | None) -> None:
+        """One step of the vessel model: the start's errors die out, those of the ambient probe and of the lag grow, and where it was in the
+        hands (`warming`) that of their warmth."""
+        free, in_bath_s = 1.0, step.h
         self.of_c = {k: v * step.keep for k, v in self.of_c.items()}
-        self.of_c[ambient] = self.of_c.get(ambient, 0.0) + 1.0 - step.keep
-        self.of_c[LAG] = self.of_c.get(LAG, 0.0) - difference_c * step.keep * step.h / (lag_s * lag_s)
+        if warming is not None:
+            free, in_bath_s = warming.free, step.h * warming.free * lag_s / warming.lag_s
+            self.of_c[HANDS] = self.of_c.get(HANDS, 0.0) + warming.hands_per_s * step.h * (SKIN_C - liquid_c)
+        self.of_c[ambient] = self.of_c.get(ambient, 0.0) + free - free * step.keep
+        self.of_c[LAG] = self.of_c.get(LAG, 0.0) - (ambient_c - liquid_c) * step.keep * in_bath_s / (lag_s * lag_s)
 
     def count(self, law: RateLaw, celsius: float, h: float) -> None:
         """Development over `h` seconds at about `celsius`."""

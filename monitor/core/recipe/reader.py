@@ -82,7 +82,7 @@ def _read(document: Document) -> Recipe:
         root.wrong("stage", "stage is empty", _STAGES)
     sheets_table = root.table("sheets", "[sheets]")
     root.finish()
-    readers = [_StageReader(table, i + 1, film, sheets_table is not None) for i, table in enumerate(tables)]
+    readers = [_StageReader(table, i + 1, film, vessel, sheets_table is not None) for i, table in enumerate(tables)]
     stages = [stage for stage in (reader.read() for reader in readers) if stage is not None]
     sheets = _read_sheets(sheets_table, stages, readers) if sheets_table is not None else None
     if cover_ml is not None:
@@ -97,10 +97,10 @@ def _read(document: Document) -> Recipe:
 class _StageReader:
     """Reads one `[[stage]]`: its keys first, then how they fit together. Problems go into the document."""
 
-    def __init__(self, table: Table, number: int, film: str | None, sheets: bool) -> None:
+    def __init__(self, table: Table, number: int, film: str | None, vessel: str | None, sheets: bool) -> None:
         self.table = table
         self.number = number
-        self._film = film
+        self._film, self._vessel = film, vessel
         self._default_drain_s = SHEET_DRAIN_S if sheets else DRAIN_S
         self._sheets = sheets
 
@@ -123,6 +123,7 @@ class _StageReader:
         drain_s, ready_s = self._drain_and_ready(role, until, planned_s)
         appearance = self._appearance(role, counted, until)
         continuous, agitation = self._agitation(until, planned_s)
+        tempered, in_hand = self._handling(role, bool(agitation))
         band_c = table.difference("band", 0.01, 20.0, '"0.01 C" to "20 C"')
         gate = self._gate(role)
         solution = table.text("solution")
@@ -139,7 +140,7 @@ class _StageReader:
             drain_s=drain_s, ready_s=ready_s, agitation=agitation, continuous=continuous, band_c=band_c, gate=gate,
             factor=1.0 if factor is None else factor, solution=solution, jug=jug, until=until, at_most_s=at_most_s,
             dilution=dilution, volume_ml=volume_ml, reference_stated="reference" in table,
-            appearance_factor=appearance,
+            appearance_factor=appearance, tempered=tempered, in_hand=in_hand,
         )  # fmt: skip
 
     def _time(self, role: str | None) -> float | None:
@@ -323,6 +324,17 @@ class _StageReader:
             return False, ()
         bursts = [self._burst(table, until, planned_s) for table in self.table.tables("agitation", "agitation")]
         return False, tuple(burst for burst in bursts if burst is not None)
+
+    def _handling(self, role: str | None, moved: bool) -> tuple[bool | None, bool]:
+        """Whether the empty vessel is tempered, and whether it is moved in the hands."""
+        tempered, in_hand = self.table.flag("tempered"), self.table.flag("in_hand")
+        for key in ("tempered", "in_hand"):
+            if key in self.table and (role not in (None, "develop") or self._vessel not in (None, "lidded tank")):
+                self.table.wrong(key, f"{key} in a stage that develops in no lidded tank", "a develop stage in a lidded tank")
+        if in_hand and not moved:
+            allowed = 'a list in agitation, such as [{ every = "1:00", for = "0:10" }]'
+            self.table.wrong("in_hand", "in_hand = true without movements", allowed)
+        return tempered, bool(in_hand)
 
     def _burst(self, table: Table, until: str, planned_s: float | None) -> Burst | None:
         from_s = table.duration("from", 0.0, LONGEST_STAGE_S, '"0:00" to "24:00:00"')

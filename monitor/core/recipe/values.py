@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from monitor.core.development.handling import Handling, Held
 from monitor.core.development.rate import RateLaw
 from monitor.core.recipe.kinds import CLOSED_VESSELS, Counted, Film, StageRole, Until, VesselKind, is_paper, medium_of
 from monitor.core.recipe.light import bare_film, stages_before_last_fix
@@ -68,8 +69,18 @@ class Stage:
 
     reference_stated: bool = True
     """Whether the recipe itself gives this stage's reference temperature."""
+    tempered: bool | None = None
+    """Whether the empty vessel has the developer's temperature as this goes in, or the room's; None where the recipe does not say."""
+    in_hand: bool = False
+    """Whether the vessel is out of its bath, in the hands, whenever it is moved."""
     appearance_factor: float | None = None
     """A print: development lasts this many times as long as its first trace takes to appear; the time is then the longest."""
+
+    @property
+    def handling(self) -> Handling:
+        """What the hands do to the vessel, for the estimate of what is in it."""
+        held = tuple(Held(b.from_s, b.every_s, b.for_s) for b in self.agitation) if self.in_hand else ()
+        return Handling(self.tempered, held, self.volume_ml)
 
     @property
     def target_ref_s(self) -> float:

@@ -25,7 +25,7 @@ class Counting:
             return
         if run not in self.runs:
             self.runs.append(run)
-        self._desk.estimator.begin(run.key, run.counts_from_s, run.stage.law, run.stage.reference_c)
+        self._desk.estimator.begin(run.key, run.counts_from_s, run.stage.law, run.stage.reference_c, run.stage.handling)
 
     def stop(self, run: Run) -> None:
         """Its development is no longer asked for."""

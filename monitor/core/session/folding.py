@@ -167,7 +167,8 @@ class Past:
         self._number += 1
         self._integrals[passage.key] = self._number
         if is_counted(stage):
-            self._desk.estimator.begin(self._number, counts_from_s(stage, passage.begin_s), stage.law, stage.reference_c)
+            begin_s = counts_from_s(stage, passage.begin_s)
+            self._desk.estimator.begin(self._number, begin_s, stage.law, stage.reference_c, stage.handling)
 
     def _forget(self, key: Key) -> None:
         number = self._integrals.pop(key, None)

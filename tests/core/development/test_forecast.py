@@ -13,7 +13,7 @@ from monitor.core.development.filter import AIR, QUIET, SLOPE, TRANSIENT, Count,
 from monitor.core.development.forecast import LONGEST_AHEAD_S, development, expected, noise_variance, solve, systematic_variance
 from monitor.core.development.moment import Key, Moment, Segment
 from monitor.core.development.rate import Coefficient, rate
-from monitor.core.development.sensitivity import LAG, Systematics, add_to, standard_deviations, variance
+from monitor.core.development.sensitivity import HANDS, LAG, Systematics, add_to, standard_deviations, variance
 from monitor.core.development.sensitivity import LAW as LAW_NUMBER
 from tests.core.development.scenes import LAW, Watched, followed
 
@@ -312,9 +312,9 @@ def test_unknowns_add_in_quadrature_since_a_begin() -> None:
 
 def test_the_unknowns_of_a_station() -> None:
     """Each probe's comparison, the law (its sensitivity has its deviation in it already), the vessel's lag: as learned, and by a
-    tenth for another volume and other hands."""
+    tenth for another volume and other hands; how firmly hands hold it."""
     sds = standard_deviations(Beliefs(20.0, (ProbeModel("jug", "developer", 8.0, 0.1),), Vessel(300.0, 12.0)))
-    assert sds == {"jug": 0.1, LAG: pytest.approx(math.hypot(12.0, 30.0)), LAW_NUMBER: 1.0, "": 0.0}
+    assert sds == {"jug": 0.1, LAG: pytest.approx(math.hypot(12.0, 30.0)), LAW_NUMBER: 1.0, HANDS: 0.4, "": 0.0}
 
 
 def test_what_is_forecast_is_as_unsure_as_what_was_counted() -> None:

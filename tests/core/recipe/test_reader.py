@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.core.development.handling import Handling, Held
 from monitor.core.development.rate import Arrhenius, Coefficient, Pairs
 from monitor.core.errors import FileWrong, Problem
 from monitor.core.recipe.reader import load_recipe, recipe_from_data
@@ -96,6 +97,17 @@ BROKEN: dict[str, tuple[tuple[str, ...], str, str]] = {
         ('drain = "0:15" => drain = "9:00"', "factor = 1.0 => factor = 0.5"), "drain", "not shorter than the stage, 5:00",
     ),
     "ready too long": (('ready = "0:30" => ready = "1:01"',), "ready", 'allowed: "0:15" to "1:00"'),
+    "in the hands without a movement": (
+        ('agitation = [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }] => in_hand = true',),
+        "in_hand", "without movements",
+    ),
+    "in the hands in another stage": (
+        ('until = "at least" => until = "at least"\nin_hand = false',), "in_hand", "develops in no lidded tank",
+    ),
+    "tempered in an open vessel": (
+        ('vessel = "lidded tank" => vessel = "open tank"', "jug = 1 => jug = 1\ntempered = true"), "tempered", "develops in no lidded",
+    ),
+    "tempered as text": (('jug = 1 => jug = 1\ntempered = "yes"',), "tempered", "neither true nor false"),
     "agitation unknown": (
         ('[{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }] => "now and then"',), "agitation", "not a known value",
     ),
@@ -293,6 +305,13 @@ def test_everything_that_a_stage_says_is_read() -> None:
     assert (develop.band_c, develop.gate, develop.factor) == (0.5, Gate(0.15, 60.0), 1.0)
     assert (develop.solution, develop.jug, develop.continuous) == ("developer A", 1, False)
     assert (fix.number, fix.line, fix.role, fix.until, fix.at_most_s) == (2, 31, "fix", "at least", 720.0)
+
+
+def test_what_hands_and_wall_do_is_for_the_recipe_to_say() -> None:
+    """Each movement in the hands, the tank untempered, so much developer in it; left out, nothing of it is known."""
+    said = loaded(changed(ROLL, "jug = 1 => jug = 1\nin_hand = true\ntempered = false\nvolume = \"500 ml\"")).stages[0]
+    assert said.handling == Handling(False, (Held(0.0, None, 30.0), Held(None, 60.0, 10.0)), 500.0)
+    assert loaded(ROLL).stages[0].handling == Handling()
 
 
 def test_defaults_are_filled_in() -> None:

@@ -7,6 +7,7 @@ from functools import cache
 
 import pytest
 
+from monitor.core.development.beliefs import Vessel
 from monitor.core.session import sounds
 from monitor.core.session.session import GapDoubt, Session
 from tests.core.session.test_session_sheets import entered, tray
@@ -60,6 +61,21 @@ def test_a_restart_on_the_same_boot_changes_no_moment(at_s: float) -> None:
     for number, event, _, t_s in moments(alive):
         assert t_s == pytest.approx(expected[number, event], abs=0.2), (number, event)
     assert len(moments(alive)) == len(undisturbed())
+
+
+def test_what_the_hands_do_to_a_tank_counts_and_is_taken_up_again() -> None:
+    """No probe in it, a learned lag, a bath of 20 C: hands that the recipe tells of warm it, before a kill and after it."""
+    moved = 'agitation = [{ from = "0:00", for = "0:30" }, { every = "1:00", for = "0:10" }]\nin_hand = true'
+    turned = recipe(develop("5:00", moved), STOP)
+    vessel = Vessel(360.0, 7.0)
+    calm, warm = (
+        Evening(plan, lambda _: None, lambda _: 20.0, vessel=vessel, pour_c=20.0).begin().to(200) for plan in (PLAN, turned)
+    )
+    last = [e.kind("progress")[-1]["developer_c"] for e in (calm, warm)]
+    assert last[0] == pytest.approx(20.0, abs=0.02)
+    assert last[1] > 20.1
+    again = revive(warm, 2.0).to(250)
+    assert again.kind("progress")[-1]["developer_c"] == pytest.approx(warm.to(250).kind("progress")[-1]["developer_c"], abs=0.01)
 
 
 def test_ticks_keep_their_phase_through_a_restart() -> None:
