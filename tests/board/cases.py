@@ -126,7 +126,7 @@ def three_power_cuts(made: Made) -> str:
         time.sleep(15.0)
         for where in ("develop", "now", "fix"):
             if where == "now":
-                board.until(f"cat {JOURNALS}/{session}.jsonl", '"cue":"ready"', 600.0)
+                board.until(f"cat {JOURNALS}/{session}.jsonl", '"cue":"(ready|now)"', 600.0)  # READY is left out if the boot took too long
             elif where == "fix":
                 board.foot(0.3)
                 board.until(f"cat {JOURNALS}/{session}.jsonl", '"stage":2,.*"event":"begin"|"event":"begin".*"stage":2', 400.0)
