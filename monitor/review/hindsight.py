@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.development.coarse import EDGE_SHARE
 from monitor.core.development.filter import QUANTUM_C
-from monitor.core.development.moment import DWELL_READINGS, EDGE_SHARE, NOISE_FIRST
+from monitor.core.development.moment import NOISE_FIRST
 from monitor.core.development.probe_trust import STEP_VALUES, Register
 from monitor.core.development.replay import BEFORE_POURING_S, RERUN_S
 from monitor.core.development.settling import settled
@@ -18,6 +19,8 @@ from monitor.review.load import ReadingSeries
 from monitor.review.numbers import RecordedProbe
 
 Array = NDArray[np.float64]
+DWELL_READINGS = 30.0
+"""So many readings of one coarse code count as one: they say the same again (this project's own choice)."""
 
 
 def lag_and_wetting(

@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from monitor.core.development.coarse import Point
 from monitor.core.development.filter import TRANSIENT_S
 from monitor.core.development.likelihood import Sums, sum_log
 
@@ -31,8 +32,8 @@ NO_ROOM_C = (18.0, 7.0)
 """The room, where no probe reads it: mean and standard deviation."""
 LIFTED_AHEAD_LOG = math.log(600.0 / 2000.0)
 """A probe is lifted once in 2000 s, water stirred in once in 600 s (the rates of `histories` and `rivals`)."""
-COARSE_ONSETS = 3
-"""Every third moment is tried as the beginning, then those about the likeliest."""
+COARSE_ONSETS, MOST_ONSETS = 3, 25
+"""Every third moment is tried as the beginning, fewer where there are many (about 25), then those about the likeliest."""
 MISFIT_SD_C = 0.015
 """Standard deviation by which neither curve is quite what it is taken for (this project's own choice)."""
 WORST_FIT = 3.0
@@ -69,19 +70,20 @@ class Lifting:
 
 
 def weigh_lifting(
-    base: Base, readings: Sequence[tuple[float, float]], onsets_s: Sequence[float], lag_s: float, variance: float, room_c: float | None
+    base: Base, readings: Sequence[Point], onsets_s: Sequence[float], lag_s: float, room_c: float | None
 ) -> Lifting | None:
-    """Weigh both for readings (t s, C) since `base`, beginning at one of `onsets_s`. `lag_s`: of the probe in the liquid; `room_c`: the
-    room's temperature, None where it is not read. None without an onset before the newest reading, or where no curve of a probe in air
+    """Weigh both for what the probe has read since `base`, beginning at one of `onsets_s`. `lag_s`: of the probe in the liquid; `room_c`:
+    the room's temperature, None where it is not read. None without an onset before the newest reading, or where no curve of a probe in air
     comes near the readings."""
-    onsets_s = [t for t in onsets_s if readings and t < readings[-1][0]]
+    onsets_s = [t for t in onsets_s if readings and t < readings[-1].t_s]
     if not onsets_s:
         return None
-    curves = _Curves(base, readings, variance + MISFIT_SD_C**2)
-    moved = {i: curves.moved(onsets_s[i], lag_s) for i in range(0, len(onsets_s), COARSE_ONSETS)}
+    curves = _Curves(base, readings)
+    stride = max(COARSE_ONSETS, len(onsets_s) // MOST_ONSETS)
+    moved = {i: curves.moved(onsets_s[i], lag_s) for i in range(0, len(onsets_s), stride)}
     lifted = {i: curves.lifted(onsets_s[i], room_c) for i in moved}
     likeliest = (max(moved, key=lambda i: max(moved[i])), max(lifted, key=lambda i: max(one.log for one in lifted[i])))
-    near = range(1 - COARSE_ONSETS, COARSE_ONSETS)
+    near = range(1 - stride, stride)
     fine = sorted({i + k for i in likeliest for k in near if 0 <= i + k < len(onsets_s)})
     air = [one for i in fine for one in lifted.get(i) or curves.lifted(onsets_s[i], room_c)]
     liquid = [log for i in fine for log in moved.get(i) or curves.moved(onsets_s[i], lag_s)]
@@ -106,22 +108,28 @@ class _InAir:
 
 
 class _Curves:
-    """The readings since a base, and how likely each curve makes them."""
+    """The readings since a base, and how likely each curve makes them. Each reading is weighed by its own variance: `_weights` are
+    relative to the smallest, so they are 1 where all readings are alike."""
 
-    def __init__(self, base: Base, readings: Sequence[tuple[float, float]], variance: float) -> None:
-        self._base, self._readings, self._variance = base, readings, variance
-        self._flat = [1.0] * len(readings)
-        self._drift = [t - base.t_s for t, _ in readings]
-        self._dying = [_died(h) for h in self._drift]
-        self._rest = [z - base.at(t) for t, z in readings]
-        self._still = Sums([self._flat, self._drift, self._dying], self._rest, variance)
+    def __init__(self, base: Base, readings: Sequence[Point]) -> None:
+        self._base, self._readings = base, readings
+        self._variance = min(p.variance for p in readings) + MISFIT_SD_C**2
+        self._weights = [math.sqrt(self._variance / (p.variance + MISFIT_SD_C**2)) for p in readings]
+        self._flat = self._weighed([1.0] * len(readings))
+        self._since = [p.t_s - base.t_s for p in readings]
+        self._drift, self._dying = self._weighed(self._since), self._weighed([_died(h) for h in self._since])
+        rest = self._weighed([p.celsius - base.at(p.t_s) for p in readings])
+        self._still = Sums([self._flat, self._drift, self._dying], rest, self._variance)
         self._sds = (base.celsius[1], base.slope_c_per_s[1], base.transient_c_per_s[1])
+
+    def _weighed(self, column: Sequence[float]) -> list[float]:
+        return [w * v for w, v in zip(self._weights, column, strict=True)]
 
     def moved(self, onset_s: float, lag_s: float) -> list[float]:
         """Logarithms of the probability that water was stirred in at `onset_s`: for each way of spreading and each size."""
         logs = []
         for tau, share in STIR_S:
-            seen = [_stirred(t - onset_s, tau, lag_s) for t, _ in self._readings]
+            seen = self._weighed([_stirred(p.t_s - onset_s, tau, lag_s) for p in self._readings])
             sums = self._still.and_one_more(seen)
             logs += [math.log(share * p) + sums.evidence((*self._sds, size)) for size, p in STIRRED_C]
         return logs
@@ -129,17 +137,17 @@ class _Curves:
     def lifted(self, onset_s: float, room_c: float | None) -> list[_InAir]:
         """The curves of a probe that was lifted at `onset_s`: dry and wet, slower and quicker. Its own drift stops then."""
         base, held_s = self._base, onset_s - self._base.t_s
-        stopped = [min(d, held_s) for d in self._drift]
-        most = _died(held_s)
-        died = [min(d, most) for d in self._dying]
-        left = [z - base.at(min(t, onset_s)) for t, z in self._readings]
+        stopped = self._weighed([min(h, held_s) for h in self._since])
+        died = self._weighed([_died(min(h, held_s)) for h in self._since])
+        left = self._weighed([p.celsius - base.at(min(p.t_s, onset_s)) for p in self._readings])
         dry, wet = ((room_c, DRY_SD_C), WET_BELOW_C[1]) if room_c is not None else (NO_ROOM_C, NO_ROOM_C[1])
-        still, since = Sums([self._flat, stopped, died], left, self._variance), [max(t - onset_s - CHIP_S, 0.0) for t, _ in self._readings]
+        still = Sums([self._flat, stopped, died], left, self._variance)
+        since = [max(p.t_s - onset_s - CHIP_S, 0.0) for p in self._readings]
         options = []
         for (towards, sd_c), lags, p in ((dry, DRY_S, 1.0 - WET), ((dry[0] - WET_BELOW_C[0], wet), WET_S, WET)):
             away = towards - base.at(onset_s)
             for lag in lags:
-                gone = [1.0 - math.exp(-h / lag) for h in since]
+                gone = self._weighed([1.0 - math.exp(-h / lag) for h in since])
                 values = [v - away * g for v, g in zip(left, gone, strict=True)]
                 sums, sds = still.and_one_more(gone, values), (*self._sds, sd_c)
                 options.append(_InAir(math.log(p / len(lags)) + sums.evidence(sds), onset_s, lag, towards, sds, sums))

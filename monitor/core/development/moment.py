@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from monitor.core.development.ambient import Ambient
+from monitor.core.development.coarse import EDGE_SHARE
 from monitor.core.development.filter import (
     AIR,
     PROBE,
@@ -72,14 +73,8 @@ NOISE_CLIP = 8.0
 LAG_MISFIT = 0.015
 """A probe in its sleeve follows the liquid not quite with one lag: standard deviation of a reading as a share of how far it is behind
 (tuned on this project's own liquids)."""
-DWELL_READINGS = 30.0
-"""Readings of one coarse code are one reading, not many: the first so many together count as one, all later ones as one more."""
-EDGE_SHARE = 0.125
-"""Standard deviation, as a share of a coarse step, with which the edge between two codes is known to be the probe's temperature when the
-code changes (this project's own choice)."""
-DITHERED = 0.25
-DITHER_MEMORY = 20.0
-"""Where more than this share of the last readings changed the code, noise spreads them and they are taken as they are."""
+DWELL_ASKED = 10
+"""A coarse code that stands is taken once in so many readings, and where the probe is expected beyond its edge: it says the same again."""
 AIR_UNKNOWN = (18.0, 8.0)
 """The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
 ROOM_SD_C = 0.5
@@ -137,8 +132,7 @@ class Moment:
     `attach`: the next reading of the followed probe is its first. `known`: a probe has been believed. `room`: the room has been read.
     `handled`: the integral whose vessel is taken in the hands now and then; `unread_wall`: the one that began before the room was read.
     `between_c`: the range of all that was read. `bases`: for each integral, what `systematics` was at its begin. `steps_c`: the step of
-    each probe's register where it is not the usual one; shared by all copies, so what is learned later holds for the past too. `dwell`:
-    for how many readings a coarse code has stood; `flips`: the share of the last readings that changed it.
+    each probe's register where it is not the usual one; shared by all copies, so what is learned later holds for the past too.
     """
 
     __slots__ = (
@@ -150,7 +144,6 @@ class Moment:
         "between_c",
         "drift",
         "dwell",
-        "flips",
         "follows_room",
         "handled",
         "known",
@@ -191,7 +184,6 @@ class Moment:
         self.last_two = ((t, celsius), (t, celsius))
         self.steps_c: dict[str, float] = {}
         self.dwell = 0
-        self.flips = 0.0
         self.ambient = Ambient()
         self.systematics = Systematics()
         self.law: RateLaw | None = None
@@ -210,7 +202,7 @@ class Moment:
         other.handled, other.unread_wall = self.handled, self.unread_wall
         other.bath_c, other.follows_room, other.between_c = self.bath_c, self.follows_room, self.between_c
         other.noises, other.last_two = self.noises, self.last_two
-        other.steps_c, other.dwell, other.flips = self.steps_c, self.dwell, self.flips
+        other.steps_c, other.dwell = self.steps_c, self.dwell
         return other
 
     def another_liquid(self, celsius: float, sd_c: float) -> None:
@@ -384,6 +376,8 @@ class Moment:
         self.carry(t, pending)
         if self.attach:
             self.attach = False
+            if self.step_c > QUANTUM_C:
+                self.last_two = ((t, celsius), (t, celsius))
             self.known = True
             for track in self.bank.tracks:
                 track.replace(PROBE, celsius, self.reading_variance)
@@ -391,34 +385,23 @@ class Moment:
             return 0.0
         before_c = self.last_two[1][1]
         self._learn_noise(t, celsius)
-        value_c, variance = celsius, self.reading_variance
+        value_c, variance, code_step_c = celsius, self.reading_variance, None
         if self.step_c > QUANTUM_C:
-            value_c, variance = self._coarse(before_c, celsius)
+            moved_c = abs(celsius - before_c)
+            self.dwell = self.dwell + 1 if moved_c < 0.5 * self.step_c else 0
+            if self.dwell or moved_c > 1.5 * self.step_c:
+                off_c = abs(self.bank.tracks[0].x[PROBE] - celsius)
+                if self.dwell % DWELL_ASKED and off_c < 0.5 * self.step_c:
+                    return 0.0
+                variance, code_step_c = self.noise, self.step_c
+            else:
+                value_c, variance = 0.5 * (celsius + before_c), self.noise + (EDGE_SHARE * self.step_c) ** 2
         if "air" not in self.bank.kinds:
             x = self.bank.tracks[0].x
             variance += (LAG_MISFIT * (x[T] - x[PROBE])) ** 2
-        surprise, total = self.bank.update(value_c, variance, self.room)
+        surprise, total = self.bank.update(value_c, variance, self.room, code_step_c)
         self._keep_within(celsius)
         return surprise / math.sqrt(total)
-
-    def _coarse(self, before_c: float, celsius: float) -> tuple[float, float]:
-        """What a reading of a coarse register measures, and its variance: at a change of code the edge between both; as long as one code
-        stands little, unless the probe was expected beyond its edge."""
-        step, moved = self.step_c, abs(celsius - before_c)
-        self.dwell = self.dwell + 1 if moved < 0.5 * step else 0
-        self.flips += ((moved >= 0.5 * step) - self.flips) / DITHER_MEMORY
-        at_an_edge = self.noise + (EDGE_SHARE * step) ** 2
-        if self.flips > DITHERED or moved > 1.5 * step:
-            return celsius, self.reading_variance
-        if self.dwell == 0:
-            return 0.5 * (celsius + before_c), at_an_edge
-        calm, within = self.bank.tracks[0], step * step / 12.0
-        off, here = calm.x[PROBE] - celsius, calm.c[PROBE][PROBE]
-        if abs(off) > 0.5 * step:
-            return celsius + math.copysign(0.5 * step, off), at_an_edge
-        if here > within:
-            return celsius, here * within / (here - within)
-        return celsius, self.noise + within * max(DWELL_READINGS, self.dwell * self.dwell / DWELL_READINGS)
 
     def _keep_within(self, celsius: float) -> None:
         """Clamp temperatures, slopes and counts to what is physically possible, whatever a probe that was elsewhere has said."""
@@ -453,10 +436,15 @@ class Moment:
             return
         share = (t1 - t0) / (t - t0)
         off = z1 - z0 - share * (celsius - z0)
+        quantised = self.step_c * self.step_c / 12.0
+        if self.step_c > QUANTUM_C:
+            off, quantised = abs(off) - self.step_c, 0.0
+            if off < 1e-6:
+                return  # a code more or less tells nothing of the noise
         seen = min(off * off / (1.0 + share * share + (1.0 - share) ** 2), NOISE_CLIP * self.reading_variance)
         low, high = NOISE_RANGE
         self.noises = min(self.noises + 1, NOISE_MEMORY)
-        noise = self.noise + (seen - self.step_c * self.step_c / 12.0 - self.noise) / self.noises
+        noise = self.noise + (seen - quantised - self.noise) / self.noises
         self.noise = min(max(noise, low), high)
 
     def read_room(self, celsius: float) -> None:

@@ -243,10 +243,13 @@ class Replay:
         return sigma
 
     def learn_step(self, probe: str, step_c: float) -> None:
-        """The register of a probe turns out to have this step: where that is news, all that is kept is computed again."""
+        """The register of a probe turns out to have this step: where that is news, all that is kept is computed again. What looked odd in
+        finer steps was a change of code."""
         if step_c == self.moment.steps_c.get(probe, QUANTUM_C):
             return
         self.moment.steps_c[probe] = step_c
+        if self.following is not None and self.following.probe == probe:
+            self.rivalries.drop_from(-math.inf)
         if self._origin is not None:
             self.run_again(self._origin.t)
         elif self.snapshots:

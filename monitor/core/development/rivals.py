@@ -13,6 +13,7 @@ from functools import lru_cache
 from operator import mul
 from typing import Literal
 
+from monitor.core.development.coarse import code
 from monitor.core.development.filter import AIR, PROBE, QUIET, TRANSIENT, Count, Noise, Step, T, Track, air_step
 
 Kind = Literal["calm", "lively", "jump", "stir", "fault", "air"]
@@ -107,6 +108,16 @@ def _moves(h: float, kinds: tuple[Kind, ...]) -> tuple[tuple[float, ...], ...]:
     return tuple(table)
 
 
+def _taken(track: Track, value: float, variance: float, coarse_c: float | None) -> tuple[float, float, float]:
+    """A track takes a reading of its probe. Returns the surprise, its variance, and the logarithm of the likelihood."""
+    if coarse_c is None:
+        surprise, total = track.update(PROBE, value, variance)
+        return surprise, total, -0.5 * (surprise * surprise / total + math.log(2.0 * math.pi * total))
+    said = code(track.x[PROBE], track.c[PROBE][PROBE], value, coarse_c, variance)
+    track.update(PROBE, said.celsius, said.variance)
+    return said.surprise, 1.0, said.log
+
+
 class Bank:
     """One calm track, or rivals with their weights. `log_evidence`: natural logarithm of the readings' likelihood so far. `air_lag_s`: with
     this the probe follows the air, where its curve has told that; None: as a dry one does."""
@@ -194,17 +205,17 @@ class Bank:
         for track in self.tracks:
             track.predict(step, noise)
 
-    def update(self, value: float, variance: float, room_known: bool) -> tuple[float, float]:
-        """Every model takes the probe's reading; the likelier gain weight. Returns the first (calm) model's surprise and its variance."""
-        surprise, total = self.tracks[0].update(PROBE, value, variance)
-        log = -0.5 * (surprise * surprise / total + math.log(2.0 * math.pi * total))
+    def update(self, value: float, variance: float, room_known: bool, coarse_c: float | None = None) -> tuple[float, float]:
+        """Every model takes the probe's reading; the likelier gain weight. Returns the first (calm) model's surprise and its variance.
+        `coarse_c`: the step of a coarse register, whose code the reading is; `variance` is then the noise before the register."""
+        surprise, total, log = _taken(self.tracks[0], value, variance, coarse_c)
         if not self.mixing:
             self.log_evidence += log
             return surprise, total
         logs = [math.log(max(self.weights[0], 1e-12)) + log]
         for track, kind, weight in zip(self.tracks[1:], self.kinds[1:], self.weights[1:], strict=True):
-            off, var = track.update(PROBE, value, variance + FAULT_SD_C**2 if kind == "fault" else variance)
-            log = math.log(max(weight, 1e-12)) - 0.5 * (off * off / var + math.log(2.0 * math.pi * var))
+            log = _taken(track, value, variance + FAULT_SD_C**2 if kind == "fault" else variance, coarse_c)[2]
+            log += math.log(max(weight, 1e-12))
             if kind == "air" and self.air_lag_s is None and abs(track.x[AIR] - track.x[T]) < NO_AIR_C[0 if room_known else 1]:
                 log -= NEAR_AIR_LOG
             logs.append(log)

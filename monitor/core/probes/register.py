@@ -72,7 +72,7 @@ def register_step_c(values_c: Sequence[float], datasheet_step_c: float = DATASHE
     if any(datasheet_step_c < step_c and best.step_c < 2 * step_c - TRUNCATED_C for step_c in finer_c):
         return None  # neither is a part of the other: a value more decides
     if not finer_c:
-        return best.step_c if (best.step_c / exact_c) ** (len(distinct) - 1) >= ENOUGH_ODDS else None
+        return best.step_c if (best.step_c / best.width_c) ** (len(distinct) - 1) >= ENOUGH_ODDS else None
     return best.step_c if _odds(runs, best, finer_c[0]) >= ENOUGH_ODDS else None
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import pytest
 
+from monitor.core.development.coarse import Point
 from monitor.core.development.lifting import Base, Lifting, weigh_lifting
 
 VARIANCE = 0.03**2 + 0.0625**2 / 12.0
@@ -19,7 +20,8 @@ def weighed(course: Callable[[float], float], seconds: float, room_c: float | No
     rng = random.Random(3)
     rows = [(float(t), round((course(t - AT_S) + rng.gauss(0.0, 0.03)) * 16.0) / 16.0) for t in range(1, int(AT_S + seconds) + 1)]
     base = Base(0.0, (20.0, 0.02), (0.0, 0.001), (0.0, 0.001))
-    return weigh_lifting(base, rows, [t for t, _ in rows if t <= AT_S + seconds - 3.0], 8.0, VARIANCE, room_c)
+    said = [Point(t, celsius, VARIANCE) for t, celsius in rows]
+    return weigh_lifting(base, said, [t for t, _ in rows if t <= AT_S + seconds - 3.0], 8.0, room_c)
 
 
 def in_air(target_c: float, lag_s: float) -> Callable[[float], float]:
@@ -68,5 +70,6 @@ def test_what_is_neither_is_not_called_lifted() -> None:
 def test_without_a_beginning_nothing_is_said() -> None:
     """No moment, or none before the newest reading."""
     base = Base(0.0, (20.0, 0.02), (0.0, 0.001), (0.0, 0.001))
-    assert weigh_lifting(base, [(1.0, 20.0)], [], 8.0, VARIANCE, None) is None
-    assert weigh_lifting(base, [(1.0, 20.0)], [1.0], 8.0, VARIANCE, None) is None
+    said = [Point(1.0, 20.0, VARIANCE)]
+    assert weigh_lifting(base, said, [], 8.0, None) is None
+    assert weigh_lifting(base, said, [1.0], 8.0, None) is None

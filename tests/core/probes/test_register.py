@@ -135,3 +135,9 @@ def test_a_value_that_is_no_number_is_refused() -> None:
     for wrong in (math.nan, math.inf):
         with pytest.raises(ValueError, match="no number"):
             register_step_c([20.0, wrong])
+
+
+def test_values_that_lie_near_a_rounded_decimal_step_by_chance_do_not_tell_it() -> None:
+    """A settling probe whose correction is no multiple of sixteenths: three values within a sixteenth of tenths are no clone's."""
+    assert register_step_c([23.0, 22.295, 21.673]) is None
+    assert register_step_c([23.0, 22.3, 21.7, 21.3]) == 0.1
