@@ -93,6 +93,8 @@ YOUNGEST_ONSET_S = 3.0
 """While rivals run the curve since the newest calm moment 42 s ago or more is looked at every 4 s (of 10 s at least, where the probe has
 not been followed for longer, of 120 s at most: a liquid has settled by then, a probe in air has not); what began in the last 3 s cannot be
 told yet."""
+CURVE_TELLS_S = 30.0
+"""A probe has been so long in air before its curve is as sure of it as the rivals are; until then it must not speak against it."""
 ODD_S = (16.0, 40.0)
 """From so long before the rivals were let run to so long after, no moment counts as calm."""
 LIFTED_OFF_C = 0.4
@@ -237,7 +239,7 @@ class Suspicion:
         if histories.liquid_ahead > -AIR_AHEAD or t_s - histories.since_t_s < AIR_LAGS * probe.model.lag_s:
             return None
         seen = None if histories.liquid_ahead < -AIR_OUT else self._curve(probe, reading, replay, 0.0)
-        if seen is not None and seen[1].ahead < AIR_AHEAD:
+        if seen is not None and seen[1].ahead < (AIR_AHEAD if t_s - histories.since_t_s > CURVE_TELLS_S else 0.0):
             return None  # what it tends to may drift, which fits much; the curve of a probe in air does not fit better than a liquid's
         x = histories.air.bank.track("air").x
         fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
