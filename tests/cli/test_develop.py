@@ -214,7 +214,7 @@ def test_while_a_reel_is_loaded_the_terminal_is_black_and_the_view_comes_after(r
         in_words = Terminal(rigged, "--file", str(rigged.file), command="status")
         rigged.wait(lambda: in_words.read() is not None and in_words.process.poll() is not None)
         assert len(in_words.read().splitlines()) == 1
-        assert b"the film may be bare" in in_words.seen
+        assert b"film or paper may be bare" in in_words.seen
         in_words.close()
         piped = rigged.run("status", "--file", str(rigged.file)).stdout
         assert "jug" in piped

@@ -128,7 +128,7 @@ def test_no_bright_patch_while_the_station_says_that_something_is_armed(station:
     """Bare film, a lidded session, and a word that says neither."""
     station.word = word
     *_, last = station.run("pair").splitlines()
-    assert last == "No QR code: it is bright, and a session is open or film may be bare."
+    assert last == "No QR code: it is bright, and a session is open, or film or paper may be bare."
 
 
 def test_no_bright_patch_while_a_journal_is_open(station: Station) -> None:

@@ -37,7 +37,7 @@ def test_every_role_has_words() -> None:
         wait = waits_for(load_recipe(text.encode(), "r.toml"))[1]
         assert wait.text
         assert wait.short
-    assert "leave the film" in ALARM_FIRST
+    assert "leave everything" in ALARM_FIRST
 
 
 def test_a_bath_that_runs_to_its_end_may_wait_and_a_colour_fixer_bleaches_no_dye() -> None:
