@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.slowest import slowest
+
 GRACE_S = 2.0
 """A thread that was told to end may take this long to do so."""
 
@@ -39,6 +41,11 @@ def asked_for(config: pytest.Config) -> list[Path]:
     """The test files that the command line means, by name or by their folder."""
     named = dict.fromkeys(Path(arg.partition("::")[0]) for arg in config.args)
     return sorted({file for path in named for file in ([path] if path.is_file() else path.rglob("test_*.py"))})
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """What is done with the slowest tests."""
+    parser.addoption("--slow", choices=("with", "only"), help="the whole suite with the tests of tests/slowest.txt, or those alone")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -80,8 +87,26 @@ def pytest_collection(session: pytest.Session) -> None:
             importlib.import_module(".".join(file.resolve().relative_to(root).with_suffix("").parts))
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def _without_slowest(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The whole suite leaves the slowest tests to those who ask for them; a file or folder that is named is run with all that is in it."""
+    every = set(Path(__file__).parent.rglob("test_*.py"))
+    slow, named = slowest(), {file.resolve() for file in asked_for(config)} != every
+    ours = {item: item.nodeid.partition("[")[0] in slow for item in items}
+    if not named:
+        gone = sorted(slow - {item.nodeid.partition("[")[0] for item in items})
+        if gone:
+            raise pytest.UsageError(f"tests/slowest.txt: {gone[0]} is no test; allowed: tests that there are (python -m tests.slowest)")
+    asked = config.getoption("--slow")
+    left_out = [] if asked == "with" or (asked is None and named) else [item for item in items if ours[item] != (asked == "only")]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        out = set(left_out)
+        items[:] = [item for item in items if item not in out]
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What takes longest comes first."""
+    _without_slowest(config, items)
     places = {file: place for place, file in enumerate(BEGUN_FIRST)}
     items.sort(key=lambda item: places.get(item.nodeid.partition("::")[0], len(places)))
 
