@@ -435,6 +435,21 @@ def drifting(rng: random.Random) -> Case:
     return case(scene.film_c, probes, learned(rng, scene.lag_s), wrong_s=from_s, per_min=60 * per_s)
 
 
+def beside(rng: random.Random) -> Case:
+    """Nothing is wrong: a good probe in the developer beside a good one in the bath, and a learned lag. Nothing is to be told."""
+    scene = tank(rng, off_c=rng.gauss(0.0, 0.5))
+    probes = [said(rng, "developer", "developer", immersed(scene.film_c, Sleeve(scene.film_c[0]))), bath_probe(rng, scene.bath_c)]
+    return case(scene.film_c, probes, learned(rng, scene.lag_s))
+
+
+def beside_false_lag(rng: random.Random) -> Case:
+    """The same, but the vessel's lag is 0.4 to 2.5 times the learned one. No probe is wrong."""
+    scene = tank(rng, off_c=rng.gauss(0.0, 0.5))
+    probes = [said(rng, "developer", "developer", immersed(scene.film_c, Sleeve(scene.film_c[0]))), bath_probe(rng, scene.bath_c)]
+    told = scene.lag_s * math.exp(rng.uniform(math.log(0.4), math.log(2.5)))
+    return case(scene.film_c, probes, learned(rng, told, 0.05), told=told, lag=scene.lag_s)
+
+
 def exchanged(rng: random.Random) -> Case:
     """Bath's and developer's probe stand under each other's name; in half of the liquids the bath steps."""
     scene = tank(rng, off_c=either(rng, 1.0, 4.0), stepped=0.5)
@@ -615,6 +630,8 @@ ROWS: dict[str, Callable[[random.Random], Case]] = {
     "wet, room 5-10 C": wet_far,
     "wet, room 1-3 C": wet_near,
     "sensor drifts": drifting,
+    "good beside good": beside,
+    "good, lag false": beside_false_lag,
     "exchanged": exchanged,
     "half in air": half_dry,
     "pour-in, cold wall": pour_in,

@@ -32,6 +32,9 @@ STIRRED_SD_C = 1.0
 """Standard deviations of a sensor's drift, of a probe half in air, and of water stirred in (this project's own choice)."""
 FALSE_LAGS = (0.3, 0.45, 0.65, 0.8, 1.25, 1.6, 2.2, 3.3)
 """Lags that are tried against the one that was learned, as multiples of it."""
+FALSE_LOG_SD = 0.5
+"""Of the logarithm of such a multiple. A lag grows with the thickness of what is in the vessel, about as the cube root of its volume, and
+with calmer water: half or double is easily got by both, three times hardly (this project's own choice)."""
 PRIOR_LOG = {"drift": math.log(0.01), "offset": math.log(0.01), "lag": math.log(0.03), "stirred": math.log(0.1)}
 """How likely each is to happen in one window, beside nothing at all (this project's own choice)."""
 EXCHANGED_LOG = math.log(0.003)
@@ -50,10 +53,22 @@ LAG_AHEAD = 6.0
 LEAST_OFF_C = 0.12
 """The probe is wrong where that is exp(7) times likelier and it is off by this at least, in the other's liquid where that is exp(5) times
 likelier; another lag is told where that is exp(6) times likelier than the learned one (tuned on this project's own liquids)."""
+NEW_LOOK = 0.3
+"""Each look counts for so much in the probability that is acted on, so that an end that is forecast does not jump (this project's own
+choice)."""
 HOPELESS_LOG = -4.0
 """What is less likely than exp(-4) is not doubted."""
 FEWEST = 15
 """Fewer pairs of readings tell nothing."""
+
+
+def _false_logs() -> tuple[tuple[float, float], ...]:
+    """Each multiple, and the logarithm of its probability."""
+    logs = [-0.5 * (math.log(f) / FALSE_LOG_SD) ** 2 for f in FALSE_LAGS]
+    return tuple((f, log - sum_log(logs)) for f, log in zip(FALSE_LAGS, logs, strict=True))
+
+
+FALSE_LOGS = _false_logs()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +83,7 @@ class Pair:
 @dataclass(frozen=True, slots=True)
 class Disagreement:
     """`ahead`: natural logarithm of how many times likelier the developer's probe is wrong than the liquid or the lag is; since when, and
-    by how much by now. `cause`: the likeliest; for `lag` the one that would fit."""
+    by how much by now. `cause`: the likeliest; for `lag` the one that would fit, and how far the probe is off if it is wrong after all."""
 
     ahead: float
     cause: Cause
@@ -86,7 +101,9 @@ class BathWatch:
     """Asks the bath every few seconds whether the developer's probe is right. An estimator has one.
 
     `false_lag_s`: the vessel's lag that would have fitted, where the learned one is false. `doubt_c`, `doubted_since_t_s`: as long as
-    that cannot be decided, by how much the probe may be off (standard deviation), since when.
+    that cannot be decided, by how much the probe may be off (standard deviation), since when. `moved_c`: by how much more the liquid then
+    has than the probe says, on average; 0 as long as it is likelier that the probe is right;
+    `moved_told`: whether anybody has been told.
     """
 
     def __init__(self) -> None:
@@ -97,7 +114,19 @@ class BathWatch:
 
     def forget(self) -> None:
         """Another source is followed: nothing is doubted any more."""
-        self.doubt_c, self.doubted_since_t_s = 0.0, math.inf
+        self._nothing_doubted()
+        self._wrong, self._swapped = 0.0, 0.0
+        self.moved_told = False
+
+    def _nothing_doubted(self) -> None:
+        self.doubt_c, self.moved_c, self.doubted_since_t_s = 0.0, 0.0, math.inf
+
+    def _doubt(self, share: float, off_c: float, since_t_s: float) -> None:
+        """With this probability the probe is off by so much: kept where that is more than what is doubted already."""
+        doubt_c = math.sqrt(share * (1.0 - share)) * abs(off_c)
+        moved_c = -share * off_c if share > 0.5 and abs(off_c) > LEAST_OFF_C else 0.0
+        if math.hypot(doubt_c, moved_c) > math.hypot(self.doubt_c, self.moved_c):
+            self.doubt_c, self.moved_c, self.doubted_since_t_s = doubt_c, moved_c, since_t_s
 
     def due(self, t_s: float) -> bool:
         """Whether it is time to ask again."""
@@ -115,11 +144,12 @@ class BathWatch:
         since_t_s = max(since_t_s + 5.0 * probe.lag_s, replay.now_t_s - WATCHED_S)
         pairs = _pairs(replay, probe, bath, since_t_s)
         found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
-        self.forget()
+        self._nothing_doubted()
         if found is None:
             return None
         if found.exchanged_ahead > EXCHANGED_AHEAD and not self.exchanged:
             self.exchanged = True
+            self.forget()
             why = f"{EXCHANGED}{bath.name}: its readings are the bath's, which the other's follow; from now on each is taken for the other"
             return Verdict(False, pairs[0].t_s, why, exchanged=True)
         if not followed:
@@ -127,11 +157,12 @@ class BathWatch:
         if found.lag_ahead > LAG_AHEAD or found.lag_ahead < 0.0:
             self.false_lag_s = found.lag_s if found.cause == "lag" and found.lag_ahead > LAG_AHEAD else None
         if found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C:
-            apart_c = math.fsum(abs(p.developer_c - p.bath_c) for p in pairs) / len(pairs)
-            self.doubt_c = math.sqrt(_share(found.ahead)) * abs(found.off_c)
-            self.doubted_since_t_s = found.since_t_s
-            if not self.exchanged and math.sqrt(_share(found.exchanged_ahead)) * apart_c > self.doubt_c:
-                self.doubt_c, self.doubted_since_t_s = math.sqrt(_share(found.exchanged_ahead)) * apart_c, -math.inf
+            apart_c = math.fsum(p.developer_c - p.bath_c for p in pairs) / len(pairs)
+            self._wrong = after_look(self._wrong, found.ahead)
+            self._doubt(self._wrong, found.off_c, found.since_t_s)
+            if not self.exchanged:
+                self._swapped = after_look(self._swapped, found.exchanged_ahead)
+                self._doubt(self._swapped, apart_c, -math.inf)
             return None
         minutes = max(pairs[-1].t_s - found.since_t_s, 1.0) / 60.0
         by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{found.off_c:+.1f} C off"
@@ -141,6 +172,11 @@ class BathWatch:
 def _share(ahead: float) -> float:
     """The probability that belongs to the logarithm of its odds; none below one in fifty."""
     return 0.0 if ahead < HOPELESS_LOG else 1.0 / (1.0 + math.exp(-min(ahead, 50.0)))
+
+
+def after_look(share: float, ahead: float) -> float:
+    """The probability that is acted on, one look later."""
+    return share + NEW_LOOK * (_share(ahead) - share)
 
 
 def _pairs(replay: Replay, probe: ProbeModel, bath: ProbeModel, since_t_s: float) -> list[Pair]:
@@ -172,7 +208,7 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     lags_s = (lag_s, *(max(lag_s + k * lag_sd_s, 0.2 * lag_s) for k in (-1.0, 1.0)))
     told = [course.evidence(lag) for lag in lags_s]
     liquid = [(log - math.log(len(told))) for log in told]
-    falses = [(PRIOR_LOG["lag"] - math.log(len(FALSE_LAGS)) + course.evidence(f * lag_s), f * lag_s) for f in FALSE_LAGS]
+    falses = [(PRIOR_LOG["lag"] + prior + course.evidence(f * lag_s), f * lag_s) for f, prior in FALSE_LOGS]
     liquid += [log for log, _ in falses]
     onsets_s = [p.t_s for p in pairs[: -FEWEST // 3 : 3]]
     wrong: list[_Wrong] = []
@@ -192,10 +228,10 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     other, bent = _exchanged([Pair(p.t_s, p.bath_c, p.developer_c) for p in pairs], lags_s, variance + MISFIT_SD_C**2)
     exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
-    if best_log > max(told) and ahead < 0.0:
-        return Disagreement(ahead, "lag", pairs[0].t_s, 0.0, best_lag_s, best_log - max(told), exchanged_ahead)
     best = max(wrong, key=lambda one: one.log)
     off_c = course.size(lag_s, best.column, best.sd) * best.column[-1]
+    if best_log > max(told) and ahead < 0.0:
+        return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, best_log - max(told), exchanged_ahead)
     return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, best_log - max(told), exchanged_ahead)
 
 

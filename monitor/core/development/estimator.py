@@ -52,7 +52,7 @@ BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is lea
 class Estimator:
     """One session's estimator. Give it events in order; ask it anything at the newest event's time or later.
 
-    27 methods: each kind of source has its own ways of being gained and lost.
+    29 methods: each kind of source has its own ways of being gained and lost.
     """
 
     def __init__(self, beliefs: Beliefs) -> None:
@@ -261,6 +261,11 @@ class Estimator:
             verdict = self._beside_bath(probe, reading.t_s)
         if verdict is not None:
             return self._exchange(probe, verdict) if verdict.exchanged else self._lose(probe, verdict)
+        moved_c = self._moved_c()
+        if moved_c != 0.0 and not self._bath_watch.moved_told:
+            self._bath_watch.moved_told = True
+            why = f"in part only: bath and vessel's lag put the developer {abs(moved_c):.1f} C {'above' if moved_c > 0.0 else 'below'} it"
+            return self._change(probe.model.name, Verdict(True, reading.t_s, why), loss=False)
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
             probe.learn_lag(found.lag_s, found.lag_log_sd)
@@ -303,7 +308,7 @@ class Estimator:
         var += variance(moment.systematics.of_c, self._sds) + self._bath_watch.doubt_c**2
         var += self._looking_back.spread_c(t_s - KEEP_S) ** 2
         age = None if self._believed_t_s is None else max(t_s - self._believed_t_s, 0.0)
-        return Temperature(celsius, math.sqrt(max(var, 0.0)), self._source, age)
+        return Temperature(celsius + self._moved_c(), math.sqrt(max(var, 0.0)), self._source, age)
 
     def done(self, key: int, t_s: float) -> Done:
         """Development done at `t_s` by integral `key`; 0 before it begins."""
@@ -322,7 +327,20 @@ class Estimator:
         if ahead > start:
             r0, r1, r2 = rate(known.law, at(start)), rate(known.law, middle), rate(known.law, at(ahead))
             done += simpson(r0, r1, r2, ahead - start)
+        done = max(done + self._moved_ref_s(known, ahead, middle), 0.0)
         return Done(done, self._sd(known, track, counted, start, ahead, middle))
+
+    def _moved_c(self) -> float:
+        """By how much the liquid is taken for warmer than its probe says; while nothing develops nobody asks."""
+        return self._bath_watch.moved_c if self._replay.keys else 0.0
+
+    def _moved_ref_s(self, key: Key, ahead: float, celsius: float) -> float:
+        """What has been done more `ahead` seconds from now, if the liquid is warmer than its probe says (`BathWatch.moved_c`)."""
+        doubted_s = self._replay.moment.t + ahead - max(self._bath_watch.doubted_since_t_s, key.begin_t_s)
+        moved_c = self._moved_c()
+        if moved_c == 0.0 or doubted_s <= 0.0:
+            return 0.0
+        return doubted_s * (rate(key.law, celsius + moved_c) - rate(key.law, celsius))
 
     def _sd(self, key: Key, track: Track, counted: bool, start: float, ahead: float, celsius: float) -> float:
         number = key.number if counted else None
@@ -371,6 +389,10 @@ class Estimator:
         counted = known.number in moment.bases
         start = 0.0 if counted else max(known.begin_t_s - moment.t, 0.0)
         missing = target_ref_s - (track.counts[known.number].done if counted else 0.0)
+        moved_c = self._moved_c()
+        if moved_c != 0.0:
+            missing = max(missing - self._moved_ref_s(known, 0.0, at(0.0)), 0.0)
+            followed, at = at, lambda ahead: followed(ahead) + moved_c
         ahead = solve(known.law, at, start, missing)
         span = max(ahead, start)
         sd = self._sd(known, track, counted, start, span, at(0.5 * (start + span))) / rate(known.law, at(span))

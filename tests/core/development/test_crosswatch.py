@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from monitor.core.development.beliefs import Vessel
-from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, disagreement
+from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, after_look, disagreement
 from monitor.core.probes.readings import EXCHANGED
 from tests.core.development.scenes import BATH, DEVELOPER, LAW, Watched
 
@@ -180,3 +180,68 @@ def test_what_cannot_be_decided_is_doubted() -> None:
     calm, odd = evening(0.0, 200, swapped=False), evening(0.0, 200)
     assert odd.estimator.done(0, 199.0).sd_ref_s > 1.2 * calm.estimator.done(0, 199.0).sd_ref_s
     assert odd.estimator.temperature(199.0).sd_c > 1.2 * calm.estimator.temperature(199.0).sd_c
+
+
+def beside(developer_c: float, bath_c: Callable[[float], float], seconds: int, begins: bool = True) -> Watched:
+    """A developer's probe that says the same all the time, beside a bath; the stage began after 60 s."""
+    watched, rng = Watched(DEVELOPER, BATH, vessel=BESIDE), random.Random(7)
+    for t in range(seconds):
+        if t == 60 and begins:
+            watched.estimator.begin(0, 60.0, LAW, 20.0)
+        watched.hear(float(t), round(16.0 * (developer_c + rng.gauss(0.0, 0.025))) / 16.0, DEVELOPER)
+        watched.hear(float(t), round(16.0 * (bath_c(t) + rng.gauss(0.0, 0.025))) / 16.0, BATH)
+    return watched
+
+
+def test_a_probe_that_is_likelier_wrong_than_right_counts_in_part() -> None:
+    """1.15 C below its bath for four minutes, and it does not near it: half in air or exchanged, rather than right. What is believed lies
+    between the two, that is told once and without FAULT, and development and end go with it."""
+    odd = beside(18.85, lambda t: 20.0 - 0.001 * t, 240)
+    known, calm = odd.estimator.temperature(239.0), beside(18.85, lambda t: 18.85, 240).estimator
+    assert 19.2 < known.celsius < 19.9
+    assert known.celsius - 2.0 * known.sd_c < 18.85
+    told = [c for c in odd.changes if "in part" in c.why]
+    assert [(c.probe, c.believed, c.loss) for c in told] == [("jug", True, False)]
+    assert odd.estimator.done(0, 239.0).done_ref_s > calm.done(0, 239.0).done_ref_s + 5.0
+    assert odd.estimator.end(0, 480.0, 239.0).end_t_s < calm.end(0, 480.0, 239.0).end_t_s - 20.0
+    assert odd.estimator.end(0, 480.0, 239.0).sd_s > 1.3 * calm.end(0, 480.0, 239.0).sd_s
+
+
+def test_where_nothing_develops_a_doubtful_probe_says_what_it_says() -> None:
+    """No stage has begun: nobody is told."""
+    watched = beside(18.85, lambda t: 20.0 - 0.001 * t, 240, begins=False)
+    assert watched.estimator._bath_watch.moved_c > 0.0
+    assert watched.estimator.temperature(239.0).celsius == pytest.approx(18.85, abs=0.05)
+    assert not any("in part" in c.why for c in watched.changes)
+
+
+def test_exchanged_probes_in_a_bath_that_does_not_step_count_in_part() -> None:
+    """After four minutes the developer of 18.97 C is believed to be within 0.4 C, where its own name says 20 C."""
+    swapped, own = evening(0.0, 240), evening(0.0, 240, swapped=False)
+    true_c = own.estimator.temperature(239.0).celsius
+    assert swapped.estimator.temperature(239.0).celsius == pytest.approx(true_c, abs=0.4)
+    assert not any("in part" in c.why for c in own.changes)
+
+
+def test_a_probe_that_is_likelier_right_than_wrong_counts_whole() -> None:
+    """A liquid 0.2 C below its bath: some doubt, and not a hair's breadth of the mean."""
+    watched = beside(19.8, lambda t: 20.0 - 0.001 * t, 240)
+    assert watched.estimator._bath_watch.doubt_c > 0.0
+    assert watched.estimator._bath_watch.moved_c == 0.0
+    assert watched.estimator.temperature(239.0).celsius == pytest.approx(19.8, abs=0.03)
+
+
+def test_one_look_does_not_move_the_mean() -> None:
+    """However sure the first one is, ten seconds later another must say the same."""
+    assert after_look(0.0, 20.0) < 0.5 < after_look(after_look(0.0, 20.0), 20.0)
+    assert after_look(0.0, -5.0) == 0.0
+
+
+def test_a_lag_that_is_false_by_a_factor_of_three_is_unlikely_from_the_start() -> None:
+    """It alone would explain a probe that stays 1.15 C below its bath: the probe is as likely to be wrong, and by how much is said."""
+    rng = random.Random(5)
+    pairs = [Pair(float(t), 18.85 + rng.gauss(0.0, 0.02), 20.0 - 0.001 * t + rng.gauss(0.0, 0.01)) for t in range(0, 240, 4)]
+    found = disagreement(pairs, LAG_S, 0.02 * LAG_S, 8.0, VARIANCE)
+    assert found is not None
+    assert found.ahead > -1.0
+    assert found.off_c == pytest.approx(-1.1, abs=0.2)
