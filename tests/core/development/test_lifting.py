@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import pytest
 
-from monitor.core.development.coarse import Point
+from monitor.core.development.coarse import Point, points
 from monitor.core.development.lifting import Base, Lifting, weigh_lifting
 
 VARIANCE = 0.03**2 + 0.0625**2 / 12.0
@@ -65,6 +65,19 @@ def test_what_is_neither_is_not_called_lifted() -> None:
     assert weighed(lambda h: 20.0 - (2.0 if h > 0 and int(h) // 4 % 2 else 0.0), 30.0, 14.0) is None
     said = weighed(lambda h: 20.0 if h < 0 else 18.0, 30.0, 14.0)
     assert said is None or said.ahead < 3.0
+
+
+@pytest.mark.parametrize("seconds", [40.0, 60.0])
+def test_codes_of_half_a_degree_cannot_rule_out_a_probe_in_air(seconds: float) -> None:
+    """It goes 1.5 C down within minutes, in one step or two: taken as readings of its middle they would be a liquid's, thousands of times
+    likelier; a stretch and its edges leave it open."""
+    rng, course = random.Random(0), in_air(18.48, 120.0)
+    rows = [(float(t), course(t - AT_S) + 0.12 + rng.gauss(0.0, 0.025)) for t in range(1, int(AT_S + seconds) + 1)]
+    rows = [(t, math.floor(celsius / 0.5) * 0.5 + 0.25) for t, celsius in rows]
+    base, onsets_s = Base(0.0, (20.12, 0.05), (0.0, 0.001), (0.0, 0.001)), [t for t, _ in rows if t <= AT_S + seconds - 3.0]
+    said = weigh_lifting(base, points(rows, 0.5, 0.03**2), onsets_s, 8.0, 18.0)
+    assert said is not None
+    assert abs(said.ahead) < 2.0
 
 
 def test_without_a_beginning_nothing_is_said() -> None:

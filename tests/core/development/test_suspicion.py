@@ -12,9 +12,10 @@ from typing import cast
 import pytest
 
 from monitor.core.development import suspicion
+from monitor.core.development.coarse import Point
 from monitor.core.development.filter import AIR, PROBE, SLOPE, T
 from monitor.core.development.histories import Histories
-from monitor.core.development.lifting import Lifting
+from monitor.core.development.lifting import Base, Lifting
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.rate import rate
@@ -242,6 +243,23 @@ def test_the_curve_has_to_say_air_too(
     air does not. In the first half minute the curve need only not speak against it."""
     found = in_air(settled, monkeypatch, Weighings(ahead, since_s), lifted_ahead=lifted_ahead, until_s=100)
     assert (found is not None) == verdict
+
+
+def test_the_curve_of_a_coarse_register_is_weighed_by_its_edges(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Quarters of a degree, water stirred in: what is weighed has the edges, which no code is."""
+    weighed: list[Sequence[Point]] = []
+
+    def weigh_lifting(base: Base, said: Sequence[Point], *_: object) -> None:
+        weighed.append(said)
+
+    monkeypatch.setattr(suspicion, "weigh_lifting", weigh_lifting)
+    rng, watched = random.Random(0), Watched()
+    for t in range(1, 301):
+        since = max(t - 200.0, 0.0)
+        probe = 20.1 + 0.0005 * t + 1.2 * (1.0 - (38.0 * math.exp(-since / 38.0) - 8.0 * math.exp(-since / 8.0)) / 30.0)
+        watched.hear(float(t), math.floor((probe + rng.gauss(0.0, 0.025)) * 4.0) / 4.0 + 0.125)
+    assert weighed
+    assert all(any(point.celsius % 0.25 == 0.0 for point in said) for said in weighed)
 
 
 def in_the_room_s_water(seed: int, by_c: float, tau_s: float) -> tuple[int, float]:
