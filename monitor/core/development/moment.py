@@ -75,6 +75,9 @@ LAG_MISFIT = 0.015
 (tuned on this project's own liquids)."""
 DWELL_ASKED = 10
 """A coarse code that stands is taken once in so many readings, and where the probe is expected beyond its edge: it says the same again."""
+UNSEEN_STIR = 1e-7
+"""Variance that the slow slope gains in a second where codes are coarse, (C/s)^2: they show water stirred in as a slope that then is not
+there. 0.8 C within 100 s, once in 600 s (the rate in `rivals`)."""
 AIR_UNKNOWN = (18.0, 8.0)
 """The room's air before any room probe: mean and standard deviation, C (practice of this project)."""
 ROOM_SD_C = 0.5
@@ -349,6 +352,9 @@ class Moment:
         step = self.step(h)
         if self.drift == "liquid":
             self.bank.predict(step)
+            if self.step_c > QUANTUM_C:
+                for track in self.bank.tracks:
+                    track.widen(SLOPE, UNSEEN_STIR * h)
         else:
             self.bank.drift(step, VESSEL_NOISE if self.drift == "vessel" else Noise(0.0, 0.0, 0.0))
         x = self.bank.tracks[0].x

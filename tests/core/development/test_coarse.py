@@ -98,6 +98,20 @@ def test_what_is_counted_by_coarse_codes_is_right_where_warm_water_is_stirred_in
     assert len(watched.changes) == 1
 
 
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_slope_that_codes_have_shown_may_be_over(seed: int) -> None:
+    """Half a degree is stirred in at 70 s, which codes of half a degree show as a slope of 0.3 C a minute: it does not go on for ever. The
+    count after six minutes is right to 0.4 %."""
+    rng, watched, due = random.Random(seed), Watched(), 0.0
+    watched.estimator.begin(1, 0.0, LAW, 20.0)
+    for t in range(1, 380):
+        since, drifted = max(t - 70.0, 0.0), 21.9 + 0.0012 * t
+        due += rate(LAW, drifted + 0.5 * (1.0 - math.exp(-since / 25.0)))
+        probe = drifted - 0.009 + 0.5 * (1.0 - (25.0 * math.exp(-since / 25.0) - 8.0 * math.exp(-since / 8.0)) / 17.0)
+        watched.hear(float(t), register(probe, 0.5, rng))
+    assert watched.estimator.done(1, 379.0).done_ref_s == pytest.approx(due, rel=0.004)
+
+
 @pytest.mark.parametrize(("row", "number"), [("coarse steps", 39), ("coarse steps", 35)])
 def test_coarse_codes_of_stirred_water_are_no_probe_in_air(row: str, number: int) -> None:
     """Clones with steps of 0.2 C that repeat themselves, of the benchmark: believed throughout."""
