@@ -3,8 +3,11 @@
 Decides the instructions, what a result means, when the next test is due, and the words "never tested for this film". It
 lights nothing and times nothing: the person counts the minutes. Records are appended to STATE/learned/darkness.jsonl.
 
-Sources: coins on film for twice the longest open time, NAVEDTRA 14209, chapter 10; five coins lifted at 1, 2, 4, 8 and 16
+Sources: coins on film for twice the longest open time, NAVEDTRA 14209, chapter 10; five coins laid down after 1, 2, 4, 8 and 16
 minutes, a control with the tool off, and again after six months or any change: common practice, no source.
+The coins are laid down one after another, not lifted: under the one of a minute the film has then had one minute of light, and its spot is
+compared with one that had none. Lifted after a minute, a coin leaves a spot that had all but that minute of the light around it: even
+where the fog is heavy, its edge is hardly seen, and an unsafe light would pass.
 Tests: tests/prepare/darkness/test_coin_test.py.
 """
 
@@ -25,7 +28,7 @@ from monitor.prepare.state.kept_lines import read_lines, writing
 
 FILE = "darkness.jsonl"
 COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)
-"""When each coin is lifted, seconds after the film was laid out."""
+"""When each coin is laid down, seconds after the film was laid out: so long its spot lies in the light."""
 DUE_AFTER = CalendarSpan(6, "month")
 TIMES_OPEN = 2.0
 """Film must stay clear for this many times as long as it will lie open."""
@@ -34,9 +37,10 @@ Standing = Literal["never tested for this film", "due again", "light found", "te
 
 @dataclass(frozen=True, slots=True)
 class CoinTest:
-    """One test. `visible_s`: the shortest time whose coin shows, seconds; None if none does. `ran_s`: how long the film lay there.
+    """One test. `visible_s`: the shortest time that shows, seconds: the first spot darker than the one covered all along; None if none
+    is. `ran_s`: how long the film lay there.
 
-    `control_shows`: whether a strip with the tool off shows coins too (then it is the room, not the tool); None without one.
+    `control_shows`: whether a strip with the tool off shows spots too (then it is the room, not the tool); None without one.
     """
 
     film: str
@@ -51,7 +55,7 @@ class CoinTest:
 
     @property
     def clear_s(self) -> float:
-        """How long film stayed clear: the longest coin before the first one that shows, else the whole run. Seconds."""
+        """How long film stayed clear: the longest time before the first one that shows, else the whole run. Seconds."""
         if self.visible_s is None:
             return self.ran_s
         return max((c for c in self.coins_s if c < self.visible_s), default=0.0)
@@ -100,10 +104,10 @@ def coin_test(test: CoinTest) -> CoinTest:
         raise InputWrong("the times of the coins do not rise; allowed: times such as 1:00,2:00,4:00,8:00,16:00")
     if test.ran_s < test.coins_s[-1]:
         last = format_duration(test.coins_s[-1])
-        raise InputWrong(f"the test ran {format_duration(test.ran_s)}; allowed: at least until the last coin is lifted, {last}")
+        raise InputWrong(f"the test ran {format_duration(test.ran_s)}; allowed: at least until the last coin is laid down, {last}")
     if test.visible_s is not None and test.visible_s not in (*test.coins_s, test.ran_s):
         coins = ", ".join(format_duration(c) for c in test.coins_s)
-        raise InputWrong(f"no coin was lifted at {format_duration(test.visible_s)}; allowed: {coins}, or none")
+        raise InputWrong(f"no coin was laid down at {format_duration(test.visible_s)}; allowed: {coins}, or none")
     return test
 
 
@@ -170,15 +174,16 @@ def _paper_guide(open_s: float | None) -> Iterator[str]:
     yield "  5. Safelight off. Under the enlarger give a strip of paper the exposure that alone prints a faint grey: paper that has been"
     yield "     exposed fogs sooner than fresh paper. Lay it where paper lies longest, emulsion up."
     minutes = ", ".join(f"{c / 60:g}" for c in COINS_S)
-    yield f"  6. Put five coins on it. Safelight on; lift a coin after {minutes} minutes. Leave a sixth one to the end."
+    yield f"  6. Lay a coin on it, to stay to the end. Safelight on; lay down one more beside it after {minutes} minutes."
     if open_s:
         yield f"  7. Let it lie for {format_duration(max(TIMES_OPEN * open_s, COINS_S[-1]))} at least: twice the time in the trays."
     else:
         yield "  7. Let it lie for at least twice as long as paper will ever lie in that light."
     yield "  8. Do a second strip with the safelight off, as a control: what shows there too is not the safelight's."
-    yield "  9. Develop both with the safelight off. The first coin that shows is the shortest unsafe time; half of the one before is safe."
+    yield "  9. Develop both with the safelight off. The first spot darker than the one covered all along is the shortest unsafe time;"
+    yield "     half of the time before it is safe. Darker around the coins alone: the whole time that it lay there is the unsafe one."
     yield ""
-    yield "Then write it down: evenbath darkness record --film paper --place ... --ran ... --shows none (or the coin's m:ss)"
+    yield "Then write it down: evenbath darkness record --film paper --place ... --ran ... --shows none (or that m:ss)"
     yield "Test again in six months, with each new paper, and after any change of lamp, filter or place (evenbath darkness changed WHAT)."
 
 
@@ -201,8 +206,8 @@ def guide(film: str, open_s: float | None, medium: str) -> Iterator[str]:
     yield f"  5. In the dark, lay {piece} where the {medium} will be, emulsion up."
     yield f"     Better: first expose it to a light that alone gives a faint grey. Exposed {medium} shows added fog sooner."
     minutes = ", ".join(f"{c / 60:g}" for c in COINS_S)
-    yield f"  6. Put five coins on it. Let the tool do its worst: sound, FAULT, restart. Lift a coin after {minutes} minutes."
-    yield "     Leave a sixth coin to the end."
+    yield "  6. Lay a coin on it, to stay to the end. Let the tool do its worst: sound, FAULT, restart."
+    yield f"     Lay down one more beside it after {minutes} minutes."
     if open_s is None:
         yield f"  7. Let it lie for at least twice as long as {medium} will ever lie open here."
     elif open_s == 0:
@@ -211,7 +216,8 @@ def guide(film: str, open_s: float | None, medium: str) -> Iterator[str]:
         need_s = max(TIMES_OPEN * open_s, COINS_S[-1])
         yield f"  7. Let it lie for {format_duration(need_s)} at least: twice the open time of the recipe, and until the last coin."
     yield "  8. Do a second strip with the tool off, as a control; otherwise a gap in the door is blamed on the tool."
-    yield "  9. Develop both in the dark. Look at them when dry: the first coin that shows is the shortest unsafe time."
+    yield "  9. Develop both in the dark. Look at them when dry: the first spot darker than the one covered all along is the shortest"
+    yield "     unsafe time; darker around the coins alone: the whole time that it lay there."
     yield ""
-    yield f"Then write it down: evenbath darkness record --film {film} --place ... --ran ... --shows none (or the coin's m:ss)"
+    yield f"Then write it down: evenbath darkness record --film {film} --place ... --ran ... --shows none (or that m:ss)"
     yield "Test again in six months, and after any change of lamp, place or box (evenbath darkness changed WHAT)."

@@ -76,6 +76,16 @@ def test_a_record_that_says_nothing_is_refused(wrong: CoinTest) -> None:
         coin_test(wrong)
 
 
+@pytest.mark.parametrize("film", ["panchromatic", "paper"])
+def test_coins_are_laid_down_beside_one_that_lies_from_the_start(film: str) -> None:
+    """A coin that is lifted after a minute leaves a spot with all but a minute of the light around it, which nobody sees."""
+    said = " ".join(" ".join(guide(film, 300.0, "paper" if film == "paper" else "film")).split())
+    assert "Lay a coin on it, to stay to the end." in said
+    assert "ay down one more beside it after 1, 2, 4, 8, 16 minutes." in said
+    assert "the first spot darker than the one covered all along is the shortest unsafe time" in said.lower()
+    assert not re.search(r"\blift", said.lower())
+
+
 def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
     """20 minutes open: 40 in the test; infrared film wants a camera that sees it."""
     text = "\n".join(guide("infrared", 1200.0, "film"))
@@ -90,9 +100,9 @@ def test_paper_has_the_fogging_test_of_its_safelight() -> None:
     said = "\n".join(guide("paper", 300.0, "paper"))
     assert "fogging test" in said
     assert "paper that has been" in said
-    assert "Safelight on; lift a coin after 1, 2, 4, 8, 16 minutes" in said
+    assert "Safelight on; lay down one more beside it after 1, 2, 4, 8, 16 minutes" in said
     assert "Let it lie for 16:00 at least" in said
-    assert "half of the one before is safe" in said
+    assert "half of the time before it is safe" in said
     assert coin_test(CoinTest("paper", "tray", "2026-11-01", None, 960.0, 480.0)).safe_open_s == 120.0
 
 
