@@ -11,7 +11,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from monitor.core.recipe.conditions import Condition, always, bare_film, both, closed_vessel, colour, has, infrared, open_vessel
+from monitor.core.recipe.conditions import (
+    Condition,
+    always,
+    bare_film,
+    both,
+    closed_vessel,
+    colour,
+    drum,
+    has,
+    infrared,
+    none_of,
+    open_vessel,
+)
 from monitor.core.recipe.values import Recipe
 
 Place = Literal[
@@ -262,7 +274,14 @@ CAUTIONS: tuple[Caution, ...] = (
         "A bleach-fix gives off gas in a closed tank: loosen the cap after each movement, away from your face.",
         ("plan", "wall card"),
         PRACTICE,
-        both(has("bleach-fix"), closed_vessel),
+        both(has("bleach-fix"), closed_vessel, none_of(drum)),
+    ),
+    Caution(
+        "bleach-fix gas in a drum",
+        "A bleach-fix gives off gas in a closed drum: open it away from your face.",
+        ("plan", "wall card"),
+        PRACTICE,
+        both(has("bleach-fix"), drum),
     ),
     Caution(
         "infrared",

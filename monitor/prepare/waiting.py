@@ -33,7 +33,7 @@ class Wait:
 
 def waits_for(recipe: Recipe) -> tuple[Wait, ...]:
     """One for every stage of the recipe, in order."""
-    return tuple(_wait(stage, recipe.film, stage.number in recipe.open_film, recipe.medium) for stage in recipe.stages)
+    return tuple(_wait(recipe, stage) for stage in recipe.stages)
 
 
 FIX_BLEACHES_S = 600.0
@@ -41,16 +41,24 @@ FIX_BLEACHES_S = 600.0
 _STOP_S = 120.0
 
 
-def _wait(stage: Stage, film: str, bare: bool, medium: str) -> Wait:
-    short, text, most_s = _rule(stage, film, medium)
-    light = "your safelight alone" if film == "paper" else "no light"
-    said = f" The {medium} is bare: {light}."
-    dark = said if bare and stage.role != "load" else ""
+def _wait(recipe: Recipe, stage: Stage) -> Wait:
+    short, text, most_s = _rule(recipe, stage)
+    light = "your safelight alone" if recipe.film == "paper" else "no light"
+    said = f" The {recipe.medium} is bare: {light}."
+    dark = said if stage.number in recipe.open_film and stage.role != "load" else ""
     return Wait(stage.number, stage.name, stage.role, short, f"{text}{dark}", most_s)
 
 
-def _rule(stage: Stage, film: str, medium: str) -> tuple[str, str, float | None]:
-    most_s = stage.at_most_s
+def _ends_development(recipe: Recipe, stage: Stage) -> bool:
+    """A timed wash straight after a timed developer: nothing else stops it."""
+    if stage.role != "wash" or stage.until != "time" or stage.number == 1:
+        return False
+    before = recipe.stages[stage.number - 2]
+    return before.role == "develop" and before.until == "time"
+
+
+def _rule(recipe: Recipe, stage: Stage) -> tuple[str, str, float | None]:
+    most_s, film, medium = stage.at_most_s, recipe.film, recipe.medium
     if stage.role == "load":
         if medium == "paper":
             return "box closed, then long", "Paper that sticks: back into its closed box, dry your hands, wait as long as you like.", None
@@ -68,6 +76,8 @@ def _rule(stage: Stage, film: str, medium: str) -> tuple[str, str, float | None]
         limit_s = FIX_BLEACHES_S if most_s is None else most_s
         said = format_duration(limit_s)
         return f"up to about {said}", f"Up to about {said} in all; later it may begin to bleach the image. Then plain water.", limit_s
+    if _ends_development(recipe, stage):
+        return "finish on time", "Finish it on time: it ends development, and is as critical as the developer.", 0.0
     if stage.role == "wash":
         return "long, not hours", "Long, but not for hours: wet gelatine softens and swells.", None
     if stage.role == "rinse":
@@ -76,9 +86,12 @@ def _rule(stage: Stage, film: str, medium: str) -> tuple[str, str, float | None]
         return said, f"A wetting or final bath: {said}.", most_s
     if stage.role == "presoak":
         return "a few minutes", "A few minutes more in plain water do no harm; keep its temperature.", None
+    if stage.role == "bleach" and film != "colour":
+        text = "Until the black is gone, then on: do not leave it there, an acid bleach softens the gelatine."
+        return "until the black is gone", text, most_s
     if stage.role == "bleach":
         return "some minutes", "Some minutes more do little harm, a shorter bleach leaves silver; do not cut it short.", None
     if stage.role == "wash aid":
         return "a few minutes, then plain water", "A few minutes; then plain water.", None
     said = "as its sheet says" if most_s is None else f"up to {format_duration(most_s)}"
-    return said, f"A holding step: {said}.", most_s
+    return said, f"{stage.name.capitalize()}: {said}.", most_s

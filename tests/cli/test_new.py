@@ -377,7 +377,7 @@ def test_the_dangerous_blanks_bring_their_hazards(tmp_path: Path, capsys: pytest
     for key, says in (
         ("bw-reversal", "Dichromate causes cancer"),
         ("colour-two-step", "loosen the cap"),
-        ("colour-print", "loosen the cap"),
+        ("colour-print", "open it away from your face"),
     ):
         made(tmp_path, key, *own(key))
         capsys.readouterr()

@@ -155,3 +155,15 @@ def test_a_colour_bleach_warns_of_persulphate_and_a_hydroxide_of_itself() -> Non
     assert "hydroxide" in ids(changed(ROLL, 'solution = "developer A" => solution = "bath B, hydroxide"'))
     (agents,) = (c for c in CAUTIONS if c.id == "colour agents")
     assert "gives off formaldehyde" in agents.text
+
+
+def test_a_rolling_drum_is_never_between_movements() -> None:
+    """It turns without a pause: its cap is opened away from the face, not after each movement."""
+    bleach_fix = changed(ROLL, 'name = "fix"\nrole = "fix" => name = "bleach-fix"\nrole = "bleach-fix"')
+    tank, drum = (
+        " ".join(c.text for c in cautions_for(load_recipe(text.encode(), "r.toml")))
+        for text in (bleach_fix, changed(bleach_fix, "lidded tank => drum"))
+    )
+    assert "loosen the cap after each movement" in tank
+    assert "loosen the cap" not in drum
+    assert "open it away from your face" in drum

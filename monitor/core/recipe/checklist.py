@@ -9,7 +9,7 @@ and ten for the eyes (NAVEDTRA 14209, chapter 10). Pure. Tests: tests/core/recip
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.core.probes.learned import COLOUR_DAYS, NOT_COMPARED_SD_C, WITNESS_SD_C
@@ -25,14 +25,17 @@ from monitor.core.recipe.conditions import (
     has,
     infrared,
     none_of,
+    on_paper,
     open_vessel,
     paper,
     sheets,
     steered,
+    tray,
 )
 from monitor.core.recipe.data_range import KNOWN_BELOW
 from monitor.core.recipe.values import Recipe
 from monitor.core.text.doubt import two_sd
+from monitor.core.text.quantities import format_number
 
 AskedOf = Literal["person", "machine"]
 Part = Literal["solutions", "probes", "station", "room", "dark", "hands"]
@@ -57,7 +60,8 @@ class Item:
 
     `asked_of` machine: the station checks it, and `--waive` does not skip it; person: it must be asked. `if_no`: what a no
     means, and what to do. `stops`: a no withholds the start (a person's no can be waived with a reason, which is
-    recorded). `applies`: the recipes it belongs to.
+    recorded). `applies`: the recipes it belongs to. In `text` and `if_no`, {place}, {goes_in}, {medium}, {vessel} and {wash} stand for the
+    recipe's own words (`items_for`).
     """
 
     id: str
@@ -77,17 +81,17 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "jugs", "solutions", "person", True, always,
-        "Are the jugs lined up from left to right in the order of the card, each with a mark you can feel?",
+        "Are the {place}s lined up from left to right in the order of the card, each with a mark you can feel?",
         "Put them in order first: fixer or bleach before the developer leaves nothing to develop.",
     ),
     Item(
         "parts", "solutions", "person", True, has("develop"),
-        "Does the developer contain all its parts, and is there enough for the vessel and for the whole area?",
-        "Mix it again: without its second part it develops nothing.",
+        "Is there enough developer for the vessel and for the whole area, and if it comes in parts, are all of them in it?",
+        "Mix it again: a developer in two parts develops nothing without the second.",
     ),
     Item(
         "leader", "solutions", "person", True, both(has("develop"), none_of(colour, paper)),
-        "Does a piece of film leader turn dark in this developer, in less than twice the fresh time?",
+        "Does a piece of film leader, or a snip of the same film, turn dark in this developer, in less than twice the fresh time?",
         "From twice the fresh time the developer counts as dead: mix fresh. If it was never tested, you take a known risk.",
     ),
     Item(
@@ -102,13 +106,13 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "wash water", "solutions", "person", False, has("wash"),
-        "Is the wash water at least 10 C, and within 3 C of the fixer?",
+        "Is the wash water within 3 C of the baths before it (near {wash}), and never below 10 C?",
         "Mix in warm water, or stand a bucket of it ready: cold water hardly washes, and a large step may wrinkle the gelatine.",
     ),
     Item(
         "funnels", "solutions", "person", True, has("bleach", "bleach-fix"),
         "Does each solution have its own funnel and jug, and is the bleach well away from the developer?",
-        "Separate them: a few drops of bleach or fixer ruin a colour developer.",
+        "Separate them: a few drops of bleach or fixer ruin a developer.",
     ),
     Item(
         "circulation", "solutions", "person", True, colour,
@@ -199,12 +203,12 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item(
         "meanings", "station", "person", False, always,
-        "Do you know the four sounds: tick (move), long (READY), fast (NOW), limping (FAULT: go on by the second clock)?",
+        "Do you know the four sounds that come unasked: tick (move), long (READY), fast (NOW), limping (FAULT: go on by the second clock)?",
         "Learn them: evenbath lesson sounds; then evenbath lesson dry-run, with scrap film in white light.",
     ),
     Item(
         "second clock", "room", "person", True, always,
-        "Is a second clock ready that needs neither this board nor the mains, to be started with the first pour?",
+        "Is a second clock ready that needs neither this board nor the mains, to be started {goes_in}?",
         "Get one: a clockwork kitchen timer will do. It must not glow in the dark.",
     ),
     Item(
@@ -265,7 +269,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "loading", "dark", "person", True, both(has("load"), none_of(dark_baths)),
         "Loading: a changing bag, or a room without any glow, with this tool in its box or elsewhere, phone and watch out?",
-        "Loading bares it too, and that is most often forgotten: check before you open can or box.",
+        "Loading bares the {medium} too, and that is most often forgotten: check before you open can or box.",
     ),
     Item(
         "safelight", "dark", "person", True, both(paper, dark_baths),
@@ -288,13 +292,18 @@ ITEMS: tuple[Item, ...] = (
         "Test it with a lamp inside in a dark room; until then count on light getting in.",
     ),
     Item(
-        "dry", "hands", "person", False, both(closed_vessel, has("load")),
+        "dry", "hands", "person", False, both(closed_vessel, has("load"), none_of(on_paper)),
         "Hands dry, and reel or drum too?",
         "Dry them; a wet reel sticks.",
     ),
     Item(
+        "dry drum", "hands", "person", False, both(closed_vessel, has("load"), on_paper),
+        "Hands dry, and the {vessel} dry inside?",
+        "Dry them: paper sticks to a wet wall.",
+    ),
+    Item(
         "rolling", "hands", "person", False, drum,
-        "Does the drum roll freely and turn back by itself, or do you turn it by hand?",
+        "Does the drum roll freely, and does its roller base reverse by itself, or do you turn it by hand?",
         "Check the rollers first.",
     ),
     Item(
@@ -303,7 +312,12 @@ ITEMS: tuple[Item, ...] = (
         "Count again in the dark before the presoak.",
     ),
     Item(
-        "trays", "hands", "person", True, open_vessel,
+        "tanks", "hands", "person", True, both(open_vessel, none_of(tray)),
+        "Solution deep enough in each tank to cover hanger and {medium}, dry side away from wet side, probe behind its guard?",
+        "Set them out again in the light.",
+    ),
+    Item(
+        "trays", "hands", "person", True, tray,
         "Solution at least 15 mm deep in each tray, trays in a fixed order, dry side away from wet side, probe behind its guard?",
         "Set them out again in the light.",
     ),
@@ -311,5 +325,11 @@ ITEMS: tuple[Item, ...] = (
 
 
 def items_for(recipe: Recipe) -> tuple[Item, ...]:
-    """The checklist for one recipe, in the order of asking; items for the machine and for a person are mixed."""
-    return tuple(item for item in ITEMS if item.applies(recipe))
+    """The checklist for one recipe, in the order of asking, in its own words; items for the machine and for a person are mixed."""
+    washes = {f"{format_number(stage.reference_c)} C": None for stage in recipe.stages if stage.role == "wash"}
+    own = {
+        "place": recipe.place, "goes_in": recipe.goes_in, "medium": recipe.medium, "vessel": recipe.vessel, "wash": " or ".join(washes),
+    }  # fmt: skip
+    return tuple(
+        replace(item, text=item.text.format_map(own), if_no=item.if_no.format_map(own)) for item in ITEMS if item.applies(recipe)
+    )

@@ -44,8 +44,13 @@ def drum(recipe: Recipe) -> bool:
 
 
 def colour(recipe: Recipe) -> bool:
-    """Colour film."""
+    """Colour film or colour paper."""
     return recipe.film == "colour"
+
+
+def tray(recipe: Recipe) -> bool:
+    """An open tray."""
+    return recipe.vessel == "open tray"
 
 
 def infrared(recipe: Recipe) -> bool:
@@ -56,6 +61,11 @@ def infrared(recipe: Recipe) -> bool:
 def paper(recipe: Recipe) -> bool:
     """Black-and-white paper, for prints."""
     return recipe.film == "paper"
+
+
+def on_paper(recipe: Recipe) -> bool:
+    """Paper, black-and-white or colour."""
+    return recipe.on_paper
 
 
 def sheets(recipe: Recipe) -> bool:

@@ -13,6 +13,8 @@ Counted = Literal["pour to pour", "full to empty"]
 
 CLOSED_VESSELS: Final[tuple[VesselKind, ...]] = ("lidded tank", "drum")
 """Vessels with a lid; the others are open."""
+PLACES: Final[dict[VesselKind, str]] = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray": "tray"}
+"""What the baths for each vessel stand in."""
 FIXING_ROLES: Final[tuple[StageRole, ...]] = ("fix", "bleach-fix")
 AT_LEAST_ROLES: Final[tuple[StageRole, ...]] = ("load", "fix", "wash", "wash aid", "rinse", "hold")
 """Unless the recipe says otherwise, stages with these roles last at least their time and are ended by a tap."""

@@ -5,13 +5,25 @@ The fields are those of the project's contract, section 2. Tests: tests/core/rec
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.development.handling import Handling, Held
 from monitor.core.development.rate import RateLaw
-from monitor.core.recipe.kinds import CLOSED_VESSELS, Counted, Film, StageRole, Until, VesselKind, is_paper, medium_of
+from monitor.core.recipe.kinds import (
+    CLOSED_VESSELS,
+    FIXING_ROLES,
+    PLACES,
+    Counted,
+    Film,
+    StageRole,
+    Until,
+    VesselKind,
+    is_paper,
+    medium_of,
+)
 from monitor.core.recipe.light import bare_film, stages_before_last_fix
 from monitor.core.text.quantities import Dilution
 
@@ -19,6 +31,7 @@ READY_AFTER_BEGIN_LEAST_S = 10.0
 """READY is left out if it would come sooner than this after the begin (contract, section 5)."""
 SAME = 1e-6
 """Two temperatures (C) or times (s) nearer than this are one: 68 F is 20 C."""
+_LIGHT_IN_A_NAME = re.compile(r"\b(light|lamp|(re-?)?expos\w*)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +175,34 @@ class Recipe:
     def medium(self) -> str:
         """The word for what is developed: "film" or "paper"."""
         return medium_of(self.film, self.what)
+
+    @property
+    def place(self) -> str:
+        """What a bath stands in: "jug", "tank" or "tray"."""
+        return PLACES[self.vessel]
+
+    @property
+    def goes_in(self) -> str:
+        """When the first bath begins, such as "with the first pour" or "as the first sheet goes in"."""
+        if not self.lifted:
+            return "with the first pour"
+        return f"as the {'first sheet' if self.sheets is not None else self.medium} goes in"
+
+    @property
+    def lid_off_at(self) -> Stage | None:
+        """The stage at which the lid comes off before anything is fixed; None where it stays on until then.
+
+        A black-and-white reversal: the first stage between two developers whose name says light; where none says so and a bleach comes
+        between them, the second developer, which blackens only what the light has reached.
+        """
+        unfixed = next((i for i, stage in enumerate(self.stages) if stage.role in FIXING_ROLES), len(self.stages))
+        developers = [stage for stage in self.stages[:unfixed] if stage.role == "develop"]
+        if len(developers) < 2:
+            return None
+        between = self.stages[developers[0].number : developers[-1].number - 1]
+        lit = next((stage for stage in between if _LIGHT_IN_A_NAME.search(stage.name)), None)
+        bleached = any(stage.role == "bleach" for stage in between)
+        return developers[-1] if lit is None and bleached else lit
 
     @property
     def material(self) -> str:

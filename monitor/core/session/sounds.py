@@ -94,7 +94,7 @@ SIGNALS = (
     ),
     Signal(
         "answer", "answer", answer(7), "long and short ones, when you have asked",
-        "whole minutes to the end", "add up: a long one is five, a short one is one",
+        "whole minutes to the end", "add up the minutes: a long one is five, a short one is one",
     ),
     Signal(
         "answer-tens", "answer", answer(26), "long ones in close pairs first",

@@ -38,7 +38,7 @@ QUALITIES = {
     "stale": "is silent",
 }
 GATES = {
-    "withheld": "closed: the start is withheld until the developer stands",
+    "withheld": "closed: the start is withheld until the developer is steady",
     "open": "open: the start is free",
     "overridden": "overridden by you; your reason stands in the journal",
 }

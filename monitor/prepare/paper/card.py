@@ -13,7 +13,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from monitor.core.recipe.kinds import CLOSED_VESSELS, FIXING_ROLES
+from monitor.core.recipe.conditions import dark_baths
+from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.recipe.values import SAME, Recipe, Stage
 from monitor.core.session.agitation import QUIET_S
 from monitor.core.session.presses import FOOT_IN_BRIEF
@@ -173,7 +174,7 @@ def _blocks(recipe: Recipe, big: Big, beside: int, fields_below: bool) -> Iterat
 
 def _head(recipe: Recipe) -> Block:
     film = _film_words(recipe)
-    clock = "Start the second clock with the first pour. It still runs when everything electric has failed."
+    clock = f"Start the second clock {recipe.goes_in}. It still runs when everything electric has failed."
     html = f'<h1>{escape(recipe.name)}</h1>\n<p class="film">{escape(film)}</p>\n<p class="clock">{clock}</p>'
     return Block(html, below(Text(recipe.name, 1.4, bold=True), Text(film), Text(clock, 1.2, padding_em=1.6, bold=True)), 1.0)
 
@@ -188,11 +189,14 @@ _LIGHTS = {
 def _film_words(recipe: Recipe) -> str:
     what = f"{recipe.what}; " if recipe.what else ""
     light = _LIGHTS.get(recipe.film, f"no light of any colour on bare {recipe.medium}")
-    closed = "" if recipe.vessel not in CLOSED_VESSELS else "; lid on until fixed"
+    closed = "" if recipe.lifted else f"; lid on until {lid_until(recipe)}"
     return f"{what}{recipe.material}, {recipe.vessel}; {light}{closed}."
 
 
-PLACES = {"lidded tank": "jug", "drum": "jug", "open tank": "tank", "open tray": "tray"}
+def lid_until(recipe: Recipe) -> str:
+    """Until when a closed vessel stays closed."""
+    off = recipe.lid_off_at
+    return "fixed" if off is None else f"stage {off.number} ({off.name})"
 
 
 def _jugs(recipe: Recipe) -> Block:
@@ -205,7 +209,7 @@ def _jugs(recipe: Recipe) -> Block:
         boxes = [(str(place), places[place]) for place in sorted(places)]
     else:
         boxes = [(str(i), stage) for i, stage in enumerate((s for s in recipe.stages if s.role not in ("load", "wash")), 1)]
-    heading = f"{PLACES[recipe.vessel].capitalize()}s from left to right"
+    heading = f"{recipe.place.capitalize()}s from left to right"
     cells, columns = [], []
     for place, stage in boxes:
         lines = _jug_lines(stage)
@@ -274,7 +278,7 @@ def _stages(recipe: Recipe, big: Big) -> Block:
     for stage in recipe.stages:
         time, small = _time_words(stage)
         moving, pour, wait = agitation_words(stage), _pour_words(recipe, stage), waits[stage.number].short
-        where = f" ({PLACES[recipe.vessel]} {stage.jug})" if stage.jug is not None else ""
+        where = f" ({recipe.place} {stage.jug})" if stage.jug is not None else ""
         never = ' class="never"' if waits[stage.number].most_s == 0 else ""
         main = ' class="main"' if stage.role in ("develop", "fix", "bleach-fix") else ""
         rows.append(
@@ -423,8 +427,9 @@ def _may_sound(signal: Signal, recipe: Recipe) -> bool:
 
 def _happens(recipe: Recipe) -> Block:
     heading = "When something happens (common practice, no source)"
+    dark = "stay in the dark, " if dark_baths(recipe) else ""
     text = (
-        "A stage may wait as the last column says; developer never. Power gone: stay in the dark, go on by the second clock."
+        f"A stage may wait as the last column says; developer never. Power gone: {dark}go on by the second clock."
         f" Light fell on bare {recipe.medium}: note the stage, finish all the same."
     )
     html = f'<h2>{heading}</h2>\n<p class="alarm">{ALARM_FIRST}</p>\n<p>{text}</p>'

@@ -91,3 +91,47 @@ def test_paper_asks_for_its_safelight_and_a_strip_in_place_of_a_leader() -> None
     assert {"safelight", "paper strip", "tested dark", "phone"} <= set(ids(PAPER))
     assert not {"leader", "clearing"} & set(ids(PAPER))
     assert "safelight" not in ids(TRAY)
+
+
+def said(text: str) -> str:
+    """All that the checklist of this recipe says."""
+    return " ".join(f"{item.text} {item.if_no}" for item in items_for(load_recipe(text.encode(), "r.toml")))
+
+
+def test_the_checklist_uses_the_vessels_own_words() -> None:
+    """A jug is poured from; sheets and prints go into trays, hangers into tanks."""
+    tank = changed(TRAY, "open tray => open tank")
+    assert "Are the jugs lined up" in said(ROLL)
+    assert "with the first pour?" in said(ROLL)
+    assert "Are the trays lined up" in said(TRAY)
+    assert "as the first sheet goes in?" in said(TRAY)
+    assert "Are the tanks lined up" in said(tank)
+    assert "deep enough in each tank to cover hanger and film" in said(tank)
+    assert "15 mm" not in said(tank)
+    assert not {"{", "}"} & set(said(ROLL) + said(TRAY) + said(tank) + said(PAPER))
+
+
+WASH = '\n[[stage]]\nname = "wash"\nrole = "wash"\ntime = "5:00"\n'
+
+
+def test_the_wash_is_held_against_the_baths_not_against_a_fixer() -> None:
+    """A kit with a bleach-fix has none, and washes near its 38 C."""
+    assert "within 3 C of the baths before it (near 20 C)" in said(ROLL + WASH)
+    assert "within 3 C of the fixer" not in said(ROLL + WASH)
+
+
+def test_a_drum_with_paper_has_no_reel() -> None:
+    """Paper sticks to a wet wall."""
+    drum = changed(ROLL, "lidded tank => drum", 'name = "develop" => name = "load"\nrole = "load"\n\n[[stage]]\nname = "develop"')
+    paper = changed(drum, "panchromatic => paper")
+    assert "dry" in ids(drum)
+    assert "dry drum" in ids(paper)
+    assert "dry" not in ids(paper)
+    assert " reel" not in said(paper)
+    assert "does its roller base reverse by itself" in said(paper)
+
+
+def test_a_developer_of_one_part_is_not_asked_for_two() -> None:
+    """Most paper developers are one concentrate; a leader may be a snip of the sheet film itself."""
+    assert "if it comes in parts, are all of them in it?" in said(PAPER)
+    assert "a snip of the same film" in said(TRAY)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.recipe.values import Recipe
@@ -50,6 +51,38 @@ def test_the_card_says_what_the_hands_need() -> None:
         "12:10", "6:45", "8:12", "no movement in the last 0:30",
     ):  # fmt: skip
         assert words in text, words
+
+
+def blank_card(key: str) -> str:
+    """The words of the card of one blank."""
+    return re.sub(r"<[^>]+>", " ", card_html(from_blank(next(blank for blank in blanks() if blank.key == key))))
+
+
+def test_the_lid_of_a_reversal_comes_off_for_its_light() -> None:
+    """Lidded until fixed there would be no positive: between bleach and second developer comes light."""
+    card = blank_card("bw-reversal")
+    assert "lid on until stage 7 (wash, lid off, and light)." in card
+    assert "until fixed" not in card
+    assert "lid on until fixed." in blank_card("roll")
+    assert "lid on until fixed." in blank_card("reversal-three-step")
+
+
+def test_a_bleach_between_developers_says_that_light_comes_before_the_second() -> None:
+    """Where no stage is named after the light. A bleach after the fix has nothing to do with the lid."""
+    light = 'name = "wash, lid off, and light" => name = "wash"'
+    blank = next(blank for blank in blanks() if blank.key == "bw-reversal")
+    off = from_blank(replace(blank, text=changed(blank.text, light))).lid_off_at
+    assert off is not None
+    assert off.name == "second developer"
+    assert load_recipe(ROLL.encode(), "r.toml").lid_off_at is None
+
+
+def test_the_second_clock_starts_as_the_first_goes_in() -> None:
+    """Nothing is poured in a tray or an open tank."""
+    assert "Start the second clock as the first sheet goes in." in blank_card("sheets")
+    assert "Start the second clock as the paper goes in." in blank_card("print")
+    assert "Power gone: go on by the second clock." in blank_card("roll")
+    assert "Power gone: stay in the dark, go on by the second clock." in blank_card("sheets")
 
 
 def test_the_chart_has_degrees_down_and_halves_across() -> None:
