@@ -27,6 +27,8 @@ OUTSIDE_S = 1.0
 COOLING_C = 0.3
 """A smaller fall or rise is not called one."""
 BY_THE_CLOCK = ", as planned by the clock"
+LEAST_TOLD_PERCENT = 0.05
+"""A smaller doubt is not told: that of a print's temperature, which its first trace has in it already."""
 MOST_NAMED = 3
 """So many baths are named one by one where each was as planned."""
 STOOD_IN = {
@@ -102,7 +104,7 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
         together = max(_runs(stages), key=lambda run: sum(s.actual_s for s in run))
         longest, count = max(together, key=lambda s: s.actual_s), len({s.stage for s in together})
         if count == 1:
-            return format_duration(longest.actual_s), "", _outside(longest)
+            return format_duration(longest.actual_s), "", _outside(longest) + _others_outside(stages, longest)
         baths, band = _outside(longest).partition("by the clock")[1:]
         return format_duration(sum(s.actual_s for s in together)), "", f"{baths}, {count} baths together{band}"
     first = counted[0]
@@ -113,6 +115,8 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
     elif len(_groups(counted)) > 1:
         what = f"of the wanted {first.name}"
     what += _at(group)
+    if all(s.appearance_factor is not None and s.first_trace_s is None for s in group):
+        return "not known", "", "of the wanted development: nobody told its first trace"
     known = [s for s in group if s.done_percent is not None]
     if not known:
         return "not known", "", "nothing was read"
@@ -127,7 +131,7 @@ def _result(stages: list[StageMeasures]) -> tuple[str, str, str]:
         return "not known", "", f"{words.removeprefix('not known (').removesuffix(')')} {what}"
     least, most = (f(s.done_percent or 0.0 for s in known) for f in (min, max))
     figure = f"{least:.1f} %" if most - least < 0.15 else f"{least:.1f} to {most:.1f} %"
-    return figure, f"+/- {widest:.1f}", what
+    return figure, f"+/- {widest:.1f}" if widest >= LEAST_TOLD_PERCENT else "", what
 
 
 def _runs(stages: list[StageMeasures]) -> list[list[StageMeasures]]:
@@ -164,7 +168,17 @@ def _outside(stage: StageMeasures) -> str:
     return f"by the clock, outside its band for {format_duration(outside_s)}{verified}{_at([stage])}"
 
 
+def _others_outside(stages: list[StageMeasures], longest: StageMeasures) -> str:
+    """Of a headline that speaks of the longest bath: the others that left their bands."""
+    out = [s for s in stages if s.stage != longest.stage and (s.outside_band_s or 0.0) >= OUTSIDE_S]
+    return "".join(f"; {s.name} outside its band for {format_duration(s.outside_band_s or 0.0)}" for s in out)
+
+
 def _time(group: list[StageMeasures]) -> str:
+    return _took(group) + ("; begun although its gate was not open" if group[0].gate_closed else "")
+
+
+def _took(group: list[StageMeasures]) -> str:
     stage = group[0]
     if len(group) > 1:
         return _sheets_time(group)
@@ -328,7 +342,7 @@ def short_text(session: SessionMeasures, judged: Judgement | None = None) -> str
     """For a terminal: what it was and how it went, then the five rows; ends without a newline."""
     told = answers(session, judged)
     doubt = f" {told.doubt} ({TWO_SD})" if told.doubt else ""
-    kind = " (rehearsal, no film)" if session.mode == "rehearsal" else ""
+    kind = f" (rehearsal, no {session.medium})" if session.mode == "rehearsal" else ""
     which = "" if session.evening is None else f", {session.evening.in_words}"
     lines = [f"{session.session}: {session.recipe or 'no recipe in the record'}{which}{kind}: {told.result}{doubt} {told.under}"]
     lines += [f"  {name:<10} {words}" for name, words in told.rows]

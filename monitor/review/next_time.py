@@ -1,9 +1,9 @@
 """One sentence for the next film, by rules that can be told, with a number where one can be had.
 
 The first rule that applies speaks; one change at a time (common practice, no source). In order: what the dry film showed (judgement);
-a pour that nobody told; no probe at all; a probe that was lost; hands that were late or early; a probe that was never compared; a
-stage by the clock that left its band; an end that moved far. Otherwise there is nothing to change.
-Tests: tests/review/test_next_time.py.
+a print whose first trace nobody told; a pour that nobody told; no probe at all; a probe that was lost; hands that were late or early;
+a stage by the clock that left its band by more than its probe can be wrong; a probe that was never compared; a stage that left its band
+by less; an end that moved far. Otherwise there is nothing to change. Tests: tests/review/test_next_time.py.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ HANDS_S, HANDS_PERCENT = 5.0, 1.0
 OUTSIDE_S = 15.0
 MOVED_SHARE = 0.03
 """An end that moved by more of the planned time."""
+LEAST_PERCENT = 0.5
+"""A smaller doubt is not worth a comparison."""
 LEAST_C = 0.1
 """A smaller change of temperature nobody can set."""
 
@@ -32,7 +34,7 @@ def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Jud
     film = _dry_film(session, stages, judged)
     if film is not None:
         return film
-    for rule in (_not_told, _no_probe, _lost, _hands, _not_compared, _outside, _moved):
+    for rule in (_no_first_trace, _not_told, _no_probe, _lost, _hands, _surely_outside, _not_compared, _outside, _moved):
         for stage in stages:
             said = rule(session, stage)
             if said is not None:
@@ -45,6 +47,11 @@ def _dry_film(session: SessionMeasures, stages: list[StageMeasures], judged: Jud
     if not seen:
         return None
     return f"{change_for(leading(seen[0], findings(session)), stages[0] if stages else None)} (the dry film: {seen[0].seen})"
+
+
+def _no_first_trace(_: SessionMeasures, stage: StageMeasures) -> str | None:
+    missed = stage.appearance_factor is not None and stage.first_trace_s is None
+    return "tap at the first trace: without it the longest time rules" if missed else None
 
 
 def _not_told(_: SessionMeasures, stage: StageMeasures) -> str | None:
@@ -91,6 +98,8 @@ def _hands(_: SessionMeasures, stage: StageMeasures) -> str | None:
 def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
     if stage.probe_compared is not False:
         return None
+    if stage.first_trace_s is not None and two_sd(stage.done_sd_percent or 0.0) < LEAST_PERCENT:
+        return None  # a steady error of the probe is in the first trace as well
     probe = next((p for p in session.probes if p.probe == stage.measured_by), None)
     around = two_sd(0.0 if probe is None else probe.comparison_sd_c)
     cost = f" is {two_sd(stage.done_sd_percent):.0f} % of development" if stage.rate_law and stage.done_sd_percent else ""
@@ -99,14 +108,25 @@ def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
     return f"compare the probe first (evenbath compare): +/- {difference(around, '.2f')}{cost}"
 
 
-def _outside(_: SessionMeasures, stage: StageMeasures) -> str | None:
+def _surely_outside(session: SessionMeasures, stage: StageMeasures) -> str | None:
+    """Farther off than the probe can be wrong."""
+    if stage.mean_c is None or stage.reference_c is None or stage.band_c is None or stage.measured_by in (None, NO_PROBE):
+        return None
+    probe = next((p for p in session.probes if p.probe == stage.measured_by), None)
+    may_be_off_c = two_sd(0.0 if probe is None else probe.comparison_sd_c)
+    return _outside(session, stage) if abs(stage.mean_c - stage.reference_c) > stage.band_c + may_be_off_c else None
+
+
+def _outside(session: SessionMeasures, stage: StageMeasures) -> str | None:
     outside_s = stage.outside_band_s or 0.0
     if stage.steered or outside_s < OUTSIDE_S or stage.mean_c is None or stage.reference_c is None:
         return None
     off_c = stage.reference_c - stage.mean_c
     if abs(off_c) < LEAST_C:
         return f"hold it steadier: it was outside its band for {format_duration(outside_s)}, on either side"
-    return f"start it {_degrees(off_c)}: it was {_size(off_c)} {'below' if off_c > 0 else 'above'} {plain(stage.reference_c)} on average"
+    gate = "wait for the gate, and " if stage.gate_closed or session.gate_overridden is not None else ""
+    low = "below" if off_c > 0 else "above"
+    return f"{gate}start it {_degrees(off_c)}: it was {_size(off_c)} {low} {plain(stage.reference_c)} on average"
 
 
 def _moved(_: SessionMeasures, stage: StageMeasures) -> str | None:

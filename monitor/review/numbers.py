@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.development.beliefs import LAG_LOG_SD
+from monitor.core.recipe.kinds import medium_of
 from monitor.core.text.doubt import two_sd
 
 NO_PROBE = "none"
@@ -67,6 +68,7 @@ class StageMeasures:
     `appearance_factor` of its recipe: its plan is what these two came to.
     `movement_due_s`: seconds in which the recipe has a develop stage moved, as far as it lasted, None for other stages and without a
     recipe; `movement_missed_s`: those of them that no tick called for. `lifted`: it ended by lifting (open vessel), not by pouring off.
+    `gate_closed`: it was begun while its gate was withheld, which only a stage that waits for its begin enforces (contract 5).
     """
 
     stage: int
@@ -124,6 +126,7 @@ class StageMeasures:
     movement_due_s: float | None = None
     movement_missed_s: float = 0.0
     lifted: bool = False
+    gate_closed: bool = False
 
     @property
     def moved_s(self) -> float | None:
@@ -211,3 +214,13 @@ class SessionMeasures:
     notes: list[str] = field(default_factory=list)
     torn: str | None = None
     problems: list[str] = field(default_factory=list)
+
+    @property
+    def medium(self) -> str:
+        """The word for what was developed: "film" or "paper"."""
+        return medium_of(self.film, self.contents)
+
+    @property
+    def material(self) -> str:
+        """Such as "panchromatic film", "paper", "colour paper"."""
+        return self.medium if self.film in (None, "paper") else f"{self.film} {self.medium}"

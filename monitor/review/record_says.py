@@ -123,7 +123,7 @@ def _movement(session: SessionMeasures) -> Finding | None:
         return Finding(
             True, f"the recipe moves the film for {format_duration(moved_s)} of the {format_duration(whole_s)} of its development"
         )
-    return Finding(None, "every movement of the development was called; whether the hands followed it does not know")
+    return Finding(None, "every movement of the development was called; whether the hands followed, the record does not know")
 
 
 def _fixing(session: SessionMeasures) -> Finding | None:

@@ -78,8 +78,12 @@ def _temperatures(stage: Stage | None, part: Stretch, track: TemperatureTrack) -
     )
 
 
-def _done(stage: Stage, part: Stretch, track: TemperatureTrack) -> tuple[float, float, float] | None:
-    """(done, its standard deviation, mean rate), by the stage's own law."""
+def _done(stage: Stage, part: Stretch, track: TemperatureTrack, traced_s: float | None) -> tuple[float, float, float] | None:
+    """(done, its standard deviation, mean rate), by the stage's own law.
+
+    `traced_s`: when a print's first trace was told. Its target is a multiple of what was done by then, so that what makes all of the
+    development quicker or slower, the comparison first of all, is in both and leaves only what differs between the two.
+    """
     if stage.law is None:
         return None
     from_s, to_s = counted_from_to(stage, part)
@@ -89,6 +93,11 @@ def _done(stage: Stage, part: Stretch, track: TemperatureTrack) -> tuple[float, 
     done, per_c, of_law = integral(stage.law, track.smoothed.celsius, seconds)
     random_sd = track.smoothed.sd_of_sum(per_c)
     systematic = float(per_c @ track.systematic_sd_c)
+    if traced_s is not None and from_s < traced_s < to_s:
+        before, before_per_c, before_of_law = integral(stage.law, track.smoothed.celsius, weights(track.smoothed.t_s, from_s, traced_s))
+        times = done / before if before > 0.0 else 0.0
+        systematic = float((per_c - times * before_per_c) @ track.systematic_sd_c)
+        of_law = abs(of_law - times * before_of_law)
     return done, math.sqrt(random_sd**2 + systematic**2 + of_law**2), done / float(seconds.sum())
 
 
@@ -126,6 +135,12 @@ def _station_late_s(journal: Journal, part: Stretch) -> float | None:
     return max(late, default=None)
 
 
+def _gate_closed(journal: Journal, part: Stretch) -> bool:
+    """Whether the last word about this stage's gate, when it began, was that it is withheld."""
+    told = [r["state"] for r in journal.of("gate") if r.get("stage") == part.stage and r["t_s"] <= part.begin_s]
+    return bool(told) and told[-1] == "withheld"
+
+
 def _time_doubt(journal: Journal, part: Stretch) -> GapDoubt:
     """Of the power cuts that fell into a stage."""
     back = [r for r in journal.of("session") if r["event"] == "resume" and part.begin_s < r["t_s"] <= part.end_s]
@@ -158,7 +173,8 @@ def measure_stage(
     if stage is not None and stage.appearance_factor is not None and passage is not None:
         planned_s = passage.target_ref_s
     law = stage.law if stage is not None else None
-    done = _done(stage, part, track) if stage is not None and track is not None else None
+    traced_s = None if passage is None or stage is None or stage.appearance_factor is None else passage.appeared_s
+    done = _done(stage, part, track, traced_s) if stage is not None and track is not None else None
     done_ref_s, done_sd, mean_rate = done if done is not None else (None, None, None)
     from_s, to_s = counted_from_to(stage, part)
     if stage is not None and law is None:
@@ -199,6 +215,7 @@ def measure_stage(
         movement_due_s=movement_due_s,
         movement_missed_s=movement_missed_s,
         lifted=recipe is not None and recipe.lifted,
+        gate_closed=_gate_closed(journal, part),
         rate_law=None if law is None else type(law).__name__.lower(),
         reference_c=None if stage is None else stage.reference_c,
         counted="pour to pour" if stage is None else stage.counted,

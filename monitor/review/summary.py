@@ -80,6 +80,8 @@ def planned_sentence(stage: StageMeasures) -> str:
         how = f" at {plain(stage.reference_c or 0.0)}" if stage.steered else " by the clock"
         parts.append(f"{'at least' if stage.until == 'at least' else 'planned'} {format_duration(stage.planned_s)}{how}")
     parts.append(f"took {format_duration(stage.actual_s)} ({_by(stage)}){_against_plan(stage)}")
+    if stage.gate_closed:
+        parts.append("begun although its gate was not open")
     if stage.longer_s or stage.shorter_s:
         least, most = stage.actual_between_s
         counted = format_duration(stage.actual_s)
@@ -88,7 +90,7 @@ def planned_sentence(stage: StageMeasures) -> str:
         first, last = (format_duration(max(0.0, t_s - stage.begin_s)) for t_s in stage.end_between_s)
         parts.append(f"its end was said to be between {first} and {last} of what was counted")
     if stage.may_have_done_percent is not None and stage.steered:
-        parts.append(f"if the film stayed in until the next call, its development was {stage.may_have_done_percent:.0f} %")
+        parts.append(f"if it stayed in until the next call, its development was {stage.may_have_done_percent:.0f} %")
     return ", ".join(parts)
 
 
@@ -117,7 +119,7 @@ def _station_part(stage: StageMeasures) -> str:
 def _by(stage: StageMeasures) -> str:
     return {
         "tap": "told by a tap",
-        "assumed": "not told: nobody said when the film went on",
+        "assumed": "not told: nobody said when it went on",
         "on time": "assumed, and a long press said that it was on time",
         "correction": "corrected by a later tap",
         "close": "close of the session",
@@ -189,7 +191,7 @@ def _band(stage: StageMeasures) -> list[str]:
             else "not verified, since no probe was believed"
         )
     if stage.role == "develop" and not stage.steered and outside >= OUTSIDE_TELL_S:
-        said.append("outside its band, which no time repairs; printing or scanning may hide it")
+        said.append("outside its band, and the clock does not make up for that")
     return said
 
 
@@ -318,10 +320,10 @@ def resume_sentence(resume: Mapping[str, Any], session: SessionMeasures) -> str:
 
 def head(session: SessionMeasures) -> str:
     """What the session was."""
-    kind = "rehearsal, no film" if session.mode == "rehearsal" else session.mode
+    kind = f"rehearsal, no {session.medium}" if session.mode == "rehearsal" else session.mode
     words = [f"Session {session.session} ({kind}), opened {session.opened_wall}"]
     if session.recipe:
-        words.append(f'recipe "{session.recipe}", {session.film} film in {_article(session.vessel or "vessel")}')
+        words.append(f'recipe "{session.recipe}", {session.material} in {_article(session.vessel or "vessel")}')
     if session.contents:
         words.append(session.contents)
     if session.evening is not None:

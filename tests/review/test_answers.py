@@ -180,6 +180,17 @@ def test_in_a_terminal_it_is_a_line_and_five_rows_and_the_solution_where_it_is_k
     assert all(line.startswith("  ") for line in lines[1:])
 
 
+def test_a_second_bath_that_left_its_band_is_in_the_headline() -> None:
+    """The longest one alone would say that all went well."""
+    session = demo("04")
+    (stage,) = [s for s in session.stages if s.role == "develop"]
+    first = replace(stage, name="first developer", actual_s=stage.actual_s + 60.0, below_band_s=0.0, above_band_s=0.0)
+    second = replace(stage, name="colour developer", stage=stage.stage + 2, below_band_s=293.0, above_band_s=0.0)
+    told = answers(replace(session, stages=[first, second]))
+    assert told.under.startswith("by the clock, inside its band")
+    assert told.under.endswith("; colour developer outside its band for 4:53")
+
+
 def test_baths_that_develop_one_after_another_count_together(tmp_path: Path) -> None:
     """A water bath is six of them: none of the six is its result, and none is named where each was as planned."""
     data = recipe_data(time="1:30", steer=False, rate=None)

@@ -83,7 +83,7 @@ def test_colour_is_told_as_what_it_was(tmp_path: Path) -> None:
     said = told(tmp_path, data, lambda _: 37.2)
     assert "planned 3:15 by the clock" in said
     assert "temperature did not count in this stage" in said
-    assert "outside its band, which no time repairs; printing or scanning may hide it" in said
+    assert "outside its band, and the clock does not make up for that" in said
     assert re.search(r"outside the band of 37\.8 C, 0\.15 C either way: 3:15 of 3:15 below", said)
     assert "for the temperature" not in said
 

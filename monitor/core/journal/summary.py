@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.journal.history import History, Key, Passage
@@ -31,6 +31,16 @@ class _Developer:
     highest_c: float = -math.inf
     estimated_s: float = 0.0
     last_s: float | None = None
+    past: list[tuple[float, float, float]] = field(default_factory=list)
+    """(session time, done, its standard deviation) of each."""
+
+    def done_at(self, end_s: float) -> tuple[float, float]:
+        """Done when the stage ended, and its standard deviation: between two records, or what the last one said."""
+        after = next((i for i, (t_s, _, _) in enumerate(self.past) if t_s >= end_s), None)
+        if not after:
+            return self.done_ref_s, self.done_sd_ref_s
+        (t0, done0, _), (t1, done1, sd) = self.past[after - 1], self.past[after]
+        return done0 + (done1 - done0) * (end_s - t0) / (t1 - t0), sd
 
 
 class Summary:
@@ -45,11 +55,14 @@ class Summary:
         self._bands: dict[int, str] = {}
         self._faults: list[tuple[float, str | None]] = []
         self._learned: list[str] = []
+        self._gates: dict[int, str] = {}
 
     def add(self, record: Mapping[str, Any]) -> None:
         """One record."""
         if record["kind"] == "progress":
             self._progress(record)
+        if record["kind"] == "gate":
+            self._gates[record.get("stage", 0)] = record["state"]
         if record["kind"] == "session" and record["event"] == "resume":
             self._cuts.append((record["t_s"], gap_doubt(record)))
         told = self._history.fold(record)
@@ -88,6 +101,7 @@ class Summary:
         if record["source"] in ESTIMATED:
             told.estimated_s += dt_s
         told.done_ref_s, told.done_sd_ref_s = record["done_ref_s"], record["done_sd_ref_s"]
+        told.past.append((t_s, told.done_ref_s, told.done_sd_ref_s))
 
     def lines(self) -> list[str]:
         """The summary, one sentence or stage a line."""
@@ -120,11 +134,14 @@ class Summary:
             moved_s = passage.end_s - passage.begin_s - target_ref_s
             later = "later" if moved_s >= 0 else "earlier"
             took += "; the end did not move" if abs(moved_s) < 0.5 else f"; end moved {abs(moved_s):.0f} s {later}"
+        if self._gates.get(passage.stage) == "withheld":
+            took += "; begun although its gate was not open"
         lines = [f"  {who}: {took}{'' if passage.told else ' (begin not told)'}."]
         told = self._developer.get(passage.key)
         if told is not None and told.mean_s > 0 and target_ref_s > 0:
-            percent = 100.0 * told.done_ref_s / target_ref_s
-            done = self._share(passage, percent, 100.0 * told.done_sd_ref_s / target_ref_s, told.last_s or passage.begin_s)
+            done_ref_s, sd_ref_s = (told.done_ref_s, told.done_sd_ref_s) if left is None else told.done_at(left[0])
+            percent = 100.0 * done_ref_s / target_ref_s
+            done = self._share(passage, percent, 100.0 * sd_ref_s / target_ref_s, told.last_s or passage.begin_s)
             compared = "" if self._compared else ", probe not compared"
             known = f"{format_duration(told.estimated_s)} of it estimated" if told.estimated_s >= 1 else "all of it measured"
             mean_c = told.mean_sum / told.mean_s

@@ -339,7 +339,7 @@ _QUESTIONS: dict[str, AnswerRule] = {
     ),
     "drain": AnswerRule("How long does the vessel take to empty?", _quantity(read_duration)),
     "band": AnswerRule(
-        "How far from that may the developer be? The start waits until it is as near", _quantity(read_temperature_difference)
+        "How far from that may the developer be when you begin with it?", _quantity(read_temperature_difference)
     ),
     "developer": AnswerRule("What do you call the developer?", _text),
     "first_bath": AnswerRule("What do you call the first bath?", _text),

@@ -126,7 +126,8 @@ def plan_lines(recipe: Recipe, *, cautions: bool = False) -> Iterator[str]:
     yield ""
     yield "Stages"
     for stage in recipe.stages:
-        yield from _stage_lines(stage)
+        before = recipe.stages[stage.number - 2] if stage.number > 1 else None
+        yield from _stage_lines(stage, waits=before is None or before.role == "load")
     if recipe.sheets is not None:
         yield from _sheet_lines(recipe)
     for stage in recipe.stages:
@@ -262,7 +263,8 @@ def _film_words(recipe: Recipe) -> str:
     return f"{what}{kind}in a{'n' if recipe.vessel.startswith('open') else ''} {recipe.vessel}{area}{sheets}"
 
 
-def _stage_lines(stage: Stage) -> Iterator[str]:
+def _stage_lines(stage: Stage, waits: bool) -> Iterator[str]:
+    """`waits`: for a press of its own; only such a stage is held back by its gate (contract 5)."""
     if stage.role == "load":
         yield f"  {stage.number}. {stage.name}: dark and silent, no clock; your press ends it."
         return
@@ -271,7 +273,8 @@ def _stage_lines(stage: Stage) -> Iterator[str]:
         yield f"     Counted from full ({format_duration(stage.fill_s)} after the begin) to NOW; the drain comes after it."
     if stage.gate is not None:
         band = f"{plain_difference(stage.gate.band_c)} of {plain(stage.reference_c)}"
-        yield f"     The start waits until the developer has been within {band} for {format_duration(stage.gate.for_s)}."
+        near = f"until the developer has been within {band} for {format_duration(stage.gate.for_s)}"
+        yield f"     The start waits {near}." if waits else f"     Do not begin {near}: nothing else holds it back."
     yield f"     {_agitation_words(stage)}"
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,7 @@ def _head(numbers: SessionMeasures) -> str:
     if numbers.evening is not None:
         words.append(f"{numbers.evening.in_words} of the evening “{numbers.evening.name}”")
     words += [said for name, said in solution_row(numbers)]
-    words.append({"rehearsal": "rehearsal, no film", "live": "live"}.get(numbers.mode, numbers.mode))
+    words.append({"rehearsal": f"rehearsal, no {numbers.medium}", "live": "live"}.get(numbers.mode, numbers.mode))
     words.append(f"session {numbers.session}")
     if not numbers.closed:
         words.append("never closed: still running, or lost")
@@ -194,10 +195,13 @@ def _plan(stage: StageMeasures) -> str:
 def _stages_table(stages: Sequence[StageMeasures]) -> str:
     head = ["stage", "plan", "took", "ended", "done", "mean", "lowest to highest", "outside its band", "estimated"]
     rows = []
-    for s in _folded(stages):
-        if isinstance(s, list):
-            rows.append(_together(s))
+    for told in _folded(stages):
+        if isinstance(told, list):
+            rows.append(_together(told))
             continue
+        # in an open vessel the probe stays in the developer: another bath nobody measured
+        apart = told.lifted and told.role != "develop"
+        s = replace(told, mean_c=None, min_c=None, max_c=None, band_c=None) if apart else told
         extremes = "" if s.min_c is None or s.max_c is None else _from_to(s.min_c, s.max_c)
         row = (f"{s.stage} {summary.stage_label(s)}", _plan(s), _took(s), _pour(s), _done(s), _celsius(s.mean_c, s.mean_sd_c), extremes,
                _outside(s), format_duration(s.estimated_s) if s.estimated_s >= 0.5 else "")  # fmt: skip
