@@ -53,6 +53,9 @@ LAG_AHEAD = 6.0
 LEAST_OFF_C = 0.12
 """The probe is wrong where that is exp(7) times likelier and it is off by this at least, in the other's liquid where that is exp(5) times
 likelier; another lag is told where that is exp(6) times likelier than the learned one (tuned on this project's own liquids)."""
+APART_C = 1.0
+"""No probe is told to drift or to be off as long as an exchange is likelier than that and all else together, and the two are so far apart
+that it matters: with the other's liquid for its bath, the vessel's model would be wrong too (this project's own choice)."""
 NEW_LOOK = 0.3
 """Each look counts for so much in the probability that is acted on, so that an end that is forecast does not jump (this project's own
 choice)."""
@@ -156,8 +159,9 @@ class BathWatch:
             return None
         if found.lag_ahead > LAG_AHEAD or found.lag_ahead < 0.0:
             self.false_lag_s = found.lag_s if found.cause == "lag" and found.lag_ahead > LAG_AHEAD else None
-        if found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C:
-            apart_c = math.fsum(p.developer_c - p.bath_c for p in pairs) / len(pairs)
+        apart_c = math.fsum(p.developer_c - p.bath_c for p in pairs) / len(pairs)
+        rather = not self.exchanged and found.exchanged_ahead > 0.0 and abs(apart_c) > APART_C
+        if found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C or rather:
             self._wrong = after_look(self._wrong, found.ahead)
             self._doubt(self._wrong, found.off_c, found.since_t_s)
             if not self.exchanged:

@@ -223,6 +223,21 @@ def test_exchanged_probes_in_a_bath_that_does_not_step_count_in_part() -> None:
     assert not any("in part" in c.why for c in own.changes)
 
 
+def test_no_drift_is_told_where_an_exchange_is_likelier() -> None:
+    """Developer 2.5 C above a bath that cools, each probe in the other's liquid: as a drift it would be lost to a vessel model whose bath
+    is the developer. It counts in part until the exchange is sure."""
+    watched, rng, liquid_c = Watched(DEVELOPER, BATH, vessel=BESIDE), random.Random(7), 22.5
+    for t in range(300):
+        if t == 60:
+            watched.estimator.begin(0, 60.0, LAW, 20.0)
+        around = 20.0 - 0.1 * t / 60.0
+        for celsius, probe in ((around, DEVELOPER), (liquid_c, BATH)):
+            watched.hear(float(t), round(16.0 * (celsius + rng.gauss(0.0, 0.025))) / 16.0, probe)
+        liquid_c += (around - liquid_c) / LAG_S
+    assert [c.why.split(" ")[0] for c in watched.changes if c.loss] == ["exchanged"]
+    assert watched.estimator.temperature(299.0).celsius == pytest.approx(liquid_c, abs=0.1)
+
+
 def test_a_probe_that_is_likelier_right_than_wrong_counts_whole() -> None:
     """A liquid 0.2 C below its bath: some doubt, and not a hair's breadth of the mean."""
     watched = beside(19.8, lambda t: 20.0 - 0.001 * t, 240)
