@@ -143,10 +143,20 @@ def _develop(numbers: SessionMeasures) -> StageMeasures | None:
 def _judge(args: argparse.Namespace, journal: Path) -> int:
     from dataclasses import asdict, replace
 
-    from monitor.review.judgement import Judgement, advice, append_judgement, contradiction, latest, not_of_this_kind, read_judgements
+    from monitor.review.judgement import (
+        Judgement,
+        advice,
+        append_judgement,
+        contradiction,
+        kinds_of,
+        latest,
+        not_of_this_kind,
+        read_judgements,
+    )
     from monitor.review.record_says import findings
 
     review = _review(journal)
+    rehearsed = review.numbers.mode == "rehearsal"
     entries = read_judgements(journal)  # a damaged file is told before anything is added to it
     if _gives(args):
         given = {name: getattr(args, name) for name in GIVEN}
@@ -159,10 +169,11 @@ def _judge(args: argparse.Namespace, journal: Path) -> int:
         wrong = contradiction(folded)
         if wrong is not None:
             raise InputWrong(f"{wrong}; allowed: one of them (--not-seen takes back what was written down). Nothing was written")
-        written = append_judgement(journal, entries[-1])
-    if review.numbers.mode == "rehearsal":
-        sys.stderr.write(f"session {review.numbers.session} was a rehearsal: nothing was developed, so nothing can be seen\n")
-    lines = [] if folded is None else advice(folded, _develop(review.numbers), findings(review.numbers))
+        written = None if rehearsed else append_judgement(journal, entries[-1])
+    if rehearsed:
+        nothing = "nothing was developed, so nothing can be seen, and nothing is written down"
+        sys.stderr.write(f"session {review.numbers.session} was a rehearsal: {nothing}\n")
+    lines = [] if folded is None else advice(folded, _develop(review.numbers), findings(review.numbers), kinds_of(review.numbers))
     if args.json:
         shown = None if folded is None else asdict(folded)
         sys.stdout.write(json.dumps({"session": review.numbers.session, "judgement": shown, "says": lines}, ensure_ascii=False) + "\n")

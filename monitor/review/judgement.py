@@ -12,16 +12,17 @@ import os
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import get_args
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.journal.words import FINISHED
-from monitor.core.recipe.kinds import is_paper
+from monitor.core.recipe.kinds import VesselKind, is_paper
 from monitor.core.text.degrees import in_unit_shown, plain
 from monitor.core.text.doubt import said_once, share
 from monitor.core.text.quantities import format_duration
 from monitor.review.numbers import SessionMeasures, StageMeasures
 from monitor.review.record_says import Findings, leading, ruled_out
-from monitor.review.sight import Cause, Sight
+from monitor.review.sight import Cause, Kind, Sight
 from monitor.review.sights import NEGATIVES, ON_ANY_FILM, SIGHTS
 from monitor.review.sights_of_positives import POSITIVES
 from monitor.review.sights_of_prints import PRINTS
@@ -171,6 +172,8 @@ def contradiction(judgement: Judgement) -> str | None:
     return None
 
 
+COLOUR_ALONE = ("slide-cast", "print-cast")
+"""Sights that black-and-white cannot show."""
 NEGATIVE_NUMBERS = {"density": "--density", "base_fog": "--base-fog", "contrast": "--contrast"}
 """What is judged or measured on a negative alone, with the option that says it."""
 
@@ -180,6 +183,12 @@ def not_of_this_kind(judgement: Judgement, session: SessionMeasures) -> str | No
 
     A recipe for film says nothing against a print that was made of its negative.
     """
+    if "black-and-white" in kinds_of(session) and (is_paper(session.film, session.contents) or _makes_a_positive(session)):
+        colour = next((key for key in COLOUR_ALONE if key in judgement.seen), None)
+        if colour is not None:
+            group = POSITIVES if colour in POSITIVES else PRINTS
+            allowed = ", ".join(key for key in group if key not in COLOUR_ALONE)
+            return f'"{SIGHTS[colour].seen}" is seen in colour, and this session was black-and-white; allowed: --seen {allowed}'
     if is_paper(session.film, session.contents):
         wrong = next((key for key in judgement.seen if key in SIGHTS and key not in PRINTS), None)
         if wrong is not None:
@@ -194,6 +203,10 @@ def not_of_this_kind(judgement: Judgement, session: SessionMeasures) -> str | No
             allowed = ", ".join((*POSITIVES, *ON_ANY_FILM))
             seen = SIGHTS[wrong].seen
             return f'"{seen}" is seen on a negative, and this session was of reversal; allowed for a positive: --seen {allowed}'
+        number = next((NEGATIVE_NUMBERS[name] for name in ("density", "base_fog") if getattr(judgement, name) is not None), None)
+        if number is not None:
+            allowed = ", ".join(POSITIVES)
+            return f"{number} is of a negative, and this session was of reversal; allowed for a positive: --seen {allowed}"
     elif _makes_a_negative(session):
         wrong = next((key for key in judgement.seen if key in POSITIVES), None)
         if wrong is not None:
@@ -213,15 +226,22 @@ def _makes_a_negative(session: SessionMeasures) -> bool:
     return session.close_why == FINISHED and roles.count("develop") == 1 and "bleach" not in roles
 
 
-def sights(judgement: Judgement) -> list[Sight]:
-    """What was seen, the sight to act on first leading."""
-    return [sight for key, sight in SIGHTS.items() if key in judgement.seen]
+def kinds_of(session: SessionMeasures) -> frozenset[Kind]:
+    """In what vessel, and of what material, as far as the record knows: the causes that fit, and their words, hang on it."""
+    vessel = [kind for kind in get_args(VesselKind) if kind == session.vessel]
+    material: list[Kind] = [] if session.film is None else ["colour" if session.film == "colour" else "black-and-white"]
+    return frozenset((*vessel, *material))
+
+
+def sights(judgement: Judgement, kinds: frozenset[Kind] = frozenset()) -> list[Sight]:
+    """What was seen, the sight to act on first leading, with the causes that a session of these kinds can have."""
+    return [sight.of(kinds) for key, sight in SIGHTS.items() if key in judgement.seen]
 
 
 def sight_lines(sight: Sight) -> list[str]:
     """One sight without a session: its causes, the likeliest first, the question, and the change for the likeliest."""
     lines = [sight.seen]
-    lines += [f"  {number}. {cause.cause} ({cause.about})" for number, cause in enumerate(sight.causes, 1)]
+    lines += [f"  {number}. {cause.in_words()}" for number, cause in enumerate(sight.causes, 1)]
     if sight.question is not None:
         lines.append(f"  Ask: {sight.question}")
     number = " for 1" if len(sight.causes) > 1 else ""
@@ -229,20 +249,22 @@ def sight_lines(sight: Sight) -> list[str]:
     return lines
 
 
-def advice(judgement: Judgement, stage: StageMeasures | None, found: Findings | None = None) -> list[str]:
+def advice(
+    judgement: Judgement, stage: StageMeasures | None, found: Findings | None = None, kinds: frozenset[Kind] = frozenset()
+) -> list[str]:
     """Lines: each sight with its causes and its question, what the record says to it, and one change for next time.
 
-    `stage`: the develop stage. `found`: what the record says, None where there is no record. The cause that leads is the likeliest that
-    the record does not speak against.
+    `stage`: the develop stage. `found`: what the record says, None where there is no record; `kinds`: of the session. The cause
+    that leads is the likeliest that the record does not speak against.
     """
     found = found or {}
-    seen = sights(judgement)
+    seen = sights(judgement, kinds)
     leads = [(sight, leading(sight, found)) for sight in seen]
     lines = []
     for sight, lead in leads:
-        lines.append(f"{sight.seen}: {lead.cause} ({lead.about})")
+        lines.append(f"{sight.seen}: {lead.in_words()}")
         others = [cause for cause in sight.causes if cause is not lead and not ruled_out(cause, found)]
-        lines += [f"  or else: {cause.cause} ({cause.about})" for cause in others]
+        lines += [f"  or else: {cause.in_words()}" for cause in others]
         lines += [f"  Ask: {sight.question}"] if sight.question is not None else []
         lines += _record_says(sight, stage, found)
     if not seen:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from monitor.core.text.degrees import difference, plain, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
-from monitor.review.judgement import Judgement, change_for, sights
+from monitor.review.judgement import Judgement, change_for, kinds_of, sights
 from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
 from monitor.review.record_says import findings, leading
 
@@ -43,7 +43,7 @@ def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Jud
 
 
 def _dry_film(session: SessionMeasures, stages: list[StageMeasures], judged: Judgement | None) -> str | None:
-    seen = [] if judged is None else sights(judged)
+    seen = [] if judged is None else sights(judged, kinds_of(session))
     if not seen:
         return None
     return f"{change_for(leading(seen[0], findings(session)), stages[0] if stages else None)} (the dry film: {seen[0].seen})"

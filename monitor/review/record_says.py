@@ -8,12 +8,13 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
-from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.kinds import FIXING_ROLES, medium_of
 from monitor.core.recipe.warnings import BATHS_WITHIN_C
 from monitor.core.text.degrees import degrees, difference
 from monitor.core.text.quantities import format_duration
-from monitor.review.numbers import SessionMeasures
+from monitor.review.numbers import SessionMeasures, StageMeasures
 from monitor.review.sight import Cause, Evidence, Sight
 
 HARDLY_PERCENT = 25.0
@@ -52,6 +53,8 @@ def findings(session: SessionMeasures) -> Findings:
         "long enough": _long_enough(session),
         "first developer less": _first_developer(session, less=True),
         "first developer more": _first_developer(session, less=False),
+        "lifted early": _lifted_early(session),
+        "colour developer off": _colour_developer(session),
         "tray": Finding(True, "the sheets were in an open tray") if session.vessel == "open tray" else None,
     }
     return {key: finding for key, finding in found.items() if finding is not None}  # type: ignore[misc]
@@ -97,17 +100,43 @@ def _first_developer(session: SessionMeasures, less: bool) -> Finding | None:
         if sign * (stage.done_percent - 100.0) > OFF_TIME_PERCENT:
             return Finding(True, f"development in {stage.name} came to {stage.done_percent:.0f} %")
         return None
-    outside_s, where = (stage.below_band_s, "below") if less else (stage.above_band_s, "above")
-    if outside_s is not None and outside_s > OFF_BAND_S:
-        mean = "" if stage.mean_c is None else f", at {degrees(stage.mean_c)} on average"
-        return Finding(
-            True, f"{stage.name} was {where} its band for {format_duration(outside_s)} of {format_duration(stage.actual_s)}{mean}"
-        )
+    outside = _outside_band(stage, "below" if less else "above")
+    if outside is not None:
+        return outside
     if stage.end_told and stage.planned_s and sign * (stage.actual_s / stage.planned_s - 1.0) * 100.0 > OFF_TIME_PERCENT:
         return Finding(
-            True, f"the film was {format_duration(stage.actual_s)} in {stage.name}; {format_duration(stage.planned_s)} were planned"
+            True,
+            f"{_it(session)} was {format_duration(stage.actual_s)} in {stage.name}; {format_duration(stage.planned_s)} were planned",
         )
     return None
+
+
+def _it(session: SessionMeasures) -> str:
+    return "the print" if medium_of(session.film, session.contents) == "paper" else "the film"
+
+
+def _outside_band(stage: StageMeasures, where: Literal["below", "above"]) -> Finding | None:
+    outside_s = stage.below_band_s if where == "below" else stage.above_band_s
+    if outside_s is None or outside_s <= OFF_BAND_S:
+        return None
+    mean = "" if stage.mean_c is None else f", at {degrees(stage.mean_c)} on average"
+    return Finding(True, f"{stage.name} was {where} its band for {format_duration(outside_s)} of {format_duration(stage.actual_s)}{mean}")
+
+
+def _lifted_early(session: SessionMeasures) -> Finding | None:
+    """Whether the development ended sooner than its end was called."""
+    stage = next((s for s in session.stages if s.role == "develop" and s.overrun_s is not None and s.planned_s), None)
+    if stage is None or stage.overrun_s is None or not stage.planned_s:
+        return None
+    if stage.overrun_s < -stage.planned_s * OFF_TIME_PERCENT / 100.0:
+        return Finding(True, f"{_it(session)} left {stage.name} {format_duration(-stage.overrun_s)} before its end was called")
+    return Finding(False, f"{_it(session)} was in {stage.name} until its end was called")
+
+
+def _colour_developer(session: SessionMeasures) -> Finding | None:
+    """The bath that makes the dyes, by where it stands: the last developer of colour film or paper."""
+    stages = [s for s in session.stages if s.role == "develop"] if session.film == "colour" else []
+    return (_outside_band(stages[-1], "below") or _outside_band(stages[-1], "above")) if stages else None
 
 
 def _movement(session: SessionMeasures) -> Finding | None:
@@ -131,17 +160,19 @@ def _fixing(session: SessionMeasures) -> Finding | None:
         return None
     fixes = [s for s in session.stages if s.role in FIXING_ROLES]
     if not fixes:
-        return Finding(True, "no stage fixed the film")
+        return Finding(True, f"no stage fixed {_it(session)}")
     short = next((s for s in fixes if s.end_told and s.planned_s and s.actual_s < s.planned_s - 1.0), None)
     if short is not None:
         return Finding(
-            True, f"the film was {format_duration(short.actual_s)} in {short.name}; {format_duration(short.planned_s or 0.0)} were planned"
+            True,
+            f"{_it(session)} was {format_duration(short.actual_s)} in {short.name}; {format_duration(short.planned_s or 0.0)} were planned",
         )
     untold = next((s for s in fixes if not s.end_told), None)
     if untold is not None:
-        return Finding(True, f"nobody told when the film left {untold.name}: how long it was in is not known")
+        return Finding(True, f"nobody told when {_it(session)} left {untold.name}: how long it was in is not known")
     return Finding(
-        False, f"the film was {format_duration(sum(s.actual_s for s in fixes))} in the fixer, as long as planned: it may have been tired"
+        False,
+        f"{_it(session)} was {format_duration(sum(s.actual_s for s in fixes))} in the fixer, as long as planned: it may have been tired",
     )
 
 

@@ -10,9 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from monitor.review.sight import About, Cause, Evidence, Sight
+from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.review.sight import About, Cause, Evidence, In, Kind, Sight
 from monitor.review.sights_of_positives import POSITIVES
 from monitor.review.sights_of_prints import PRINTS
+
+LIDDED: tuple[Kind, ...] = ("lidded tank",)
+OPEN: tuple[Kind, ...] = ("open tray", "open tank")
 
 
 def _one(seen: str, about: About, cause: str, next_time: str, evidence: Evidence | None = None) -> Sight:
@@ -66,7 +70,7 @@ NEGATIVES: dict[str, Sight] = {
             Cause(
                 "light or material",
                 "light reached the film outside the pictures: the room, the bag, the tank's lid or the camera's back",
-                "test the closed tank with a lamp inside, and the place where you load by ten minutes in its dark",
+                "test the place where you load by ten minutes in its dark, and a tank with a lid by a lamp inside it",
                 "restart",
             ),
             Cause(
@@ -106,7 +110,10 @@ NEGATIVES: dict[str, Sight] = {
         " piece loaded in a changing bag that stays clear says it was the light.",
     ),
     "fog-edge": _one(
-        "fog at the edge only", "light or material", "light into the tank or the cassette", "try the tank's lid and the cassette with paper"
+        "fog at the edge only",
+        "light or material",
+        "light into the tank, the cassette or the holder",
+        "try tank, cassette and holder with paper",
     ),
     "undeveloped-band": Sight(
         "a pale band or patch that was hardly developed",
@@ -114,12 +121,39 @@ NEGATIVES: dict[str, Sight] = {
             Cause(
                 "handling",
                 "too little developer: a part of the film stood out of it",
-                "find out with water how much covers the reel, and always pour that much",
+                "find out with water how much covers all of it, and always take that much",
+                next_in=(
+                    In(LIDDED, "find out with water how much covers the reel, and always pour that much"),
+                    In(("open tray",), "at least 15 mm of solution in the tray, and press each sheet under"),
+                    In(("open tank",), "enough solution to cover the hanger and its sheet"),
+                    In(("drum",), "as much solution as the drum's sheet asks for, and the drum level"),
+                ),
             ),
-            Cause("handling", "the reel slid up on its column", "push the reel down, and hold it there with the clip or an empty reel"),
-            Cause("handling", "two turns of the film touched on the reel", "load more slowly, and feel for bulges before the lid goes on"),
+            Cause(
+                "handling",
+                "the reel slid up on its column",
+                "push the reel down, and hold it there with the clip or an empty reel",
+                only_in=LIDDED,
+            ),
+            Cause(
+                "handling",
+                "two turns of the film touched on the reel",
+                "load more slowly, and feel for bulges before the lid goes on",
+                only_in=CLOSED_VESSELS,
+            ),
+            Cause(
+                "handling",
+                "two sheets touched or stuck together",
+                "keep the sheets apart",
+                only_in=(*OPEN, "drum"),
+                next_in=(
+                    In(("open tray",), "wet each sheet by itself before the next goes in, and keep them moving"),
+                    In(("open tank",), "keep the hangers apart"),
+                    In(("drum",), "give each sheet its own place in the drum, none over another"),
+                ),
+            ),
         ),
-        "Is it a band along one edge, or are there patches? A band: the liquid did not reach it. Patches: two turns touched.",
+        "Is it a band along one edge, or are there patches? A band: the liquid did not reach it. Patches: it touched something.",
     ),
     "thin-shadows": _one(
         "thin shadows with good highlights", "exposure", "too little exposure", "expose more; leave the development as it is"
@@ -127,9 +161,7 @@ NEGATIVES: dict[str, Sight] = {
     "thin-all": Sight(
         "thin everywhere, edge numbers thin too",
         (
-            Cause(
-                "development", "too little development: too short a time", "develop longer; leave the exposure as it is", "long enough"
-            ),
+            Cause("development", "too little development: too short a time", "develop longer; leave the exposure as it is", "long enough"),
             Cause(
                 "solutions",
                 "the developer was weak, exhausted or too dilute",
@@ -151,18 +183,31 @@ NEGATIVES: dict[str, Sight] = {
                 "move it all through the first 30 s, then as often as your sheet says",
                 "movement",
             ),
-            Cause("agitation", "the developer was poured in too slowly", "pour it in within 10 to 20 s, the tank held aslant"),
+            Cause(
+                "agitation",
+                "the developer was poured in too slowly",
+                "pour it in within 10 to 20 s",
+                only_in=CLOSED_VESSELS,
+                next_in=(In(LIDDED, "pour it in within 10 to 20 s, the tank held at a slant"),),
+            ),
+            Cause("agitation", "the film went in too slowly", "put all of it under in one go", only_in=OPEN),
             Cause("light or material", "light or dirt in the camera", "look at the camera's seals and shutter"),
         ),
-        "Are they in the same place in every picture? Yes: the camera. No: movement, or a slow pour.",
+        "Are they in the same place in every picture? Yes: the camera. No: movement, or a slow start.",
     ),
     "edge-marks": Sight(  # which is dark and which is light: from memory, not verified
-        "marks at the sprocket holes or a bright border",
+        "marks at the edges or at the sprocket holes, or a bright border",
         (
             Cause(
                 "agitation",
-                "surge: moved so roughly that the developer shot through the holes",
-                "agitate more gently: turn the tank over in two seconds, and no faster",
+                "surge: moved so roughly that the developer shot past the edge or through the holes",
+                "agitate more gently",
+                next_in=(
+                    In(LIDDED, "agitate more gently: turn the tank over in two seconds, and no faster"),
+                    In(("open tray",), "shuffle the sheets more gently"),
+                    In(("open tank",), "lift the hangers and let them down more gently: it shoots through the holes of their frames"),
+                    In(("drum",), "turn the drum no faster than its sheet says"),
+                ),
             ),
             Cause(
                 "agitation",
@@ -173,14 +218,35 @@ NEGATIVES: dict[str, Sight] = {
         ),
         "On the negative, are they darker or lighter than what is around them? Darker: surge. Lighter: drag.",
     ),
-    "air-bells": _one("small clear round spots", "agitation", "air bells", "knock the tank once or twice after pouring in"),
+    "air-bells": Sight(
+        "small clear round spots",
+        (
+            Cause(
+                "agitation",
+                "air bells",
+                "shake them off in the first seconds",
+                next_in=(
+                    In(LIDDED, "knock the tank once or twice after pouring in"),
+                    In(("open tray",), "soak the sheets in water first, and shuffle them at once in the developer"),
+                    In(("open tank",), "knock the hangers against the tank as they go in"),
+                    In(("drum",), "turn the drum at once, or soak the film in water first"),
+                ),
+            ),
+        ),
+    ),
     "crescents": Sight(  # which is dark and which is clear: from memory, not verified
         "crescents",
         (
-            Cause("handling", "film kinked in loading", "load more slowly, with dry hands and a dry reel"),
+            Cause(
+                "handling",
+                "film kinked in loading",
+                "load more slowly, with dry hands",
+                next_in=(In(CLOSED_VESSELS, "load more slowly, with dry hands and a dry reel"),),
+            ),
             Cause("handling", "film kinked before it was exposed", "load the camera without bending the film"),
         ),
-        "On the negative, are they dark or clear? Dark: kinked while loading the reel. Clear: kinked before the picture was taken.",
+        "On the negative, are they dark or clear? Dark: kinked in loading, after it was exposed. Clear: kinked before the picture was"
+        " taken.",
     ),
     "scratches": Sight(
         "scratches",
@@ -192,6 +258,7 @@ NEGATIVES: dict[str, Sight] = {
                 "the corner of the next sheet, or a nail",
                 "fewer sheets at once; lift them by the edges, with short nails",
                 "tray",
+                only_in=("open tray",),
             ),
         ),
         "Did you wipe the film while it was wet? Yes: the wiping. No: long straight lines come from cassette or camera, short ones from"

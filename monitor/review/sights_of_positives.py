@@ -5,8 +5,10 @@ Its unexposed border is the key: it should be the deepest black that the film ha
 
 from __future__ import annotations
 
-from monitor.review.sight import Cause, Sight
+from monitor.review.sight import Cause, In, Sight
 
+_LOST = "bleach longer, or in fresh bleach; this film cannot be put right: more bleach would take its picture off"
+"""Of black-and-white reversal: its positive is silver, which bleach dissolves like the negative. The dyes of a slide stay."""
 POSITIVES: dict[str, Sight] = {
     "slide-clear": Sight(
         "clear film all over, the borders too",
@@ -19,7 +21,7 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "light or material",
                 "light reached the film before the first developer, or in it",
-                "test the closed tank with a lamp inside, and the place where you load by ten minutes in its dark",
+                "test the place where you load by ten minutes in its dark, and a tank with a lid by a lamp inside it",
             ),
             Cause(
                 "solutions",
@@ -46,7 +48,11 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "solutions",
                 "the bleach did nothing: exhausted, cold or forgotten",
-                "bleach again now, in fresh bleach, for as long as its sheet says; then fix and wash",
+                "fresh bleach, for as long as its sheet says; only colour can be bleached again now",
+                next_in=(
+                    In(("colour",), "bleach again now, in fresh bleach, for as long as its sheet says; then fix and wash"),
+                    In(("black-and-white",), _LOST),
+                ),
             ),
         ),
         "Are the edge numbers clear? Yes: the film was never exposed. No: the first developer, or the bleach.",
@@ -77,7 +83,7 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "light or material",
                 "light reached the film before the first developer was over",
-                "test the closed tank with a lamp inside, and the place where you load by ten minutes in its dark",
+                "test the place where you load by ten minutes in its dark, and a tank with a lid by a lamp inside it",
             ),
         ),
         "Are the unexposed borders a deep black? Yes: the exposure. No: the first developer, or light.",
@@ -88,11 +94,15 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "solutions",
                 "the bleach was too short, too cold or exhausted: silver stayed in",
-                "bleach again now, for as long as its sheet says; then fix and wash",
+                "fresh bleach, for as long as its sheet says; only colour can be bleached again now",
+                next_in=(
+                    In(("colour",), "bleach again now, for as long as its sheet says; then fix and wash"),
+                    In(("black-and-white",), _LOST),
+                ),
             ),
             Cause("fixing", "not fixed to the end", "fix again now, in fresh fixer; then wash"),
         ),
-        "Does a strip clear up when you bleach it again? Yes: the bleach. No: fix it again.",
+        "Does a strip clear up in fresh fixer? Yes: it was not fixed to the end. No: the bleach.",
     ),
     "slide-stain": Sight(
         "a yellow or brown stain in the bright parts",
@@ -117,7 +127,8 @@ POSITIVES: dict[str, Sight] = {
             Cause(
                 "solutions",
                 "the colour developer was off: carried-over first developer, wrong temperature, or too old",
-                "wash as long as the sheet says after the first developer, and mix the colour developer fresh",
+                "hold the colour developer at its temperature, wash as the sheet says before it, and mix it fresh",
+                "colour developer off",
             ),
             Cause("light or material", "the film was old, or was kept warm", "take fresh film, and keep it cool"),
         ),

@@ -235,6 +235,20 @@ def test_a_rehearsal_is_said_to_have_developed_nothing(tmp_path: Path, capsys: p
     told = capsys.readouterr()
     assert "was a rehearsal: nothing was developed" in told.err
     assert json.loads(told.out)["judgement"]["seen"] == ["thin-all"]
+    assert "nothing is written down" in told.err
+    assert judge(path, "--seen", "thin-all") == 0
+    assert "written to" not in capsys.readouterr().out
+    assert not list(tmp_path.glob("*.judgement.jsonl"))
+
+
+def test_the_vessel_of_the_session_chooses_the_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same sight, in a tank with a lid and in an open tray."""
+    played = play(recipe_data(time="4:00"), lambda _: 20.0)
+    for vessel, says in (("lidded tank", "knock the tank"), ("open tray", "soak the sheets in water first")):
+        path = played.write(tmp_path / f"{vessel}.jsonl")
+        path.write_text(path.read_text().replace('"lidded tank"', f'"{vessel}"'))
+        assert judge(path, "--seen", "air-bells") == 0
+        assert says in capsys.readouterr().out
 
 
 def test_a_live_session_has_no_such_line(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:

@@ -194,3 +194,55 @@ def test_a_cold_colour_developer_says_nothing_of_the_first(laundry: SessionMeasu
     session = reversal(laundry)
     late = replace(session, stages=[session.stages[0], replace(session.stages[1], below_band_s=200.0)])
     assert leading(SIGHTS["slide-dark"], findings(late)).about == "exposure"
+
+
+def print_of(laundry: SessionMeasures, film: str = "paper", /, **fields: Any) -> SessionMeasures:
+    """A print by the clock, its developer in its band and ended as called."""
+    by_clock: dict[str, Any] = {"rate_law": None, "end_told": True, "planned_s": 120.0, "actual_s": 121.0, "overrun_s": 1.0}
+    by_clock |= {"below_band_s": 0.0, "above_band_s": 0.0, "mean_c": 34.2}
+    return replace(changed(laundry, "develop", **(by_clock | fields)), film=film, contents="one 8x10 print", vessel="open tray")
+
+
+def test_a_print_that_was_lifted_on_time_was_not_pulled(laundry: SessionMeasures) -> None:
+    """A flat one is then looked for in paper and developer; one that left early was pulled."""
+    on_time = print_of(laundry)
+    lines = advice(Judgement("", "s", seen=("print-flat",)), None, findings(on_time))
+    assert lines[0].endswith("the paper is too soft for this negative (exposure)")
+    assert "the record says: the print was in develop until its end was called" in lines
+    assert not any("pulled out too soon, because" in line for line in lines)
+    early = findings(print_of(laundry, actual_s=90.0, overrun_s=-30.0))
+    assert leading(SIGHTS["print-flat"], early).cause.startswith("pulled out too soon")
+    assert early["lifted early"].says == "the print left develop 0:30 before its end was called"
+    untold = findings(print_of(laundry, overrun_s=None, end_told=False))
+    assert leading(SIGHTS["print-flat"], untold) is SIGHTS["print-flat"].causes[0]
+    assert "lifted early" not in untold
+
+
+def test_a_cold_developer_is_said_to_a_print_that_is_too_light(laundry: SessionMeasures) -> None:
+    """Before more exposure is."""
+    cold = findings(print_of(laundry, "colour", below_band_s=45.0, planned_s=45.0, actual_s=45.0, overrun_s=0.0))
+    for seen in ("print-light", "print-flat", "print-cast"):
+        lines = advice(Judgement("", "s", seen=(seen,)), None, cold)
+        assert "cold" in lines[0]
+        assert "the record says: develop was below its band for 0:45 of 0:45, at 34.2 C on average" in lines
+    assert leading(SIGHTS["print-light"], findings(print_of(laundry))).about == "exposure"
+
+
+def test_a_colour_developer_outside_its_band_comes_before_the_light_of_a_tint(laundry: SessionMeasures) -> None:
+    """The last developer of a slide makes its dyes; the first one's temperature makes density."""
+    session = replace(reversal(laundry), film="colour")
+    late = replace(session, stages=[session.stages[0], replace(session.stages[1], below_band_s=293.0)])
+    found = findings(late)
+    assert leading(SIGHTS["slide-cast"], found).cause.startswith("the colour developer was off")
+    assert found["colour developer off"].says.startswith("colour developer was below its band for 4:53 of 6:00")
+    assert leading(SIGHTS["slide-cast"], findings(session)).about == "exposure"
+    first = replace(session, stages=[replace(session.stages[0], below_band_s=293.0), session.stages[1]])
+    assert leading(SIGHTS["slide-cast"], findings(first)).about == "exposure"
+    assert "colour developer off" not in findings(replace(late, film="panchromatic"))
+
+
+def test_the_change_on_the_page_is_of_the_sessions_vessel(laundry: SessionMeasures) -> None:
+    """`review` tips no open tray either."""
+    seen = Judgement("", "s", seen=("edge-marks",))
+    assert next_time(replace(laundry, vessel="open tray"), [], seen).startswith("shuffle the sheets more gently")
+    assert "turn the tank over" in next_time(laundry, [], seen)

@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
-from monitor.review.judgement import AGAINST_DENSITY, AGAINST_EACH_OTHER, Judgement, contradiction, not_of_this_kind, sight_lines
+from monitor.core.recipe.kinds import VesselKind
+from monitor.review.judgement import (
+    AGAINST_DENSITY,
+    AGAINST_EACH_OTHER,
+    Judgement,
+    advice,
+    contradiction,
+    kinds_of,
+    not_of_this_kind,
+    sight_lines,
+)
 from monitor.review.load import load
 from monitor.review.measures import measure
 from monitor.review.numbers import SessionMeasures
+from monitor.review.record_says import findings
+from monitor.review.sight import Kind, Material
 from monitor.review.sights import GROUPS, NEGATIVES, ON_ANY_FILM, SIGHTS
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
@@ -37,15 +49,15 @@ LIKELIEST = {
     "slide-stain": "the bleach was not cleared out",
     "slide-cast": "the light had a colour",
     "print-white": "it was exposed from the back",
-    "print-black": "white light reached the paper",
+    "print-black": "light reached the paper",
     "print-grey-border": "the safelight",
     "print-flat": "pulled out too soon",
     "print-light": "too little exposure",
     "print-dark": "too much exposure",
     "print-cast": "the filters are off",
-    "print-patches": "the tray was not rocked",
+    "print-patches": "it was not moved all the time",
     "print-fingers": "fixer or stop bath on the fingers",
-    "print-stain": "fixed or washed too short",
+    "print-stain": "not fixed or washed long enough",
     "print-blurred": "the enlarger moved",
 }
 
@@ -182,3 +194,114 @@ def test_a_reversal_has_the_sights_of_a_positive() -> None:
     assert "allowed for a positive: --seen slide-clear" in wrong
     assert not_of_this_kind(Judgement("", "s", seen=("slide-dark", "scratches")), slide) is None
     assert not_of_this_kind(Judgement("", "s", seen=("thin-all",)), session_of("panchromatic", None, "bath A", "bath B")) is None
+
+
+@pytest.mark.parametrize("number", [{"density": "dense"}, {"base_fog": 0.3}])
+def test_the_density_of_a_negative_is_not_judged_on_a_positive(number: dict[str, Any]) -> None:
+    """A dense negative is a dark print; a dense positive is the other way round, and has sights of its own."""
+    wrong = not_of_this_kind(Judgement("", "s", **number), session_of("panchromatic", "one roll", "first developer", "second developer"))
+    assert wrong is not None
+    assert f"--{next(iter(number)).replace('_', '-')} is of a negative" in wrong
+    assert "allowed for a positive: --seen slide-clear" in wrong
+
+
+def test_black_and_white_has_no_tint_of_colour() -> None:
+    """Neither its positive nor its print; in colour both are taken."""
+    slide, print_ = Judgement("", "s", seen=("slide-cast",)), Judgement("", "s", seen=("print-cast",))
+    grey = session_of("panchromatic", "one roll", "first developer", "second developer")
+    for seen, session in ((slide, grey), (print_, session_of("paper", "one 8x10 print", "develop"))):
+        wrong = not_of_this_kind(seen, session)
+        assert wrong is not None
+        assert "is seen in colour, and this session was black-and-white; allowed: --seen " in wrong
+        assert "-cast" not in wrong.partition("allowed")[2]
+    assert not_of_this_kind(slide, session_of("colour", "one roll", "first developer", "colour developer")) is None
+    assert not_of_this_kind(print_, session_of("colour", "one 8x10 print", "developer")) is None
+    assert not_of_this_kind(print_, session_of("panchromatic", "one roll", "develop")) is None  # a print of its negative
+
+
+def said(seen: str, film: str, vessel: str) -> str:
+    """All that is said to it after such a session."""
+    session = replace(session_of(film, None, "first developer", "second developer"), vessel=vessel)
+    return "\n".join(advice(Judgement("", "s", seen=(seen,)), None, findings(session), kinds_of(session)))
+
+
+@pytest.mark.parametrize("seen", ["slide-muddy", "slide-black"])
+def test_the_silver_of_a_black_and_white_positive_is_never_bleached_again(seen: str) -> None:
+    """It is the picture. The dyes of a slide stay, so there it is the remedy. Without a session the words warn."""
+    grey = said(seen, "panchromatic", "lidded tank")
+    assert "bleach again now" not in grey
+    assert "when you bleach it" not in grey
+    colour = SIGHTS[seen].of(frozenset({"colour"}))
+    assert any(cause.next_time.startswith("bleach again now") for cause in colour.causes)
+    black_and_white = SIGHTS[seen].of(frozenset({"black-and-white"}))
+    assert any("this film cannot be put right" in cause.next_time for cause in black_and_white.causes)
+    for cause in SIGHTS[seen].causes:
+        assert "bleach" not in cause.next_time or "only colour can be bleached again" in cause.next_time
+
+
+@pytest.mark.parametrize("seen", ["print-black", "print-grey-border", "print-dark", "print-cast"])
+def test_colour_paper_is_handled_in_total_darkness(seen: str) -> None:
+    """There is no safelight for it that this program would vouch for; black-and-white paper keeps its own."""
+    colour = said(seen, "colour", "drum") + "".join(cause.next_time for cause in SIGHTS[seen].of(frozenset({"colour", "drum"})).causes)
+    assert "total darkness" in colour
+    assert "under the safelight" not in colour
+    assert "the safelight:" not in colour
+    assert "test the safelight" not in colour
+    assert "safelight" not in colour or "takes no safelight" in colour
+    assert "total darkness, and close it at once" not in said("print-black", "paper", "open tray")
+    assert "under the safelight alone" not in "\n".join(sight_lines(SIGHTS[seen]))
+
+
+@pytest.mark.parametrize("vessel", ["open tray", "open tank"])
+def test_nobody_is_told_to_tip_an_open_vessel_or_to_look_at_a_reel_in_it(vessel: str) -> None:
+    """What was said of a tank with a lid stays there; each vessel has its own remedy."""
+    for seen in NEGATIVES:
+        words = said(seen, "panchromatic", vessel)
+        for wrong in ("turn the tank over", "at a slant", "poured in", "pour it in", "reel", "turns of the film", "always pour"):
+            assert wrong not in words.replace("the rewind", ""), (seen, wrong)
+    assert "turn the tank over in two seconds" in said("edge-marks", "panchromatic", "lidded tank")
+    assert "the reel slid up" in said("undeveloped-band", "panchromatic", "lidded tank")
+    assert "the reel slid up" not in said("undeveloped-band", "panchromatic", "drum")
+    assert {"open tray": "shuffle", "open tank": "holes of their frames"}[vessel] in said("edge-marks", "panchromatic", vessel)
+    assert "two sheets touched" in said("undeveloped-band", "panchromatic", vessel)
+    assert "two sheets touched" not in said("undeveloped-band", "panchromatic", "lidded tank")
+
+
+def test_a_print_in_a_drum_is_asked_about_the_drum() -> None:
+    """And nobody rocks it."""
+    drum, tray = said("print-patches", "colour", "drum"), said("print-patches", "paper", "open tray")
+    assert "Ask: Did the drum turn level and without a pause?" in drum
+    assert "tray" not in drum
+    assert "Ask: Did you rock the tray all the time?" in tray
+    assert "drum" not in tray
+
+
+def test_without_a_session_the_words_fit_every_vessel() -> None:
+    """A cause that is only of some says so; the change tips nothing."""
+    lines = sight_lines(SIGHTS["undeveloped-band"])
+    assert "  2. the reel slid up on its column (handling; lidded tank only)" in lines
+    assert sight_lines(SIGHTS["edge-marks"])[-1] == "  One change for 1: agitate more gently"
+
+
+@pytest.mark.parametrize("material", get_args(Material))
+@pytest.mark.parametrize("vessel", get_args(VesselKind))
+def test_every_sight_keeps_a_cause_in_every_vessel(vessel: Kind, material: Kind) -> None:
+    """And a question where there are several; nothing is left open that the session knows."""
+    for key, sight in SIGHTS.items():
+        here = sight.of(frozenset({vessel, material}))
+        assert here.causes, key
+        assert (here.question is not None) or len(here.causes) == 1, key
+        assert not any(cause.only_in for cause in here.causes), key
+        for cause in here.causes:
+            assert len(cause.next_time) < 120
+    assert SIGHTS["edge-marks"].of(frozenset()) == SIGHTS["edge-marks"]
+
+
+def test_white_paper_whose_strip_blackens_may_have_met_the_fixer_first() -> None:
+    """A developer that works says nothing of the order of the trays."""
+    assert "Yes: the exposure, or the fixer came first." in (SIGHTS["print-white"].question or "")
+
+
+def test_too_much_of_a_colour_is_filtered_with_that_colour() -> None:
+    """For a print from a negative (common practice): the way is said, not only that there is one."""
+    assert SIGHTS["print-cast"].causes[0].next_time.startswith("add filter of the colour that there is too much of")
