@@ -73,7 +73,7 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         if track is not None:
             tracks[number] = track
         made += [measure_stage(journal, believed, recipe, stage, part, track) for part in own]
-    return Review(_session(journal, facts, made), tracks, parts, recipe)
+    return Review(_session(journal, facts, made, tracks), tracks, parts, recipe)
 
 
 RESUME_FIELDS = ("t_s", "gap_s", "same_boot", "counted_s", "least_s", "most_s", "missed")
@@ -95,6 +95,10 @@ def gaps(journal: Journal) -> list[NamedSpan]:
         if since is not None and why != "no record" and series.t_s[-1] - since > STALE_S:
             found.append(NamedSpan(f"{series.probe}: {why}", since, series.t_s[-1]))
     return found
+
+
+def _stuck(journal: Journal) -> list[NamedSpan]:
+    return [span for series in journal.readings.values() for span in stuck_spans(series)]
 
 
 def fault_calls(journal: Journal) -> list[dict[str, Any]]:
@@ -123,7 +127,9 @@ def _film_of_evening(journal: Journal) -> FilmOfEvening | None:
     return FilmOfEvening(name, film, of, vessel if isinstance(vessel, str) and vessel else None)
 
 
-def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures]) -> SessionMeasures:
+def _session(
+    journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[StageMeasures], tracks: Mapping[int, TemperatureTrack]
+) -> SessionMeasures:
     recipe, close, opening = journal.recipe, journal.close, journal.opening
     late = [r["lateness_s"] for r in journal.of("cue") if isinstance(r.get("lateness_s"), (int, float))]
     waited = [r["waited_s"] for r in journal.of("cue") if isinstance(r.get("waited_s"), (int, float))]
@@ -144,7 +150,7 @@ def _session(journal: Journal, facts: Mapping[str, RecordedProbe], stages: list[
         faults=counts.get("fault", 0), fault_calls=fault_calls(journal),
         probes=list(facts.values()),
         trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],
-        gaps=gaps(journal), doubted=[s for series in journal.readings.values() for s in stuck_spans(series)],
+        gaps=gaps(journal), doubted=[*_stuck(journal), *(span for track in tracks.values() for span in track.doubted)],
         resumes=[{k: r.get(k) for k in RESUME_FIELDS} for r in journal.of("session") if r["event"] == "resume"],
         solutions=[s for s in solutions if isinstance(s, dict)] if isinstance(solutions, list) else [],
         evening=_film_of_evening(journal),

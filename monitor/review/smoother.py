@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,8 +122,8 @@ def transition(step_s: float, lags_s: Sequence[float], level: tuple[float, float
 class _Plan:
     """What happens at each node, worked out once for all levels.
 
-    `at`: (index of the state or `LIVE`, value, variance). `back`: probes that come from a silence. `fresh`, `live_sd_c`,
-    `rigid`: where the error of the live estimate begins anew, its size, and where it does not drift.
+    `at`: (index of the state or `LIVE`, value, variance). `back`: states that begin anew, of probes after a silence. `fresh`, `live_sd_c`,
+    `rigid`: where the error of the live estimate begins anew, its size, and where it does not drift. `lively`: the lowest level of a step.
     """
 
     times: Array
@@ -134,6 +134,7 @@ class _Plan:
     live_sd_c: dict[int, float]
     rigid: set[int]
     first_c: float
+    lively: dict[int, int] = field(default_factory=dict)
 
 
 def smooth(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Sequence[float] = ()) -> Smoothed | None:
@@ -149,6 +150,20 @@ def smooth(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Se
     while level + 1 < len(LEVELS) and runs.log_likelihoods[level + 1] > runs.log_likelihoods[level]:
         level += 1  # where the calmer one fits better, a livelier still would fit worse
     return _backward(plan.times, runs, level)
+
+
+def log_likelihoods(
+    measured: Sequence[Measurement], lags_s: Sequence[float], moved_s: Sequence[float] = (), lively: tuple[float, float, int] | None = None
+) -> list[float]:
+    """Logarithm of the likelihood of readings (rising in time; one at least) at each of `LEVELS`. `moved_s`: moments from which the liquid
+    may be anywhere; `lively`: from when to when it is at this level at least."""
+    plan = _plan(measured, lags_s, ())
+    if lively is not None:
+        plan.lively.update(dict.fromkeys(np.flatnonzero((plan.times > lively[0]) & (plan.times <= lively[1])).tolist(), lively[2]))
+    for k in np.searchsorted(plan.times, moved_s).tolist():
+        if 0 < k < len(plan.times):
+            plan.back.setdefault(k, []).append(0)
+    return _forward(plan).log_likelihoods
 
 
 def _plan(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Sequence[float]) -> _Plan:
@@ -231,7 +246,7 @@ def _forward(plan: _Plan) -> _Runs:
                     matrix[-1, -1], noise[:, -1, -1] = keep, added
                 turned = matrix.T
             state = state @ turned
-            cov = matrix @ cov @ turned + noise
+            cov = matrix @ cov @ turned + (noise if k not in plan.lively else noise[np.maximum(np.arange(levels), plan.lively[k])])
             for index in plan.back.get(k, ()):
                 cov[:, index, index] += START_SD_C**2
         ahead[k], ahead_covs[k], matrices[k] = state, cov, matrix

@@ -92,7 +92,8 @@ def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) ->
     since = -math.inf
     for at_s, believed in changes:
         if state and not believed:
-            spans.append((since, max(at_s, since)))
+            spans.append((since, at_s))
+            spans = [(a, min(b, at_s)) for a, b in spans if a < at_s]  # a later word reaches back over earlier ones
         if believed and not state:
             since = at_s
         state = believed

@@ -19,7 +19,9 @@ from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
+from monitor.review.elsewhere import Elsewhere, elsewhere, without
 from monitor.review.hindsight import lag_and_wetting, of_a_coarse_register, register_step
+from monitor.review.layers import Layers, layers
 from monitor.review.load import Journal, ProgressSeries, ReadingSeries
 from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
@@ -40,13 +42,14 @@ Believed = Mapping[str, NDArray[np.bool_]]
 
 @dataclass(slots=True)
 class TemperatureTrack:
-    """The smoothed temperature of one stage (all sheets) with what it rests on."""
+    """The smoothed temperature of one stage (all sheets) with what it rests on. `doubted`: readings found not to be the liquid's."""
 
     probe: str
     compared: bool
     smoothed: Smoothed
     systematic_sd_c: Array
     estimated: Array
+    doubted: list[NamedSpan]
 
 
 def track_of(
@@ -63,6 +66,8 @@ def track_of(
     lags: list[float] = []
     named: list[tuple[str, float]] = []
     covered: list[tuple[float, float]] = []
+    found: list[NamedSpan] = []
+    apart: list[Layers] = []
     for role in wanted:
         for series in journal.readings.values():
             if series.role != role:
@@ -74,7 +79,11 @@ def track_of(
             lag_s, wet_s = lag_and_wetting(series, facts[series.probe], counts, begin_s, step_c)
             taken = _measured(series, counts, max(from_s, wet_s), to_s, len(lags), step_c)
             if taken:
-                measured += taken
+                away = elsewhere(taken, lag_s)
+                found += [_named(series.probe, one) for one in away if one.left_out]
+                taken = without(taken, away)
+                apart.append(layers(taken, lag_s, begin_s, end_s) if step_c <= QUANTUM_C else Layers())
+                measured += apart[-1].without(taken, lag_s)
                 lags.append(lag_s)
                 named.append((series.probe, facts[series.probe].comparison_sd_c))
                 covered += believed_spans(journal, series.probe)
@@ -91,10 +100,17 @@ def track_of(
     estimated = _estimated_spans(journal, parts)
     marks = np.array([within(estimated, t) for t in smoothed.t_s.tolist()]) if estimated else np.zeros(len(smoothed.t_s), dtype=bool)
     systematic = np.full(len(smoothed.t_s), named[0][1] if named else NOT_COMPARED_SD_C)
+    if apart:
+        systematic = np.hypot(systematic, apart[0].off(smoothed.t_s)[1])
     if not named:
         systematic = np.zeros(len(smoothed.t_s))  # the live estimate's own standard deviation holds everything
     compared = bool(named) and facts[named[0][0]].compared is not None
-    return TemperatureTrack(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float))
+    return TemperatureTrack(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float), found)
+
+
+def _named(probe: str, one: Elsewhere) -> NamedSpan:
+    side = "above" if one.off_c > 0 else "below"
+    return NamedSpan(f"{probe}: up to {abs(one.off_c):.1f} C {side} its line, then back on it: not the liquid's", one.from_s, one.to_s)
 
 
 def _goes_on(series: ReadingSeries, at_s: float) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -377,3 +378,35 @@ def test_a_probe_stays_stuck_through_a_reading_that_was_lost(tmp_path: Path) -> 
     made = play(recipe_data(), lambda t: 20.5 - 0.004 * t, faults=[Fault("crc", 538.0, 540.0)])
     stuck_unseen(made, 300.0, 538.0)
     assert [(round(d.from_s), round(d.to_s)) for d in reviewed(made, tmp_path).numbers.doubted] == [(300, 540)]
+
+
+def _shifted(made: Played, by_c: Callable[[float], float], lag_s: float = 8.0) -> Played:
+    """The developer's probe sees something else by so much, through its lag."""
+    before_s, seen = 0.0, 0.0
+    for record in made.records:
+        if record["kind"] == "reading" and record["probe"] == "developer" and record["celsius"] is not None:
+            t = record["t_s"]
+            seen += (by_c(t) - seen) * (1.0 - math.exp(-(t - before_s) / lag_s))
+            before_s = t
+            record["celsius"] += round(16.0 * seen) / 16.0
+            record["raw_c"] += round(16.0 * seen) / 16.0
+    return made
+
+
+def test_what_left_its_line_and_came_back_is_left_out_and_named(tmp_path: Path) -> None:
+    """Live believed it all: two minutes in wet air, up to 2 C off, would have been 3 % of development."""
+    made = _shifted(play(recipe_data(), falling), lambda t: -2.0 * (1.0 - math.exp(-(t - 300.0) / 45.0)) if 300.0 <= t < 420.0 else 0.0)
+    review = reviewed(made, tmp_path)
+    assert stage_of(review, 2).done_percent == pytest.approx(100 * made.true_done_ref_s[2, None] / 660.0, abs=0.3)
+    (span,) = review.numbers.doubted
+    assert span.what.startswith("developer: up to 1.8 C below its line, then back on it")
+    assert (span.from_s, span.to_s) == pytest.approx((301.0, 435.0), abs=10.0)
+
+
+def test_layers_that_are_mixed_by_the_clock_count_as_their_whole(tmp_path: Path) -> None:
+    """The probe hangs in the colder one, every two minutes 0.3 C below what the film feels."""
+    sound = play(recipe_data(), falling)
+    begin_s = sound.begins[2, None]
+    made = _shifted(sound, lambda t: -0.3 * ((t - begin_s) % 120.0) / 120.0 if t > begin_s else 0.0)
+    done = stage_of(reviewed(made, tmp_path), 2).done_percent
+    assert done == pytest.approx(100 * made.true_done_ref_s[2, None] / 660.0, abs=0.4)

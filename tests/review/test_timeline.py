@@ -110,6 +110,17 @@ def test_a_probe_that_was_gained_first_was_not_believed_before(tmp_path: Path) -
     assert within(spans, 100.0)
 
 
+def test_a_later_loss_reaches_back_over_earlier_ones(tmp_path: Path) -> None:
+    """First a short stretch is told not to be the liquid's, then a longer one that contains it: none of it counts."""
+    made = play(recipe_data(time="4:00"), lambda _: 20.0)
+    base = {"session": "260301-1", "wall": "2026-03-01T19:00:00Z", "kind": "trust", "probe": "developer"}
+    for told_s, believed, since_s in ((100.0, False, 80.0), (100.0, True, 90.0), (120.0, False, 50.0), (120.0, True, 90.0)):
+        words = {"believed": believed, "why": "passed", "since_t_s": since_s}
+        made.records.append({"seq": len(made.records) + 1, "t_s": told_s, **base, **words})
+    spans = believed_spans(loaded(made, tmp_path), "developer")
+    assert [within(spans, t) for t in (49.0, 51.0, 79.0, 85.0, 91.0)] == [True, False, False, False, True]
+
+
 def test_a_plan_made_from_a_begin_that_was_corrected_counts_no_more(tmp_path: Path) -> None:
     """The stop's planned end lay before the tap that corrected its begin; abandoned after that tap, it lasted until the close."""
     made = play(recipe_data(time="4:00"), lambda _: 20.0, missed=[3], late_s={3: 45.0})

@@ -215,8 +215,9 @@ def test_the_keeper_stores_as_its_last_act_and_waits_for_no_full_disk(tmp_path: 
     inbox, stored = Inbox(), list[ProbeLag | VesselLag]()
     lag = ProbeLag("jug", JUG, 11.0, 1.0, "2026-11-20", "20261120-1900")
     keeper = Keeper(RealClock(), tmp_path, inbox.put, store=stored.append)
-    keeper.start()
     keeper.keep(lag)
+    keeper.stop()
+    keeper.start()
     keeper.stop()
     assert stored == [lag]
 
