@@ -28,6 +28,8 @@ from monitor.review.pages.evening import CALLS_APART_S, Evening, draw, gather
 from monitor.review.pages.html import cell, details, items, page, picture, table, thin_rows
 
 _LEADING = re.compile(r"^\d+:\d\d(?::\d\d)?(?: of \d+:\d\d)?(?=[,:; ])")
+TEMPERATURES_PART = "Per cent: temperature’s part of the development; agitation, age of the bath and water are not in its ±."
+"""What a figure of development and its doubt speak of."""
 
 
 def write_report(journal: Journal, review: Review, out: Path) -> None:
@@ -211,6 +213,8 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
     where = " and ".join(summary.where_in_words(p) for p in places) or "not measured"
     shown = [[row[i] for i in filled] for row in rows]
     caption = f"Stages. Temperatures {where}; ± {TWO_SD}."
+    if any(s.done_percent is not None and s.rate_law is not None for s in stages):
+        caption += f" {TEMPERATURES_PART}"
     return table(caption, [head[i] for i in filled], shown, narrow=("stage", "plan", "took"), kind="stages")
 
 

@@ -96,6 +96,12 @@ def test_what_a_doubt_means_is_said_beside_the_first(pages: dict[str, Path]) -> 
     assert 0 < text.index("two standard deviations", first) - first < 120
 
 
+def test_the_page_says_that_its_per_cent_is_temperature_s_part(pages: dict[str, Path]) -> None:
+    """Where there is a figure of development; a colour film's time has none."""
+    says = {name: "temperature’s part of the development" in pages[name].read_text(encoding="utf-8") for name in SESSIONS}
+    assert says == {"tank": True, "tray": True, "cut": True, "colour": False}
+
+
 def test_a_power_cut_is_a_bracket_and_colour_is_its_time(pages: dict[str, Path]) -> None:
     """No per cent that nobody knows."""
     cut, colour = (pages[name].read_text(encoding="utf-8") for name in ("cut", "colour"))
