@@ -58,7 +58,7 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
     """What the ledger and the record of darkness say about this recipe, in sentences."""
     from monitor.prepare.bottles.bottles import standing
     from monitor.prepare.bottles.ledger import read_ledger
-    from monitor.prepare.darkness.coin_test import darkness, load
+    from monitor.prepare.darkness.coin_test import darkness, kind_of, load
     from monitor.prepare.state.folder import state_folder
 
     folder, day = state_folder(state), today()
@@ -71,8 +71,8 @@ def _on_record(recipe: Recipe, state: str | None) -> list[str]:
             word, why = bottle.called(day), bottle.state(day)[1]
         said.append(f"{solution}: {word}; {why}")
     if recipe.open_film:
-        known = darkness(load(folder), recipe.film, day)
-        said.append(f"darkness, {recipe.material}: {known.in_words(recipe.medium)}; {known.why}")
+        known = darkness(load(folder), kind_of(recipe), day)
+        said.append(f"darkness, {recipe.material}: {known.in_words}; {known.why}")
     return said
 
 

@@ -22,7 +22,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     guide.add_argument("recipe", metavar="RECIPE.toml", nargs="?", help="for the film and the open time of this recipe")
     guide.add_argument("--film", default="panchromatic", help="kind of film, if there is no recipe")
     record = _with_state(actions.add_parser("record", help="record what was seen", allow_abbrev=False))
-    record.add_argument("--film", required=True, help="panchromatic, orthochromatic, blue-sensitive, colour, infrared or paper")
+    record.add_argument("--film", required=True, help='one of a recipe, or "colour paper"')
     record.add_argument("--place", required=True, metavar="WORDS", help="where the film lay")
     record.add_argument("--ran", required=True, metavar="m:ss", help="how long the film lay there altogether")
     shows = "the shortest time whose spot is darker than the one covered all along; none if no spot is"
@@ -66,19 +66,17 @@ def _open_s(recipe: Recipe) -> float:
 
 def _guide(args: argparse.Namespace) -> int:
     from monitor.core.errors import InputWrong
-    from monitor.core.recipe.kinds import medium_of
-    from monitor.core.recipe.light import FILMS
-    from monitor.prepare.darkness.coin_test import guide
+    from monitor.prepare.darkness.coin_test import KINDS, guide, kind_of
 
-    film, open_s, medium = args.film, None, medium_of(args.film)
+    film, open_s = args.film, None
     if args.recipe is not None:
         from monitor.cli.arguments.recipe_file import open_recipe
 
         recipe = open_recipe(args.recipe)
-        film, open_s, medium = recipe.film, _open_s(recipe), recipe.medium
-    elif film not in FILMS:
-        raise InputWrong(f'--film "{film}": not known; allowed: {", ".join(FILMS)}')
-    sys.stdout.write("".join(f"{line}\n" for line in guide(film, open_s, medium)))
+        film, open_s = kind_of(recipe), _open_s(recipe)
+    elif film not in KINDS:
+        raise InputWrong(f'--film "{film}": not known; allowed: {", ".join(KINDS)}')
+    sys.stdout.write("".join(f"{line}\n" for line in guide(film, open_s)))
     return 0
 
 
@@ -111,21 +109,18 @@ def _test(args: argparse.Namespace) -> Any:
 
 
 def _status(args: argparse.Namespace, film: str | None = None) -> int:
-    from monitor.core.recipe.kinds import medium_of
-    from monitor.core.recipe.light import FILMS
     from monitor.core.text.quantities import format_duration
-    from monitor.prepare.darkness.coin_test import covers, darkness, load
+    from monitor.prepare.darkness.coin_test import KINDS, covers, darkness, kind_of, load
     from monitor.prepare.state.folder import state_folder
 
     open_s: float | None = None
-    medium: str | None = None
     if film is None and getattr(args, "recipe", None) is not None:
         from monitor.cli.arguments.recipe_file import open_recipe
 
         recipe = open_recipe(args.recipe)
-        film, open_s, medium = recipe.film, _open_s(recipe), recipe.medium
+        film, open_s = kind_of(recipe), _open_s(recipe)
     entries, day = load(state_folder(args.state)), today()
-    known = [darkness(entries, name, day) for name in (FILMS if film is None else (film,))]
+    known = [darkness(entries, name, day) for name in (KINDS if film is None else (film,))]
     if args.json:
         import json
 
@@ -133,12 +128,11 @@ def _status(args: argparse.Namespace, film: str | None = None) -> int:
         sys.stdout.write(json.dumps(rows[0] if film is not None else {"films": rows}, ensure_ascii=False) + "\n")
         return 0
     for one in known:
-        word = medium or medium_of(one.film)
-        sys.stdout.write(f"{one.film}: {one.in_words(word)}; {one.why}\n")
+        sys.stdout.write(f"{one.film}: {one.in_words}; {one.why}\n")
         if open_s == 0:
-            sys.stdout.write(f"  in this recipe {word} is bare only while you load it\n")
+            sys.stdout.write(f"  in this recipe {one.medium} is bare only while you load it\n")
         elif open_s is not None and not covers(one, open_s):
-            sys.stdout.write(f"  not covered: {word} lies open for {format_duration(open_s)} in this recipe\n")
+            sys.stdout.write(f"  not covered: {one.medium} lies open for {format_duration(open_s)} in this recipe\n")
     return 0
 
 

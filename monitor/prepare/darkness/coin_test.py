@@ -21,12 +21,15 @@ from typing import Any, Literal
 
 from monitor.core.errors import FileWrong, InputWrong, Problem
 from monitor.core.recipe.light import FILMS
+from monitor.core.recipe.values import Recipe
 from monitor.core.text.quantities import format_duration
 from monitor.prepare.days import CalendarSpan, read_day
 from monitor.prepare.state.folder import LEARNED
 from monitor.prepare.state.kept_lines import read_lines, writing
 
 FILE = "darkness.jsonl"
+KINDS = (*FILMS, "colour paper")
+"""What a test is of: a recipe's word for film, and colour paper apart from colour film, which a recipe calls alike."""
 COINS_S = (60.0, 120.0, 240.0, 480.0, 960.0)
 """When each coin is laid down, seconds after the film was laid out: so long its spot lies in the light."""
 DUE_AFTER = CalendarSpan(6, "month")
@@ -88,15 +91,31 @@ class Darkness:
     why: str
     test: CoinTest | None
 
-    def in_words(self, medium: str) -> str:
-        """The standing, with the word for what is developed."""
-        return self.standing.replace("film", medium)
+    @property
+    def medium(self) -> str:
+        """The word for what is developed."""
+        return medium_of(self.film)
+
+    @property
+    def in_words(self) -> str:
+        """The standing, with that word in it."""
+        return self.standing.replace("film", self.medium)
+
+
+def medium_of(kind: str) -> str:
+    """The word for what is developed, of one of `KINDS`: "film" or "paper"."""
+    return "paper" if kind.endswith("paper") else "film"
+
+
+def kind_of(recipe: Recipe) -> str:
+    """What a test for this recipe has to be of."""
+    return recipe.material if recipe.material in KINDS else recipe.film
 
 
 def coin_test(test: CoinTest) -> CoinTest:
     """The same test, checked. Raises `InputWrong`."""
-    if test.film not in FILMS:
-        raise InputWrong(f'film "{test.film}" is not known; allowed: {", ".join(FILMS)}')
+    if test.film not in KINDS:
+        raise InputWrong(f'film "{test.film}" is not known; allowed: {", ".join(KINDS)}')
     if not test.place.strip():
         raise InputWrong("the test has no place; allowed: where the film lay, in a word or two")
     read_day(test.day)
@@ -187,8 +206,9 @@ def _paper_guide(open_s: float | None) -> Iterator[str]:
     yield "Test again in six months, with each new paper, and after any change of lamp, filter or place (evenbath darkness changed WHAT)."
 
 
-def guide(film: str, open_s: float | None, medium: str) -> Iterator[str]:
-    """The test step by step, to be read in the light and done in the dark. `medium`: the word for what is developed, film or paper."""
+def guide(film: str, open_s: float | None) -> Iterator[str]:
+    """The test step by step, to be read in the light and done in the dark. `film`: one of `KINDS`."""
+    medium = medium_of(film)
     yield "Eyes first"
     yield "  1. Everything running, the tool in a rehearsal in its box. Light off. Wait ten minutes."
     yield f"  2. Look at where the {medium} will be, and look around from there: at its height, and from above."
@@ -201,7 +221,7 @@ def guide(film: str, open_s: float | None, medium: str) -> Iterator[str]:
     if film == "paper":
         yield from _paper_guide(open_s)
         return
-    yield f"Coins on {film} {medium}"
+    yield f"Coins on {film}" if film.endswith(medium) else f"Coins on {film} {medium}"
     piece = "a sheet" if medium == "paper" else "a sheet or 20 cm of roll film"
     yield f"  5. In the dark, lay {piece} where the {medium} will be, emulsion up."
     yield f"     Better: first expose it to a light that alone gives a faint grey. Exposed {medium} shows added fog sooner."
@@ -219,5 +239,6 @@ def guide(film: str, open_s: float | None, medium: str) -> Iterator[str]:
     yield "  9. Develop both in the dark. Look at them when dry: the first spot darker than the one covered all along is the shortest"
     yield "     unsafe time; darker around the coins alone: the whole time that it lay there."
     yield ""
-    yield f"Then write it down: evenbath darkness record --film {film} --place ... --ran ... --shows none (or that m:ss)"
+    quoted = f'"{film}"' if " " in film else film
+    yield f"Then write it down: evenbath darkness record --film {quoted} --place ... --ran ... --shows none (or that m:ss)"
     yield "Test again in six months, and after any change of lamp, place or box (evenbath darkness changed WHAT)."

@@ -79,7 +79,7 @@ def test_a_record_that_says_nothing_is_refused(wrong: CoinTest) -> None:
 @pytest.mark.parametrize("film", ["panchromatic", "paper"])
 def test_coins_are_laid_down_beside_one_that_lies_from_the_start(film: str) -> None:
     """A coin that is lifted after a minute leaves a spot with all but a minute of the light around it, which nobody sees."""
-    said = " ".join(" ".join(guide(film, 300.0, "paper" if film == "paper" else "film")).split())
+    said = " ".join(" ".join(guide(film, 300.0)).split())
     assert "Lay a coin on it, to stay to the end." in said
     assert "ay down one more beside it after 1, 2, 4, 8, 16 minutes." in said
     assert "the first spot darker than the one covered all along is the shortest unsafe time" in said.lower()
@@ -88,7 +88,7 @@ def test_coins_are_laid_down_beside_one_that_lies_from_the_start(film: str) -> N
 
 def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
     """20 minutes open: 40 in the test; infrared film wants a camera that sees it."""
-    text = "\n".join(guide("infrared", 1200.0, "film"))
+    text = "\n".join(guide("infrared", 1200.0))
     assert "40:00" in text
     assert "control" in text
     assert "sees infrared" in text
@@ -97,7 +97,7 @@ def test_the_guide_asks_for_twice_the_open_time_and_for_a_control() -> None:
 
 def test_paper_has_the_fogging_test_of_its_safelight() -> None:
     """The same coins, on paper that was exposed before (ISO 8374, in excerpts), safelight on, and a control with it off."""
-    said = "\n".join(guide("paper", 300.0, "paper"))
+    said = "\n".join(guide("paper", 300.0))
     assert "fogging test" in said
     assert "paper that has been" in said
     assert "Safelight on; lay down one more beside it after 1, 2, 4, 8, 16 minutes" in said
@@ -106,10 +106,14 @@ def test_paper_has_the_fogging_test_of_its_safelight() -> None:
     assert coin_test(CoinTest("paper", "tray", "2026-11-01", None, 960.0, 480.0)).safe_open_s == 120.0
 
 
-def test_colour_paper_is_called_paper_in_its_test_and_its_record_goes_by_the_kind_of_film() -> None:
-    """It has no safelight here, so its test is that of film."""
-    said = "\n".join(guide("colour", 0.0, "paper"))
-    assert "Coins on colour paper" in said
+def test_colour_paper_has_a_test_of_its_own() -> None:
+    """It has no safelight here, so its test is that of film, on paper; and a test with colour film says nothing of it."""
+    said = "\n".join(guide("colour paper", 0.0))
+    assert "Coins on colour paper\n" in said
     assert "lay a sheet where the paper will be" in said
-    assert "evenbath darkness record --film colour" in said
+    assert 'evenbath darkness record --film "colour paper"' in said
     assert not re.search(r"\bfilm\b", said.replace("--film", ""))
+    film, paper = (replace(CLEAR, film=kind) for kind in ("colour", "colour paper"))
+    assert darkness([film], "colour paper", TODAY).in_words == "never tested for this paper"
+    assert darkness([film, paper], "colour paper", TODAY).standing == "tested"
+    assert darkness([paper], "colour", TODAY).standing == "never tested for this film"
