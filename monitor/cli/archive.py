@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the sub-commands and their arguments."""
     actions = parser.add_subparsers(dest="action", metavar="add | note | table | exposure | find | sleeve | undo", required=True)
-    add = add_action(actions, "add", "give a film its number, with what its session knows")
+    add = add_action(actions, "add", "give a film or a print its number, with what its session knows")
     add.add_argument("session", nargs="?", metavar="SESSION|JOURNAL", help="the session that developed it; may be left out")
-    add.add_argument("--film", required=True, metavar="WORDS", help="which film it is, in your words")
+    add.add_argument("--film", required=True, metavar="WORDS", help="which film or paper it is, in your words")
     add.add_argument("--number", metavar="NUMBER", help="as it stands on the sleeve; default: the next of its year, such as 2026-014")
     add.add_argument("--day", metavar="DAY", help="when it was developed, such as 2026-11-26; default: the session's day, else today")
     add.add_argument("--developer", metavar="WORDS", help="default: the session's")
@@ -43,7 +43,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     table.add_argument("film", metavar="FILM", help="which film, in the words that --reciprocity will use")
     table.add_argument("pairs", nargs="*", metavar="METERED=NEEDED", help='such as "1 s=1 s" "10 s=20 s" "60 s=3:20"; none: show it')
     _configure_exposure(add_action(actions, "exposure", "work out a time: filter, bellows, reciprocity"), required=True)
-    finding = add_action(actions, "find", "find negatives by film, developer, date, or words in their notes")
+    finding = add_action(actions, "find", "find negatives and prints by film or paper, developer, date, or words in their notes")
     finding.add_argument("words", nargs="*", metavar="WORDS", help="words that stand anywhere in it")
     finding.add_argument("--film", default="", metavar="WORDS", help="words in the film's name")
     finding.add_argument("--developer", default="", metavar="WORDS", help="words in the developer's name")
@@ -154,6 +154,7 @@ def _table_lines(film: str, table: ReciprocityTable) -> list[str]:
 
 
 def _write(args: argparse.Namespace, state: Path) -> int:
+    from monitor.core.recipe.kinds import names_paper
     from monitor.live.clock import RealClock
     from monitor.prepare.archive.exposure import exposure_lines, read_table
     from monitor.prepare.archive.negatives import plain_words, sleeve_lines, undo_entry, write_entry
@@ -180,8 +181,9 @@ def _write(args: argparse.Namespace, state: Path) -> int:
     if entry["entry"] == "negative":
         lines = [f"added: {line}" if i == 0 else f"  {line}" for i, line in enumerate(sleeve_lines(after.negatives[entry["number"]]))]
     elif entry["entry"] == "note":
-        lines = [f"noted on {entry['number']}: {after.negatives[entry['number']].notes[-1].line()}"]
-        lines += [] if worked[0] is None else exposure_lines(worked[0])
+        noted = after.negatives[entry["number"]]
+        lines = [f"noted on {entry['number']}: {noted.notes[-1].line()}"]
+        lines += [] if worked[0] is None else exposure_lines(worked[0], names_paper(f"{noted.film} {noted.developer or ''}"))
     elif entry["entry"] == "table":
         lines = [f"kept: {line}" for line in _table_lines(args.film, after.table(args.film))]
     else:

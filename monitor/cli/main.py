@@ -50,7 +50,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "review": ("monitor.cli.review", "what happened, what was measured and what was only estimated"),
     "wedge": ("monitor.cli.wedge", "film tests: a step wedge's curve, times for N-1 to N+2, the clip test, a bracketed leader"),
     "judge": ("monitor.cli.judge", "write down what the dry film looks like"),
-    "archive": ("monitor.cli.archive", "the negatives by number: notes on exposure, a strip for the sleeve, and finding them again"),
+    "archive": ("monitor.cli.archive", "negatives and prints by number: notes on exposure, a strip for the sleeve, and finding them again"),
     "completion": ("monitor.cli.completion", "a script that lets bash, zsh or fish complete commands, options and files"),
 }
 

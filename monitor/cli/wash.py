@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     if args.jug is not None:
         flowing = washing.running(vessel_ml, read_volume(args.jug), read_duration(args.fills_in), args.material, args.aid)
     water_c, fixer_c = (None if text is None else read_temperature(text) for text in (args.water, args.fixer))
-    careful = list(washing.water_warnings(water_c, fixer_c))
+    careful = list(washing.water_warnings(water_c, fixer_c, args.material))
     in_a_tank, cold = args.material == washing.IN_A_TANK, water_c is not None and water_c < washing.COLDEST_C
     if args.json:
         import json

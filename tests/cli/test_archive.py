@@ -113,3 +113,13 @@ def test_an_empty_archive_says_how_to_begin(state: Path, capsys: pytest.CaptureF
     assert archive("find") == 0
     assert "evenbath archive add --film WORDS begins it" in capsys.readouterr().out
     assert not (state / "archive").exists()
+
+
+def test_the_time_of_a_print_is_not_told_what_film_needs(state: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Twelve seconds are the enlarger's, not a camera's: reciprocity of film has nothing to say."""
+    assert archive("add", "--film", "print of the footbridge") == 0
+    assert archive("note", "1", "--metered", "12 s") == 0
+    assert "most films" not in capsys.readouterr().out
+    assert archive("add", "--film", "pan 125") == 0
+    assert archive("note", "2", "--metered", "12 s") == 0
+    assert "most films" in capsys.readouterr().out

@@ -307,3 +307,9 @@ def test_the_command_loads_nothing_heavy(command: str, roll: Path) -> None:
     code = f"import sys; from monitor.cli.main import main; s = main({words!r}); sys.exit(s or any(m in sys.modules for m in {heavy!r}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def test_baths_of_a_tray_are_called_trays(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As on its card."""
+    assert "Trays, from the left\n" in words(TRAY, tmp_path, capsys)
+    assert "Tanks, from the left\n" in words(changed(TRAY, "open tray => open tank"), tmp_path, capsys)

@@ -22,12 +22,17 @@ AT_LEAST_ROLES: Final[tuple[StageRole, ...]] = ("load", "fix", "wash", "wash aid
 _OF_PRINTS = re.compile(r"\b(prints?|papers?)\b", re.IGNORECASE)
 
 
+def names_paper(words: str) -> bool:
+    """Whether these words name a print or paper."""
+    return _OF_PRINTS.search(words) is not None
+
+
 def is_paper(film: str | None, what: str | None) -> bool:
     """Whether paper is developed: black-and-white paper, or `film = "colour"` where `what` (of the contents) names a print or paper.
 
     The recipe has one word for colour film and colour paper; what is in the vessel tells them apart.
     """
-    return film == "paper" or (film == "colour" and what is not None and _OF_PRINTS.search(what) is not None)
+    return film == "paper" or (film == "colour" and what is not None and names_paper(what))
 
 
 def medium_of(film: str | None, what: str | None = None) -> str:

@@ -92,7 +92,7 @@ def hands(state: ViewState) -> Hands:
         return _before(state, state.stages[(seen.waits_for or 1) - 1])
     if seen.began_s is None or seen.end_t_s is None:
         return Hands("", "", stage.name.upper())
-    then = "; the last stage" if following is None else f"; then {words.next_pour(following)}"
+    then = "; the last stage" if following is None else f"; then {words.next_pour(following, state.vessel)}"
     clock = _StageClock(state.t_s, seen.began_s, seen.end_t_s)
     if stage.role == "load":
         least = "" if stage.has_no_clock or clock.over else f"; not before {clock.tell(clock.end_s)}"
@@ -158,7 +158,7 @@ def last_word(state: ViewState) -> str:
     seen, stage, following = state.seen, state.stage, state.following
     if stage is None or seen.began_s is None or seen.end_t_s is None or stage.has_no_clock or state.closed is not None:
         return ""
-    then = "the last stage is over" if following is None else words.next_pour(following)
+    then = "the last stage is over" if following is None else words.next_pour(following, state.vessel)
     clock = _StageClock(state.t_s, seen.began_s, seen.end_t_s)
     begun = f" after {stage.name.upper()} began"
     first = next(s for s in state.stages if not s.has_no_clock)
@@ -189,8 +189,8 @@ def _before(state: ViewState, stage: Stage) -> Hands:
     """Nothing runs: this stage waits for its begin."""
     seen = state.seen
     if seen.gate == "withheld":
-        return Hands("WAIT", "the start is", "WITHHELD", f"; then {words.next_pour(stage)}", f"until {_gate(stage)}")
-    pour = (INTO.get(state.vessel, "POUR"), f" {words.next_pour(stage)}")
+        return Hands("WAIT", "the start is", "WITHHELD", f"; then {words.next_pour(stage, state.vessel)}", f"until {_gate(stage)}")
+    pour = (INTO.get(state.vessel, "POUR"), f" {words.next_pour(stage, state.vessel)}")
     what = ("LOAD", f" the {state.medium}") if stage.role == "load" else pour
     return Hands("BEGIN", "hold the switch for a full second and", *what, "no clock runs")
 
@@ -250,10 +250,10 @@ def _moved(state: ViewState) -> str:
 
 def _at_least(state: ViewState, stage: Stage, clock: _StageClock, following: Stage | None) -> Hands:
     goes = "it goes into" if state.vessel in INTO else "you pour"
-    tap = "tap to end" if following is None else f"tap when {goes} {words.next_pour(following)}"
+    tap = "tap to end" if following is None else f"tap when {goes} {words.next_pour(following, state.vessel)}"
     latest = "" if stage.at_most_s is None else f", {format_duration(stage.at_most_s)} at most"
     if stage.at_most_s is not None and clock.at_s >= stage.at_most_s:
-        told = words.limit_passed(stage.at_most_s, clock.at_s - stage.at_most_s, following)
+        told = words.limit_passed(stage.at_most_s, clock.at_s - stage.at_most_s, following, state.vessel)
         return Hands("NOW", "", told, ", and tap", f"{format_duration(float(int(clock.at_s)))} in {stage.name}{latest}", alarm=True)
     if clock.over:
         if stage.at_most_s is None:

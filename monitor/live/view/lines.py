@@ -28,6 +28,7 @@ from monitor.core.journal.records import (
 )
 from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
+from monitor.core.recipe.kinds import VesselKind
 from monitor.core.recipe.values import Stage
 from monitor.core.text.degrees import in_unit_shown
 from monitor.core.text.doubt import said_once
@@ -78,7 +79,8 @@ class PlainLines:
         elif isinstance(told, Corrected):
             yield f"the begin of stage {told.stage} is put right by the tap: {format_duration(told.begin_t_s)}"
         elif isinstance(told, Tapped) and told.meaning == "lid on":
-            yield f"the lid is on{_next(self._stage((self._watched.seen.stage or 0) + 1))}: it waits for a press of a second"
+            following = self._stage((self._watched.seen.stage or 0) + 1)
+            yield f"the lid is on{_next(following, self._watched.state.vessel)}: it waits for a press of a second"
         elif isinstance(told, LagFound):
             yield f"learned: {told.sentence}"
         elif isinstance(told, ToolFault):
@@ -96,7 +98,7 @@ class PlainLines:
 
     def _begun(self, told: StageBegun) -> str:
         stage, following = self._stage(told.stage), self._stage(told.stage + 1)
-        name = _name(told)
+        name, vessel = _name(told), self._watched.state.vessel
         if stage is None:
             return f"{name} begins"
         if stage.has_no_clock:
@@ -104,15 +106,16 @@ class PlainLines:
         assumed = " (assumed: no tap said so)" if told.assumed else ""
         if told.target_ref_s is None:
             return f"{name} begins{assumed}"
+        where, then = words.jug(stage, vessel), _next(following, vessel)
         if stage.appearance_factor is not None:
             longest = format_duration(told.target_ref_s)
-            return f"{name} begins{assumed}: {words.jug(stage)}, TAP when the first trace appears; at most {longest}{_next(following)}"
+            return f"{name} begins{assumed}: {where}, TAP when the first trace appears; at most {longest}{then}"
         least = "at least " if stage.until == "at least" else ""
-        return f"{name} begins{assumed}: {words.jug(stage)}, {least}{format_duration(told.target_ref_s)}{_next(following)}"
+        return f"{name} begins{assumed}: {where}, {least}{format_duration(told.target_ref_s)}{then}"
 
     def _moment(self, told: StageMoment) -> str | None:
         stage, name = self._stage(told.stage), _name(told)
-        following = _next(self._stage(told.stage + 1))
+        following = _next(self._stage(told.stage + 1), self._watched.state.vessel)
         if told.moment == "ready" and told.now_t_s is not None and told.end_t_s is not None:
             now, end = format_duration(told.now_t_s, 1), format_duration(told.end_t_s, 1)
             return f"READY, {name}: {self._off(told.sheet)} at {now}, end {end}, neither will move again{following}"
@@ -149,7 +152,7 @@ class PlainLines:
         stage, began_s = state.stage, state.seen.began_s
         if stage is None or stage.at_most_s is None or began_s is None:
             return f"NOW: {self._off(sheet)}"
-        return "NOW: " + words.limit_passed(stage.at_most_s, max(0.0, state.t_s - began_s - stage.at_most_s), state.following)
+        return "NOW: " + words.limit_passed(stage.at_most_s, max(0.0, state.t_s - began_s - stage.at_most_s), state.following, state.vessel)
 
     def _trust(self, told: TrustChanged) -> str:
         since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
@@ -193,5 +196,5 @@ def _name(told: StageBegun | StageMoment) -> str:
     return told.name.upper() + ("" if told.sheet is None else f", sheet {told.sheet}")
 
 
-def _next(following: Stage | None) -> str:
-    return "; the last stage" if following is None else f"; next {words.next_pour(following)}"
+def _next(following: Stage | None, vessel: VesselKind) -> str:
+    return "; the last stage" if following is None else f"; next {words.next_pour(following, vessel)}"

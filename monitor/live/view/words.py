@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from monitor.core.development.filter import QUANTUM_C
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.recipe.kinds import PLACES, VesselKind
 from monitor.core.recipe.values import Stage
 from monitor.core.text.degrees import degrees, span, unit
 from monitor.core.text.doubt import two_sd
@@ -160,21 +161,21 @@ def moved(moved_s: float) -> str:
     return f"end {abs(moved_s):.0f} s {'later' if moved_s >= 0 else 'earlier'} than planned"
 
 
-def limit_passed(at_most_s: float, passed_s: float, following: Stage | None) -> str:
+def limit_passed(at_most_s: float, passed_s: float, following: Stage | None, vessel: VesselKind) -> str:
     """A stage is past the longest time that its recipe allows. `passed_s`: by how much."""
-    then = "" if following is None else f"; then {next_pour(following)}"
+    then = "" if following is None else f"; then {next_pour(following, vessel)}"
     return f"LIMIT PASSED {format_duration(float(int(passed_s)))}: take it out{then}"
 
 
-def jug(stage: Stage) -> str:
-    """What is poured for a stage and where it stands."""
+def jug(stage: Stage, vessel: VesselKind) -> str:
+    """What is poured for a stage, or what it is laid into, and where that stands."""
     what = stage.solution or stage.name
-    return what if stage.jug is None else f"{what}, jug {stage.jug}"
+    return what if stage.jug is None else f"{what}, {PLACES[vessel]} {stage.jug}"
 
 
-def next_pour(stage: Stage) -> str:
+def next_pour(stage: Stage, vessel: VesselKind) -> str:
     """A stage as the one that comes next."""
-    return stage.name.upper() if stage.solution is None and stage.jug is None else f"{stage.name.upper()}: {jug(stage)}"
+    return stage.name.upper() if stage.solution is None and stage.jug is None else f"{stage.name.upper()}: {jug(stage, vessel)}"
 
 
 def how_long(stage: Stage) -> str:

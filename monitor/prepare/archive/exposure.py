@@ -158,8 +158,8 @@ def exposure_words(seconds: float) -> str:
     return f"{seconds:.2g} s" if seconds < 9.95 else f"{seconds:.0f} s" if seconds < 60 else format_duration(seconds)
 
 
-def exposure_lines(exposure: Exposure) -> list[str]:
-    """The answer first, then how it came about."""
+def exposure_lines(exposure: Exposure, under_enlarger: bool = False) -> list[str]:
+    """The answer first, then how it came about. `under_enlarger`: a print's, to which the reciprocity of film says nothing."""
     lines = [f"expose {exposure_words(exposure.needed_s)} ({exposure.stops:.1f} stops more than metered)"]
     steps = [f"metered {exposure_words(exposure.metered_s)}"]
     if exposure.filter_factor != 1.0:
@@ -169,6 +169,6 @@ def exposure_lines(exposure: Exposure) -> list[str]:
     lines.append(f"  {', '.join(steps)}: {exposure_words(exposure.with_factors_s)}")
     if exposure.by_table:
         lines.append(f"  by your own table {exposure_words(exposure.with_factors_s)} needs {exposure_words(exposure.needed_s)}")
-    elif exposure.with_factors_s >= 1.0:
+    elif exposure.with_factors_s >= 1.0 and not under_enlarger:
         lines.append("  from a second on most films need more than that: keep a table of your own (evenbath archive table)")
     return lines

@@ -29,7 +29,7 @@ class Standing:
 
     `why` says that in a few words, None where nothing is longer. `taken_ml`: what the film draws off it, None where the film goes
     through it. `films_left`: how many films like this one it is good for, this one included; None: no limit known. `concerns`: sentences
-    that a person should read before the film is wet.
+    that a person should read before the film is wet. `what`: the word for one filling, a film, a print or a batch of sheets.
     """
 
     bottle: Bottle
@@ -41,6 +41,7 @@ class Standing:
     concerns: tuple[str, ...]
     state: str
     age_days: int
+    what: str = "film"
 
     @property
     def time_factor(self) -> float:
@@ -75,9 +76,17 @@ class Standing:
         said = [f"time x {format_number(self.time_factor, 2)} ({self.why})" if self.why else "the recipe's time"]
         if self.films_left is not None:
             left = math.floor(self.films_left + 1e-9)
-            said.append(f"good for {left} film{'' if left == 1 else 's'} like this one" if left else "not good for this film")
+            said.append(f"good for {left} {_many(self.what, left)} like this one" if left else f"not good for this {self.what}")
         said.append("mixed today" if self.age_days == 0 else f"{self.age_days} day{'' if self.age_days == 1 else 's'} old")
         return f"{self.bottle.name}: {', '.join(said)}"
+
+
+def _many(what: str, number: int) -> str:
+    return what if number == 1 else f"{what}es" if what.endswith("ch") else f"{what}s"
+
+
+def _one_filling(recipe: Recipe) -> str:
+    return "batch" if recipe.sheets is not None else "print" if recipe.on_paper else "film"
 
 
 def count(bottles: Bottles, recipes: Sequence[Recipe], today: dt.date) -> list[tuple[Standing, ...]]:
@@ -131,7 +140,8 @@ def _standing(bottle: Bottle, stages: Sequence[Stage], recipe: Recipe, today: dt
     left = 0.0 if state in NO_FILM_LEFT else _films_left(bottle, recipe.area_units, taken_ml)
     concerns = tuple(_concerns(bottle, stages[0], recipe, state, why_state, taken_ml, left))
     age_days = (today - dt.date.fromisoformat(bottle.mixed)).days
-    return Standing(bottle, factors, "; ".join(whys) or None, recipe.area_units, taken_ml, left, concerns, state, age_days)
+    why = "; ".join(whys) or None
+    return Standing(bottle, factors, why, recipe.area_units, taken_ml, left, concerns, state, age_days, _one_filling(recipe))
 
 
 def _factor(bottle: Bottle, stage: Stage) -> tuple[float, str | None]:
@@ -173,11 +183,11 @@ def _concerns(
         yield f"{name}: {format_volume(taken_ml)} of it are needed, {format_volume(bottle.volume_ml)} are left."
     elif films_left is not None and films_left < 1.0 - 1e-9 and state == "good" and area is not None:
         left = format_number(bottle.units_left or 0.0, 2)
-        yield f"{name} is good for {left} more units of film, this one is {format_number(area, 2)}: mix fresh, or test it first."
+        yield f"{name} is good for {left} more units of {recipe.medium}, this one is {format_number(area, 2)}: mix fresh, or test it first."
     least_ml = bottle.rules.least_ml
     amounts = stage.stock_and_water_ml
     if least_ml is not None and amounts is not None and area is not None and amounts[0] < least_ml * area - 1e-9:
-        needed = f"{format_volume(least_ml * area)} for {format_number(area, 2)} units of film"
+        needed = f"{format_volume(least_ml * area)} for {format_number(area, 2)} units of {recipe.medium}"
         yield f"{name}: {format_volume(amounts[0])} of concentrate, its sheet wants {needed}: a larger volume, or a stronger dilution."
     if area is None and taken_ml is None and not bottle.rules.one_shot:
-        yield f"{name}: the recipe has no area_units, so this film is not counted."
+        yield f"{name}: the recipe has no area_units, so this {_one_filling(recipe)} is not counted."

@@ -13,7 +13,7 @@ from dataclasses import replace
 from html import escape
 
 from monitor.core.evening.turns import ARMED_BEFORE_S
-from monitor.core.recipe.kinds import CLOSED_VESSELS
+from monitor.core.recipe.conditions import dark_baths
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.degrees import plain
 from monitor.core.text.quantities import format_duration, format_volume
@@ -30,11 +30,11 @@ from monitor.prepare.paper.card import (
     cautions,
     chart,
     fields,
+    lid_until,
     readable,
     sheets_block,
     sounds,
     style,
-    verb,
 )
 from monitor.prepare.paper.page_fit import LINE_EM, PAGE_PT, Block, Pair, Text, below, type_size_pt
 from monitor.prepare.waiting import ALARM_FIRST, waits_for
@@ -97,7 +97,7 @@ def _blocks(plan: Planned, needs: Supplies, switches: int | None, big: Big) -> I
     yield _head(plan)
     yield _picture(plan)
     yield _clocks(plan, big)
-    yield _jugs(needs)
+    yield _jugs(plan, needs)
     yield _baths(recipes)
     for recipe, whose in recipes:
         if recipe.sheets is not None:
@@ -145,12 +145,20 @@ def _films(numbers: Sequence[int]) -> str:
 def _head(plan: Planned) -> Block:
     vessels = [vessel for vessel in plan.evening.vessels if vessel is not None]
     where = f", {' and '.join(vessels)}" if vessels else ""
-    closed = all(film.recipe.vessel in CLOSED_VESSELS for film in plan.films)
     many = f"{len(plan.films)} film{'s' * (len(plan.films) > 1)}{where}; "
-    film = f"{many}no light of any colour on bare {media(plan)}{'; lids on until fixed' if closed else ''}."
-    clock = "Start a second clock with the first pour: every time on this page is on it. It still runs when everything electric has failed."
+    film = f"{many}no light of any colour on bare {media(plan)}{_lids(plan)}."
+    clock = f"Start a second clock {plan.films[0].recipe.goes_in}: every time on this page is on it."
+    clock += " It still runs when everything electric has failed."
     html = f'<h1>{escape(plan.evening.name)}</h1>\n<p class="film">{escape(film)}</p>\n<p class="clock">{clock}</p>'
     return Block(html, below(Text(plan.evening.name, 1.4, bold=True), Text(film), Text(clock, 1.2, padding_em=1.6, bold=True)), 1.0)
+
+
+def _lids(plan: Planned) -> str:
+    """Until when lids stay on; nothing where some film lies open."""
+    if any(film.recipe.lifted for film in plan.films):
+        return ""
+    earlier = [f"; film {film.film.number}: lid on until {lid_until(film.recipe)}" for film in plan.films if film.recipe.lid_off_at]
+    return "".join(("; lids on until fixed", *earlier))
 
 
 def _picture(plan: Planned) -> Block:
@@ -201,16 +209,18 @@ def _cell_words(film: FilmTime, at: StageTime) -> str:
         return f"{stage.name} at least {long} (w)"
     if stage.role == "develop" and film.recipe.sheets is not None:
         return f"{stage.name} {long}, sheet by sheet"
-    return f"{stage.name} {long}, {verb(film.recipe)} off {format_duration(at.end_s - stage.drain_s)}"
+    out = "lift out" if film.recipe.lifted else "pour off"
+    return f"{stage.name} {long}, {out} {format_duration(at.end_s - stage.drain_s)}"
 
 
-def _jugs(needs: Supplies) -> Block:
+def _jugs(plan: Planned, needs: Supplies) -> Block:
     """What stands ready and for which films, by its jug or in the order of use."""
     mixes = sorted((*needs.mixes, *needs.from_bottles), key=lambda mix: (mix.jug is None, mix.jug or 0, mix.used_s))
     words = [_jug_words(mix) for mix in mixes]
     text = "; ".join(f"{name}{told}" for name, told in words)
     html = "; ".join(f"<b>{escape(name)}</b>{escape(told)}" for name, told in words)
-    heading = "Jugs"
+    places = {film.recipe.place: None for film in plan.films}
+    heading = " and ".join(f"{place}s" for place in places).capitalize()
     return Block(f"<p><b>{heading}:</b> {html}.</p>", below(Text(f"{heading}: {text}.", bold=True)), 0.3)
 
 
@@ -243,8 +253,9 @@ def _dead(plan: Planned) -> Block:
     heading = "If the unit is dead, silent or in doubt"
     two = len(plan.evening.vessels) > 1
     order = " Both films at once: a developer goes first, then a stop bath, then a fix; turning a tank may be left out once." if two else ""
+    dark = "Stay in the dark. " if any(dark_baths(film.recipe) for film in plan.films) else ""
     text = (
-        "Stay in the dark. Go on by the second clock and this page; a later film begins at its time, or later if the hands are not free."
+        f"{dark}Go on by the second clock and this page; a later film begins at its time, or later if the hands are not free."
         f"{order} A developer never waits. Do not restart anything that makes light. Light fell on bare {media(plan)}: finish all the same."
     )
     html = f'<div class="dead"><h2>{heading}</h2>\n<p class="alarm">{ALARM_FIRST}</p>\n<p>{text}</p></div>'

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from html import escape
 
-from monitor.core.recipe.kinds import FIXING_ROLES
+from monitor.core.recipe.kinds import FIXING_ROLES, names_paper
 from monitor.core.text.degrees import plain
 from monitor.core.text.quantities import format_duration, format_number, format_volume
 from monitor.prepare.bottles.bottles import Bottle
@@ -88,15 +88,27 @@ def _limits(bottle: Bottle) -> Iterator[str]:
     if capacity is not None:
         boxes = min(MOST_BOXES, math.floor(capacity + 1e-9))
         more = "" if capacity <= MOST_BOXES else " ..."
-        yield f"good for {format_number(capacity, 1)} units of 80 sq in (roll, four 4x5): {'[ ]' * boxes}{more}"
+        yield f"good for {format_number(capacity, 1)} units of 80 sq in ({_unit(bottle)}): {'[ ]' * boxes}{more}"
     if rules.longer_percent:
         yield f"each unit: time longer by {format_number(rules.longer_percent)} %"
     if rules.replenish_ml:
         yield f"replenish {format_volume(rules.replenish_ml)} for each unit"
     if rules.fresh_s is not None:
         spent = "do not use it any more" if bottle.role in FIXING_ROLES else "throw it away"
-        test = "leader dark" if bottle.role == "develop" else "clears"
+        test = f"{_test_piece(bottle)} dark" if bottle.role == "develop" else "clears"
         yield f"fresh: {test} in {format_duration(rules.fresh_s)}; from {format_duration(2 * rules.fresh_s)} on {spent}"
+
+
+def _for_paper(bottle: Bottle) -> bool:
+    return names_paper(f"{bottle.name} {bottle.what or ''}")
+
+
+def _unit(bottle: Bottle) -> str:
+    return "one 8x10, four 4x5" if _for_paper(bottle) else "roll, four 4x5"
+
+
+def _test_piece(bottle: Bottle) -> str:
+    return "strip of paper" if _for_paper(bottle) else "piece of leader"
 
 
 def _careful(bottle: Bottle) -> Iterator[str]:
@@ -106,8 +118,13 @@ def _careful(bottle: Bottle) -> Iterator[str]:
         yield "Developer: nitrile gloves that are not powdered."
         yield f"No crystals may be left: warm the closed bottle to {plain(40.0)} and shake."
         yield "Its colour does not tell: some darken and still work, others die without a colour."
-        yield "Test a piece of leader before each film (common practice)."
-    elif bottle.role in ("fix", "bleach-fix"):
+        before = "session" if _for_paper(bottle) else "film"
+        yield f"Test a {_test_piece(bottle)} before each {before} (common practice)."
+    elif bottle.role == "bleach-fix":
+        yield "Bleach-fix gives off gas: do not stopper it tight. Never add acid or household bleach."
+        yield "With a sediment: do not use it any more."
+        yield "Used bleach-fix carries silver: collect it, never down the drain."
+    elif bottle.role == "fix":
         yield "Fixer: never add acid or household bleach. Yellow, milky or with a sediment: do not use it any more."
         yield "Used fixer carries silver: collect it, never down the drain."
     elif bottle.role == "bleach" and not named:

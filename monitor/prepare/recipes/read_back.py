@@ -120,7 +120,7 @@ def plan_lines(recipe: Recipe, *, cautions: bool = False) -> Iterator[str]:
     yield ""
     yield f"{recipe.medium.capitalize()}: {_film_words(recipe)}"
     yield ""
-    yield "Jugs, from the left"
+    yield f"{recipe.place.capitalize()}s, from the left"
     for place, stages in _jugs(recipe):
         yield f"  {place}  {_jug_words(stages)}"
     yield ""

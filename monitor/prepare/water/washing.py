@@ -45,6 +45,8 @@ USUAL_MINUTES: dict[str, tuple[str, str]] = {
     "fibre paper": ("60 minutes", "20 minutes"),
 }
 """The same in words (common practice, no source)."""
+LONGEST_S: dict[str, float] = {"resin-coated paper": 240.0}
+"""No longer than this: water creeps in at its edges, and they come apart (common practice, no source)."""
 IN_A_TANK = "film"
 """The only material that three fillings wash: unhardened film in a tank (teaching texts)."""
 
@@ -62,7 +64,8 @@ class FillAndDump:
 @dataclass(frozen=True, slots=True)
 class Running:
     """Running water. `flow_ml_s`: how fast; `change_s`: one change of the vessel's water; `same_s`: until it is as dilute as after the
-    three fillings, if it mixes well; `wash_s`: what to wash, never under the trade's minimum; `water_ml`: what that uses."""
+    three fillings, if it mixes well; `wash_s`: what to wash, never under the trade's minimum, nor over what the material bears; `water_ml`:
+    what that uses; `too_slow`: the material does not bear the time that this flow would take."""
 
     flow_ml_s: float
     change_s: float
@@ -70,6 +73,7 @@ class Running:
     minimum_s: float
     wash_s: float
     water_ml: float
+    too_slow: bool = False
 
 
 def fill_and_dump(vessel_ml: float, left_ml: float = USUAL_LEFT_ML) -> FillAndDump:
@@ -92,18 +96,20 @@ def running(vessel_ml: float, jug_ml: float, fills_in_s: float, material: str = 
     change_s = vessel_ml / flow
     same_s = change_s * -math.log(fill_and_dump(vessel_ml).after[-1])
     minimum_s = MATERIALS[material][1 if aid else 0]
-    wash_s = max(minimum_s, same_s)
-    return Running(flow, change_s, same_s, minimum_s, wash_s, flow * wash_s)
+    wanted_s, longest_s = max(minimum_s, same_s), LONGEST_S.get(material, math.inf)
+    wash_s = min(wanted_s, longest_s)
+    return Running(flow, change_s, same_s, minimum_s, wash_s, flow * wash_s, too_slow=wanted_s > longest_s)
 
 
-def water_warnings(water_c: float | None, fixer_c: float | None) -> Iterator[str]:
+def water_warnings(water_c: float | None, fixer_c: float | None, material: str = IN_A_TANK) -> Iterator[str]:
     """Cold water, and a step from the fixer."""
     if water_c is None:
         return
     if water_c < COLDEST_C:
+        if_not = "do not wash longer in its place" if material in LONGEST_S else "if you cannot, use wash aid and twice the time"
         yield (
             f"At {degrees(water_c)} it hardly washes: warm it to {degrees(COLDEST_C)} at least, better to within "
-            f"{difference(BATHS_WITHIN_C, '.0f')} of the fixer; if you cannot, use wash aid and twice the time."
+            f"{difference(BATHS_WITHIN_C, '.0f')} of the fixer; {if_not}."
         )
     if fixer_c is None:
         return
@@ -170,7 +176,13 @@ def running_lines(wash: Running, material: str, aid: bool) -> Iterator[str]:
         f"{format_volume(60.0 * wash.flow_ml_s)} a minute changes the water once in {format_duration(round(wash.change_s))}; "
         f"after {format_duration(round(wash.same_s))} as dilute as three changes of water, if it mixes well."
     )
-    after = " after wash aid" if aid else ""
+    if wash.too_slow:
+        yield (
+            f"That is too slow for {material}, which bears {format_duration(wash.wash_s)} at most: run the water faster, or use a smaller "
+            "vessel. It needs no wash aid."
+        )
+        return
+    after = " after wash aid" if aid and material not in LONGEST_S else ""
     why = "the water is slower than that" if wash.same_s > wash.minimum_s else "common practice, however fast the water runs"
     yield (
         f"Wash {material}{after} for {format_duration(round(wash.wash_s))} ({why}): {format_volume(wash.water_ml)} of water. "

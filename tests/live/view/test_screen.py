@@ -32,6 +32,7 @@ from monitor.live.view.lines import PlainLines
 from monitor.live.view.screen import PlainView, drawable, unicode_terminal
 from monitor.live.view.state import HOLD_S, LASTING_S, MOST_POINTS, Countdown, Gone, Watched
 from monitor.live.view.text import Line, cells, cut, fold, plain
+from monitor.live.view.words import jug, next_pour
 
 Event = Mapping[str, Any] | Snapshot
 """A record, or a snapshot."""
@@ -582,3 +583,11 @@ def test_styles_are_bold_and_dim_alone() -> None:
     """No meaning hangs on a colour: there is none."""
     picture: list[Line] = render(at(500.0, *demo()).state, at(500.0, *demo()).trace, 80, 24)
     assert {piece.style for line in picture for piece in line} <= {"", "bold", "dim", "bold reverse"}
+
+
+def test_a_bath_stands_in_what_its_vessel_has() -> None:
+    """A tray is no jug."""
+    stage = next(stage for stage in demo()[0].stages if stage.jug is not None)
+    assert jug(stage, "lidded tank").endswith(f", jug {stage.jug}")
+    assert jug(stage, "open tray").endswith(f", tray {stage.jug}")
+    assert next_pour(stage, "open tank").endswith(f", tank {stage.jug}")

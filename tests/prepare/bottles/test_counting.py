@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.recipe.reader import load_recipe
-from monitor.core.recipe.values import Recipe
+from monitor.core.recipe.values import Recipe, Sheets
 from monitor.prepare.bottles.bottles import Bottle, Rules
 from monitor.prepare.bottles.bottles import Tested as LastTest
 from monitor.prepare.bottles.counting import Standing, count, with_ledger
@@ -191,3 +191,13 @@ def test_films_that_are_booked_one_by_one_find_what_was_counted_beforehand(
         assert now.bottle.volume_ml == pytest.approx(counted.bottle.volume_ml)
         booking = Booking(f"session {number}", recipe.area_units, (Solution("developer A", stock, 16.0 if stock else None),))
         write_entries(state, NOW, partial(booking_entries, booking=booking, name=None, units=None))
+
+
+def test_prints_and_sheets_are_counted_by_their_own_names() -> None:
+    """A print is no film, and six sheets in one tray are a batch."""
+    paper, kept = replace(roll(), film="paper"), bottle(per_litre=2.0)
+    assert "good for 2 prints like this one" in first(paper, kept).sentence
+    sheets = replace(roll(), sheets=Sheets(6, 10.0, (1.0,) * 6))
+    assert "good for 2 batches like this one" in first(sheets, kept).sentence
+    assert any("more units of paper" in said for said in first(paper, replace(kept, units=1.5)).concerns)
+    assert "not good for this print" in first(paper, replace(kept, units=2.0)).sentence

@@ -118,3 +118,21 @@ def test_what_a_film_is_called_is_text_and_the_page_stands_alone() -> None:
     assert "<b>one" not in page
     assert "&lt;b&gt;one&lt;/b&gt; &amp; two" in page
     assert not re.search(r"<script|<img|<link|https?:|url\(|@import|src=", page.replace("local(", ""))
+
+
+LIGHT = BESIDE["roll.toml"].replace(
+    '[[stage]]\nname = "stop"',
+    '[[stage]]\nname = "bleach"\nrole = "bleach"\ntime = "5:00"\n\n[[stage]]\nname = "wash and light"\nrole = "wash"\ntime = "4:00"\n\n'
+    '[[stage]]\nname = "second developer"\nrole = "develop"\nsteer = false\ntime = "5:00"\n\n[[stage]]\nname = "stop"',
+)
+
+
+def test_the_lid_of_a_reversal_in_an_evening_comes_off_for_its_light() -> None:
+    """The other film's stays on until fixed; nobody stands in the dark beside closed tanks."""
+    told = words(card(film() + film("own.toml"), more={"own_toml": LIGHT}))
+    assert "lids on until fixed; film 2: lid on until stage 3 (wash and light)." in told
+    assert "Stay in the dark" not in told
+    beside, more = EVENINGS["beside a tray"]
+    both = words(card(beside, more=more))
+    assert "Stay in the dark." in both
+    assert "Jugs and trays:" in both

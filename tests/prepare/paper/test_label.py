@@ -47,3 +47,21 @@ def test_a_label_has_forty_boxes_at_most(tmp_path: Path) -> None:
         text = "\n".join(label_lines(put(tmp_path, added(f"fixer {units}", discard_at=units)).bottle(f"fixer {units}")))
         assert text.count("[ ]") == boxes + 2
         assert ("[ ] ..." in text) is more
+
+
+def test_a_bleach_fix_is_not_stoppered_and_has_its_own_colour(tmp_path: Path) -> None:
+    """It gives off gas, and is dark red-brown when it is good."""
+    text = "\n".join(label_lines(put(tmp_path, {**added("kit part 2"), "role": "bleach-fix"}).bottle("kit part 2")))
+    assert "Bleach-fix gives off gas: do not stopper it tight." in text
+    assert "Yellow" not in text
+    assert "Fixer:" not in text
+
+
+def test_a_developer_for_paper_is_tested_with_paper(tmp_path: Path) -> None:
+    """There is no leader in a box of paper, and no roll."""
+    entry = {**added("paper developer", discard_at=4.0, fresh_s=40.0), "role": "develop"}
+    text = "\n".join(label_lines(put(tmp_path, entry).bottle("paper developer")))
+    assert "Test a strip of paper before each session" in text
+    assert "strip of paper dark in 0:40" in text
+    assert "(one 8x10, four 4x5)" in text
+    assert "leader" not in text

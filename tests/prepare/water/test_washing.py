@@ -136,3 +136,19 @@ def test_cold_water_is_not_followed_by_the_usual_words_as_if_nothing_were_wrong(
     assert lines[1] == "Once the water has 10.0 C or more:"
     assert main(["wash", "--water", "18 C"]) == 0
     assert "Once the water" not in capsys.readouterr().out
+
+
+def test_resin_coated_paper_is_never_washed_longer_than_it_bears(capsys: pytest.CaptureFixture[str]) -> None:
+    """Slow water is made faster, not the wash longer; it needs no wash aid (common practice, no source)."""
+    slow = ["wash", "--material", "resin-coated paper", "--jug", "1 l", "--fills-in", "0:25", "--vessel", "2 l"]
+    for aid in ([], ["--aid"]):
+        assert main([*slow, *aid]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        assert "which bears 4:00 at most: run the water faster, or use a smaller vessel. It needs no wash aid." in said
+        assert "after wash aid" not in said
+        assert "12:" not in said.partition("too slow")[2]
+    wash = running(2000.0, 1000.0, 25.0, "resin-coated paper")
+    assert (wash.wash_s, wash.too_slow) == (240.0, True)
+    assert not running(2000.0, 1000.0, 25.0, "fibre paper").too_slow
+    assert main([*slow, "--water", "9 C"]) == 0
+    assert "twice the time" not in capsys.readouterr().out
