@@ -78,6 +78,9 @@ def _rule(recipe: Recipe, stage: Stage) -> tuple[str, str, float | None]:
         return f"up to about {said}", f"Up to about {said} in all; later it may begin to bleach the image. Then plain water.", limit_s
     if _ends_development(recipe, stage):
         return "finish on time", "Finish it on time: it ends development, and is as critical as the developer.", 0.0
+    if stage.role == "wash" and recipe.on_paper:
+        text = "Resin-coated paper some minutes: water creeps in at its edges. Fibre paper long, but not for hours."
+        return "some minutes, fibre longer", text, None
     if stage.role == "wash":
         return "long, not hours", "Long, but not for hours: wet gelatine softens and swells.", None
     if stage.role == "rinse":

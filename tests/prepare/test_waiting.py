@@ -63,6 +63,12 @@ def test_a_wash_that_ends_development_is_finished_on_time() -> None:
     assert waits[3].short == "long, not hours"
 
 
+def test_resin_coated_paper_does_not_lie_in_the_wash() -> None:
+    """Its edges come apart; fibre paper bears it."""
+    waits = waits_for(load_recipe(changed(TRAY, "panchromatic => paper").encode(), "r.toml"))
+    assert "Resin-coated paper some minutes" in waits[3].text
+
+
 def test_an_acid_bleach_is_left_when_the_black_is_gone() -> None:
     """It softens the gelatine; a colour bleach has to finish, and does little harm."""
     assert reversal()[2].short == "until the black is gone"
