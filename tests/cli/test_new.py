@@ -550,7 +550,7 @@ DANGERS = {
     "water-bath": {"acid into water", "powders"}, "replenished": {"acid into water", "powders"}, "monobath": {"powders"},
     "print": {"acid into water", "sensitisers", "dark room"}, "bw-reversal": {"reversal bleach", "powders"},
     "colour": {*COLOUR, "persulphate"}, "reversal": {*COLOUR, "persulphate"}, "colour-two-step": {*COLOUR, "bleach-fix gas"},
-    "reversal-three-step": {*COLOUR, "bleach-fix gas"}, "colour-print": {*COLOUR, "bleach-fix gas", "acid into water"},
+    "reversal-three-step": {*COLOUR, "bleach-fix gas"}, "colour-print": {*COLOUR, "bleach-fix gas in a drum", "acid into water"},
 }  # fmt: skip
 
 

@@ -153,7 +153,7 @@ def off(state: ViewState, sheet: int | None) -> str:
 def last_word(state: ViewState) -> str:
     """What was settled or forecast for the hands when the station was last heard, for a second clock; empty where nothing was.
 
-    A second clock runs from the first pour, so the stage's begin is told on it as far as it is known.
+    A second clock runs from the first pour, or from when the first one went in, so the stage's begin is told on it as far as it is known.
     """
     seen, stage, following = state.seen, state.stage, state.following
     if stage is None or seen.began_s is None or seen.end_t_s is None or stage.has_no_clock or state.closed is not None:
@@ -163,7 +163,8 @@ def last_word(state: ViewState) -> str:
     begun = f" after {stage.name.upper()} began"
     first = next(s for s in state.stages if not s.has_no_clock)
     if stage != first and state.begins and state.begins[0][1] == first.name:  # else this view came too late to see it
-        begun += f" ({format_duration(seen.began_s - state.begins[0][0])} after the first pour)"
+        first_in = "first one" if state.vessel in INTO else "first pour"
+        begun += f" ({format_duration(seen.began_s - state.begins[0][0])} after the {first_in})"
     if seen.until != "time":
         return f"from {clock.tell(seen.end_t_s)}{begun}: {then}"
     now_s = seen.end_t_s - stage.drain_s if seen.now_s is None else seen.now_s

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from io import StringIO
 
 import pytest
@@ -30,6 +31,14 @@ def test_times_are_blank_and_the_second_clock_is_named(width: int) -> None:
     assert "not known" in screen[5]
     if width >= 80:
         assert "said: pour off at 10:55 after DEVELOP began (1:00 after the first pour)" in screen[6]
+
+
+def test_nothing_was_poured_where_film_is_lowered_into_a_tank() -> None:
+    """The second clock was started as the first went in."""
+    recipe, happens = demo()
+    watched = at(700, replace(recipe, vessel="open tank"), happens)
+    watched.gone = GONE
+    assert "said: lift it out at 10:55 after DEVELOP began (1:00 after the first one)" in lines(watched, 100)[6]
 
 
 def test_it_goes_when_the_station_is_back() -> None:
