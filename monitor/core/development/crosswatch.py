@@ -217,9 +217,9 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     onsets_s = [p.t_s for p in pairs[: -FEWEST // 3 : 3]]
     wrong: list[_Wrong] = []
     even = -math.log(len(onsets_s))
-    always = [1.0] * len(pairs)
+    always = [1.0 - math.exp(-(p.t_s - pairs[0].t_s) / lag_s) for p in pairs]  # then the start was off as well
     log = PRIOR_LOG["offset"] + course.evidence(lag_s, (always, OFFSET_SD_C))
-    wrong.append(_Wrong(log, "offset", pairs[0].t_s, always, OFFSET_SD_C))
+    wrong.append(_Wrong(log, "offset", pairs[0].t_s, always, OFFSET_SD_C, 1.0))
     for onset in onsets_s:
         ages = [max(p.t_s - onset, 0.0) for p in pairs]
         seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
@@ -227,13 +227,13 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
         liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, (stirred, STIRRED_SD_C)))
         ways: tuple[tuple[Cause, list[float], float], ...] = (("drift", ages, DRIFT_SD_C_PER_S), ("offset", seen, OFFSET_SD_C))
         for cause, column, sd in ways:
-            wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, (column, sd)), cause, onset, column, sd))
+            wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, (column, sd)), cause, onset, column, sd, column[-1]))
     ahead = sum_log([one.log for one in wrong]) - sum_log(liquid)
     other, bent = _exchanged([Pair(p.t_s, p.bath_c, p.developer_c) for p in pairs], lags_s, variance + MISFIT_SD_C**2)
     exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
     best = max(wrong, key=lambda one: one.log)
-    off_c = course.size(lag_s, best.column, best.sd) * best.column[-1]
+    off_c = course.size(lag_s, best.column, best.sd) * best.by_now
     if best_log > max(told) and ahead < 0.0:
         return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, best_log - max(told), exchanged_ahead)
     return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, best_log - max(told), exchanged_ahead)
@@ -251,13 +251,15 @@ def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float) 
 
 @dataclass(frozen=True, slots=True)
 class _Wrong:
-    """One way in which the probe is wrong: the logarithm of its probability, since when, and the column that its size enters by."""
+    """One way in which the probe is wrong: the logarithm of its probability, since when, the column that its size enters by, and how much
+    of its size there is by now."""
 
     log: float
     cause: Cause
     since_t_s: float
     column: list[float]
     sd: float
+    by_now: float
 
 
 class _Course:
