@@ -106,7 +106,7 @@ def water_warnings(water_c: float | None, fixer_c: float | None, material: str =
     if water_c is None:
         return
     if water_c < COLDEST_C:
-        if_not = "do not wash longer in its place" if material in LONGEST_S else "if you cannot, use wash aid and twice the time"
+        if_not = "do not wash longer instead" if material in LONGEST_S else "if you cannot, use wash aid and twice the time"
         yield (
             f"At {degrees(water_c)} it hardly washes: warm it to {degrees(COLDEST_C)} at least, better to within "
             f"{difference(BATHS_WITHIN_C, '.0f')} of the fixer; {if_not}."
