@@ -56,6 +56,9 @@ likelier; another lag is told where that is exp(6) times likelier than the learn
 APART_C = 1.0
 """No probe is told to drift or to be off as long as an exchange is likelier than that and all else together, and the two are so far apart
 that it matters: with the other's liquid for its bath, the vessel's model would be wrong too (this project's own choice)."""
+IN_PART = 0.75
+"""A probe that is wrong with more than this probability counts in part: the mean is then the mixture's. A tank that a cold room reaches
+after all looks a little wrong too (this project's own choice)."""
 NEW_LOOK = 0.3
 """Each look counts for so much in the probability that is acted on, so that an end that is forecast does not jump (this project's own
 choice)."""
@@ -105,7 +108,7 @@ class BathWatch:
 
     `false_lag_s`: the vessel's lag that would have fitted, where the learned one is false. `doubt_c`, `doubted_since_t_s`: as long as
     that cannot be decided, by how much the probe may be off (standard deviation), since when. `moved_c`: by how much more the liquid then
-    has than the probe says, on average; 0 as long as it is likelier that the probe is right;
+    has than the probe says, on average; 0 unless the probe is wrong with three chances in four;
     `moved_told`: whether anybody has been told.
     """
 
@@ -127,7 +130,7 @@ class BathWatch:
     def _doubt(self, share: float, off_c: float, since_t_s: float) -> None:
         """With this probability the probe is off by so much: kept where that is more than what is doubted already."""
         doubt_c = math.sqrt(share * (1.0 - share)) * abs(off_c)
-        moved_c = -share * off_c if share > 0.5 and abs(off_c) > LEAST_OFF_C else 0.0
+        moved_c = -share * off_c if share > IN_PART and abs(off_c) > LEAST_OFF_C else 0.0
         if math.hypot(doubt_c, moved_c) > math.hypot(self.doubt_c, self.moved_c):
             self.doubt_c, self.moved_c, self.doubted_since_t_s = doubt_c, moved_c, since_t_s
 
