@@ -7,6 +7,7 @@ Tests: tests/review/test_judgement.py.
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 from collections.abc import Sequence
@@ -239,13 +240,17 @@ def sights(judgement: Judgement, kinds: frozenset[Kind] = frozenset()) -> list[S
 
 
 def sight_lines(sight: Sight) -> list[str]:
-    """One sight without a session: its causes, the likeliest first, the question, and the change for the likeliest."""
+    """One sight without a session: its causes, the likeliest first, the question, and the change for the likeliest.
+
+    Where that is of some vessels or materials only, those that follow it and are so too have theirs.
+    """
     lines = [sight.seen]
     lines += [f"  {number}. {cause.in_words()}" for number, cause in enumerate(sight.causes, 1)]
     if sight.question is not None:
         lines.append(f"  Ask: {sight.question}")
-    number = " for 1" if len(sight.causes) > 1 else ""
-    lines.append(f"  One change{number}: {in_unit_shown(sight.causes[0].next_time)}")
+    leads = 1 + sum(1 for _ in itertools.takewhile(lambda pair: pair[0].only_in and pair[1].only_in, itertools.pairwise(sight.causes)))
+    for number, cause in enumerate(sight.causes[:leads], 1):
+        lines.append(f"  One change{f' for {number}' if len(sight.causes) > 1 else ''}: {in_unit_shown(cause.next_time)}")
     return lines
 
 

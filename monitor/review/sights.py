@@ -173,7 +173,9 @@ NEGATIVES: dict[str, Sight] = {
         "In the light, does a piece of leader go dark in that developer in the usual time? No: the developer is weak. Yes: the time, the"
         " thermometer or the exposure.",
     ),
-    "dense-highlights": _one("dense highlights", "development", "too much development", "develop shorter; leave the exposure as it is"),
+    "dense-highlights": _one(
+        "dense highlights", "development", "too much development", "develop for less time; leave the exposure as it is"
+    ),
     "streaks": Sight(
         "streaks or bands of uneven density",
         (

@@ -117,13 +117,19 @@ PRINTS: dict[str, Sight] = {
         (
             Cause("exposure", "too much exposure", "make a test strip, and give less exposure; do not pull it out sooner"),
             Cause(
+                "development",
+                "too long in the developer, or it was too warm",
+                "have the developer at its temperature, and end it at NOW",
+                "first developer more",
+            ),
+            Cause(
                 "light or material",
                 "fog as well",
                 "look for light in the dark, and test a safelight with coins (evenbath darkness guide --film paper)",
                 next_in=(In(("colour",), "handle it in total darkness, and look for light after ten minutes in it"),),
             ),
         ),
-        "Is the border white? Yes: the exposure. No: fog as well.",
+        "Is the border white? Yes: the exposure, or the developer. No: fog as well.",
     ),
     "print-cast": Sight(
         "a tint over all of a colour print",

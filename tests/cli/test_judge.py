@@ -76,7 +76,7 @@ def test_the_change_has_a_number(journals: list[Path], capsys: pytest.CaptureFix
     assert judge("k4", "--seen", "thin-all") == 0
     assert "develop longer, 4:35 at 20 C in place of 4:00" in capsys.readouterr().out
     assert judge("k5", "--seen", "dense-highlights") == 0
-    assert "develop shorter, 4:15 at 20 C in place of 5:00" in capsys.readouterr().out
+    assert "develop for less time, 4:15 at 20 C in place of 5:00" in capsys.readouterr().out
 
 
 def test_a_folder_is_listed_and_never_trips_over_its_own_files(journals: list[Path], capsys: pytest.CaptureFixture[str]) -> None:

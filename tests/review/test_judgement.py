@@ -90,7 +90,7 @@ def test_where_the_record_explains_it_the_plan_is_kept(tmp_path: Path) -> None:
     assert any("development 116.7 %" in line and "+60 s off the end that was called" in line for line in said)
     assert "keep the recipe" in said[-1]
     right = measure(load(play(recipe_data(time="6:00"), lambda _: 20.0).write(tmp_path / "right.jsonl")))
-    assert "develop shorter" in advice(Judgement("", "s", seen=("dense-highlights",)), develop_of(right))[-1]
+    assert "develop for less time" in advice(Judgement("", "s", seen=("dense-highlights",)), develop_of(right))[-1]
     assert "keep the recipe" not in advice(Judgement("", "s", seen=("thin-all",)), develop_of(late))[-1]
 
 

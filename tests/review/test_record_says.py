@@ -228,6 +228,15 @@ def test_a_cold_developer_is_said_to_a_print_that_is_too_light(laundry: SessionM
     assert leading(SIGHTS["print-light"], findings(print_of(laundry))).about == "exposure"
 
 
+def test_a_warm_developer_is_said_to_a_print_that_is_too_dark(laundry: SessionMeasures) -> None:
+    """Before less exposure is; one in its band leaves the exposure first."""
+    warm = findings(print_of(laundry, "colour", above_band_s=45.0, planned_s=45.0, actual_s=45.0, overrun_s=0.0))
+    lines = advice(Judgement("", "s", seen=("print-dark",)), None, warm)
+    assert "too warm" in lines[0]
+    assert "the record says: develop was above its band for 0:45 of 0:45, at 34.2 C on average" in lines
+    assert leading(SIGHTS["print-dark"], findings(print_of(laundry))).about == "exposure"
+
+
 def test_a_colour_developer_outside_its_band_comes_before_the_light_of_a_tint(laundry: SessionMeasures) -> None:
     """The last developer of a slide makes its dyes; the first one's temperature makes density."""
     session = replace(reversal(laundry), film="colour")
