@@ -169,6 +169,7 @@ class Suspicion:
         before, self._ahead = self._ahead, lifting.ahead
         if lifting.ahead < -AIR_OUT and "air" in replay.rivalries.newest_kinds:
             self._rule_out_air(t_s, replay)
+            self._looked_t_s = t_s + AIRLESS_S  # the longer the curve, the less does any of a few ways of spreading fit: it has decided
             return None
         if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
             return None
