@@ -13,7 +13,7 @@ import math
 from monitor.core.development.coarse import points
 from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, TRANSIENT, T
 from monitor.core.development.histories import lifted, weigh
-from monitor.core.development.lifting import Base, Lifting, weigh_lifting
+from monitor.core.development.lifting import Base, weigh_lifting
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import ProbeTrust, Verdict
 from monitor.core.development.replay import RERUN_S, GoodReading, Replay
@@ -88,14 +88,11 @@ fifty times, likelier, air is ruled out, and the other rivals go on for at most 
 
 
 LOOK_EVERY_S = 4.0
-CURVE_S, SHORTEST_CURVE_S, LONGEST_CURVE_S = 42.0, 10.0, 120.0
+CURVE_S, SHORTEST_CURVE_S, LONGEST_CURVE_S = 42.0, 10.0, 80.0
 YOUNGEST_ONSET_S = 3.0
 """While rivals run the curve since the newest calm moment 42 s ago or more is looked at every 4 s (of 10 s at least, where the probe has
-not been followed for longer, of 120 s at most: a liquid has settled by then, a probe in air has not); what began in the last 3 s cannot be
-told yet."""
-CURVE_TELLS_S = 30.0
-"""A probe has been so long in air before its curve is as sure of it as the rivals are; until then it must not speak against it."""
-ODD_S = (16.0, 40.0)
+not been followed for longer, of 80 s at most); what began in the last 3 s cannot be told yet."""
+ODD_S = (10.0, 40.0)
 """From so long before the rivals were let run to so long after, no moment counts as calm."""
 LIFTED_OFF_C = 0.4
 LIFTED_AHEAD = (5.0, 3.0)
@@ -162,41 +159,31 @@ class Suspicion:
         if t_s - self._looked_t_s < LOOK_EVERY_S or replay.settling:
             return None
         self._looked_t_s = t_s
-        seen = self._curve(probe, reading, replay, LIFTED_OFF_C)
-        if seen is None:
-            return None
-        start, lifting = seen
-        before, self._ahead = self._ahead, lifting.ahead
-        if lifting.ahead < -AIR_OUT and "air" in replay.rivalries.newest_kinds:
-            self._rule_out_air(t_s, replay)
-            self._looked_t_s = t_s + AIRLESS_S  # the longer the curve, the less does any of a few ways of spreading fit: it has decided
-            return None
-        if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
-            return None
-        heard = _heard_since(replay, start, probe.model.name)
-        histories = lifted(start, heard, lifting)
-        fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
-        why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
-        since = max((t for t, _, of_room in heard if not of_room and t <= lifting.since_t_s), default=start.t)
-        replay.rivalries.drop_open()
-        return Verdict(False, since, why, histories=histories)
-
-    def _curve(self, probe: ProbeTrust, reading: GoodReading, replay: Replay, least_off_c: float) -> tuple[Moment, Lifting] | None:
-        """Lifted or moved, by the curve since a calm moment, and that moment. None where there is none or the probe is hardly off."""
-        start = _calm_before(replay, reading.t_s - CURVE_S, self._opened_t_s)
+        start = _calm_before(replay, t_s - CURVE_S, self._opened_t_s)
         if start is None:
             return None
         track = start.bank.mean()
         known = [(track.x[i], math.sqrt(track.c[i][i])) for i in (PROBE, SLOPE, TRANSIENT)]
         base = Base(start.t, *known)
-        if abs(reading.celsius - base.at(reading.t_s)) < least_off_c:
+        if abs(reading.celsius - base.at(t_s)) < LIFTED_OFF_C:
             return None
-        mine = [(t, celsius) for t, celsius, of_room in _heard_since(replay, start, probe.model.name) if not of_room]
-        onsets_s = [t for t, _ in mine if t <= reading.t_s - YOUNGEST_ONSET_S]
+        heard = _heard_since(replay, start, probe.model.name)
+        mine = [(t, celsius) for t, celsius, of_room in heard if not of_room]
+        onsets_s = [t for t, _ in mine if t <= t_s - YOUNGEST_ONSET_S]
         room_c = replay.moment.room_c if replay.moment.room else None
         said = points(mine, replay.moment.step_c, replay.moment.noise)
         lifting = weigh_lifting(base, said, onsets_s, probe.model.lag_s, room_c)
-        return None if lifting is None else (start, lifting)
+        if lifting is None:
+            return None
+        before, self._ahead = self._ahead, lifting.ahead
+        if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
+            return None
+        histories = lifted(start, heard, lifting)
+        fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
+        why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
+        since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
+        replay.rivalries.drop_open()
+        return Verdict(False, since, why, histories=histories)
 
     def _among_rivals(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         t_s, bank = reading.t_s, replay.moment.bank
@@ -219,11 +206,6 @@ class Suspicion:
             replay.end_rivalry(t_s)
         return None
 
-    def _rule_out_air(self, t_s: float, replay: Replay) -> None:
-        """Compute without it from where the rivals began."""
-        self._airless_t_s = t_s
-        replay.run_again(replay.rivalries.narrow(LIQUID_KINDS))
-
     def _weigh_air(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         """Weigh both histories. If air is likelier, the probe is not to be believed since its last reading in the liquid."""
         t_s, name = reading.t_s, probe.model.name
@@ -235,13 +217,11 @@ class Suspicion:
         if histories is None:
             return None
         if histories.liquid_ahead > AIR_OUT:
-            self._rule_out_air(t_s, replay)
+            self._airless_t_s = t_s
+            replay.run_again(replay.rivalries.narrow(LIQUID_KINDS))
             return None
         if histories.liquid_ahead > -AIR_AHEAD or t_s - histories.since_t_s < AIR_LAGS * probe.model.lag_s:
             return None
-        seen = None if histories.liquid_ahead < -AIR_OUT else self._curve(probe, reading, replay, 0.0)
-        if seen is not None and seen[1].ahead < (AIR_AHEAD if t_s - histories.since_t_s > CURVE_TELLS_S else 0.0):
-            return None  # what it tends to may drift, which fits much; the curve of a probe in air does not fit better than a liquid's
         x = histories.air.bank.track("air").x
         fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
         word = "fell" if fall < 0 else "rose"

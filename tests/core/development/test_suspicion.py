@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -12,18 +11,13 @@ from typing import cast
 import pytest
 
 from monitor.core.development import suspicion
-from monitor.core.development.coarse import Point
 from monitor.core.development.filter import AIR, PROBE, SLOPE, T
 from monitor.core.development.histories import Histories
-from monitor.core.development.lifting import Base, Lifting
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import Verdict
-from monitor.core.development.rate import rate
 from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Bank
 from monitor.core.development.suspicion import Suspicion, impossible, was_old
-from tests.benchmarks.bench_doubt import drive
-from tests.benchmarks.troubles import ROWS
-from tests.core.development.scenes import LAW, ROOM, Watched, at
+from tests.core.development.scenes import ROOM, Watched, at
 
 SHARE = 1.0 - math.exp(-1.0 / 8.0)
 """Of a jump of the liquid a probe of 8 s shows this after one second."""
@@ -168,20 +162,10 @@ class Weighings:
 
 
 def in_air(
-    watched: Watched,
-    monkeypatch: pytest.MonkeyPatch,
-    weighings: Weighings,
-    *,
-    air: float = 0.6,
-    off_c: float = 1.0,
-    until_s: int = 130,
-    lifted_ahead: float | None = None,
+    watched: Watched, monkeypatch: pytest.MonkeyPatch, weighings: Weighings, *, air: float = 0.6, off_c: float = 1.0, until_s: int = 130
 ) -> tuple[float, Verdict] | None:
-    """Rivals since 90 s that say air with this probability, the probe this far off the liquid: when there is a verdict. `lifted_ahead`:
-    what the curve says, where it says something."""
+    """Rivals since 90 s that say air with this probability, the probe this far off the liquid: when there is a verdict."""
     monkeypatch.setattr(suspicion, "weigh", weighings)
-    curve = None if lifted_ahead is None else Lifting(lifted_ahead, 60.0, 100.0, 16.0, 1.0)
-    monkeypatch.setattr(suspicion, "weigh_lifting", lambda *_: curve)
     judge, replay = Suspicion(), watched.replay
     judge.judge(watched.trust(), at(90.0, 20.0), 9.0, replay)
     for t in range(91, until_s):
@@ -231,65 +215,6 @@ def test_nothing_is_said_before_one_and_a_quarter_lags(settled: Watched, monkeyp
     found = in_air(settled, monkeypatch, Weighings(-5.0, 86.0))
     assert found is not None
     assert 96.0 <= found[0] <= 98.0
-
-
-@pytest.mark.parametrize(
-    ("ahead", "since_s", "lifted_ahead", "verdict"),
-    [(-2.0, 50.0, 1.7, True), (-2.0, 50.0, 1.5, False), (-3.9, 50.0, -2.0, False), (-4.1, 50.0, -2.0, True),
-     (-2.0, 75.0, 0.1, True), (-2.0, 75.0, -0.1, False)],
-)
-def test_the_curve_has_to_say_air_too(
-    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, since_s: float, lifted_ahead: float, verdict: bool
-) -> None:
-    """Five times likelier by both, or fifty times by the rivals: what their air tends to may drift, and so fits what a curve of a probe in
-    air does not. In the first half minute the curve need only not speak against it."""
-    found = in_air(settled, monkeypatch, Weighings(ahead, since_s), lifted_ahead=lifted_ahead, until_s=100)
-    assert (found is not None) == verdict
-
-
-def test_the_curve_of_a_coarse_register_is_weighed_by_its_edges(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Quarters of a degree, water stirred in: what is weighed has the edges, which no code is."""
-    weighed: list[Sequence[Point]] = []
-
-    def weigh_lifting(base: Base, said: Sequence[Point], *_: object) -> None:
-        weighed.append(said)
-
-    monkeypatch.setattr(suspicion, "weigh_lifting", weigh_lifting)
-    rng, watched = random.Random(0), Watched()
-    for t in range(1, 301):
-        since = max(t - 200.0, 0.0)
-        probe = 20.1 + 0.0005 * t + 1.2 * (1.0 - (38.0 * math.exp(-since / 38.0) - 8.0 * math.exp(-since / 8.0)) / 30.0)
-        watched.hear(float(t), math.floor((probe + rng.gauss(0.0, 0.025)) * 4.0) / 4.0 + 0.125)
-    assert weighed
-    assert all(any(point.celsius % 0.25 == 0.0 for point in said) for said in weighed)
-
-
-def in_the_room_s_water(seed: int, by_c: float, tau_s: float) -> tuple[int, float]:
-    """A liquid of 20 C in a room `by_c` warmer, to which water stirred in after 200 s brings it, with `tau_s`: how often trust changed
-    after the first belief, and by how much the count is wrong after 420 s, relatively."""
-    rng, watched, due = random.Random(seed), Watched(Watched().trust().model, ROOM), 0.0
-    watched.estimator.begin(1, 0.0, LAW, 20.0)
-    for t in range(1, 421):
-        since = max(t - 200.0, 0.0)
-        due += rate(LAW, 20.0 + by_c * (1.0 - math.exp(-since / tau_s)))
-        left = (tau_s * math.exp(-since / tau_s) - 8.0 * math.exp(-since / 8.0)) / (tau_s - 8.0)
-        watched.hear(float(t), round((20.0 + by_c * (1.0 - left) + rng.gauss(0.0, 0.025)) * 16.0) / 16.0)
-        watched.hear(t + 0.3, 20.0 + by_c, ROOM)
-    return len(watched.changes) - 1, watched.estimator.done(1, 420.3).done_ref_s / due - 1.0
-
-
-@pytest.mark.parametrize(("seed", "by_c", "tau_s"), [(0, -0.65, 25.0), (3, -0.65, 25.0), (1, 0.8, 35.0), (2, 0.8, 38.0), (2, -0.6, 30.0)])
-def test_water_that_brings_the_liquid_to_the_room_s_temperature_is_no_air(seed: int, by_c: float, tau_s: float) -> None:
-    """It has settled there within two minutes, as no probe in air does. The count is right to 0.2 %."""
-    changes, off = in_the_room_s_water(seed, by_c, tau_s)
-    assert changes == 0
-    assert abs(off) < 0.002
-
-
-def test_what_the_curve_has_ruled_out_it_does_not_find_a_little_later() -> None:
-    """The benchmark's liquid 19 of seed 12: 2.4 C stirred in, which no one way of spreading fits exactly. Believed throughout."""
-    changes = drive(ROWS["stirred to room"](random.Random("12 stirred to room 19")))[3]
-    assert [str(c) for c in changes if not c.believed] == []
 
 
 def test_an_undecided_weighing_is_repeated_ever_later(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
