@@ -35,12 +35,17 @@ def test_an_error_is_one_plain_line_whatever_was_typed(words: list[str], capsys:
     assert err[:-1].isprintable()
 
 
+def of_a_film(rehearsal: Path) -> bytes:
+    """The same journal as if film had been in it: of a rehearsal nothing is judged."""
+    return rehearsal.read_bytes().replace(b'"mode":"rehearsal"', b'"mode":"live"')
+
+
 def test_a_judgement_is_shown_plain_and_kept_as_it_was_said(
     brief_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """In JSON nothing is lost: what is not shown stands there as an escape."""
     journal = tmp_path / "j.jsonl"
-    journal.write_bytes(brief_journal.read_bytes())
+    journal.write_bytes(of_a_film(brief_journal))
     assert main(["judge", str(journal), "--notes", f"nice{ESCAPES}"]) == 0
     assert all(c.isprintable() or c == "\n" for c in capsys.readouterr().out)
     assert main(["judge", str(journal), "--json"]) == 0
@@ -52,7 +57,7 @@ def test_a_judgement_is_shown_plain_and_kept_as_it_was_said(
 def test_bytes_that_are_no_utf_8_stop_nothing(brief_journal: Path, tmp_path: Path) -> None:
     """As words they are replaced, as the name of a file that is there they are used; no encoding of the terminal stops it either."""
     journal = os.fsencode(tmp_path) + b"/caf\xe9.jsonl"
-    Path(os.fsdecode(journal)).write_bytes(brief_journal.read_bytes())
+    Path(os.fsdecode(journal)).write_bytes(of_a_film(brief_journal))
     start = [sys.executable.encode(), b"-m", b"monitor.cli.main"]
     for encoding, words in (
         ("utf-8", [b"judge", journal, b"--notes", b"caf\xe9"]),
@@ -71,7 +76,7 @@ def test_a_umask_that_lets_everybody_write_is_not_taken_up(brief_journal: Path, 
     """000 still makes private files; what this user usually makes stays as it is."""
     made = {"RECIPE": brief_journal.with_suffix(".toml"), "TRACE": brief_journal.with_suffix(".csv")}
     made |= {"OUT": tmp_path / "out.jsonl", "JOURNAL": tmp_path / "j.jsonl"}
-    (tmp_path / "j.jsonl").write_bytes(brief_journal.read_bytes())
+    (tmp_path / "j.jsonl").write_bytes(of_a_film(brief_journal))
     modes = []
     for mask in (0o000, 0o022):
         before = os.umask(mask)
@@ -106,7 +111,7 @@ def test_a_judgement_goes_into_its_own_file_alone(
 ) -> None:
     """Not through a link, and nobody waits for a FIFO."""
     journal, beside = tmp_path / "j.jsonl", tmp_path / "j.judgement.jsonl"
-    journal.write_bytes(brief_journal.read_bytes())
+    journal.write_bytes(of_a_film(brief_journal))
     mine = tmp_path / "mine.txt"
     mine.write_text("")
     if what == "link":
