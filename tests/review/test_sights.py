@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any, get_args
 
@@ -143,9 +144,15 @@ def test_every_sight_stands_in_one_group() -> None:
     assert len(set(SIGHTS)) == sum(len(group) for group in GROUPS.values())
 
 
+@cache
+def first_demo() -> SessionMeasures:
+    """The numbers of a demonstration evening."""
+    return measure(load(next(DEMO.glob("01-*.jsonl")))).numbers
+
+
 def session_of(film: str, what: str | None, *developers: str) -> SessionMeasures:
     """A demonstration evening as if these had been its material and the names of its developers."""
-    told = measure(load(next(DEMO.glob("01-*.jsonl")))).numbers
+    told = first_demo()
     (stage,) = [s for s in told.stages if s.role == "develop"]
     return replace(told, film=film, contents=what, stages=[replace(stage, name=name) for name in developers])
 
