@@ -17,6 +17,8 @@ from monitor.review.sights_of_prints import PRINTS
 
 LIDDED: tuple[Kind, ...] = ("lidded tank",)
 OPEN: tuple[Kind, ...] = ("open tray", "open tank")
+NO_TRAY: tuple[Kind, ...] = ("lidded tank", "drum", "open tank")
+"""Where a roll may be: what lies in a tray are sheets."""
 
 
 def _one(seen: str, about: About, cause: str, next_time: str, evidence: Evidence | None = None) -> Sight:
@@ -54,15 +56,21 @@ NEGATIVES: dict[str, Sight] = {
                 "exposure",
                 "the film never moved through the camera",
                 "after loading the camera, wind on twice and see the rewind knob turn",
+                only_in=NO_TRAY,
             ),
             Cause(
                 "exposure",
                 "no light came in: lens cap, dark slide or shutter",
                 "without film, look through the open back while the shutter opens",
             ),
-            Cause("handling", "a fresh roll was taken for an exposed one", "fold the leader of every exposed roll over at once"),
+            Cause(
+                "handling",
+                "fresh film was taken for exposed film",
+                "fold the leader of every exposed roll over at once; turn the dark slide of an exposed holder over",
+            ),
         ),
         "Did the rewind knob turn each time you wound on? No: the film never moved. Yes: no light came in, or it was the wrong roll.",
+        asked_in=(In(("open tray",), "Was the dark slide out as the shutter opened? No: no light came in. Yes: the wrong holder."),),
     ),
     "black": Sight(
         "black film",
@@ -254,7 +262,12 @@ NEGATIVES: dict[str, Sight] = {
         "scratches",
         (
             Cause("drying", "grit under a cloth, a finger or a squeegee", "do not wipe wet film: let it drip"),
-            Cause("handling", "grit in the cassette's felt or in the camera", "brush the camera out, and never pull a roll tight"),
+            Cause(
+                "handling",
+                "grit in the cassette's felt or in the camera",
+                "brush the camera out, and never pull a roll tight",
+                only_in=NO_TRAY,
+            ),
             Cause(
                 "handling",
                 "the corner of the next sheet, or a nail",
@@ -265,6 +278,7 @@ NEGATIVES: dict[str, Sight] = {
         ),
         "Did you wipe the film while it was wet? Yes: the wiping. No: long straight lines come from cassette or camera, short ones from"
         " hands.",
+        asked_in=(In(("open tray",), "Did you wipe the film while it was wet? Yes: the wiping. No: a nail, or another sheet."),),
     ),
     "drying-marks": Sight(
         "rings, tide marks or drops that dried",

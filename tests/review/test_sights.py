@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -316,3 +317,13 @@ def test_white_paper_whose_strip_blackens_may_have_met_the_fixer_first() -> None
 def test_too_much_of_a_colour_is_filtered_with_that_colour() -> None:
     """For a print from a negative (common practice): the way is said, not only that there is one."""
     assert SIGHTS["print-cast"].causes[0].next_time.startswith("add filter of the colour that there is too much of")
+
+
+def test_sheets_in_a_tray_have_no_rewind_knob_and_no_cassette() -> None:
+    """A holder and its dark slide stand in their place; what may be a roll keeps both."""
+    tray, tank = frozenset[Kind](("open tray",)), frozenset[Kind](("open tank",))
+    for key in ("blank-numbers", "scratches"):
+        of_sheets, of_any = (" ".join(sight_lines(SIGHTS[key].of(kinds))) for kinds in (tray, tank))
+        assert not re.search("rewind|wind on|cassette|never pull a roll", of_sheets), of_sheets
+        assert re.search("rewind|cassette", of_any), of_any
+    assert "dark slide out" in " ".join(sight_lines(SIGHTS["blank-numbers"].of(tray)))

@@ -49,6 +49,8 @@ def left_as(recipe: Recipe, stage: int | None, begun: int, mode: str) -> dict[st
     if mode != "rehearsal" and stages_before_last_fix(tuple(s.role for s in recipe.stages))[max(begun, 1) - 1]:
         at = begun + 1 if stage is None and begun else stage  # after a load the lid is on
         keep = "lid" if recipe.vessel in CLOSED_VESSELS and may_be_lit(recipe, at, mode) else "dark"
+        if keep == "lid" and recipe.lid_off_at is not None and (at or 0) >= recipe.lid_off_at.number:
+            keep = None  # a black-and-white reversal, whose light has come
     running = None if stage is None else recipe.stages[stage - 1].name
     return {"in": running, "begun": begun, "never_begun": [s.name for s in recipe.stages[begun:]], "keep": keep}
 

@@ -147,3 +147,15 @@ def test_a_recipe_that_somebody_spoiled_is_none_and_counts_as_bare(recipe: objec
     ended = Ended("260301-1", {"recipe": recipe}, None, (0, 0))
     assert ended.recipe is None
     assert ended.bares_film
+
+
+def test_a_reversal_whose_light_has_come_needs_no_lid() -> None:
+    """What is not fixed by then is to be developed once more, in the light."""
+    stages = "".join(
+        f'[[stage]]\nname = "{name}"\nrole = "{role}"\ntime = "5:00"\n'
+        + ('reference = "20 C"\nsteer = false\nrate = { law = "coefficient", per_10_c = 2.5, sd = 0.1 }\n' if role == "develop" else "")
+        for name, role in (("first", "develop"), ("bleach", "bleach"), ("wash and light", "wash"), ("second", "develop"), ("fix", "fix"))
+    )
+    plan = load_recipe(f'schema = 1\nname = "r"\nfilm = "panchromatic"\nvessel = "lidded tank"\n{stages}'.encode(), "r.toml")
+    assert plan.lid_off_at is not None
+    assert [left_as(plan, at, at, "live")["keep"] for at in (1, 2, 3, 4, 5)] == ["lid", "lid", None, None, None]
