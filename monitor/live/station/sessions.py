@@ -312,8 +312,6 @@ class Sessions:
         session = record["session"]
         if record["kind"] == LagFound.kind:
             self._keep(record)
-        if record["kind"] == "learned":
-            self._keep(record)
         if record["kind"] == "progress" and self._parts.publisher is not None:
             running = self.running
             if running is None or running.name == session:

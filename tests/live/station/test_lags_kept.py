@@ -90,6 +90,7 @@ def test_a_lag_that_nobody_measured_counts_for_its_probe_from_the_next_session_o
     assert any("that is to count for it from the next session on" in line for line in summary.lines())
     kept = load_learned(tmp_path).probe_lag("jug", JUG)
     assert kept is not None
+    assert len((tmp_path / "learned" / "probe_lags.jsonl").read_text().splitlines()) == 1, "stored once"
     assert (kept.lag_s, kept.session, kept.id, kept.date) == (told["lag_s"], name, JUG, "2026-11-25")
     said = f"lag of jug: {kept.lag_s:.1f} +/- {2 * kept.sd_s:.1f} s, learned on 2026-11-25 from session {name}"
     assert f"  {said}" in dipped.status()
