@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.core.journal.words import FINISHED
+from monitor.core.journal.words import BEGUN_CLOSED, FINISHED
 from monitor.core.text.degrees import degrees, difference, figure, in_unit_shown, plain, span, unit
 from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration, format_number
@@ -175,7 +175,7 @@ def _others_outside(stages: list[StageMeasures], longest: StageMeasures) -> str:
 
 
 def _time(group: list[StageMeasures]) -> str:
-    return _took(group) + ("; begun although its gate was not open" if group[0].gate_closed else "")
+    return _took(group) + (f"; {BEGUN_CLOSED}" if group[0].gate_closed else "")
 
 
 def _took(group: list[StageMeasures]) -> str:

@@ -58,6 +58,10 @@ class ProgressSeries:
     """Earliest and latest end as it was said last, two standard deviations of the forecast in them; None where no time was in doubt."""
 
 
+FOLDED = ("stage", "correction", "annulled", "appeared", "tap", "gate")
+"""Kinds of records that the history is told, beside the close."""
+
+
 @dataclass(slots=True)
 class Journal:
     """One session as it stands in its file.
@@ -161,7 +165,7 @@ def load(path: Path, pass_over: Collection[str] = ()) -> Journal:
                 journal.opening = record
                 _take_recipe(journal, line, record)
                 journal.history = History(None if journal.recipe is None else len(journal.recipe.stages))
-            elif kind in ("stage", "correction", "annulled", "appeared", "tap") or (kind == "session" and record["event"] == "close"):
+            elif kind in FOLDED or (kind == "session" and record["event"] == "close"):
                 journal.history.fold(record)
             journal.rows.setdefault(kind, []).append(record)
     _exchange(journal)

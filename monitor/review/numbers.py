@@ -68,7 +68,7 @@ class StageMeasures:
     `appearance_factor` of its recipe: its plan is what these two came to.
     `movement_due_s`: seconds in which the recipe has a develop stage moved, as far as it lasted, None for other stages and without a
     recipe; `movement_missed_s`: those of them that no tick called for. `lifted`: it ended by lifting (open vessel), not by pouring off.
-    `gate_closed`: it was begun while its gate was withheld, which only a stage that waits for its begin enforces (contract 5).
+    `gate_closed`: as in `Passage`.
     """
 
     stage: int

@@ -135,12 +135,6 @@ def _station_late_s(journal: Journal, part: Stretch) -> float | None:
     return max(late, default=None)
 
 
-def _gate_closed(journal: Journal, part: Stretch) -> bool:
-    """Whether the last word about this stage's gate, when it began, was that it is withheld."""
-    told = [r["state"] for r in journal.of("gate") if r.get("stage") == part.stage and r["t_s"] <= part.begin_s]
-    return bool(told) and told[-1] == "withheld"
-
-
 def _time_doubt(journal: Journal, part: Stretch) -> GapDoubt:
     """Of the power cuts that fell into a stage."""
     back = [r for r in journal.of("session") if r["event"] == "resume" and part.begin_s < r["t_s"] <= part.end_s]
@@ -215,7 +209,7 @@ def measure_stage(
         movement_due_s=movement_due_s,
         movement_missed_s=movement_missed_s,
         lifted=recipe is not None and recipe.lifted,
-        gate_closed=_gate_closed(journal, part),
+        gate_closed=passage is not None and passage.gate_closed,
         rate_law=None if law is None else type(law).__name__.lower(),
         reference_c=None if stage is None else stage.reference_c,
         counted="pour to pour" if stage is None else stage.counted,

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.core.journal.words import BEGUN_CLOSED
 from monitor.core.text.degrees import degrees, difference, in_unit_shown, plain, plain_difference, span, unit
 from monitor.core.text.doubt import plus_minus, said_once, share
 from monitor.core.text.quantities import format_duration, format_number
@@ -81,7 +82,7 @@ def planned_sentence(stage: StageMeasures) -> str:
         parts.append(f"{'at least' if stage.until == 'at least' else 'planned'} {format_duration(stage.planned_s)}{how}")
     parts.append(f"took {format_duration(stage.actual_s)} ({_by(stage)}){_against_plan(stage)}")
     if stage.gate_closed:
-        parts.append("begun although its gate was not open")
+        parts.append(BEGUN_CLOSED)
     if stage.longer_s or stage.shorter_s:
         least, most = stage.actual_between_s
         counted = format_duration(stage.actual_s)

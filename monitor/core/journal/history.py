@@ -17,6 +17,7 @@ from monitor.core.journal.records import (
     Appeared,
     Closed,
     Corrected,
+    GateChanged,
     Opened,
     StageBegun,
     StageMoment,
@@ -39,6 +40,7 @@ class Passage:
     `seq`: of the record that counts as its begin. `target_ref_s`: None where the stage's clock does not begin with this film.
     `ready_s`, `now_s`: when READY and NOW were. `fixed_now_s`, `fixed_end_s`: as READY (or the begin) fixed them.
     `end_s`: the planned end, once it has come; `minimum_s`: likewise, of a stage that lasts at least so long.
+    `gate_closed`: its gate was withheld when it began, which only a stage that waits for its begin enforces (contract 5).
     `appeared_s`: when a tap said that a print's first trace was there, which set its target; `begun_target_ref_s`: the one before.
     """
 
@@ -59,6 +61,7 @@ class Passage:
     end_s: float | None = None
     appeared_s: float | None = None
     begun_target_ref_s: float | None = None
+    gate_closed: bool = False
 
     @property
     def key(self) -> Key:
@@ -83,6 +86,7 @@ class History:
         """`stages`: how many the recipe has; the opening of the session says it too."""
         self._passages: dict[Key, Passage] = {}
         self._by_seq: dict[int, Key] = {}
+        self._withheld: set[int | None] = set()
         self._stages = stages
         self.closed_s: float | None = None
         """When the session was closed, None while it is not."""
@@ -112,6 +116,8 @@ class History:
             self._begin(seq, record)
         elif isinstance(record, StageMoment):
             self._moment(record)
+        elif isinstance(record, GateChanged):
+            (self._withheld.add if record.state == "withheld" else self._withheld.discard)(record.stage)
         elif isinstance(record, Corrected):
             self._correct(seq, record)
         elif isinstance(record, Annulled):
@@ -189,7 +195,7 @@ class History:
         passage = Passage(
             record.stage, record.sheet, record.name, record.role, seq, record.t_s, "assumed" if record.assumed else "tap",
             record.target_ref_s, bool(record.steered), fixed_now_s=record.now_t_s, fixed_end_s=record.end_t_s,
-            begun_target_ref_s=record.target_ref_s,
+            begun_target_ref_s=record.target_ref_s, gate_closed=record.stage in self._withheld,
         )  # fmt: skip
         self._passages[passage.key] = passage
         self._by_seq[seq] = passage.key

@@ -13,7 +13,7 @@ from typing import Any
 
 from monitor.core.journal.history import History, Key, Passage
 from monitor.core.journal.records import BandSummary, CueSounded, GapDoubt, LagFound, Opened, TrustChanged, gap_doubt
-from monitor.core.journal.words import OUTSIDE_DATA
+from monitor.core.journal.words import BEGUN_CLOSED, OUTSIDE_DATA
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.text.doubt import said_once, share, two_sd
 from monitor.core.text.quantities import format_duration
@@ -55,14 +55,11 @@ class Summary:
         self._bands: dict[int, str] = {}
         self._faults: list[tuple[float, str | None]] = []
         self._learned: list[str] = []
-        self._gates: dict[int, str] = {}
 
     def add(self, record: Mapping[str, Any]) -> None:
         """One record."""
         if record["kind"] == "progress":
             self._progress(record)
-        if record["kind"] == "gate":
-            self._gates[record.get("stage", 0)] = record["state"]
         if record["kind"] == "session" and record["event"] == "resume":
             self._cuts.append((record["t_s"], gap_doubt(record)))
         told = self._history.fold(record)
@@ -134,8 +131,8 @@ class Summary:
             moved_s = passage.end_s - passage.begin_s - target_ref_s
             later = "later" if moved_s >= 0 else "earlier"
             took += "; the end did not move" if abs(moved_s) < 0.5 else f"; end moved {abs(moved_s):.0f} s {later}"
-        if self._gates.get(passage.stage) == "withheld":
-            took += "; begun although its gate was not open"
+        if passage.gate_closed:
+            took += f"; {BEGUN_CLOSED}"
         lines = [f"  {who}: {took}{'' if passage.told else ' (begin not told)'}."]
         told = self._developer.get(passage.key)
         if told is not None and told.mean_s > 0 and target_ref_s > 0:

@@ -25,6 +25,8 @@ CUES: tuple[Cue, ...] = get_args(Cue)
 MEANINGS: tuple[Meaning, ...] = get_args(Meaning)
 GATE_STATES: tuple[GateState, ...] = get_args(GateState)
 
+BEGUN_CLOSED = "begun although its gate was not open"
+"""What is said of a stage whose gate was withheld when it began."""
 FINISHED = "finished"
 """The `why` of a close that came by itself, after the last stage."""
 
