@@ -28,7 +28,7 @@ from monitor.core.development.filter import (
     liquid_step,
     vessel_step,
 )
-from monitor.core.development.handling import Handling, Warming
+from monitor.core.development.handling import TANK_WATER_ML, USUAL_ML, Handling, Warming
 from monitor.core.development.rate import RateLaw, rate
 from monitor.core.development.rivals import Bank
 from monitor.core.development.sensitivity import Systematics
@@ -36,9 +36,9 @@ from monitor.core.probes.readings import PLAUSIBLE_C
 
 BATH_START_SD_C = 1.0
 """Standard deviation where the bath's temperature stands for the developer's at its begin (contract, section 5)."""
-WALL_SHARE = 0.09
-"""A tank that nobody has tempered takes what is poured into it so far of the way to the room's air (a water value of 52 ml beside 512 ml:
-the project's practice, section 2a). Whether somebody has is not known: it is a standard deviation."""
+WALL_SHARE = round(TANK_WATER_ML / (TANK_WATER_ML + USUAL_ML), 2)
+"""A tank that nobody has tempered takes what is poured into it so far of the way to the room's air. Whether somebody has is not known: it
+is a standard deviation."""
 WALL_READ_S = 60.0
 """A room that is first read within this after the pouring-in still tells how warm the wall was (this project's own choice)."""
 HELD_SD_C_PER_S = 0.1 / 60.0
@@ -135,7 +135,8 @@ class Moment:
     `attach`: the next reading of the followed probe is its first. `known`: a probe has been believed. `room`: the room has been read.
     `handled`: the integral whose vessel is taken in the hands now and then; `unread_wall`: the one that began before the room was read.
     `between_c`: the range of all that was read. `bases`: for each integral, what `systematics` was at its begin. `steps_c`: the step of
-    each probe's register where it is not the usual one; shared by all copies, so what is learned later holds for the past too.
+    each probe's register where it is not the usual one; shared by all copies, so what is learned later holds for the past too. `dwell`:
+    for how many readings one coarse code has stood.
     """
 
     __slots__ = (
