@@ -94,7 +94,7 @@ class Darkness:
     @property
     def medium(self) -> str:
         """The word for what is developed."""
-        return medium_of(self.film)
+        return _word_for(self.film)
 
     @property
     def in_words(self) -> str:
@@ -102,7 +102,7 @@ class Darkness:
         return self.standing.replace("film", self.medium)
 
 
-def medium_of(kind: str) -> str:
+def _word_for(kind: str) -> str:
     """The word for what is developed, of one of `KINDS`: "film" or "paper"."""
     return "paper" if kind.endswith("paper") else "film"
 
@@ -208,7 +208,7 @@ def _paper_guide(open_s: float | None) -> Iterator[str]:
 
 def guide(film: str, open_s: float | None) -> Iterator[str]:
     """The test step by step, to be read in the light and done in the dark. `film`: one of `KINDS`."""
-    medium = medium_of(film)
+    medium = _word_for(film)
     yield "Eyes first"
     yield "  1. Everything running, the tool in a rehearsal in its box. Light off. Wait ten minutes."
     yield f"  2. Look at where the {medium} will be, and look around from there: at its height, and from above."
