@@ -329,7 +329,7 @@ def _verified(session: SessionMeasures, stages: list[StageMeasures]) -> str:
     by = next((s.measured_by for s in stages if s.measured_by), None)
     if by is None or by == NO_PROBE:
         return "no: no probe in the developer was believed"
-    probe = next((p for p in session.probes if p.probe == by), None)
+    probe = session.probe(by)
     if probe is None or probe.compared is None:
         return f"no: the probe was never compared, {plus_minus(span(0.0 if probe is None else probe.comparison_sd_c), 2, f' {unit()}')}"
     when = probe.compared.get("wall") or probe.compared.get("date") or probe.compared.get("when")

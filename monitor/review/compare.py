@@ -69,7 +69,7 @@ class SessionComparison:
 def row_of(review: Review, stage: StageMeasures | None, file: Path) -> Row:
     """One row. Names carry units; None where nothing is known."""
     numbers = review.numbers
-    developer = next((p for p in numbers.probes if stage is not None and p.probe == stage.measured_by), None)
+    developer = None if stage is None else numbers.probe(stage.measured_by)
     judged = latest(read_judgements(file))
     solution = next((s for s in numbers.solutions), {})
     counted_s = None if stage is None or not stage.done_ref_s else stage.actual_s

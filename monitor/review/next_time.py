@@ -95,13 +95,18 @@ def _hands(_: SessionMeasures, stage: StageMeasures) -> str | None:
     return f"{do} when NOW says: {late} was {abs(percent):.1f} % too {'much' if percent > 0 else 'little'}"
 
 
+def _may_be_off_c(session: SessionMeasures, stage: StageMeasures) -> float:
+    """How far the probe that measured may be off: two standard deviations of its comparison."""
+    probe = session.probe(stage.measured_by)
+    return two_sd(0.0 if probe is None else probe.comparison_sd_c)
+
+
 def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
     if stage.probe_compared is not False:
         return None
     if stage.first_trace_s is not None and two_sd(stage.done_sd_percent or 0.0) < LEAST_PERCENT:
         return None  # a steady error of the probe is in the first trace as well
-    probe = next((p for p in session.probes if p.probe == stage.measured_by), None)
-    around = two_sd(0.0 if probe is None else probe.comparison_sd_c)
+    around = _may_be_off_c(session, stage)
     cost = f" is {two_sd(stage.done_sd_percent):.0f} % of development" if stage.rate_law and stage.done_sd_percent else ""
     if not cost and stage.band_c is not None and around > stage.band_c:
         cost = f" is wider than the band of {plain_difference(stage.band_c)}"
@@ -112,9 +117,8 @@ def _surely_outside(session: SessionMeasures, stage: StageMeasures) -> str | Non
     """Farther off than the probe can be wrong."""
     if stage.mean_c is None or stage.reference_c is None or stage.band_c is None or stage.measured_by in (None, NO_PROBE):
         return None
-    probe = next((p for p in session.probes if p.probe == stage.measured_by), None)
-    may_be_off_c = two_sd(0.0 if probe is None else probe.comparison_sd_c)
-    return _outside(session, stage) if abs(stage.mean_c - stage.reference_c) > stage.band_c + may_be_off_c else None
+    wide_c = stage.band_c + _may_be_off_c(session, stage)
+    return _outside(session, stage) if abs(stage.mean_c - stage.reference_c) > wide_c else None
 
 
 def _outside(session: SessionMeasures, stage: StageMeasures) -> str | None:

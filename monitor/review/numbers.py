@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.core.development.beliefs import LAG_LOG_SD
-from monitor.core.recipe.kinds import medium_of
+from monitor.core.recipe.kinds import material_of, medium_of
 from monitor.core.text.doubt import two_sd
 
 NO_PROBE = "none"
@@ -215,6 +215,10 @@ class SessionMeasures:
     torn: str | None = None
     problems: list[str] = field(default_factory=list)
 
+    def probe(self, name: str | None) -> RecordedProbe | None:
+        """What the session believed of the probe with this name; None where there is none."""
+        return next((p for p in self.probes if p.probe == name), None)
+
     @property
     def medium(self) -> str:
         """The word for what was developed: "film" or "paper"."""
@@ -223,4 +227,4 @@ class SessionMeasures:
     @property
     def material(self) -> str:
         """Such as "panchromatic film", "paper", "colour paper"."""
-        return self.medium if self.film in (None, "paper") else f"{self.film} {self.medium}"
+        return material_of(self.film, self.contents)

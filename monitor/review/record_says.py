@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.core.recipe.kinds import FIXING_ROLES, medium_of
+from monitor.core.recipe.kinds import FIXING_ROLES
 from monitor.core.recipe.warnings import BATHS_WITHIN_C
 from monitor.core.text.degrees import degrees, difference
 from monitor.core.text.quantities import format_duration
@@ -112,7 +112,7 @@ def _first_developer(session: SessionMeasures, less: bool) -> Finding | None:
 
 
 def _it(session: SessionMeasures) -> str:
-    return "the print" if medium_of(session.film, session.contents) == "paper" else "the film"
+    return "the print" if session.medium == "paper" else "the film"
 
 
 def _outside_band(stage: StageMeasures, where: Literal["below", "above"]) -> Finding | None:

@@ -38,3 +38,9 @@ def is_paper(film: str | None, what: str | None) -> bool:
 def medium_of(film: str | None, what: str | None = None) -> str:
     """The word for what is developed: "film" or "paper"."""
     return "paper" if is_paper(film, what) else "film"
+
+
+def material_of(film: str | None, what: str | None = None) -> str:
+    """Such as "panchromatic film", "paper", "colour paper"; the bare word where the kind of film is not known."""
+    medium = medium_of(film, what)
+    return medium if film in (None, "paper") else f"{film} {medium}"

@@ -22,6 +22,7 @@ from monitor.core.recipe.kinds import (
     Until,
     VesselKind,
     is_paper,
+    material_of,
     medium_of,
 )
 from monitor.core.recipe.light import bare_film, stages_before_last_fix
@@ -207,7 +208,7 @@ class Recipe:
     @property
     def material(self) -> str:
         """Such as "panchromatic film", "paper", "colour paper"."""
-        return self.medium if self.film == "paper" else f"{self.film} {self.medium}"
+        return material_of(self.film, self.what)
 
     @property
     def open_film(self) -> tuple[int, ...]:
