@@ -69,7 +69,7 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         stage = journal.stage(number)
         track = None
         if not only_counted or stage is None or stage.law is not None or stage.role == "develop":
-            track = track_of(journal, facts, believed, stage, own)
+            track = track_of(journal, facts, believed, stage, own, recipe is not None and recipe.lifted)
         if track is not None:
             tracks[number] = track
         made += [measure_stage(journal, believed, recipe, stage, part, track) for part in own]

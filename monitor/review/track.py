@@ -53,24 +53,27 @@ class TemperatureTrack:
 
 
 def track_of(
-    journal: Journal, facts: Mapping[str, RecordedProbe], believed: Believed, stage: Stage | None, parts: Sequence[Stretch]
+    journal: Journal, facts: Mapping[str, RecordedProbe], believed: Believed, stage: Stage | None, parts: Sequence[Stretch],
+    lifted: bool = False,
 ) -> TemperatureTrack | None:
-    """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one."""
+    """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one.
+    `lifted`: what is developed is lifted from bath to bath, and the developer's probe stays in the developer."""
     begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
     if end_s <= begin_s:
         return None
-    wanted = (
-        ("wash", "developer", "witness") if stage is not None and stage.role in ("wash", "wash aid", "rinse") else ("developer", "witness")
-    )
+    role = "unknown" if stage is None else stage.role
+    wanted: tuple[str, ...] = ("wash",) if role in ("wash", "wash aid", "rinse") else ()
+    if not (lifted and role != "develop"):
+        wanted += ("developer", "witness")
     measured: list[Measurement] = []
     lags: list[float] = []
     named: list[tuple[str, float]] = []
     covered: list[tuple[float, float]] = []
     found: list[NamedSpan] = []
     apart: list[Layers] = []
-    for role in wanted:
+    for asked in wanted:
         for series in journal.readings.values():
-            if series.role != role:
+            if series.role != asked:
                 continue
             from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
             to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
@@ -87,7 +90,7 @@ def track_of(
                 lags.append(lag_s)
                 named.append((series.probe, facts[series.probe].comparison_sd_c))
                 covered += believed_spans(journal, series.probe)
-        if role == "wash" and measured:
+        if asked == "wash" and measured:
             break
     heard = [m.t_s for m in measured]
     live = _live_estimates(journal, parts, (begin_s, end_s), (min(heard, default=math.inf), max(heard, default=-math.inf)))

@@ -105,3 +105,10 @@ def test_the_table_has_no_temperature_of_a_tray_where_no_probe_is(tmp_path: Path
     assert main(["review", str(tmp_path / "j.jsonl"), "--report", str(page)]) == 0
     rows = page.read_text(encoding="utf-8").split('class="scroll stages')[1].split("</table>")[0].split("<tr>")
     assert ["°C" in row for row in rows if '<th scope="row">' in row] == [True, False, False, False]
+
+
+def test_no_word_and_no_number_has_the_temperature_of_such_a_tray(tmp_path: Path) -> None:
+    """Neither of one stage nor of a stage that sheets go through one after another."""
+    made = rehearsed(tmp_path, "sheets", ["time=6:00"], "0,20,20\n2400,20,20\n").numbers
+    assert {s.name for s in made.stages if s.mean_c is not None} == {"develop"}
+    assert {s.name for s in made.stages if s.measured_by == "developer"} == {"develop"}

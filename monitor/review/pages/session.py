@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -197,13 +196,10 @@ def _plan(stage: StageMeasures) -> str:
 def _stages_table(stages: Sequence[StageMeasures]) -> str:
     head = ["stage", "plan", "took", "ended", "done", "mean", "lowest to highest", "outside its band", "estimated"]
     rows = []
-    for told in _folded(stages):
-        if isinstance(told, list):
-            rows.append(_together(told))
+    for s in _folded(stages):
+        if isinstance(s, list):
+            rows.append(_together(s))
             continue
-        # in an open vessel the probe stays in the developer: another bath nobody measured
-        apart = told.lifted and told.role != "develop"
-        s = replace(told, mean_c=None, min_c=None, max_c=None, band_c=None) if apart else told
         extremes = "" if s.min_c is None or s.max_c is None else _from_to(s.min_c, s.max_c)
         row = (f"{s.stage} {summary.stage_label(s)}", _plan(s), _took(s), _pour(s), _done(s), _celsius(s.mean_c, s.mean_sd_c), extremes,
                _outside(s), format_duration(s.estimated_s) if s.estimated_s >= 0.5 else "")  # fmt: skip
@@ -233,7 +229,7 @@ def _together(own: Sequence[StageMeasures]) -> list[str]:
     shortest, longest = (format_duration(f(s.actual_s for s in own)) for f in (min, max))
     worst = max(own, key=lambda s: (not s.end_told, abs(s.overrun_s or 0.0)))
     known = [s for s in own if s.min_c is not None and s.max_c is not None and s.mean_c is not None]
-    mean = extremes = ""
+    mean, extremes = "not measured", ""
     if known:
         mean = typeset(_celsius(sum(s.mean_c or 0.0 for s in known) / len(known), max(s.mean_sd_c or 0.0 for s in known)))
         extremes = typeset(_from_to(min(s.min_c or 0.0 for s in known), max(s.max_c or 0.0 for s in known)))
