@@ -122,8 +122,8 @@ class Telling:
     def _run(self) -> None:
         while not self._ending:
             self.turn(1.0)
-        for descriptor in list(self._readers):
-            self._drop(descriptor)
+        for descriptor, reader in list(self._readers.items()):
+            self._last_count(descriptor, reader)
 
     def turn(self, timeout_s: float) -> None:
         """Wait for a reader, a word or for `timeout_s`; then do what can be done without waiting."""
@@ -191,7 +191,7 @@ class Telling:
             self._last_count(descriptor, reader)
 
     def _last_count(self, descriptor: int, reader: _Reader) -> None:
-        """It is gone, and may have said before that nothing is lit."""
+        """It is gone, or we are about to go: it may have said before that nothing is lit."""
         try:
             self._count(descriptor, reader, reader.end.recv(64))
         except OSError:

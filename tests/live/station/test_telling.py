@@ -187,6 +187,20 @@ def test_its_thread_tells_and_ends(tmp_path: Path) -> None:
     end.close()
 
 
+def test_what_a_reader_said_last_counts_where_the_station_ends_before_it_has_read_it(
+    tmp_path: Path, telling: Telling, clock: FakeClock
+) -> None:
+    """Else a display that is dark would count as lit for the length of the lease."""
+    telling.tell({"n": 1})
+    reader = Reader(tmp_path, telling)
+    assert reader.word() == {"n": 1}
+    reader.end.send(b"0\n")
+    reader.end.close()
+    telling._ending = True
+    telling._run()
+    assert telling.lit(clock.mono_s()) == 0
+
+
 def test_it_is_given_so_long_to_take_a_word() -> None:
     """Longer than a phone needs, far shorter than the lease."""
     assert DEAF_S < LEASE_S
