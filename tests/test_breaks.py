@@ -7,6 +7,7 @@ import ast
 import pytest
 
 from tests.benchmarks.bench_breaks import NotApplicable, areas, entries, mirrored_tests, read
+from tests.benchmarks.likeliest import order
 from tests.benchmarks.mutants import mutants
 
 GOOD = {"promise": "p", "file": "monitor/__init__.py", "was": '"""', "becomes": "#", "caught_by": ["tests/test_breaks.py"]}
@@ -80,3 +81,11 @@ def test_the_tests_of_a_module_are_those_that_it_names_and_the_one_that_mirrors_
     """From its docstring first."""
     assert mirrored_tests("hardware/one_wire.py") == ("tests/hardware/test_one_wire.py",)
     assert "tests/core/session/test_sounds.py" in mirrored_tests("monitor/core/session/calls.py")
+
+
+def test_the_tests_that_speak_of_a_promise_run_first() -> None:
+    """A word that few tests have counts for more; those that share none keep their order."""
+    tests = ["a probe is lost", "a probe is read", "readers of the telling socket are few", "nothing at all"]
+    assert order("the probe of the telling socket", tests) == [2, 0, 1, 3]
+    assert order("readers are lost", tests) == [2, 0, 1, 3]
+    assert order("unheard of", tests) == [0, 1, 2, 3]

@@ -27,6 +27,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from tests.benchmarks import likeliest
 from tests.benchmarks.mutants import mutants
 
 ROOT = Path(__file__).parents[2]
@@ -175,14 +176,15 @@ class Copy:
         self._environment = os.environ | {name: str(place) for name, place in places.items()}
         self._environment.pop("PYTHONDONTWRITEBYTECODE", None)
 
-    def test(self, tests: Sequence[str], *words: str, hung_s: float = _HUNG_S) -> tuple[int, list[str]]:
-        """(Exit status of pytest, the tests that failed or else its last line)."""
-        command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-rfE", "--tb=no", *words, *tests]
+    def test(self, tests: Sequence[str], *words: str, hung_s: float = _HUNG_S, promise: str = "") -> tuple[int, list[str]]:
+        """(Exit status of pytest, the tests that failed or else its last line). `promise`: those that speak of it run first."""
+        plugins = ("-p", "no:cacheprovider", "-p", likeliest.__name__)
+        command = [sys.executable, "-m", "pytest", *plugins, "-rfE", "--tb=no", *words, *tests]
         try:
             done = subprocess.run(
                 command,
                 cwd=self.root,
-                env=self._environment,
+                env=self._environment | {likeliest.PROMISE: promise},
                 capture_output=True,
                 text=True,
                 timeout=hung_s,
@@ -216,7 +218,7 @@ class Copy:
         """Apply a break, run its tests, take it back."""
         self.put(one.file, one.source)
         try:
-            status, told = self.test(one.caught_by, "-x", "-n0")
+            status, told = self.test(one.caught_by, "-x", "-n0", promise=one.promise)
             return status, told[0]
         finally:
             self.put(one.file, (ROOT / one.file).read_text(encoding="utf-8"))
