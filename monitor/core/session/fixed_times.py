@@ -11,6 +11,8 @@ AHEAD_S = 0.5
 """Sounds whose moment is known are handed to the player this long before, so that a busy moment here delays no cue."""
 CONFIRM_READY_S, CONFIRM_STEP_S = 6.0, 0.5
 """READY is not sounded on one leap of the readings: they are looked at for so long, so often (this project's own choice)."""
+LEAP_S = 0.5
+"""A forecast that has moved by less since the readings became odd has not leapt (this project's own choice)."""
 BEAT_S = 1.0
 """How often it is looked whether a probe has gone silent, the gate is open, the band is kept."""
 PROGRESS_EVERY_S = 2.0

@@ -13,7 +13,7 @@ from monitor.core.recipe.values import READY_AFTER_BEGIN_LEAST_S
 from monitor.core.session import sounds
 from monitor.core.session.counting import Counting
 from monitor.core.session.desk import Desk
-from monitor.core.session.fixed_times import AHEAD_S, CONFIRM_READY_S, CONFIRM_STEP_S, EPS_S, GROUP_GAP_S, READY_TO_NOW_LEAST_S
+from monitor.core.session.fixed_times import AHEAD_S, CONFIRM_READY_S, CONFIRM_STEP_S, EPS_S, GROUP_GAP_S, LEAP_S, READY_TO_NOW_LEAST_S
 from monitor.core.session.runs import Current, Run, RunStep
 
 
@@ -88,10 +88,13 @@ class Moments:
             calls.play("ready", ready_s, sounds.READY, run.sheet)
 
     def _one_leap(self, run: Run, t_s: float) -> bool:
-        """READY would sound on the word of readings that have been odd for a few seconds only; without them it is not due."""
+        """READY would sound on the word of readings that have been odd for a few seconds only: without them it is not due, or the end
+        that it fixes is another one."""
         steady_s = run.steady_ready_s
-        asked = run.stage.steer and self._desk.calls.back_s is None
-        return asked and steady_s is not None and steady_s > t_s + AHEAD_S + 0.01
+        if not run.stage.steer or self._desk.calls.back_s is not None or steady_s is None or run.ready_s is None:
+            return False
+        odd = self._desk.estimator.odd_for_s(t_s) < CONFIRM_READY_S
+        return steady_s > t_s + AHEAD_S + 0.01 or (odd and abs(run.ready_s - steady_s) > LEAP_S)
 
     def write_ready(self, run: Run, t_s: float) -> None:
         """READY has come."""

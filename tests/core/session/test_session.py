@@ -94,6 +94,24 @@ def test_ready_is_not_sounded_on_one_leap_of_the_readings() -> None:
     assert evening.stage(1, "end")["t_s"] == pytest.approx(300.0)
 
 
+def test_the_end_that_ready_fixes_is_not_that_of_one_leap_either() -> None:
+    """A flicker of 3 s begins a second before READY is due: READY waits until it is over, and the end is the one of before."""
+
+    class Late(Leaping):
+        def end(self, key: int, target_ref_s: float, t_s: float) -> End:
+            return End(296.0 if 253.9 <= t_s < 257.0 else 300.0, 0.0)
+
+        def odd_for_s(self, t_s: float) -> float:
+            return t_s - 253.9 if 253.9 <= t_s < 257.0 else math.inf
+
+    evening = Evening(PLAN)
+    evening.session._desk.estimator = Late(evening.session.beliefs)
+    evening.begin().to(305)
+    (ready_s,) = evening.cues("ready")
+    assert 255.0 <= ready_s <= 258.0
+    assert evening.stage(1, "end")["t_s"] == pytest.approx(300.0)
+
+
 def test_a_leap_that_stays_is_believed_after_six_seconds() -> None:
     """READY then sounds at once, and NOW no sooner than ten seconds later."""
     evening = Evening(PLAN)
