@@ -35,6 +35,8 @@ BESIDE_S = 60.0
 """So much of the record beside a stage helps to know its edges: several lags of a probe."""
 JUMP_C = 0.15
 """A probe that leaves its line by more within half a minute has met another liquid (several times its noise)."""
+JUMP_STEPS = 1.5
+"""A register moves on by one step at a time."""
 
 Believed = Mapping[str, NDArray[np.bool_]]
 """For each probe which of its readings count."""
@@ -131,19 +133,21 @@ def _goes_on(series: ReadingSeries, at_s: float) -> bool:
 def stuck_spans(series: ReadingSeries) -> list[NamedSpan]:
     """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
 
-    Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. Across a gap
-    nothing is known of the probe, and the liquid may have gone anywhere: one value and a jump count only within `STALE_S`.
+    Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. A coarse register stands
+    still and moves on by one step: that is no jump. Across a gap nothing is known of the probe, and the liquid may have gone anywhere: one
+    value and a jump count only within `STALE_S`.
     """
     times, raw = np.frombuffer(series.t_s), np.frombuffer(series.raw_c)
     told = ~np.isnan(np.frombuffer(series.celsius)) | (np.array(series.quality, dtype=object) == "stuck")
     told &= ~np.isnan(raw)
     times, raw = times[told], raw[told]
     breaks = np.diff(times) > STALE_S
+    least_c = max(JUMP_C, JUMP_STEPS * register_step(series))
     changes = np.flatnonzero((np.diff(raw) != 0.0) | breaks) + 1
     found = []
     for first, after in itertools.pairwise((0, *changes.tolist())):
         jump = raw[after] - raw[after - 1]
-        if times[after] - times[first] >= STOOD_STILL_S and abs(jump) >= JUMP_C and not breaks[after - 1]:
+        if times[after] - times[first] >= STOOD_STILL_S and abs(jump) >= least_c and not breaks[after - 1]:
             later = int(np.searchsorted(times, times[after] + STOOD_STILL_S / 2))
             if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
                 words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"

@@ -363,6 +363,17 @@ def test_calm_water_and_hot_water_after_it_are_no_stuck_probe(tmp_path: Path) ->
     assert stage_of(review, 2).done_percent == pytest.approx(100.0, abs=0.3)
 
 
+def test_a_coarse_register_that_moves_on_by_one_step_was_not_stuck(tmp_path: Path) -> None:
+    """Half a degree at once, minutes of one code before and after: that is all it can say."""
+    made = play(recipe_data(), lambda t: 20.9 - 0.003 * t, noise_c=0.02)
+    for record in made.records:
+        if record["kind"] == "reading" and record["probe"] == "developer":
+            record["raw_c"] = record["celsius"] = round(2.0 * record["raw_c"]) / 2.0
+    review = reviewed(made, tmp_path)
+    assert review.numbers.doubted == []
+    assert stage_of(review, 2).unmeasured_s == pytest.approx(0.0, abs=2.0)
+
+
 @pytest.mark.parametrize("kind", ["missing", "crc", None])
 def test_a_gap_after_a_steady_reading_is_no_stuck_probe(tmp_path: Path, kind: str | None) -> None:
     """Half a minute of one value, nothing for two minutes (said as bad, or no record at all), then where the liquid has gone."""
