@@ -337,9 +337,10 @@ def test_the_room_s_probe_says_what_the_air_is_and_nothing_else() -> None:
     assert (track.x[AIR], track.c[AIR][AIR], track.x[T]) == (12.0, 0.25, 20.0)
     moment.bank.open()
     for track in moment.bank.tracks:
-        track.c[T][T], track.c[T][AIR], track.c[AIR][T] = 1.0, 0.3, 0.3
+        track.x[AIR], track.c[T][T], track.c[T][AIR], track.c[AIR][T] = 13.0, 1.0, 0.3, 0.3
     moment.read_room(14.0)
     assert {track.x[T] for track in moment.bank.tracks} == {20.0}
+    assert {track.x[AIR] for track in moment.bank.tracks} != {15.0}, "it has spoken"
 
 
 def test_a_rival_in_air_keeps_what_it_learned_of_its_place() -> None:

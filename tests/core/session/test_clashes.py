@@ -15,6 +15,8 @@ FIX = Hands(3, "fix", "fix", 970.0, 970.0, True)
     ("left", "right", "first", "why"),
     [
         (STOP, DEVELOP, "right", "develop before stop: development does not wait"),
+        (STOP.later(-10.0), DEVELOP, "right", "develop before stop: development does not wait"),
+        (FIX.later(15.0), STOP, "right", "stop before fix: fix may last a little longer"),
         (DEVELOP, FIX.later(30.0), "left", "develop before fix: development does not wait"),
         (FIX.later(25.0), STOP, "right", "stop before fix: fix may last a little longer"),
         (DEVELOP, DEVELOP.later(5.0), "left", "develop comes first"),

@@ -265,6 +265,21 @@ def test_who_has_nothing_more_to_say_still_gets_the_whole_answer(door: Door) -> 
         link.receive()
 
 
+def test_who_has_nothing_more_to_say_and_reads_slowly_is_not_hung_up_on(door: Door) -> None:
+    """The last piece of the answer does not fit into the socket at once."""
+    link = door.link()
+    link.send({"verb": "readings"})
+    request = door.request()
+    (connection,) = door.control.open_lines
+    connection.end.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+    link._end.shutdown(socket.SHUT_WR)
+    rows = [Reading(float(i), "jug", "developer", 20.0, 20.0, "good") for i in range(300)]
+    request.reply({"ok": True, "readings": Told(rows)})
+    assert door.inbox.get(0.1) is None, "it has been hung up on"
+    assert connection.outgoing, "something waits"
+    assert len(link.receive()["readings"]) == 300
+
+
 def test_a_client_waits_for_its_turn_where_many_knock(tmp_path: Path) -> None:
     """A full queue before the door is no station that is not there."""
     listener = socket.socket(socket.AF_UNIX)
