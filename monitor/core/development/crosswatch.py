@@ -101,6 +101,10 @@ class Disagreement:
     exchanged_ahead: float = -math.inf
     """Natural logarithm of how many times likelier each probe is in the other's liquid: than all of this together, or than a bath that
     drifts on as baths do; the lesser of both."""
+    off_sd_c: float = 0.0
+    """Standard deviation of `off_c`, if the probe is wrong."""
+    misfit: float = 0.0
+    """What that leaves of the pairs: mean square, in their standard deviations."""
 
 
 class BathWatch:
@@ -236,10 +240,12 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
     best = max(wrong, key=lambda one: one.log)
-    off_c = course.size(lag_s, best.column, best.sd) * best.by_now
-    if best_log > max(told) and ahead < 0.0:
-        return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, best_log - max(told), exchanged_ahead)
-    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, best_log - max(told), exchanged_ahead)
+    size, size_sd, misfit = course.size(lag_s, best.column, best.sd)
+    off_c, off_sd_c = size * best.by_now, size_sd * best.by_now
+    other_lag = best_log > max(told) and ahead < 0.0
+    cause, fits_s = ("lag", best_lag_s) if other_lag else (best.cause, lag_s)
+    lag_ahead = best_log - max(told)
+    return Disagreement(ahead, cause, best.since_t_s, off_c, fits_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
 
 
 def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float) -> tuple[float, float]:
@@ -298,6 +304,8 @@ class _Course:
         column, sd = added
         return self._untouched(lag_s).and_one_more(column).evidence((START_SD_C, LEAK_SD_C_PER_S, sd))
 
-    def size(self, lag_s: float, column: list[float], sd: float) -> float:
-        """The likeliest size of what was added by this column."""
-        return self._untouched(lag_s).and_one_more(column).last((START_SD_C, LEAK_SD_C_PER_S, sd))[0]
+    def size(self, lag_s: float, column: list[float], sd: float) -> tuple[float, float, float]:
+        """The likeliest size of what was added by this column, its standard deviation, and the mean square that is left."""
+        sds = (START_SD_C, LEAK_SD_C_PER_S, sd)
+        sums = self._untouched(lag_s).and_one_more(column)
+        return *sums.last(sds), sums.misfit(sds) / len(column)
