@@ -5,7 +5,7 @@ Tests: tests/review/test_measures.py, tests/review/test_outside.py.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,11 +13,12 @@ from monitor.core.development.beliefs import LAG_LOG_SD
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Recipe
+from monitor.review.beside_bath import BathsWord, beside_bath
 from monitor.review.load import Journal
 from monitor.review.numbers import FilmOfEvening, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 from monitor.review.stage_measures import measure_stage
 from monitor.review.timeline import Stretch, stretches
-from monitor.review.track import TemperatureTrack, believed_readings, stuck_spans, track_of
+from monitor.review.track import TemperatureTrack, believed_readings, good_readings, stuck_spans, track_of
 
 
 @dataclass(slots=True)
@@ -60,7 +61,17 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
     """All numbers of one session. `only_counted`: leave out the temperatures of stages that have no rate (comparing many)."""
     facts = recorded_probes(journal)
     parts = stretches(journal)
-    believed = {series.probe: believed_readings(journal, series) for series in journal.readings.values()}
+    words = _baths_words(journal, facts, parts)
+    exchanged = [word for word in words.values() if word.exchanged]
+    if exchanged:  # each speaks for the other's in the whole journal, as where live has found it (`load`)
+        mine, its = journal.readings[exchanged[0].probe], journal.readings[exchanged[0].bath]
+        mine.role, its.role = its.role, mine.role
+        facts = recorded_probes(journal)
+    names = {name for word in exchanged for name in (word.probe, word.bath)}
+    believed = {
+        series.probe: good_readings(series) if series.probe in names else believed_readings(journal, series)
+        for series in journal.readings.values()
+    }
     recipe = journal.recipe
     tracks: dict[int, TemperatureTrack] = {}
     made: list[StageMeasures] = []
@@ -69,11 +80,23 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         stage = journal.stage(number)
         track = None
         if not only_counted or stage is None or stage.law is not None or stage.role == "develop":
-            track = track_of(journal, facts, believed, stage, own, recipe is not None and recipe.lifted)
+            track = track_of(journal, facts, believed, stage, own, recipe is not None and recipe.lifted, words.get(number))
         if track is not None:
             tracks[number] = track
         made += [measure_stage(journal, believed, recipe, stage, part, track) for part in own]
     return Review(_session(journal, facts, made, tracks), tracks, parts, recipe)
+
+
+def _baths_words(journal: Journal, facts: Mapping[str, RecordedProbe], parts: Sequence[Stretch]) -> dict[int, BathsWord]:
+    """What the bath says of the developer's probe in each develop stage, by its number."""
+    words = {}
+    for number in sorted({p.stage for p in parts}):
+        stage, own = journal.stage(number), [p for p in parts if p.stage == number]
+        if stage is not None and stage.role == "develop":
+            word = beside_bath(journal, facts, min(p.begin_s for p in own), max(p.end_s for p in own))
+            if word is not None:
+                words[number] = word
+    return words
 
 
 RESUME_FIELDS = ("t_s", "gap_s", "same_boot", "counted_s", "least_s", "most_s", "missed")

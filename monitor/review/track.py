@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Stage
+from monitor.review.beside_bath import BathsWord
 from monitor.review.elsewhere import Elsewhere, elsewhere, without
 from monitor.review.hindsight import lag_and_wetting, of_a_coarse_register, register_step
 from monitor.review.layers import Layers, layers
@@ -55,11 +56,17 @@ class TemperatureTrack:
 
 
 def track_of(
-    journal: Journal, facts: Mapping[str, RecordedProbe], believed: Believed, stage: Stage | None, parts: Sequence[Stretch],
+    journal: Journal,
+    facts: Mapping[str, RecordedProbe],
+    believed: Believed,
+    stage: Stage | None,
+    parts: Sequence[Stretch],
     lifted: bool = False,
+    word: BathsWord | None = None,
 ) -> TemperatureTrack | None:
     """Smooth one stage. Readings from beside it help where the liquid goes on; where it jumps, another liquid must not colour this one.
-    `lifted`: what is developed is lifted from bath to bath, and the developer's probe stays in the developer."""
+    `lifted`: what is developed is lifted from bath to bath, and the developer's probe stays in the developer. `word`: what the bath
+    says of that probe; where it and the bath's were in each other's liquid they have changed places, and nothing of live's stands in."""
     begin_s, end_s = min(p.begin_s for p in parts), max(p.end_s for p in parts)
     if end_s <= begin_s:
         return None
@@ -80,10 +87,14 @@ def track_of(
             from_s = begin_s - BESIDE_S if _goes_on(series, begin_s) else begin_s
             to_s = end_s + BESIDE_S if _goes_on(series, end_s) else end_s
             counts = believed[series.probe] & ~_inside(np.frombuffer(series.t_s), covered)
+            if word is not None and word.probe == series.probe and word.moved_c != 0.0:
+                counts |= good_readings(series) & (np.frombuffer(series.t_s) >= word.since_s)
             step_c = register_step(series)
             lag_s, wet_s = lag_and_wetting(series, facts[series.probe], counts, begin_s, step_c)
             taken = _measured(series, counts, max(from_s, wet_s), to_s, len(lags), step_c)
             if taken:
+                if word is not None and word.probe == series.probe:
+                    taken = _less(taken, word)
                 away = elsewhere(taken, lag_s)
                 found += [_named(series.probe, one) for one in away if one.left_out]
                 taken = without(taken, away)
@@ -96,6 +107,9 @@ def track_of(
             break
     heard = [m.t_s for m in measured]
     live = _live_estimates(journal, parts, (begin_s, end_s), (min(heard, default=math.inf), max(heard, default=-math.inf)))
+    if word is not None and measured and (word.exchanged or word.moved_c != 0.0):
+        live = [m for m in live if m.t_s < word.since_s]  # the readings speak from there on
+        found.append(_told(word))
     measured += live
     measured.sort(key=lambda m: m.t_s)
     nodes = _nodes(stage, parts, [m.t_s for m in measured], begin_s, end_s)
@@ -107,6 +121,8 @@ def track_of(
     systematic = np.full(len(smoothed.t_s), named[0][1] if named else NOT_COMPARED_SD_C)
     if apart:
         systematic = np.hypot(systematic, apart[0].off(smoothed.t_s)[1])
+    if named and word is not None and word.probe == named[0][0]:
+        systematic = np.hypot(systematic, word.off(smoothed.t_s)[1])
     if not named:
         systematic = np.zeros(len(smoothed.t_s))  # the live estimate's own standard deviation holds everything
     compared = bool(named) and facts[named[0][0]].compared is not None
@@ -116,6 +132,21 @@ def track_of(
 def _named(probe: str, one: Elsewhere) -> NamedSpan:
     side = "above" if one.off_c > 0 else "below"
     return NamedSpan(f"{probe}: up to {abs(one.off_c):.1f} C {side} its line, then back on it: not the liquid's", one.from_s, one.to_s)
+
+
+def _less(taken: Sequence[Measurement], word: BathsWord) -> list[Measurement]:
+    """The readings without what the bath has shown them to be off."""
+    off, _ = word.off(np.array([m.t_s for m in taken]))
+    return [replace(m, celsius=m.celsius - by) for m, by in zip(taken, off.tolist(), strict=True)]
+
+
+def _told(word: BathsWord) -> NamedSpan:
+    if word.exchanged:
+        what = f"{word.probe} and {word.bath} were in each other's liquid, as the whole stage shows: each is taken for the other"
+    else:
+        by = "drifts, by the end it is" if word.drifts else "is"
+        what = f"{word.probe} {by} {word.moved_c:+.1f} C off what the bath and the vessel's lag say: that much is taken off"
+    return NamedSpan(what, word.since_s, word.until_s)
 
 
 def _goes_on(series: ReadingSeries, at_s: float) -> bool:
@@ -158,9 +189,13 @@ def stuck_spans(series: ReadingSeries) -> list[NamedSpan]:
 def believed_readings(journal: Journal, series: ReadingSeries) -> NDArray[np.bool_]:
     """Which readings of a probe count: good, believed since then, and not found out afterwards."""
     times = np.frombuffer(series.t_s)
-    counts = _inside(times, believed_spans(journal, series.probe))
+    return _inside(times, believed_spans(journal, series.probe)) & good_readings(series)
+
+
+def good_readings(series: ReadingSeries) -> NDArray[np.bool_]:
+    """Which readings of a probe are good and were not found to have been stuck, whoever believed them."""
     stuck = [(s.from_s, s.to_s) for s in stuck_spans(series)]
-    return counts & ~np.isnan(np.frombuffer(series.celsius)) & ~_inside(times, stuck)
+    return ~np.isnan(np.frombuffer(series.celsius)) & ~_inside(np.frombuffer(series.t_s), stuck)
 
 
 def _inside(times: Array, spans: Sequence[tuple[float, float]]) -> NDArray[np.bool_]:

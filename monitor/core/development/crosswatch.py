@@ -242,10 +242,10 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     best = max(wrong, key=lambda one: one.log)
     size, size_sd, misfit = course.size(lag_s, best.column, best.sd)
     off_c, off_sd_c = size * best.by_now, size_sd * best.by_now
-    other_lag = best_log > max(told) and ahead < 0.0
-    cause, fits_s = ("lag", best_lag_s) if other_lag else (best.cause, lag_s)
     lag_ahead = best_log - max(told)
-    return Disagreement(ahead, cause, best.since_t_s, off_c, fits_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
+    if lag_ahead > 0.0 and ahead < 0.0:
+        return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
+    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
 
 
 def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float) -> tuple[float, float]:
