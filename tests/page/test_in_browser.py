@@ -183,7 +183,7 @@ def test_each_state_keeps_every_slot_in_its_place(tab: Tab, states: dict[str, di
 def test_what_is_said_stands_in_its_slot(tab: Tab, states: dict[str, dict[str, Any]]) -> None:
     """Head, hands, temperature, then; a FAULT in the place of trust; NOW and READY by their frames."""
     tab.show(states["fault"])
-    assert tab.text("#trust").startswith("FAULT 6:18")
+    assert tab.text("#trust").startswith("FAULT 6:19")
     assert tab.page.locator("#trust-slot").get_attribute("class") == "trust slot fault"
     assert tab.text("#verb") == "to POUR OFF"
     assert tab.page.locator("#rail svg, #trace svg").count() == 2

@@ -77,7 +77,7 @@ def test_a_session_with_nothing_wrong_says_whose_temperature_counts(states: dict
 def test_a_fault_has_its_reason_and_what_to_do(states: dict[str, dict[str, Any]]) -> None:
     """In the slot of trust, and as one sentence in the snapshot."""
     told = states["fault"]
-    assert told["fault"].startswith("FAULT 6:18 developer: reading fell")
+    assert told["fault"].startswith("FAULT 6:19 developer: reading fell")
     assert told["slots"]["fault"].endswith("Watch the second clock too.")
     assert "estimated from the bath" in told["slots"]["temperature_of"]
     assert "; ;" not in dict(told["slots"]["more"])["Trust"]
@@ -122,7 +122,7 @@ def test_what_is_done_is_told_with_its_doubt(states: dict[str, dict[str, Any]]) 
     slots = states["done"]["slots"]
     assert (slots["figure"], slots["verb"]) == ("100.0\u00a0%", "developed, ±1.8, live said")
     assert slots["hint"] == "11:37; 37\u00a0s longer than planned"
-    assert "3:20 of 11:37 was estimated." in slots["trust"]
+    assert "3:16 of 11:37 was estimated." in slots["trust"]
     assert slots["report"] == "261106-2005a"
     assert states["done"]["done_percent"] == pytest.approx(100.0, abs=0.5)
     assert states["colour"]["slots"]["verb"] == "develop, by the clock"

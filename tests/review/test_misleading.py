@@ -58,7 +58,7 @@ def test_a_fault_of_an_older_journal_has_the_reason_of_the_loss_beside_it() -> N
     journal = load(demo("02"))
     for cue in journal.of("cue"):
         cue.pop("why", None)
-    assert measure(journal).numbers.fault_calls[0]["why"] == "developer: reading fell 6.2 C a minute, like a probe in air"
+    assert measure(journal).numbers.fault_calls[0]["why"] == "developer: reading fell 6.1 C a minute, like a probe in air"
 
 
 def test_a_stage_by_the_clock_has_no_development_in_any_table() -> None:

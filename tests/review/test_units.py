@@ -43,7 +43,7 @@ def test_the_numbers_are_those_of_the_unit(capsys: pytest.CaptureFixture[str]) -
     assert "as it cooled 3.0 F" in said
     assert re.search(r"worst 64\.9\d F \+/- 0\.3\d at 11:37 \(3\.0\d F below the reference\)", said)
     assert "the band of 68 F, 0.9 F either way" in said
-    assert "reading fell 11.2 F a minute" in said
+    assert "reading fell 11.0 F a minute" in said
 
 
 @pytest.mark.usefixtures("fahrenheit")

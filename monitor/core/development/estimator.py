@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from monitor.core.development.beliefs import Beliefs, Done, End, FoundLag, Temperature, TrustChange
 from monitor.core.development.crosswatch import BathWatch
-from monitor.core.development.excursion import LookingBack
+from monitor.core.development.excursion import LookingBack, set_aside
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.handling import Handling
@@ -237,6 +237,10 @@ class Estimator:
         verdict = self._beside_bath(probe, reading.t_s)
         if verdict is not None:
             return self._exchange(probe, verdict)
+        found = self._looking_back.met_again(probe, reading.t_s, replay)
+        if found is not None:
+            self._gain(probe, Verdict(True, found.from_t_s, "back on its line"), reading.t_s)
+            return set_aside(found, replay, probe.model.name, self._source)
         histories = probe.returning.hear(reading, probe.model, moment)
         liquid_sd_c = math.sqrt(replay.mean.c[T][T])
         better = any(p.believed for p in self._ladder_order[: self._ladder_order.index(probe)])

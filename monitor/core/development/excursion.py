@@ -13,6 +13,7 @@ Tests: tests/core/development/test_excursion.py, figures: tests/benchmarks/bench
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.development.beliefs import TrustChange
@@ -84,18 +85,23 @@ class LookingBack:
         if t_s < self._looked_t_s + LOOK_EVERY_S or replay.settling or odd or not probe.register.known:
             return []
         self._looked_t_s = t_s
-        found = excursion(replay, name, probe.model.lag_s)
+        liquid = replay.mean.x[T], replay.mean.c[T][T]
+        found = excursion(replay, name, probe.model.lag_s, t_s, replay.rivalries.starts(t_s - LOOK_BACK_S), liquid)
         if found is None:
             self._note_shift(replay, probe.model.lag_s)
             return []
-        replay.set_aside(name, found.from_t_s, found.until_t_s, found.probability)
-        side = "above" if found.off_c > 0 else "below"
-        why = f"for {found.until_t_s - found.from_t_s:.0f} s up to {abs(found.off_c):.1f} C {side} its line, then back on it"
-        return [
-            TrustChange(name, False, why, found.from_t_s, "held", False),
-            TrustChange(name, True, "back on its line", found.until_t_s, source, False),
-        ]
+        return set_aside(found, replay, name, source)
 
+    def met_again(self, probe: ProbeTrust, t_s: float, replay: Replay) -> Excursion | None:
+        """After a reading at `t_s` of a probe that was taken for one in air: is it back on the line that it had left before that, so that
+        all of it was one excursion, and it is in the liquid now?"""
+        odd_t_s = probe.returning.odd_t_s
+        if odd_t_s is None or t_s < max(self._looked_t_s, odd_t_s) + LOOK_EVERY_S or not probe.register.known:
+            return None
+        self._looked_t_s = t_s
+        newest = [r.celsius for r in replay.readings if r.probe == probe.model.name and r.t_s > t_s - BACK_S]
+        liquid = math.fsum(newest) / len(newest), replay.moment.reading_variance / len(newest)
+        return excursion(replay, probe.model.name, probe.model.lag_s, t_s, [odd_t_s], liquid)
 
     def _note_shift(self, replay: Replay, lag_s: float) -> None:
         """Where something was odd and is over, the liquid may have gone on from elsewhere."""
@@ -115,34 +121,47 @@ class LookingBack:
             self._shifts.append((since_t_s, by_c))
 
 
-def excursion(replay: Replay, probe: str, lag_s: float) -> Excursion | None:
-    """The excursion of the followed `probe` that is over by now, if there is one."""
-    now = replay.moment
+def set_aside(found: Excursion, replay: Replay, probe: str, source: Source) -> list[TrustChange]:
+    """Compute without these readings. What is told of that: a loss and a return, both over."""
+    replay.set_aside(probe, found.from_t_s, found.until_t_s, found.probability)
+    side = "above" if found.off_c > 0 else "below"
+    why = f"for {found.until_t_s - found.from_t_s:.0f} s up to {abs(found.off_c):.1f} C {side} its line, then back on it"
+    return [
+        TrustChange(probe, False, why, found.from_t_s, "held", False),
+        TrustChange(probe, True, "back on its line", found.until_t_s, source, False),
+    ]
+
+
+def excursion(
+    replay: Replay, probe: str, lag_s: float, t_s: float, starts_t_s: Sequence[float], liquid: tuple[float, float]
+) -> Excursion | None:
+    """The excursion of `probe` that began to look odd at one of `starts_t_s` and is over by `t_s`, if there is one. `liquid`: what its
+    readings make of the liquid now, C, and the variance of that."""
     heard = [r for r in replay.readings if r.probe == probe]
-    for since_t_s in replay.rivalries.starts(now.t - LOOK_BACK_S):
+    for since_t_s in starts_t_s:
         before = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None)
         if before is None or before.drift != "liquid" or before.attach or before.probe != probe:
             continue
-        found = _since(before, now, replay, [r for r in heard if r.t_s > before.t], lag_s)
+        found = _since(before, [r for r in heard if r.t_s > before.t], lag_s, t_s, liquid)
         if found is not None:
             return found
     return None
 
 
-def _since(before: Moment, now: Moment, replay: Replay, heard: list[GoodReading], lag_s: float) -> Excursion | None:
+def _since(before: Moment, heard: list[GoodReading], lag_s: float, t_s: float, liquid: tuple[float, float]) -> Excursion | None:
     line = _Line(before, lag_s)
     offs = [(r.t_s, r.celsius - line.probe_at(r.t_s)) for r in heard]
     noise = before.reading_variance
     edge_c = max(EDGE_C, before.step_c)
     out = [(t, off) for t, off in offs if abs(off) > edge_c and abs(off) > EDGE_SDS * math.sqrt(noise + line.variance(t))]
-    if not out or now.t - out[-1][0] < BACK_S:
+    if not out or t_s - out[-1][0] < BACK_S:
         return None
     until_t_s = next((t for t, _ in offs if t > out[-1][0]), math.inf)
     off_c = max((off for _, off in out), key=abs)
-    if abs(off_c) < max(OFF_C, OFF_STEPS * before.step_c, OFF_SDS * math.sqrt(noise + line.variance(now.t))):
+    if abs(off_c) < max(OFF_C, OFF_STEPS * before.step_c, OFF_SDS * math.sqrt(noise + line.variance(t_s))):
         return None
-    var = line.variance(now.t) + replay.mean.c[T][T] + MISFIT_SD_C**2
-    apart = replay.mean.x[T] - line.at(now.t)
+    var = line.variance(t_s) + liquid[1] + MISFIT_SD_C**2
+    apart = liquid[0] - line.at(t_s)
     moved = var + MOVED_SD_C**2
     odds = PRIOR * math.sqrt(moved / var) * math.exp(-0.5 * apart * apart * (1.0 / var - 1.0 / moved))
     probability = odds / (1.0 + odds)

@@ -17,8 +17,11 @@ from monitor.core.development.coarse import Point
 from monitor.core.development.filter import TRANSIENT_S
 from monitor.core.development.likelihood import Sums, sum_log
 
-STIR_S = ((0.5, 0.2), (5.0, 0.2), (10.0, 0.2), (20.0, 0.2), (40.0, 0.15), (80.0, 0.05))
+STIR_S = ((0.5, 0.1), (2.5, 0.15), (5.0, 0.15), (10.0, 0.2), (20.0, 0.2), (40.0, 0.15), (80.0, 0.05))
 """Time constants with which water that is stirred in spreads, seconds, and their probabilities (tuned on this project's own liquids)."""
+BETWEEN = (2.0**-0.375, 2.0**-0.125, 2.0**0.125, 2.0**0.375)
+"""Each stands for those about it: the likeliest one and its neighbours are tried at these multiples too, since a curve that is a quarter
+too quick leaves more than the readings' noise."""
 STIRRED_C = ((1.2, 0.9), (4.0, 0.1))
 """What it makes of the liquid's temperature: standard deviations, C, and their probabilities (common practice, no source)."""
 DRY_S, WET_S = (100.0, 130.0, 170.0), (35.0, 47.0, 62.0, 82.0, 110.0)
@@ -86,7 +89,8 @@ def weigh_lifting(
     near = range(1 - stride, stride)
     fine = sorted({i + k for i in likeliest for k in near if 0 <= i + k < len(onsets_s)})
     air = [one for i in fine for one in lifted.get(i) or curves.lifted(onsets_s[i], room_c)]
-    liquid = [log for i in fine for log in moved.get(i) or curves.moved(onsets_s[i], lag_s)]
+    top = moved[likeliest[0]].index(max(moved[likeliest[0]])) // len(STIRRED_C)
+    liquid = [log for i in fine for log in curves.moved(onsets_s[i], lag_s, _finer(top))]
     best = max(air, key=lambda one: one.log)
     if best.sums.misfit(best.sds) > WORST_FIT * len(readings):
         return None
@@ -125,10 +129,10 @@ class _Curves:
     def _weighed(self, column: Sequence[float]) -> list[float]:
         return [w * v for w, v in zip(self._weights, column, strict=True)]
 
-    def moved(self, onset_s: float, lag_s: float) -> list[float]:
+    def moved(self, onset_s: float, lag_s: float, spreads: Sequence[tuple[float, float]] = STIR_S) -> list[float]:
         """Logarithms of the probability that water was stirred in at `onset_s`: for each way of spreading and each size."""
         logs = []
-        for tau, share in STIR_S:
+        for tau, share in spreads:
             seen = self._weighed([_stirred(p.t_s - onset_s, tau, lag_s) for p in self._readings])
             sums = self._still.and_one_more(seen)
             logs += [math.log(share * p) + sums.evidence((*self._sds, size)) for size, p in STIRRED_C]
@@ -152,6 +156,14 @@ class _Curves:
                 sums, sds = still.and_one_more(gone, values), (*self._sds, sd_c)
                 options.append(_InAir(math.log(p / len(lags)) + sums.evidence(sds), onset_s, lag, towards, sds, sums))
         return options
+
+
+def _finer(likeliest: int) -> list[tuple[float, float]]:
+    """`STIR_S` with the likeliest one and its neighbours divided."""
+    parts: list[tuple[float, float]] = []
+    for k, (tau, share) in enumerate(STIR_S):
+        parts += [(tau * by, share / len(BETWEEN)) for by in BETWEEN] if abs(k - likeliest) <= 1 else [(tau, share)]
+    return parts
 
 
 def _died(h: float) -> float:

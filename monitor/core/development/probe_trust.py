@@ -43,6 +43,8 @@ class Verdict:
     """How far the probe that is believed again is from what was believed meanwhile."""
     histories: Histories | None = None
     """Of a probe in air: they may show later that it was in the liquid after all."""
+    odd_t_s: float | None = None
+    """Of a probe in air: when it had begun to look odd, if that was well before `since_t_s`."""
 
 
 GAIN_READINGS = 3
@@ -227,13 +229,18 @@ CONTRADICTS_S = 12.0
 """A probe that was only silent is believed after its first readings if they agree, else after so long (this project's own choice)."""
 STILL_IN_AIR = 0.1
 """Belief does not return while the probability of being in air is greater than this."""
+SETTLES_LAGS = 3.0
+"""A probe that has been in air is used once it has settled for so many lags: until then its sleeve is too far behind to tell a drift (this
+project's own choice)."""
 
 
 class Returning:
     """A probe that is not believed: does it measure the liquid again, or did it all the time?"""
 
-    def __init__(self, histories: Histories | None = None, silent: bool = False) -> None:
+    def __init__(self, histories: Histories | None = None, silent: bool = False, odd_t_s: float | None = None) -> None:
         self._histories = histories
+        self.odd_t_s = odd_t_s
+        """When it had begun to look odd, if that was well before it is taken to have been lifted."""
         self._silent = FirstReadings() if silent else None
         self._agrees_since_t_s: float | None = None
         self._liquid_since_t_s: float | None = None
@@ -282,7 +289,6 @@ class Returning:
             return Verdict(True, _used_from(histories, self._liquid_since_t_s), why, off_c=off)
         return None
 
-
     def _after_silence(self, t_s: float, histories: Histories, liquid_c: float, liquid_sd_c: float) -> Verdict | None:
         """Nothing spoke against the probe but its silence: it is believed at once, or a little later where it contradicts."""
         if self._silent is None or self._silent.hear(t_s) is None:
@@ -298,8 +304,10 @@ class Returning:
 
 
 def _used_from(histories: Histories, since_t_s: float) -> float:
-    """A probe that gave no readings for a while but was not in air is used from its first reading on."""
-    return since_t_s if histories.was_out else histories.since_t_s
+    """A probe that gave no readings for a while but was not in air is used from its first reading on, one that was once it has settled."""
+    if not histories.was_out:
+        return histories.since_t_s
+    return min(since_t_s + SETTLES_LAGS * histories.air.lag_s, histories.air.t)
 
 
 class ProbeTrust:
@@ -335,4 +343,4 @@ class ProbeTrust:
         """It is no longer believed; its readings from now on are judged afresh."""
         self.believed = False
         self.barred = self.barred or verdict.barred
-        self.returning = Returning(verdict.histories, verdict.silent)
+        self.returning = Returning(verdict.histories, verdict.silent, verdict.odd_t_s)

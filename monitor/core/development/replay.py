@@ -106,9 +106,11 @@ class Rivalries:
         self._all[-1] = replace(self._all[-1], kinds=kinds)
         return self._all[-1].since_t_s
 
-    def drop_open(self) -> None:
-        """Forget those that have not ended."""
+    def drop_open(self) -> float | None:
+        """Forget those that have not ended. When the first of them began."""
+        began = next((r.since_t_s for r in self._all if r.until_t_s == math.inf), None)
         self._all = [r for r in self._all if r.until_t_s < math.inf]
+        return began
 
     def cut(self, t_s: float) -> None:
         """End all of them at this moment and drop those that would begin later."""

@@ -166,6 +166,13 @@ class Bank:
         """Probability of a model."""
         return self.weights[self.kinds.index(kind)] if kind in self.kinds else 0.0
 
+    def cap(self, kind: Kind, most: float) -> None:
+        """A model is no likelier than this: something else has shown it. The others share what it loses."""
+        here = self.weight(kind)
+        if here > most:
+            share = (1.0 - most) / max(1.0 - here, 1e-9)
+            self.weights = [most if k == kind else w * share for k, w in zip(self.kinds, self.weights, strict=True)]
+
     def track(self, kind: Kind) -> Track:
         """One model's belief, the mixture's where that model does not run."""
         return self.tracks[self.kinds.index(kind)] if kind in self.kinds else self.mean()

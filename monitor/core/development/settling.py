@@ -21,6 +21,9 @@ FINE = tuple(4.0 ** (k / 32.0) for k in range(-8, 9))
 """Lags that are tried, as multiples of the lag that was told, then of the likeliest of these."""
 LEAST_MOVE_C = 0.5
 """A probe that settles by less than this, apart from a straight drift, tells nothing of its lag (this project's own choice)."""
+BEGINS_S, BEGINS_C = 10.0, 0.25
+"""So long after it was wetted at the latest a probe that settles has moved by so much: else it had settled, and something else has
+happened (this project's own choice)."""
 HOPELESS_LOG = 10.0
 """Moments of wetting whose likelihood is exp(10) times smaller than that of the likeliest are not followed up."""
 ROUNDING_LOG = 1.0
@@ -66,11 +69,14 @@ def settled(
 ) -> Settled | None:
     """What these readings (t s, C; rising in time) of one probe tell. `lag_s`, `lag_log_sd`: the lag that was told and the standard
     deviation of its logarithm; `variance`: of one reading, C^2; `poured_t_s`: when the developer was poured in, where that lies among
-    them (else about the first). None where there are too few, where they hardly move, or where no settling comes near
-    them."""
+    them (else about the first). None where there are too few, where they hardly move or only later, or where no
+    settling comes near them."""
     if len(readings) < LEAST_READINGS or _settles_by(readings) < LEAST_MOVE_C:
         return None
     since = readings[0][0] if poured_t_s is None else poured_t_s
+    first = [(t, z) for t, z in readings if since <= t <= since + LONGEST_DRY_S + BEGINS_S]
+    if len(first) >= LEAST_READINGS and _settles_by(first) < BEGINS_C:
+        return None
     dry = [i for i, (t, _) in enumerate(readings[: -LEAST_READINGS // 2]) if i and since <= t <= since + LONGEST_DRY_S]
     priors = {0: math.log(1.0 - DRY_AT_FIRST)} | {i: _dry(readings[:i], variance) + math.log(DRY_AT_FIRST / len(dry)) for i in dry}
 

@@ -88,12 +88,19 @@ fifty times, likelier, air is ruled out, and the other rivals go on for at most 
 
 
 LOOK_EVERY_S = 4.0
-CURVE_S, SHORTEST_CURVE_S, LONGEST_CURVE_S = 42.0, 10.0, 80.0
+CURVE_S, SHORTEST_CURVE_S, LONGEST_CURVE_S = 42.0, 10.0, 160.0
 YOUNGEST_ONSET_S = 3.0
 """While rivals run the curve since the newest calm moment 42 s ago or more is looked at every 4 s (of 10 s at least, where the probe has
-not been followed for longer, of 80 s at most); what began in the last 3 s cannot be told yet."""
+not been followed for longer, of 160 s at most); what began in the last 3 s cannot be told yet."""
 ODD_S = (10.0, 40.0)
 """From so long before the rivals were let run to so long after, no moment counts as calm."""
+VOTE_S = 9.0
+"""What the curve said last speaks for so long against the model of a probe in air, which knows but one way of hanging there."""
+ODD_BEFORE_S = 6.0
+"""What was odd for so long before that was believed, and may have been no liquid either (this project's own choice)."""
+STAYED_AHEAD, STAYED_LOOKS = 2.0, 10
+"""Where the curve has said so many times running that a liquid that has moved is exp(2) times likelier, air is ruled out (this project's
+own choice)."""
 LIFTED_OFF_C = 0.4
 LIFTED_AHEAD = (5.0, 3.0)
 """Natural logarithms: lifted if that is exp(5) times likelier than a liquid that has moved, or exp(3) times twice running (tuned on this
@@ -115,6 +122,12 @@ def _calm_before(replay: Replay, t_s: float, opened_t_s: float) -> Moment | None
     return found if found is not None and replay.moment.t - found.t >= SHORTEST_CURVE_S else None
 
 
+def _odd_before(since_t_s: float, replay: Replay) -> float | None:
+    """End the rivalries that run. When they began, if that was well before the probe is taken to have been lifted."""
+    began = replay.rivalries.drop_open()
+    return began if began is not None and began < since_t_s - LOOK_BACK_S - ODD_BEFORE_S else None
+
+
 def _heard_since(replay: Replay, start: Moment, probe: str) -> list[tuple[float, float, bool]]:
     """What this probe and the room's have said since then: (t s, C, whether the room's)."""
     return [(r.t_s, r.celsius, r.role == "room") for r in replay.readings if r.t_s > start.t and (r.probe == probe or r.role == "room")]
@@ -130,6 +143,8 @@ class Suspicion:
         self._air_count = self._air_tries = 0
         self._looked_t_s = 0.0
         self._ahead = 0.0
+        self._stayed_t_s = -math.inf
+        self._stayed_looks = 0
 
     @property
     def odd_since_t_s(self) -> float:
@@ -150,6 +165,7 @@ class Suspicion:
             replay.rivalries.open(t_s - LOOK_BACK_S)
             self._opened_t_s = self._looked_t_s = t_s
             self._ahead = self._smooth_sigma = 0.0
+            self._stayed_looks = 0
             self._air_count = self._air_tries = 0
             replay.run_again(t_s - LOOK_BACK_S)
 
@@ -165,7 +181,7 @@ class Suspicion:
         track = start.bank.mean()
         known = [(track.x[i], math.sqrt(track.c[i][i])) for i in (PROBE, SLOPE, TRANSIENT)]
         base = Base(start.t, *known)
-        if abs(reading.celsius - base.at(t_s)) < LIFTED_OFF_C:
+        if abs(reading.celsius - base.at(t_s)) < (AIR_OFF_C if replay.moment.bank.weight("air") > AIR_LIKELY else LIFTED_OFF_C):
             return None
         heard = _heard_since(replay, start, probe.model.name)
         mine = [(t, celsius) for t, celsius, of_room in heard if not of_room]
@@ -174,16 +190,23 @@ class Suspicion:
         said = points(mine, replay.moment.step_c, replay.moment.noise)
         lifting = weigh_lifting(base, said, onsets_s, probe.model.lag_s, room_c)
         if lifting is None:
+            if onsets_s:
+                self._stayed_t_s = t_s  # it hangs in no air that is known
             return None
         before, self._ahead = self._ahead, lifting.ahead
+        self._stayed_looks = self._stayed_looks + 1 if lifting.ahead < -STAYED_AHEAD else 0
+        if lifting.ahead < 0.0:
+            self._stayed_t_s = t_s
+            replay.moment.bank.cap("air", 1.0 / (1.0 + math.exp(-lifting.ahead)))
+        if self._stayed_looks >= STAYED_LOOKS and replay.rivalries.newest_kinds != LIQUID_KINDS:
+            self._rule_out_air(t_s, replay)
         if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
             return None
         histories = lifted(start, heard, lifting)
         fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
         why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
         since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
-        replay.rivalries.drop_open()
-        return Verdict(False, since, why, histories=histories)
+        return Verdict(False, since, why, histories=histories, odd_t_s=_odd_before(since, replay))
 
     def _among_rivals(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         t_s, bank = reading.t_s, replay.moment.bank
@@ -201,7 +224,8 @@ class Suspicion:
                 return verdict
         airless = replay.rivalries.newest_kinds == LIQUID_KINDS and t_s - self._airless_t_s > AIRLESS_S
         lasted = t_s - self._opened_t_s
-        calm = replay.moment.bank.weight("calm") > CALM_AGAIN and air < AIR_GONE
+        doubted = t_s - self._looked_t_s < VOTE_S and self._ahead > 0.0
+        calm = replay.moment.bank.weight("calm") > CALM_AGAIN and air < AIR_GONE and not doubted
         if airless or (lasted > RIVALRY_S[0] and calm) or lasted > RIVALRY_S[1]:
             replay.end_rivalry(t_s)
         return None
@@ -217,15 +241,19 @@ class Suspicion:
         if histories is None:
             return None
         if histories.liquid_ahead > AIR_OUT:
-            self._airless_t_s = t_s
-            replay.run_again(replay.rivalries.narrow(LIQUID_KINDS))
+            self._rule_out_air(t_s, replay)
             return None
         if histories.liquid_ahead > -AIR_AHEAD or t_s - histories.since_t_s < AIR_LAGS * probe.model.lag_s:
+            return None
+        if t_s - self._stayed_t_s < VOTE_S:
             return None
         x = histories.air.bank.track("air").x
         fall = (x[AIR] - x[PROBE]) / AIR_LAG_S * 60.0
         word = "fell" if fall < 0 else "rose"
-        why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air; believed {60.0 * x[SLOPE]:+.1f} C a minute"
+        why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air"
         since = max((r.t_s for r in replay.readings if r.t_s < histories.since_t_s and r.probe == name), default=start.t)
-        replay.rivalries.drop_open()
-        return Verdict(False, since, why, histories=histories)
+        return Verdict(False, since, why, histories=histories, odd_t_s=_odd_before(since, replay))
+
+    def _rule_out_air(self, t_s: float, replay: Replay) -> None:
+        self._airless_t_s = t_s
+        replay.run_again(replay.rivalries.narrow(LIQUID_KINDS))

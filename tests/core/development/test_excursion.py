@@ -9,6 +9,9 @@ from collections.abc import Callable
 import pytest
 
 from monitor.core.development.beliefs import ProbeModel
+from monitor.core.development.histories import lifted
+from monitor.core.development.lifting import Lifting
+from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.rate import Coefficient
 from tests.core.development.scenes import Watched
 
@@ -68,6 +71,39 @@ def test_a_liquid_that_stays_elsewhere_has_moved(stays_c: float) -> None:
     watched = play(moved)
     assert [c for c in watched.changes[1:] if "line" in c.why] == []
     assert watched.estimator.temperature(259.0).celsius == pytest.approx(20.0 + stays_c, abs=0.15)
+
+
+def interrupted(odd_t_s: float | None) -> Watched:
+    """As `passing`; in the midst of it the probe is taken to have been lifted 20 s ago, and to have begun to look odd then."""
+    watched, rng = Watched(PROBE), random.Random(1)
+    for t in range(230):
+        if t == BEGUN_S:
+            watched.estimator.begin(0, BEGUN_S, LAW, 20.0)
+        if t == BACK_S - 5.0:
+            trust, replay = watched.trust(PROBE), watched.replay
+            start = next(s for s in reversed(replay.snapshots) if s.t < OUT_S)
+            heard = [(r.t_s, r.celsius, False) for r in replay.readings if r.t_s > start.t]
+            found = Lifting(5.0, OUT_S + 15.0, 60.0, 23.0, 2.0)
+            lost = Verdict(False, OUT_S + 15.0, "lifted", histories=lifted(start, heard, found), odd_t_s=odd_t_s)
+            watched.changes += watched.estimator._lose(trust, lost)
+        watched.hear(float(t), round(16.0 * (passing(float(t)) + rng.gauss(0.0, 0.025))) / 16.0)
+    return watched
+
+
+def test_a_probe_that_was_taken_for_one_in_air_and_is_back_on_its_line_was_elsewhere_all_the_time() -> None:
+    """It is believed a quarter of a minute after it is back; what had been counted before the verdict is put right."""
+    calm, watched = play(lambda _: 20.0, 230).estimator.done(0, 229.0), interrupted(OUT_S - 4.0)
+    lost, out, back = watched.changes[1:]
+    assert (lost.why, out.believed, back.believed) == ("lifted", False, True)
+    assert "above its line, then back on it" in out.why
+    assert BACK_S <= back.since_t_s <= BACK_S + 4.0
+    assert watched.estimator.done(0, 229.0).done_ref_s == pytest.approx(calm.done_ref_s, abs=1.0)
+    assert watched.estimator.temperature(229.0).source == "developer"
+
+
+def test_one_that_was_lifted_when_it_began_to_look_odd_only_returns() -> None:
+    """Nothing of it had been believed, so nothing is put right."""
+    assert [c.why for c in interrupted(None).changes if "line" in c.why] == []
 
 
 def layered(leap_c: float, every_s: float = 80.0) -> Callable[[float], float]:

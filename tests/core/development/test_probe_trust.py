@@ -239,9 +239,11 @@ class FakeBank:
 
 @dataclass
 class FakeMoment:
-    """A moment that has a bank and nothing else."""
+    """A moment of a probe without lag that has a bank and a time, and nothing else."""
 
     bank: FakeBank
+    t: float = 1000.0
+    lag_s: float = 0.0
 
 
 @dataclass
@@ -294,6 +296,17 @@ def test_a_probe_that_was_only_silent_is_used_from_its_first_reading_on() -> Non
     assert silent is not None
     assert out is not None
     assert (silent[1].since_t_s, out[1].since_t_s) == (-5.0, 0.0)
+
+
+@pytest.mark.parametrize(("lag_s", "newest_s", "since_s"), [(8.0, 30.0, 24.0), (2.0, 30.0, 6.0), (12.0, 30.0, 30.0)])
+def test_a_probe_that_was_in_air_is_used_once_it_has_settled(lag_s: float, newest_s: float, since_s: float) -> None:
+    """Three lags after it agrees, its newest reading at the latest: before, its sleeve is so far behind that it would tell a drift that is
+    none."""
+    says = FakeHistories()
+    says.air.lag_s, says.air.t = lag_s, newest_s
+    found = returns(says)
+    assert found is not None
+    assert found[1].since_t_s == since_s
 
 
 def test_agreement_that_breaks_off_starts_afresh() -> None:

@@ -95,6 +95,16 @@ def test_few_readings_tell_nothing() -> None:
     assert settled(readings(8.0)[:9], 8.0, 0.6, VARIANCE) is None
 
 
+@pytest.mark.parametrize(
+    ("lag_s", "from_s", "to_c"), [(30.0, 36, 21.0), (47.0, 28, 23.0), (60.0, 44, 22.0), (80.0, 44, 23.0), (80.0, 36, 23.0)]
+)
+def test_what_happens_to_a_probe_that_had_settled_tells_nothing_of_its_lag(lag_s: float, from_s: int, to_c: float) -> None:
+    """It is lifted out, half a minute or more after its first reading: taken for a settling it would tell a lag of up to 37 s."""
+    calm = readings(8.0, from_c=20.0, seconds=from_s)
+    later = [(from_s + t, celsius) for t, celsius in readings(lag_s, from_c=20.0, liquid_c=to_c, seconds=76 - from_s)]
+    assert settled(calm + later, 8.0, 0.6, VARIANCE) is None
+
+
 def test_a_step_of_the_liquid_is_no_settling() -> None:
     """It comes 40 s after a start from 24 C: no lag is read from that."""
     rows = [(t, z + (2.0 * (1.0 - math.exp(-(t - 40.0) / 8.0)) if t > 40.0 else 0.0)) for t, z in readings(8.0)]

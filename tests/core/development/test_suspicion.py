@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -11,13 +12,15 @@ from typing import cast
 import pytest
 
 from monitor.core.development import suspicion
+from monitor.core.development.coarse import Point
 from monitor.core.development.filter import AIR, PROBE, SLOPE, T
 from monitor.core.development.histories import Histories
+from monitor.core.development.lifting import Lifting
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import Verdict
-from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Bank
+from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Bank, Kind
 from monitor.core.development.suspicion import Suspicion, impossible, was_old
-from tests.core.development.scenes import ROOM, Watched, at
+from tests.core.development.scenes import DEVELOPER, LAW, ROOM, Watched, at
 
 SHARE = 1.0 - math.exp(-1.0 / 8.0)
 """Of a jump of the liquid a probe of 8 s shows this after one second."""
@@ -189,7 +192,7 @@ def test_air_that_is_likely_at_three_readings_is_weighed(settled: Watched, monke
     assert found[0] == 93.0
     assert weighings.spans == [(93.0 - 46.0, 90.0)]
     assert (found[1].believed, found[1].since_t_s) == (False, 69.0)
-    assert found[1].why == "reading fell 2.0 C a minute, like a probe in air; believed -0.2 C a minute"
+    assert found[1].why == "reading fell 2.0 C a minute, like a probe in air"
     assert found[1].histories is not None
     assert settled.replay.rivalries.at(95.0) is None
 
@@ -254,6 +257,135 @@ def test_without_air_the_rivals_end_after_forty_seconds(settled: Watched, monkey
     assert t == 134.0
     judge.judge(settled.trust(), at(135.0, 20.0), 9.0, replay)
     assert replay.rivalries.newest_kinds == ALL_KINDS
+
+
+# The curve's vote
+
+
+def curve(monkeypatch: pytest.MonkeyPatch, *ahead: float | None) -> list[float]:
+    """Let the curve say this at each look, the last of them again and again; None: no air fits. When it was asked."""
+    asked: list[float] = []
+
+    def weighed(base: object, readings: Sequence[Point], *_: object) -> Lifting | None:
+        asked.append(readings[-1].t_s)
+        says = ahead[min(len(asked), len(ahead)) - 1]
+        return None if says is None else Lifting(says, 88.0, 60.0, 16.0, 1.0)
+
+    monkeypatch.setattr(suspicion, "weigh_lifting", weighed)
+    return asked
+
+
+def looked(watched: Watched, calm: float, air: float, until_s: int) -> float | None:
+    """As `rivalry`, the probe a degree off where it was: when one model is alone again."""
+    judge, replay = Suspicion(), watched.replay
+    judge.judge(watched.trust(), at(90.0, 20.0), 9.0, replay)
+    for t in range(91, until_s):
+        bank = replay.moment.bank
+        bank.weights = [calm, *[(1.0 - calm - air) / (len(bank.kinds) - 2.0)] * (len(bank.kinds) - 2), air]
+        assert judge.judge(watched.trust(), at(float(t), 21.0), 0.0, replay) is None
+        if not replay.moment.bank.mixing:
+            return float(t)
+    return None
+
+
+@pytest.mark.parametrize(("ahead", "ends"), [(1.0, None), (-1.0, 111.0), (None, 111.0)])
+def test_rivals_run_on_while_the_curve_says_that_it_may_have_been_lifted(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float | None, ends: float | None
+) -> None:
+    """All may seem calm: a wet probe in air settles as a liquid does."""
+    curve(monkeypatch, ahead)
+    assert looked(settled, 0.95, 0.002, 200) == ends
+
+
+@pytest.mark.parametrize(("ahead", "most"), [(-2.0, 1.0 / (1.0 + math.exp(2.0))), (2.0, 0.9)])
+def test_air_is_no_likelier_than_the_curve_has_it(settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, most: float) -> None:
+    """Seen on the weights behind a look; they still make up one."""
+    asked = curve(monkeypatch, ahead)
+    monkeypatch.setattr(suspicion, "weigh", Weighings(0.0, 60.0))
+    judge, replay = Suspicion(), settled.replay
+    judge.judge(settled.trust(), at(90.0, 20.0), 9.0, replay)
+    t = 90.0
+    while not asked:
+        t += 1.0
+        replay.moment.bank.weights = [0.02] * 5 + [0.9]
+        judge.judge(settled.trust(), at(t, 21.0), 0.0, replay)
+    assert replay.moment.bank.weight("air") == pytest.approx(most)
+    assert math.fsum(replay.moment.bank.weights) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("ahead", "believed"), [(-0.5, True), (None, True), (0.5, False)])
+def test_air_is_not_told_against_the_curve(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float | None, believed: bool
+) -> None:
+    """Nor where no air that is known fits it."""
+    asked = curve(monkeypatch, ahead)
+    monkeypatch.setattr(suspicion, "weigh", Weighings(0.0, 60.0))
+    judge, replay, verdicts = Suspicion(), settled.replay, []
+    judge.judge(settled.trust(), at(90.0, 20.0), 9.0, replay)
+    for t in range(91, 130):
+        if asked:
+            monkeypatch.setattr(suspicion, "weigh", Weighings(-5.0, 60.0))
+        bank = replay.moment.bank
+        bank.weights = [0.08] * 5 + [0.6]
+        x = bank.track("air").x
+        x[PROBE] = x[T] - 1.0
+        verdicts.append(judge.judge(settled.trust(), at(float(t), 21.0), 0.0, replay))
+        if verdicts[-1] is not None:
+            break
+    assert (verdicts[-1] is None) == believed
+
+
+@pytest.mark.parametrize(("ahead", "kinds"), [(-2.1, LIQUID_KINDS), (-1.9, ALL_KINDS)])
+def test_air_is_ruled_out_where_the_curve_speaks_against_it_ten_times_running(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, kinds: tuple[Kind, ...]
+) -> None:
+    """Every four seconds: after forty; then the models of the liquid run alone, in what has passed too."""
+    asked = curve(monkeypatch, ahead)
+    monkeypatch.setattr(suspicion, "weigh", Weighings(0.0, 60.0))
+    judge, replay = Suspicion(), settled.replay
+    judge.judge(settled.trust(), at(90.0, 20.0), 9.0, replay)
+    t = 90.0
+    while len(asked) < 10:
+        assert replay.rivalries.newest_kinds == ALL_KINDS
+        t += 1.0
+        replay.moment.t = t
+        replay.moment.bank.weights = [0.08] * 5 + [0.6]
+        judge.judge(settled.trust(), at(t, 21.0), 0.0, replay)
+    assert replay.rivalries.newest_kinds == kinds
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    ("from_c", "to_c", "tau_s", "room_c"), [(19.45, 20.25, 37.0, 20.1), (21.5, 19.7, 28.0, 19.2), (21.4, 20.75, 30.0, 20.1)]
+)
+def test_water_stirred_in_to_about_the_rooms_temperature_stays_believed(
+    from_c: float, to_c: float, tau_s: float, room_c: float, seed: int
+) -> None:
+    """It spreads slowly, and the probe's 8 s come on top: a probe that nears the room's temperature in air goes otherwise."""
+    rng, watched, probe = random.Random(seed), Watched(DEVELOPER, ROOM), from_c
+    watched.estimator.begin(0, 1.0, LAW, 20.0)
+    for t in range(330):
+        liquid = to_c + (from_c - to_c) * math.exp(-max(t - 120.0, 0.0) / tau_s)
+        probe += (liquid - probe) * SHARE
+        watched.hear(float(t), round((probe + rng.gauss(0.0, 0.025)) * 16.0) / 16.0)
+        watched.hear(t + 0.3, round((room_c + rng.gauss(0.0, 0.025)) * 16.0) / 16.0, ROOM)
+    assert [c.why for c in watched.changes if c.probe == DEVELOPER.name and not c.believed] == []
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("to_c", "lag_s", "room_c"), [(16.95, 47.0, 21.5), (17.6, 60.0, 22.5), (18.0, 47.0, 22.0)])
+def test_a_wet_probe_that_is_never_put_back_is_found(to_c: float, lag_s: float, room_c: float, seed: int) -> None:
+    """It nears its wet bulb as a liquid might that colder water was stirred into: found within two minutes, and since when."""
+    rng, watched = random.Random(seed), Watched(DEVELOPER, ROOM)
+    watched.estimator.begin(0, 1.0, LAW, 20.0)
+    for t in range(260):
+        gone = 1.0 - math.exp(-max(t - 122.0, 0.0) / lag_s)
+        watched.hear(float(t), round((20.0 + (to_c - 20.0) * gone + rng.gauss(0.0, 0.025)) * 16.0) / 16.0)
+        watched.hear(t + 0.3, round((room_c + rng.gauss(0.0, 0.025)) * 16.0) / 16.0, ROOM)
+    lost = [c for c in watched.changes if c.probe == DEVELOPER.name and not c.believed]
+    assert len(lost) == 1
+    assert lost[0].since_t_s == pytest.approx(121.0, abs=4.0)
+    assert watched.estimator.temperature(259.0).celsius == pytest.approx(20.0, abs=0.15)
 
 
 def test_the_weighing_takes_the_probe_and_the_room_and_no_other(monkeypatch: pytest.MonkeyPatch) -> None:

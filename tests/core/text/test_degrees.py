@@ -69,9 +69,7 @@ TOLD = {
     "outside data: 26.3 C, the recipe's data go from 18 C to 24 C; outside them the rate": (
         "outside data: 79.3 F, the recipe's data go from 64 F to 75 F; outside them the rate"
     ),
-    "reading fell 9.0 C a minute, like a probe in air; believed -0.1 C a minute": (
-        "reading fell 16.2 F a minute, like a probe in air; believed -0.2 F a minute"
-    ),
+    "reading fell 9.0 C a minute, like a probe in air": "reading fell 16.2 F a minute, like a probe in air",
     "drifts +0.2 C a minute from what the bath and the vessel's lag say": (
         "drifts +0.4 F a minute from what the bath and the vessel's lag say"
     ),

@@ -440,7 +440,7 @@ def test_a_line_for_each_change_and_none_for_ticks() -> None:
         "DEVELOP begins: developer A, jug 2, 11:00; next STOP: stop bath, jug 3",
         "sounded FAULT: developer: reading fell",
         "developer NOT believed, since 7:0",
-        "developer believed, since 10:0",
+        "developer believed, since 10:",
         "FIX: the minimum is over",
         "closed: finished",
     ):

@@ -64,9 +64,9 @@ def test_what_was_estimated_is_dotted_framed_and_told_why() -> None:
     assert svg.count('class="dots"') == 1
     assert svg.count('class="frame"') == 1
     said = words(demo("02"))
-    assert "estimated 6:16 to 9:36" in said
-    assert "FAULT 6:18" in said
-    assert any("reading fell 6.2" in word for word in said)
+    assert "estimated 6:18 to 9:34" in said
+    assert "FAULT 6:19" in said
+    assert any("reading fell 6.1" in word for word in said)
     assert 'class="dots"' not in draw(demo("01"), "x", True)
 
 
