@@ -230,8 +230,8 @@ CONTRADICTS_S = 12.0
 STILL_IN_AIR = 0.1
 """Belief does not return while the probability of being in air is greater than this."""
 SETTLES_LAGS = 3.0
-"""A probe that has been in air is used once it has settled for so many lags: until then its sleeve is too far behind to tell a drift (this
-project's own choice)."""
+"""A probe that has been in air and agrees with the estimate is used once it has settled for so many lags: until then its sleeve is too far
+behind to tell a drift (this project's own choice)."""
 
 
 class Returning:
@@ -283,10 +283,12 @@ class Returning:
             self._agrees_since_t_s = t_s
         if self._agrees_since_t_s is not None and t_s - self._agrees_since_t_s >= AGREE_S:
             why = f"within {near:.2g} C of the estimate for {AGREE_S:.0f} s"
-            return Verdict(True, _used_from(histories, self._agrees_since_t_s), why, off_c=off)
+            settled_t_s = self._agrees_since_t_s + SETTLES_LAGS * histories.air.lag_s
+            since_t_s = _back_since(histories, min(settled_t_s, histories.air.t))
+            return Verdict(True, since_t_s, why, off_c=off)
         if t_s - self._liquid_since_t_s >= STEADY_S and not (beside_better or barred):
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
-            return Verdict(True, _used_from(histories, self._liquid_since_t_s), why, off_c=off)
+            return Verdict(True, _back_since(histories, self._liquid_since_t_s), why, off_c=off)
         return None
 
     def _after_silence(self, t_s: float, histories: Histories, liquid_c: float, liquid_sd_c: float) -> Verdict | None:
@@ -303,11 +305,9 @@ class Returning:
         return Verdict(True, histories.since_t_s, why, liquid_moved=True, off_c=off)
 
 
-def _used_from(histories: Histories, since_t_s: float) -> float:
-    """A probe that gave no readings for a while but was not in air is used from its first reading on, one that was once it has settled."""
-    if not histories.was_out:
-        return histories.since_t_s
-    return min(since_t_s + SETTLES_LAGS * histories.air.lag_s, histories.air.t)
+def _back_since(histories: Histories, since_t_s: float) -> float:
+    """A probe that gave no readings for a while but was not in air is used from its first reading on."""
+    return since_t_s if histories.was_out else histories.since_t_s
 
 
 class ProbeTrust:

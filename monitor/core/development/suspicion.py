@@ -98,6 +98,8 @@ VOTE_S = 9.0
 """What the curve said last speaks for so long against the model of a probe in air, which knows but one way of hanging there."""
 ODD_BEFORE_S = 6.0
 """What was odd for so long before that was believed, and may have been no liquid either (this project's own choice)."""
+SETTLED_S = 30.0
+"""What was odd sooner after the probe was first believed is its settling: no calm moment before it tells a curve from it."""
 STAYED_AHEAD, STAYED_LOOKS = 2.0, 10
 """Where the curve has said so many times running that a liquid that has moved is exp(2) times likelier, air is ruled out (this project's
 own choice)."""
@@ -224,7 +226,8 @@ class Suspicion:
                 return verdict
         airless = replay.rivalries.newest_kinds == LIQUID_KINDS and t_s - self._airless_t_s > AIRLESS_S
         lasted = t_s - self._opened_t_s
-        doubted = t_s - self._looked_t_s < VOTE_S and self._ahead > 0.0
+        settled = self._opened_t_s - replay.first_belief_t_s > SETTLED_S
+        doubted = settled and t_s - self._looked_t_s < VOTE_S and self._ahead > 0.0
         calm = replay.moment.bank.weight("calm") > CALM_AGAIN and air < AIR_GONE and not doubted
         if airless or (lasted > RIVALRY_S[0] and calm) or lasted > RIVALRY_S[1]:
             replay.end_rivalry(t_s)

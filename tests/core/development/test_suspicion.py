@@ -297,6 +297,22 @@ def test_rivals_run_on_while_the_curve_says_that_it_may_have_been_lifted(
     assert looked(settled, 0.95, 0.002, 200) == ends
 
 
+def test_what_was_odd_while_the_probe_settled_keeps_no_rivals_running(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Believed at 2 s, odd at 30: no calm moment before that tells the curve from the probe's settling."""
+    curve(monkeypatch, 1.0)
+    watched = Watched()
+    watched.settled(0, 30, 20.0)
+    judge, replay = Suspicion(), watched.replay
+    judge.judge(watched.trust(), at(30.0, 20.0), 9.0, replay)
+    replay.now_t_s = 200.0  # the start is not computed again any more
+    for t in range(31, 52):
+        replay.moment.bank.weights = [0.95, *[0.012] * 4, 0.002]
+        judge.judge(watched.trust(), at(float(t), 21.0), 0.0, replay)
+        if not replay.moment.bank.mixing:
+            break
+    assert not replay.moment.bank.mixing
+
+
 @pytest.mark.parametrize(("ahead", "most"), [(-2.0, 1.0 / (1.0 + math.exp(2.0))), (2.0, 0.9)])
 def test_air_is_no_likelier_than_the_curve_has_it(settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, most: float) -> None:
     """Seen on the weights behind a look; they still make up one."""
