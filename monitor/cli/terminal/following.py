@@ -181,7 +181,7 @@ class Following:
         """Be told of the session from now on, and catch up with what was missed."""
         answer = link.ask({"verb": "follow", "session": self._session}) if answer is None else answer
         self._heard()
-        if not answer.get("ok") or answer.get("session") != self._session:
+        if not answer.get("ok"):
             self._catch_up()
             self._end(f"session {self._session} does not run any more")
             link.close()

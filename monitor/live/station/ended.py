@@ -58,9 +58,8 @@ def session_names(folder: Path) -> list[str]:
 
 
 def ids_named(name: str, ids: Iterable[str]) -> list[str]:
-    """The ids that a person means by this name: the whole one, else each that ends so. None by an empty name."""
-    known = list(ids)
-    return [name] if name in known else [session for session in known if name and session.endswith(name)]
+    """The ids that a person means by this name: each that ends so, of a whole id that one alone. None by an empty name."""
+    return [session for session in ids if name and session.endswith(name)]
 
 
 def read_session(folder: Path, session: str) -> Ended | None:

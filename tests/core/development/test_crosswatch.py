@@ -10,6 +10,7 @@ import pytest
 
 from monitor.core.development.beliefs import Vessel
 from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, after_look, disagreement
+from monitor.core.development.rate import rate
 from monitor.core.probes.readings import EXCHANGED
 from tests.core.development.scenes import BATH, DEVELOPER, LAW, Watched
 
@@ -204,6 +205,8 @@ def test_a_probe_that_is_likelier_wrong_than_right_counts_in_part() -> None:
     assert [(c.probe, c.believed, c.loss) for c in told] == [("jug", True, False)]
     assert odd.estimator.done(0, 239.0).done_ref_s > calm.done(0, 239.0).done_ref_s + 5.0
     assert odd.estimator.end(0, 480.0, 239.0).end_t_s < calm.end(0, 480.0, 239.0).end_t_s - 20.0
+    left_s = (480.0 - odd.estimator.done(0, 239.0).done_ref_s) / rate(LAW, known.celsius)
+    assert odd.estimator.end(0, 480.0, 239.0).end_t_s == pytest.approx(239.0 + left_s, abs=2.0)
     assert odd.estimator.end(0, 480.0, 239.0).sd_s > calm.end(0, 480.0, 239.0).sd_s
 
 
