@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from monitor.core.development.crosswatch import (
     HOPELESS_LOG,
     LEAST_OFF_C,
     PAIR_S,
+    SETTLED_LAGS,
     Disagreement,
     Pair,
     disagreement,
@@ -33,8 +34,6 @@ from monitor.review.numbers import RecordedProbe
 
 Array = NDArray[np.float64]
 
-SETTLED_LAGS = 5.0
-"""So many lags of its probe after the begin, what it says is the developer's (as live has it)."""
 FITS = 9.0
 """Mean square in standard deviations that an explanation may leave: what leaves more is none, as of a probe that was lifted out (this
 project's own choice)."""
@@ -90,7 +89,7 @@ def beside_bath(journal: Journal, facts: Mapping[str, RecordedProbe], begin_s: f
     apart_c = math.fsum(p.developer_c - p.bath_c for p in pairs) / len(pairs)
     whole = BathsWord(developer.probe, bath.probe, begin_s, end_s, 0.0, 0.0)
     if found.exchanged_ahead > EXCHANGED_AHEAD:
-        return BathsWord(developer.probe, bath.probe, begin_s, end_s, 0.0, 0.0, exchanged=True)
+        return replace(whole, exchanged=True)
     swapped = _in_part(whole, found.exchanged_ahead, apart_c, 0.0)
     if found.exchanged_ahead > 0.0 and abs(apart_c) > APART_C:
         return swapped
@@ -103,7 +102,7 @@ def _wrong(whole: BathsWord, found: Disagreement, first_s: float, probe_lag_s: f
     if found.misfit > FITS:
         return whole
     since_s = whole.since_s if found.since_t_s <= first_s else found.since_t_s + probe_lag_s
-    stretch = BathsWord(whole.probe, whole.bath, since_s, whole.until_s, 0.0, 0.0, drifts=found.cause == "drift")
+    stretch = replace(whole, since_s=since_s, drifts=found.cause == "drift")
     return _in_part(stretch, found.ahead, found.off_c, found.off_sd_c * math.sqrt(max(found.misfit, 1.0) * max(alike, 1.0)))
 
 
@@ -115,8 +114,7 @@ def _in_part(word: BathsWord, ahead: float, off_c: float, off_sd_c: float) -> Ba
     share = 1.0 / (1.0 + math.exp(-TEMPERED * min(ahead, 50.0)))
     moves = share > MOVES and abs(off_c) > LEAST_OFF_C
     doubt_c = math.sqrt(share * (1.0 - share) * off_c**2 + share * off_sd_c**2)
-    moved_c = share * off_c if moves else 0.0
-    return BathsWord(word.probe, word.bath, word.since_s, word.until_s, moved_c, doubt_c, word.drifts)
+    return replace(word, moved_c=share * off_c if moves else 0.0, doubt_c=doubt_c)
 
 
 def _vessel_lag(journal: Journal) -> tuple[float, float] | None:

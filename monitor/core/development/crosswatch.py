@@ -47,6 +47,8 @@ WATCH_BATH_S = 10.0
 WATCHED_S = 240.0
 PAIR_S = 4.0
 """Every 10 s the last four minutes are weighed, in means over 4 s."""
+SETTLED_LAGS = 5.0
+"""So many lags of its probe after the begin, what it says is the developer's (this project's own choice)."""
 WRONG_AHEAD = 7.0
 EXCHANGED_AHEAD = 5.0
 LAG_AHEAD = 6.0
@@ -151,7 +153,7 @@ class BathWatch:
         following = replay.following
         followed = following is not None and following.probe == probe.name
         since_t_s = following.since_t_s if followed and following is not None else replay.first_belief_t_s
-        since_t_s = max(since_t_s + 5.0 * probe.lag_s, replay.now_t_s - WATCHED_S)
+        since_t_s = max(since_t_s + SETTLED_LAGS * probe.lag_s, replay.now_t_s - WATCHED_S)
         pairs = _pairs(replay, probe, bath, since_t_s)
         found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
         self._nothing_doubted()
