@@ -137,12 +137,12 @@ def excursion(
 ) -> Excursion | None:
     """The excursion of `probe` that began to look odd at one of `starts_t_s` and is over by `t_s`, if there is one. `liquid`: what its
     readings make of the liquid now, C, and the variance of that."""
-    heard = [r for r in replay.readings if r.probe == probe]
     for since_t_s in starts_t_s:
         before = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None)
         if before is None or before.drift != "liquid" or before.attach or before.probe != probe:
             continue
-        found = _since(before, [r for r in heard if r.t_s > before.t], lag_s, t_s, liquid)
+        heard = [r for r in replay.readings if r.t_s > before.t and r.probe == probe]
+        found = _since(before, heard, lag_s, t_s, liquid)
         if found is not None:
             return found
     return None

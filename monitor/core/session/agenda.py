@@ -5,8 +5,8 @@ comes first. Pure; `monitor.core.session.session` carries it out. Tests: tests/c
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
+from operator import attrgetter
+from typing import Literal, NamedTuple
 
 from monitor.core.session.runs import Run
 
@@ -24,8 +24,7 @@ MOMENTS: frozenset[What] = frozenset({
 """What moves a session on; the rest repeats, or looks after something."""
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(NamedTuple):
     """One thing that is due at `at_s`. `run`: for whom, None where it concerns the session."""
 
     at_s: float
@@ -35,4 +34,4 @@ class Due:
 
 def first(due: Iterator[Due]) -> Due | None:
     """The one that comes first."""
-    return min(due, key=lambda d: d.at_s, default=None)
+    return min(due, key=attrgetter("at_s"), default=None)
