@@ -39,6 +39,9 @@ AIR_SD_C = 8.0
 LEAST_READINGS = 10
 LEAST_LOG_SD = 0.03
 """Fewer readings tell nothing; a lag is never known better than this (the sheath is no exact first-order lag)."""
+SHEATH = 0.003
+"""By so much of the way, as a standard deviation, a sheath is no exact first-order lag, nor a wall an exact transient (tuned on this
+project's own liquids)."""
 SLOPE_SD_C_PER_S = 0.012
 """Of the liquid's slow slope: wide, so that a steep drift is not taken for a longer lag (tuned on this project's own liquids)."""
 CALM_TRANSIENT_SD, WALL_TRANSIENT_SD = 0.001, 0.03
@@ -71,8 +74,10 @@ def settled(
     deviation of its logarithm; `variance`: of one reading, C^2; `poured_t_s`: when the developer was poured in, where that lies among
     them (else about the first). None where there are too few, where they hardly move or only later, or where no
     settling comes near them."""
-    if len(readings) < LEAST_READINGS or _settles_by(readings) < LEAST_MOVE_C:
+    move_c = _settles_by(readings) if len(readings) >= LEAST_READINGS else 0.0
+    if move_c < LEAST_MOVE_C:
         return None
+    variance += (SHEATH * move_c) ** 2
     since = readings[0][0] if poured_t_s is None else poured_t_s
     first = [(t, z) for t, z in readings if since <= t <= since + LONGEST_DRY_S + BEGINS_S]
     if len(first) >= LEAST_READINGS and _settles_by(first) < BEGINS_C:

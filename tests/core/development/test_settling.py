@@ -69,6 +69,23 @@ def test_moments_of_wetting_that_cannot_come_near_are_left_out_and_change_no_bit
     assert few <= (weighed - few) * (1.0 if from_c == 20.8 else 0.8)
 
 
+@pytest.mark.parametrize("wall_s", [15.0, 25.0, 40.0])
+def test_a_sheath_with_a_chip_inside_and_a_wall_that_warms_are_a_settling_too(wall_s: float) -> None:
+    """Two lags in a row and a transient of another time constant, over 10 C: what the curve leaves is more than the readings' noise."""
+    rng, sheath_c, chip_c, rows = random.Random(3), 8.0, 8.0, []
+    for step in range(106 * 10):
+        t = step / 10.0
+        if step % 10 == 0:
+            rows.append((t, round((chip_c + rng.gauss(0.0, 0.02)) * 16.0) / 16.0))
+        liquid_c = 18.3 + 1.3 * math.exp(-max(t - 30.0, 0.0) / wall_s)
+        sheath_c += (liquid_c - sheath_c) * 0.1 / 6.5 if t >= 37.7 else 0.0
+        chip_c += (sheath_c - chip_c) * 0.1 / 1.5
+    found = settled(rows, 8.0, 0.6, 0.03**2, 30.0)
+    assert found is not None
+    assert found.was_dry
+    assert found.wet_t_s == pytest.approx(38.7, abs=1.5)
+
+
 def test_a_pouring_in_among_the_readings_is_where_wetting_is_looked_for() -> None:
     """Half a minute of tank air, developer poured at 30 s, at the probe at 36 s."""
     found = settled(readings(8.0, wet_s=36.0, seconds=106), 8.0, 0.6, VARIANCE, 30.0)
