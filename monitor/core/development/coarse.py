@@ -23,6 +23,9 @@ LEAST_VAR = 1e-6
 """No code measures better, C^2."""
 ROUNDED_VAR = QUANTUM_C**2 / 12.0
 """A decimal step rounded into sixteenths lies so far off its place (reports of users of such clones, no source)."""
+STUCK_READINGS, STUCK_LEAP_C, STUCK_LEAP_S = 8, 2.5 * QUANTUM_C, 3.0
+"""A code of a fine register that stood for so many readings, and then leapt by this within so long, was an old one (this project's own
+choice): a probe that moves through its lag shows the codes between."""
 EDGE_SHARE = 0.125
 """Standard deviation, as a share of a coarse step, with which the edge between two codes is known to be the probe's temperature when the
 code changes (this project's own choice)."""
@@ -84,10 +87,11 @@ class Point:
 
 def points(readings: Sequence[tuple[float, float]], step_c: float, noise: float) -> list[Point]:
     """What readings (t s, C; rising in time) of one probe measure: each its own value; with a coarse step an edge halfway between two
-    readings whose codes differ by one step, and one value for each stretch of one code, in its middle; the newest stretch at its end."""
+    readings whose codes differ by one step, and one value for each stretch of one code, in its middle; the newest stretch at its end. An
+    old value that a fine register has repeated until it leapt is left out."""
     within = noise + step_c * step_c / 12.0
     if step_c <= QUANTUM_C:
-        return [Point(t, z, within) for t, z in readings]
+        return [Point(t, z, within) for t, z in _not_stuck(readings)]
     at_an_edge = noise + (EDGE_SHARE * step_c) ** 2
     found: list[Point] = []
     since_s, before_s, before_c = readings[0][0], *readings[0]
@@ -100,3 +104,19 @@ def points(readings: Sequence[tuple[float, float]], step_c: float, noise: float)
             since_s = t
         before_s, before_c = t, z
     return [*found, Point(before_s, before_c, within)]
+
+
+def _not_stuck(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Without the repetitions of an old value. Of each the first reading stays."""
+    kept: list[tuple[float, float]] = []
+    same = 0
+    for before, now in zip([readings[0], *readings], readings, strict=False):
+        if now[1] == before[1]:
+            same += 1
+        else:
+            leapt = abs(now[1] - before[1]) >= STUCK_LEAP_C and now[0] - before[0] <= STUCK_LEAP_S
+            if leapt and same >= STUCK_READINGS:
+                del kept[1 - same :]
+            same = 1
+        kept.append(now)
+    return kept

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 from monitor.core.development.beliefs import TrustChange
 from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, liquid_step
+from monitor.core.development.lifting import STIRRED_C
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import ProbeTrust
 from monitor.core.development.replay import GoodReading, Replay
@@ -36,8 +37,14 @@ EDGE_C, EDGE_SDS = 0.12, 3.0
 """Closer to the line than this, or than so many standard deviations, they were in the liquid."""
 BEFORE_S = 3.0
 """The readings of so long before the first one that is off are left out too: the chip follows its sleeve a little late."""
-MOVED_SD_C = 1.2
-"""Where a liquid that was moved twice would be: standard deviation about the line (`STIRRED_C` in `lifting`)."""
+MOVED_SD_C = STIRRED_C[0][0]
+"""Where a liquid that was moved twice would be: standard deviation about the line."""
+AWAY_SD_C = 5.0
+"""How far the readings go where something passes the probe, or where it hangs in air: standard deviation (this project's own choice)."""
+SLOPE_MISFIT_C_PER_S = 0.001
+"""What passes leaves something in the slope, too (this project's own choice)."""
+LINE_SD_C = 0.5
+"""What is less certain than this is no line that could be met again (this project's own choice)."""
 PRIOR = 2.0
 """How many times likelier something passes the probe than that a liquid is moved twice within minutes (this project's own choice)."""
 SURE = 0.7
@@ -63,6 +70,18 @@ class Excursion:
     probability: float
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the readings make of the liquid now: C and C/s, with variances and covariance. Of the slope nothing where its variance is
+    infinite."""
+
+    celsius: float
+    variance: float
+    slope_c_per_s: float = 0.0
+    slope_variance: float = math.inf
+    covariance: float = 0.0
+
+
 class LookingBack:
     """Asks every few seconds whether something has passed the followed probe, and sets it aside. An estimator has one."""
 
@@ -85,7 +104,12 @@ class LookingBack:
         if t_s < self._looked_t_s + LOOK_EVERY_S or replay.settling or odd or not probe.register.known:
             return []
         self._looked_t_s = t_s
-        liquid = replay.mean.x[T], replay.mean.c[T][T]
+        x, c = replay.mean.x, replay.mean.c
+        slope_var = c[SLOPE][SLOPE] + 2.0 * c[SLOPE][TRANSIENT] + c[TRANSIENT][TRANSIENT]
+        liquid = Seen(x[T], c[T][T], x[SLOPE] + x[TRANSIENT], slope_var, c[T][SLOPE] + c[T][TRANSIENT])
+        following = replay.following
+        if following is not None and following.different and following.since_t_s > t_s - LOOK_BACK_S:
+            liquid = Seen(x[T], c[T][T])  # a probe that has come back from elsewhere is still settling, and tells no slope
         found = excursion(replay, name, probe.model.lag_s, t_s, replay.rivalries.starts(t_s - LOOK_BACK_S), liquid)
         if found is None:
             self._note_shift(replay, probe.model.lag_s)
@@ -100,7 +124,7 @@ class LookingBack:
             return None
         self._looked_t_s = t_s
         newest = [r.celsius for r in replay.readings if r.probe == probe.model.name and r.t_s > t_s - BACK_S]
-        liquid = math.fsum(newest) / len(newest), replay.moment.reading_variance / len(newest)
+        liquid = Seen(math.fsum(newest) / len(newest), replay.moment.reading_variance / len(newest))
         return excursion(replay, probe.model.name, probe.model.lag_s, t_s, [odd_t_s], liquid)
 
     def _note_shift(self, replay: Replay, lag_s: float) -> None:
@@ -133,10 +157,9 @@ def set_aside(found: Excursion, replay: Replay, probe: str, source: Source) -> l
 
 
 def excursion(
-    replay: Replay, probe: str, lag_s: float, t_s: float, starts_t_s: Sequence[float], liquid: tuple[float, float]
+    replay: Replay, probe: str, lag_s: float, t_s: float, starts_t_s: Sequence[float], liquid: Seen
 ) -> Excursion | None:
-    """The excursion of `probe` that began to look odd at one of `starts_t_s` and is over by `t_s`, if there is one. `liquid`: what its
-    readings make of the liquid now, C, and the variance of that."""
+    """The excursion of `probe` that began to look odd at one of `starts_t_s` and is over by `t_s`, if there is one. `liquid`: now."""
     for since_t_s in starts_t_s:
         before = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None)
         if before is None or before.drift != "liquid" or before.attach or before.probe != probe:
@@ -148,26 +171,35 @@ def excursion(
     return None
 
 
-def _since(before: Moment, heard: list[GoodReading], lag_s: float, t_s: float, liquid: tuple[float, float]) -> Excursion | None:
+def _since(before: Moment, heard: list[GoodReading], lag_s: float, t_s: float, liquid: Seen) -> Excursion | None:
     line = _Line(before, lag_s)
     offs = [(r.t_s, r.celsius - line.probe_at(r.t_s)) for r in heard]
     noise = before.reading_variance
     edge_c = max(EDGE_C, before.step_c)
     out = [(t, off) for t, off in offs if abs(off) > edge_c and abs(off) > EDGE_SDS * math.sqrt(noise + line.variance(t))]
-    if not out or t_s - out[-1][0] < BACK_S:
+    if not out or t_s - out[-1][0] < BACK_S or line.variance(t_s) > LINE_SD_C**2:
         return None
     until_t_s = next((t for t, _ in offs if t > out[-1][0]), math.inf)
     off_c = max((off for _, off in out), key=abs)
     if abs(off_c) < max(OFF_C, OFF_STEPS * before.step_c, OFF_SDS * math.sqrt(noise + line.variance(t_s))):
         return None
-    var = line.variance(t_s) + liquid[1] + MISFIT_SD_C**2
-    apart = liquid[0] - line.at(t_s)
+    apart, var = line.apart(t_s, liquid)
     moved = var + MOVED_SD_C**2
-    odds = PRIOR * math.sqrt(moved / var) * math.exp(-0.5 * apart * apart * (1.0 / var - 1.0 / moved))
+    odds = PRIOR * _by_size(off_c) * math.sqrt(moved / var) * math.exp(-0.5 * apart * apart * (1.0 / var - 1.0 / moved))
     probability = odds / (1.0 + odds)
     if probability < SURE:
         return None
     return Excursion(max(out[0][0] - BEFORE_S, heard[0].t_s), until_t_s, off_c, probability)
+
+
+def _by_size(off_c: float) -> float:
+    """How many times likelier readings go so far where something passes than where water is stirred in; 1 for the least."""
+
+    def odds(c: float) -> float:
+        stirred = math.fsum(share / sd * math.exp(-0.5 * (c / sd) ** 2) for sd, share in STIRRED_C)
+        return math.exp(-0.5 * (c / AWAY_SD_C) ** 2) / stirred
+
+    return odds(off_c) / odds(0.0)
 
 
 class _Line:
@@ -187,6 +219,21 @@ class _Line:
         step = liquid_step(t_s - self._t_s, self._lag_s)
         t, s, u, p, _ = self._track.x
         return step.p_probe * p + step.p_liquid * t + step.p_slope * s + step.p_transient * u
+
+    def apart(self, t_s: float, liquid: Seen) -> tuple[float, float]:
+        """How far the liquid is from the line, C, and the variance of that, C^2, where it has its slope: a line that met the liquid because
+        it rose on and on is not met."""
+        apart, var = liquid.celsius - self.at(t_s), self.variance(t_s) + liquid.variance + MISFIT_SD_C**2
+        if math.isinf(liquid.slope_variance):
+            return apart, var
+        h, x, c = t_s - self._t_s, self._track.x, self._track.c
+        step = liquid_step(h, self._lag_s)
+        b, d = step.by_transient, step.transient_keep
+        slope_var = c[SLOPE][SLOPE] + 2.0 * d * c[SLOPE][TRANSIENT] + d * d * c[TRANSIENT][TRANSIENT] + NOISES["calm"].slope * h
+        both = c[T][SLOPE] + h * c[SLOPE][SLOPE] + b * c[SLOPE][TRANSIENT] + NOISES["calm"].slope * h * h / 2.0
+        both += d * (c[T][TRANSIENT] + h * c[SLOPE][TRANSIENT] + b * c[TRANSIENT][TRANSIENT]) + liquid.covariance
+        share = both / (slope_var + liquid.slope_variance + SLOPE_MISFIT_C_PER_S**2)
+        return apart - share * (liquid.slope_c_per_s - x[SLOPE] - d * x[TRANSIENT]), max(var - share * both, liquid.variance)
 
     def variance(self, t_s: float) -> float:
         """Of the liquid, C^2."""

@@ -75,6 +75,17 @@ def test_a_stretch_of_one_code_is_one_point_and_a_change_is_an_edge() -> None:
     assert [(p.t_s, p.celsius) for p in points(readings, 0.0625, 0.0)] == readings
 
 
+def test_an_old_value_that_is_repeated_until_it_leaps_measures_nothing() -> None:
+    """Its first reading stays. A code that moves on by two steps, that leaps after fewer readings or after a silence, stands."""
+    old = [(float(t), 20.0) for t in range(10)]
+    leaps = {after_s: points([*old, (9.0 + after_s, 19.8125)], 0.0625, 0.0) for after_s in (1.0, 3.0, 4.0)}
+    assert [(p.t_s, p.celsius) for p in leaps[1.0]] == [(0.0, 20.0), (10.0, 19.8125)]
+    assert [len(found) for found in leaps.values()] == [2, 2, 11]
+    assert len(points([*old, (10.0, 19.875)], 0.0625, 0.0)) == 11
+    assert len(points([*old[3:], (10.0, 19.8125)], 0.0625, 0.0)) == 8
+    assert len(points([*old, (10.0, 19.8125), *((t + 11.0, z - 0.5) for t, z in old)], 0.0625, 0.0)) == 12
+
+
 # The estimator
 
 

@@ -9,10 +9,15 @@ from collections.abc import Callable
 import pytest
 
 from monitor.core.development.beliefs import ProbeModel
+from monitor.core.development.excursion import Seen
+from monitor.core.development.excursion import _since as excursion_since
+from monitor.core.development.filter import SLOPE
 from monitor.core.development.histories import lifted
 from monitor.core.development.lifting import Lifting
 from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.rate import Coefficient
+from monitor.core.development.replay import GoodReading
+from tests.benchmarks.liquids import FAMILIES, develop
 from tests.core.development.scenes import Watched
 
 LAW = Coefficient(20.0, 2.5, 0.0, (16.0, 24.0))
@@ -71,6 +76,40 @@ def test_a_liquid_that_stays_elsewhere_has_moved(stays_c: float) -> None:
     watched = play(moved)
     assert [c for c in watched.changes[1:] if "line" in c.why] == []
     assert watched.estimator.temperature(259.0).celsius == pytest.approx(20.0 + stays_c, abs=0.15)
+
+
+def test_a_line_that_rises_until_it_meets_the_liquid_is_not_met_again() -> None:
+    """A probe settles, then warm water is stirred in. The line of before, whose slope was not well known yet, has come up to the liquid a
+    minute later; but the liquid does not rise. All of it counts."""
+    came = develop(FAMILIES["settling"](random.Random("settling 179")), random.Random(179))
+    assert [c.why for c in came.changes] == ["3 good readings"]
+    assert abs(came.counted_percent) < 0.1
+
+
+def test_a_line_that_is_not_known_is_not_met_again() -> None:
+    """In a degree's doubt after a minute: whatever the liquid is then, it may be on it by chance."""
+    watched = play(passing, 150)
+    before = next(s for s in reversed(watched.replay.snapshots) if s.t < OUT_S - 10.0).copy()
+    times = range(int(before.t) + 1, 231)
+    heard = [GoodReading(t, PROBE.name, "developer", 20.0 + (6.0 if OUT_S <= t < BACK_S else 0.0)) for t in times]
+    found = {}
+    for slope_sd in (0.001, 0.01):
+        before.bank.tracks[0].c[SLOPE][SLOPE] = slope_sd**2
+        found[slope_sd] = excursion_since(before, heard, PROBE.lag_s, 230.0, Seen(20.0, 0.01**2))
+    assert found[0.001] is not None
+    assert found[0.01] is None
+
+
+@pytest.mark.parametrize(("off_c", "doubt"), [(0.5, 0.05), (3.0, 0.02), (8.0, 0.001)])
+def test_the_further_it_went_the_less_it_was_the_liquid(off_c: float, doubt: float) -> None:
+    """Water that is stirred in makes a degree or two; what hangs in air is off by ten."""
+    watched = play(lambda _: 20.0, 150)
+    before = next(s for s in reversed(watched.replay.snapshots) if s.t < OUT_S - 10.0)
+    times = range(int(before.t) + 1, 231)
+    heard = [GoodReading(t, PROBE.name, "developer", 20.0 + (off_c if OUT_S <= t < BACK_S else 0.0)) for t in times]
+    found = excursion_since(before, heard, PROBE.lag_s, 230.0, Seen(20.0, 0.01**2))
+    assert found is not None
+    assert 1.0 - found.probability < doubt
 
 
 def interrupted(odd_t_s: float | None) -> Watched:
