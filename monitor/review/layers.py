@@ -3,7 +3,8 @@
 Live cannot know it at the first leap and takes it for a doubt (`monitor/core/development/excursion.py`). With hindsight the leaps stand
 beside each other: where they go one way, about as far, and come by the clock, at multiples of one time since the begin, hands that mix
 have made them, and what each took back is what the probe had gone away from the whole since the one before. Water that is added to keep
-the temperature comes when a thermometer asks for it; then, and where there is but one leap, nothing is decided and live's doubt stays.
+the temperature comes when a thermometer asks for it; then, and where there is but one leap, nothing is decided and a doubt stays, as
+live has it.
 Tests: tests/review/test_layers.py, figures: tests/benchmarks/bench_doubt.py (`--review`, "strata").
 """
 
@@ -16,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.core.development.excursion import GREATEST_SHIFT_C, LAYERED_AGAIN, LEAST_SHIFT_C
+from monitor.core.development.crosswatch import SETTLED_LAGS
+from monitor.core.development.excursion import GREATEST_SHIFT_C, LAYERED_AGAIN, LAYERED_ONCE, LAYERED_SHARE, LEAST_SHIFT_C
 from monitor.core.development.replay import RERUN_S
 from monitor.core.probes.classify import STALE_S
 from monitor.review.smoother import Measurement
@@ -47,10 +49,12 @@ class Layers:
 
     mixed_s: tuple[float, ...] = ()
     leaps_c: tuple[float, ...] = ()
+    doubt_c: float = 0.0
+    """By how much the probe may have been off all the time, where something leapt and it is not known what: standard deviation, C."""
 
     def off(self, times: Array) -> tuple[Array, Array]:
         """By how much the probe is off the whole at these moments: mean and standard deviation, C."""
-        mean, sd = np.zeros(len(times)), np.zeros(len(times))
+        mean, sd = np.zeros(len(times)), np.full(len(times), self.doubt_c)
         if len(self.mixed_s) < 2:
             return mean, sd
         ends = (*self.mixed_s[1:], 2.0 * self.mixed_s[-1] - self.mixed_s[-2])
@@ -76,7 +80,15 @@ def layers(measured: Sequence[Measurement], lag_s: float, begin_s: float, end_s:
     if len(measured) < FEWEST_READINGS:
         return Layers()
     noise_c = float(np.median([m.sd_c for m in measured]))
-    return _by_the_clock(times, values, lag_s, noise_c, begin_s, end_s)
+    found = _by_the_clock(times, values, lag_s, noise_c, begin_s, end_s)
+    if found.mixed_s:
+        return found
+    settled_s = begin_s + max(RERUN_S[-1], SETTLED_LAGS * lag_s)
+    tried_s = times[(times > settled_s) & (times < min(end_s, float(times[-1])) - AFTER_S)]
+    leaps_c = [by for _, by in _leaps(times, values, tried_s.tolist(), lag_s, noise_c)]
+    if not leaps_c:
+        return found
+    return Layers(doubt_c=LAYERED_SHARE * math.sqrt(LAYERED_ONCE * math.fsum(by * by for by in leaps_c) / len(leaps_c)))
 
 
 def _leaps(times: Array, values: Array, tried_s: Sequence[float], lag_s: float, noise_c: float) -> list[tuple[float, float]]:

@@ -146,21 +146,22 @@ class Estimator:
     def _most_trusted(self) -> ProbeTrust | None:
         return next((p for p in self._ladder_order if p.believed), None)
 
-    def _resettle(self, since_t_s: float, off_c: float = 0.0) -> None:
-        """Follow the best source there is, from `since_t_s` on. `off_c`: how far it is from what was believed."""
+    def _resettle(self, since_t_s: float, off_c: float = 0.0, moved_c: tuple[float, float] = (0.0, 0.0)) -> None:
+        """Follow the best source there is, from `since_t_s` on. `off_c`: how far it is from what was believed; `moved_c`: by how much the
+        liquid was warmer than that all the time."""
         self._source, segment = self._best_source(since_t_s)
         self._bath_watch.forget()
         current = self._replay.following
         if current is not None and (current.drift, current.probe) == (segment.drift, segment.probe):
             return
-        self._replay.switch(replace(segment, different=segment.drift == "liquid" and current is not None, off_c=off_c))
+        self._replay.switch(replace(segment, different=segment.drift == "liquid" and current is not None, off_c=off_c, moved_c=moved_c))
 
     def _change(self, probe: str, verdict: Verdict, loss: bool) -> list[TrustChange]:
         return [TrustChange(probe, verdict.believed, verdict.why, verdict.since_t_s, self._source, loss)]
 
     def _lose(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
         probe.disbelieve(verdict)
-        self._resettle(verdict.since_t_s)
+        self._resettle(verdict.since_t_s, moved_c=verdict.moved_c)
         return self._change(probe.model.name, verdict, loss=True)
 
     def _gain(self, probe: ProbeTrust, verdict: Verdict, t_s: float) -> list[TrustChange]:
@@ -280,8 +281,8 @@ class Estimator:
         vessel, ambient = self._beliefs.vessel, self._ambient
         if vessel is None or ambient is None or ambient.role != "bath" or probe.model.role != "developer" or not self._ambient_known():
             return None
-        if self._replay.settling or not self._bath_watch.due(t_s):
-            return None
+        if not self._replay.keys or self._replay.settling or not self._bath_watch.due(t_s):
+            return None  # before the begin it may hang anywhere
         return self._bath_watch.look(self._replay, probe.model, ambient, vessel)
 
     def _exchange(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
@@ -339,12 +340,17 @@ class Estimator:
         return self._bath_watch.moved_c if self._replay.keys else 0.0
 
     def _moved_ref_s(self, key: Key, ahead: float, celsius: float) -> float:
-        """What has been done more `ahead` seconds from now, if the liquid is warmer than its probe says (`BathWatch.moved_c`)."""
-        doubted_s = self._replay.moment.t + ahead - max(self._bath_watch.doubted_since_t_s, key.begin_t_s)
-        moved_c = self._moved_c()
-        if moved_c == 0.0 or doubted_s <= 0.0:
-            return 0.0
-        return doubted_s * (rate(key.law, celsius + moved_c) - rate(key.law, celsius))
+        """What has been done more `ahead` seconds from now, if the liquid is warmer than its probe says (`BathWatch.moved_c`), or the
+        whole than the layer that it hangs in."""
+        until_t_s = self._replay.moment.t + ahead
+        doubted_s = until_t_s - max(self._bath_watch.doubted_since_t_s, key.begin_t_s)
+        moved_c, layered_c = self._moved_c(), self._looking_back.layered_c(key.begin_t_s)
+        more = 0.0
+        if moved_c != 0.0 and doubted_s > 0.0:
+            more += doubted_s * (rate(key.law, celsius + moved_c) - rate(key.law, celsius))
+        if layered_c != 0.0 and until_t_s > key.begin_t_s:
+            more += (until_t_s - key.begin_t_s) * (rate(key.law, celsius + layered_c) - rate(key.law, celsius))
+        return more
 
     def _sd(self, key: Key, track: Track, counted: bool, start: float, ahead: float, celsius: float) -> float:
         number = key.number if counted else None
@@ -393,7 +399,7 @@ class Estimator:
         counted = known.number in moment.bases
         start = 0.0 if counted else max(known.begin_t_s - moment.t, 0.0)
         missing = target_ref_s - (track.counts[known.number].done if counted else 0.0)
-        moved_c = self._moved_c()
+        moved_c = self._moved_c() + self._looking_back.layered_c(known.begin_t_s)
         if moved_c != 0.0:
             missing = max(missing - self._moved_ref_s(known, 0.0, at(0.0)), 0.0)
             followed, at = at, lambda ahead: followed(ahead) + moved_c

@@ -57,7 +57,10 @@ LEAST_SHIFT_C, SHIFT_SDS, GREATEST_SHIFT_C = 0.07, 1.0, 0.6
 water poured in. Between them it may be layers that were mixed (tuned on this project's own liquids)."""
 LAYERED_ONCE, LAYERED_AGAIN, LAYERED_SHARE = 0.4, 0.9, 0.8
 """How likely it is layers, where that was seen once or in both directions, and where it was seen again; and which share of such a shift
-the probe was off, on average from one mixing to the next (this project's own choice)."""
+the probe was off, root mean square from one mixing to the next (this project's own choice)."""
+LAYERED_MEAN, LAYERED_SD_C = 0.4, 0.09
+"""Which share of it the probe was off on average: layers part about evenly, and half a minute of their parting is in the shift too;
+and how well the line must have been known by then for the mean to move, standard deviation (tuned on this project's own liquids)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,20 +85,42 @@ class Seen:
     covariance: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class _Shift:
+    """Since then the liquid has gone on from elsewhere: by how much, and how well the line from before was known by then, C."""
+
+    t_s: float
+    by_c: float
+    sd_c: float
+
+
 class LookingBack:
     """Asks every few seconds whether something has passed the followed probe, and sets it aside. An estimator has one."""
 
     def __init__(self) -> None:
         self._looked_t_s = self._newest_t_s = 0.0
-        self._shifts: list[tuple[float, float]] = []
+        self._been_elsewhere = False
+        self._shifts: list[_Shift] = []
 
     def spread_c(self, since_t_s: float) -> float:
         """By how much the liquid about the probe may have been off the whole of it since then: standard deviation, C."""
-        shifts_c = [by for t, by in self._shifts if t >= since_t_s]
+        shifts_c, again = self._shifted_c(since_t_s)
         if not shifts_c:
             return 0.0
-        again = len(shifts_c) > 1 and all(by * shifts_c[0] > 0.0 for by in shifts_c)
         return LAYERED_SHARE * math.sqrt((LAYERED_AGAIN if again else LAYERED_ONCE) * math.fsum(by * by for by in shifts_c) / len(shifts_c))
+
+    def layered_c(self, since_t_s: float) -> float:
+        """By how much the whole was warmer than the liquid about the probe since then, on average, C; 0 unless layers have shown twice, and
+        where the probe has been elsewhere: it shifts, too, as it comes back."""
+        shifts_c, again = self._shifted_c(since_t_s, LAYERED_SD_C)
+        if not again or self._been_elsewhere:
+            return 0.0
+        return LAYERED_AGAIN * LAYERED_MEAN * math.fsum(shifts_c) / len(shifts_c)
+
+    def _shifted_c(self, since_t_s: float, sd_c: float = math.inf) -> tuple[list[float], bool]:
+        """The shifts since then that are known at least so well, and whether there are several, all the same way."""
+        shifts_c = [shift.by_c for shift in self._shifts if shift.t_s >= since_t_s and shift.sd_c <= sd_c]
+        return shifts_c, len(shifts_c) > 1 and all(by * shifts_c[0] > 0.0 for by in shifts_c)
 
     def look(self, probe: ProbeTrust, t_s: float, replay: Replay, source: Source) -> list[TrustChange]:
         """After a reading of the followed probe at `t_s`. What was set aside is told as a loss and a return, both over."""
@@ -108,12 +133,15 @@ class LookingBack:
         slope_var = c[SLOPE][SLOPE] + 2.0 * c[SLOPE][TRANSIENT] + c[TRANSIENT][TRANSIENT]
         liquid = Seen(x[T], c[T][T], x[SLOPE] + x[TRANSIENT], slope_var, c[T][SLOPE] + c[T][TRANSIENT])
         following = replay.following
-        if following is not None and following.different and following.since_t_s > t_s - LOOK_BACK_S:
+        back = following is not None and following.different
+        self._been_elsewhere = self._been_elsewhere or back
+        if following is not None and back and following.since_t_s > t_s - LOOK_BACK_S:
             liquid = Seen(x[T], c[T][T])  # a probe that has come back from elsewhere is still settling, and tells no slope
         found = excursion(replay, name, probe.model.lag_s, t_s, replay.rivalries.starts(t_s - LOOK_BACK_S), liquid)
         if found is None:
             self._note_shift(replay, probe.model.lag_s)
             return []
+        self._been_elsewhere = True
         return set_aside(found, replay, name, source)
 
     def met_again(self, probe: ProbeTrust, t_s: float, replay: Replay) -> Excursion | None:
@@ -133,8 +161,8 @@ class LookingBack:
         if since_t_s is None or replay.moment.t < since_t_s + SHIFTED_S:
             return
         self._newest_t_s = since_t_s
-        before = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None)
-        if before is None or before.drift != "liquid" or before.attach or before.probe != replay.moment.probe:
+        before, following = next((s for s in reversed(replay.snapshots) if s.t < since_t_s), None), replay.following
+        if before is None or before.drift != "liquid" or before.attach or following is None or before.probe != following.probe:
             return
         if before.step_c > QUANTUM_C:
             return  # its codes are no shifts
@@ -142,7 +170,7 @@ class LookingBack:
         by_c = replay.mean.x[T] - line.at(now.t)
         sd_c = math.sqrt(line.variance(now.t) + replay.mean.c[T][T])
         if max(LEAST_SHIFT_C, SHIFT_SDS * sd_c) < abs(by_c) < GREATEST_SHIFT_C:
-            self._shifts.append((since_t_s, by_c))
+            self._shifts.append(_Shift(since_t_s, by_c, sd_c))
 
 
 def set_aside(found: Excursion, replay: Replay, probe: str, source: Source) -> list[TrustChange]:

@@ -277,6 +277,17 @@ class Track:
             n.var += (k * k - 1.0) * n.cov[T] * n.cov[T] / here
             n.cov[T] *= k
 
+    def all_moved(self, by_c: float, sd_c: float) -> None:
+        """The liquid is warmer by this than was believed, give or take a standard deviation, and has been ever since each count began."""
+        x = self.x
+        for n in self.counts.values():
+            n.done *= math.exp(n.law.log_rate(x[T] + by_c) - n.law.log_rate(x[T]))
+            per_c = n.done * n.law.log_rate_slope(x[T] + by_c)
+            n.var += (per_c * sd_c) ** 2
+            n.cov[T] += per_c * sd_c * sd_c
+        x[T] += by_c
+        self.c[T][T] += sd_c * sd_c
+
     def widen(self, place: int, variance: float) -> None:
         """Add variance to one state."""
         self.c[place][place] += variance

@@ -100,6 +100,8 @@ class Segment:
     """Another probe than the last one, or one that returns: the temperature may be off by the two comparisons."""
     off_c: float = 0.0
     """One that returns: how far the liquid is from what was believed meanwhile, as its readings have it by now."""
+    moved_c: tuple[float, float] = (0.0, 0.0)
+    """By how much the liquid was warmer than the probe before it has said, all the time: mean and standard deviation."""
     transient_sd_c_per_s: float = 0.001
     """Standard deviation of the liquid's transient slope as a probe is taken up after none was followed."""
 
@@ -294,6 +296,8 @@ class Moment:
         self.bank.close()
         track = self.bank.tracks[0]
         before = self.drift
+        if segment.moved_c[1] > 0.0:
+            track.all_moved(*segment.moved_c)
         self.drift, self.lag_s = segment.drift, segment.lag_s
         if segment.drift == "liquid":
             self.probe = segment.probe

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from monitor.core.development.beliefs import ProbeModel
-from monitor.core.development.excursion import Seen
+from monitor.core.development.excursion import Seen, _Shift
 from monitor.core.development.excursion import _since as excursion_since
 from monitor.core.development.filter import SLOPE
 from monitor.core.development.histories import lifted
@@ -161,6 +161,27 @@ def test_layers_that_mixing_breaks_up_are_doubted() -> None:
     assert odd.done(0, 299.0).sd_ref_s > calm.done(0, 299.0).sd_ref_s + 2.0
     assert odd.temperature(299.0).sd_c > calm.temperature(299.0).sd_c + 0.1
     assert abs(odd.done(0, 299.0).done_ref_s - (299.0 - BEGUN_S)) < 2.0 * odd.done(0, 299.0).sd_ref_s
+
+
+@pytest.mark.parametrize("leap_c", [0.25, -0.25])
+def test_layers_that_have_shown_twice_move_the_mean(leap_c: float) -> None:
+    """The probe was off by half a leap on average, which makes 3 s; that is counted, and the end moves with it."""
+    whole, odd = play(lambda _: 20.0, 300).estimator, play(layered(leap_c), 300).estimator
+    assert odd.done(0, 299.0).done_ref_s == pytest.approx(whole.done(0, 299.0).done_ref_s, abs=1.5)
+    counted = odd.end(0, 480.0, 299.0).end_t_s
+    odd._looking_back._shifts.clear()
+    assert 3.0 < math.copysign(1.0, leap_c) * (odd.end(0, 480.0, 299.0).end_t_s - counted) < 6.0
+    once = play(layered(leap_c, 160.0), 260).estimator
+    assert abs(once.done(0, 259.0).done_ref_s - (259.0 - BEGUN_S)) > 2.0
+
+
+def test_a_probe_that_has_been_elsewhere_hangs_in_no_layers() -> None:
+    """What passed it was set aside; that it shifts twice afterwards moves nothing."""
+    watched = play(passing)
+    looking_back = watched.estimator._looking_back
+    looking_back._shifts += [_Shift(210.0, 0.2, 0.05), _Shift(240.0, 0.2, 0.05)]
+    assert looking_back.layered_c(BEGUN_S) == 0.0
+    assert looking_back.spread_c(BEGUN_S) > 0.1
 
 
 def test_hot_water_poured_in_is_no_layer() -> None:

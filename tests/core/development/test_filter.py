@@ -287,3 +287,15 @@ def test_a_copy_of_a_track_is_independent() -> None:
     other.counts[1].cov[0] = 9.0
     assert np.allclose(whole(track), joint)
     assert track.counts[1].done == 100.0
+
+
+def test_a_liquid_that_was_warmer_all_the_time_has_developed_at_that_rate() -> None:
+    """A minute at 20 C that was at 21 C, give or take 0.3 C: the count is what that rate makes, its deviation what 0.3 C make."""
+    track = start()
+    track.c[T][T], track.counts[0] = 0.0, Count(LAW, done=60.0, lasted_s=60.0)
+    track.all_moved(1.0, 0.3)
+    count, slope = track.counts[0], math.log(2.5) / 10.0
+    assert track.x[T] == 21.0
+    assert count.done == pytest.approx(60.0 * 2.5**0.1)
+    assert math.sqrt(count.var) == pytest.approx(count.done * slope * 0.3)
+    assert count.cov[T] == pytest.approx(math.sqrt(count.var * track.c[T][T]))
