@@ -124,8 +124,8 @@ def _calm_before(replay: Replay, t_s: float, opened_t_s: float) -> Moment | None
     return found if found is not None and replay.moment.t - found.t >= SHORTEST_CURVE_S else None
 
 
-def _odd_before(since_t_s: float, replay: Replay) -> float | None:
-    """End the rivalries that run. When they began, if that was well before the probe is taken to have been lifted."""
+def _end_rivalries(since_t_s: float, replay: Replay) -> float | None:
+    """When they had begun, if that was well before the probe is taken to have been lifted."""
     began = replay.rivalries.drop_open()
     return began if began is not None and began < since_t_s - LOOK_BACK_S - ODD_BEFORE_S else None
 
@@ -193,7 +193,7 @@ class Suspicion:
         lifting = weigh_lifting(base, said, onsets_s, probe.model.lag_s, room_c)
         if lifting is None:
             if onsets_s:
-                self._stayed_t_s = t_s  # it hangs in no air that is known
+                self._stayed_t_s, self._ahead = t_s, 0.0  # it hangs in no air that is known
             return None
         before, self._ahead = self._ahead, lifting.ahead
         self._stayed_looks = self._stayed_looks + 1 if lifting.ahead < -STAYED_AHEAD else 0
@@ -208,7 +208,7 @@ class Suspicion:
         fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
         why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
         since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
-        return Verdict(False, since, why, histories=histories, odd_t_s=_odd_before(since, replay))
+        return Verdict(False, since, why, histories=histories, odd_t_s=_end_rivalries(since, replay))
 
     def _among_rivals(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         t_s, bank = reading.t_s, replay.moment.bank
@@ -255,7 +255,7 @@ class Suspicion:
         word = "fell" if fall < 0 else "rose"
         why = f"reading {word} {abs(fall):.1f} C a minute, like a probe in air"
         since = max((r.t_s for r in replay.readings if r.t_s < histories.since_t_s and r.probe == name), default=start.t)
-        return Verdict(False, since, why, histories=histories, odd_t_s=_odd_before(since, replay))
+        return Verdict(False, since, why, histories=histories, odd_t_s=_end_rivalries(since, replay))
 
     def _rule_out_air(self, t_s: float, replay: Replay) -> None:
         self._airless_t_s = t_s
