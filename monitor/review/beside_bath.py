@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from monitor.core.development.crosswatch import (
     APART_C,
+    AT_REST_S,
     EXCHANGED_AHEAD,
     HOPELESS_LOG,
     LEAST_OFF_C,
@@ -25,6 +26,7 @@ from monitor.core.development.crosswatch import (
     SETTLED_LAGS,
     Disagreement,
     Pair,
+    at_rest,
     disagreement,
 )
 from monitor.core.development.moment import NOISE_FIRST
@@ -80,7 +82,9 @@ def beside_bath(journal: Journal, facts: Mapping[str, RecordedProbe], begin_s: f
     if lag is None or developer is None or bath is None or any(r["why"].startswith(EXCHANGED) for r in journal.of("trust")):
         return None
     probe_lag_s = facts[developer.probe].lag_s
-    from_s = begin_s + SETTLED_LAGS * probe_lag_s
+    times, values = np.frombuffer(developer.t_s), np.frombuffer(developer.celsius)
+    first = (times >= begin_s) & (times <= begin_s + AT_REST_S) & ~np.isnan(values)
+    from_s = begin_s - probe_lag_s if at_rest(values[first].tolist()) else begin_s + SETTLED_LAGS * probe_lag_s
     slot_s = max(PAIR_S, (end_s - from_s) / MOST_PAIRS)
     pairs = _pairs(developer, probe_lag_s, bath, facts[bath.probe].lag_s, from_s, end_s, slot_s)
     found = disagreement(pairs, *lag, max(probe_lag_s, 1.0), NOISE_FIRST / slot_s)

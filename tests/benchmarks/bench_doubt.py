@@ -7,7 +7,7 @@ Each case's generator is seeded with "SEED ROW NUMBER". Wall clock: the recipe's
 time that belongs to what a good thermometer says at the begin. Chart at the mean: that of the true mean over the stage, known afterwards.
 Trapezoid: the developer's readings as they come. Ours: a whole session, whose READY fixes the end; `--bare`: the estimator alone, its end
 frozen 45 s ahead. Inside: how often the error of the development that live believed in at the end is within two of its standard deviations.
-Told: how often a probe lost trust within 90 s of the moment from which it was wrong, where a row has such a moment.
+Told: how often a probe lost trust, wholly or in part, within 90 s of the moment from which it was wrong, where a row has such a moment.
 `--review` sets that error beside the review's, made from the session's journal: of the same stage, to the same end.
 """
 
@@ -91,11 +91,12 @@ class Outcome:
 
     @property
     def told(self) -> bool | None:
-        """Whether the probe lost trust within `TOLD_S` of the moment from which it was wrong. None without such a moment in the stage."""
+        """Whether the probe lost trust, or a part of it, within `TOLD_S` of the moment from which it was wrong. None without such a moment
+        in the stage."""
         from_s = self.parts.get("wrong_s")
         if not isinstance(from_s, float) or from_s > self.end_s - TOLD_S:
             return None
-        return any(not c.believed and from_s < c.told_s <= from_s + TOLD_S for c in self.changes)
+        return any((not c.believed or c.why.startswith("in part")) and from_s < c.told_s <= from_s + TOLD_S for c in self.changes)
 
 
 def drive(case: Case) -> tuple[float, float, float, list[Change]]:

@@ -21,6 +21,8 @@ from monitor.core.development.replay import Replay
 from monitor.core.probes.readings import EXCHANGED
 
 Cause = Literal["drift", "offset", "lag"]
+Added = tuple[list[float], float]
+"""A column and the standard deviation of its unknown."""
 
 START_SD_C = 0.5
 LEAK_C_PER_S, LEAK_SD_C_PER_S = 0.03 / 60.0, 0.04 / 60.0
@@ -30,6 +32,8 @@ DRIFT_SD_C_PER_S = 0.3 / 60.0
 OFFSET_SD_C = 1.0
 STIRRED_SD_C = 1.0
 """Standard deviations of a sensor's drift, of a probe half in air, and of water stirred in (this project's own choice)."""
+QUICKER_SD_C = 0.3
+"""How quickly it comes, a little before or after that moment: standard deviation of what that makes (this project's own choice)."""
 FALSE_LAGS = (0.3, 0.45, 0.65, 0.8, 1.25, 1.6, 2.2, 3.3)
 """Lags that are tried against the one that was learned, as multiples of it."""
 FALSE_LOG_SD = 0.5
@@ -46,9 +50,20 @@ MISFIT_SD_C = 0.02
 WATCH_BATH_S = 10.0
 WATCHED_S = 240.0
 PAIR_S = 4.0
-"""Every 10 s the last four minutes are weighed, in means over 4 s."""
+MOST_OLDER = 40
+"""Every 10 s the last four minutes are weighed, in means over 4 s; and what was before, in means over 12 s, the last 40 of them."""
+COARSE_ONSETS = 3
+"""Something may have begun at any of these moments; every third one is tried, then those about the likeliest."""
+ALWAYS = 0.9
+"""With this probability a probe that is wrong has been off as long as there are pairs. Where it is not sure whether it has been, no
+verdict is given yet: what had been counted hangs on it (this project's own choice)."""
 SETTLED_LAGS = 5.0
 """So many lags of its probe after the begin, what it says is the developer's (this project's own choice)."""
+AT_REST_S, AT_REST_C, AT_REST_SD_C = 6.0, 0.13, 0.3
+"""A probe whose first readings, of so long, lie so close together has settled already; to this standard deviation (this project's own
+choice)."""
+COURSE_SDS = (START_SD_C, LEAK_SD_C_PER_S, AT_REST_SD_C)
+"""Standard deviations of what is unknown of every course: its start, what leaks, and what the probe has not settled yet."""
 WRONG_AHEAD = 7.0
 EXCHANGED_AHEAD = 5.0
 LAG_AHEAD = 6.0
@@ -58,7 +73,7 @@ likelier; another lag is told where that is exp(6) times likelier than the learn
 APART_C = 1.0
 """No probe is told to drift or to be off as long as an exchange is likelier than that and all else together, and the two are so far apart
 that it matters: with the other's liquid for its bath, the vessel's model would be wrong too (this project's own choice)."""
-IN_PART = 0.75
+IN_PART = 0.6
 """A probe that is wrong with more than this probability counts in part: the mean is then the mixture's. A tank that a cold room reaches
 after all looks a little wrong too (this project's own choice)."""
 NEW_LOOK = 0.3
@@ -107,6 +122,13 @@ class Disagreement:
     """Standard deviation of `off_c`, if the probe is wrong."""
     misfit: float = 0.0
     """What that leaves of the pairs: mean square, in their standard deviations."""
+    from_start: float = 0.0
+    """The probability that it was off as long as there are pairs, if it is wrong."""
+
+    @property
+    def since_is_unsure(self) -> bool:
+        """Whether it may have been off from the start, or may not."""
+        return 1.0 - ALWAYS < self.from_start < ALWAYS
 
 
 class BathWatch:
@@ -129,6 +151,8 @@ class BathWatch:
         self._nothing_doubted()
         self._wrong, self._swapped = 0.0, 0.0
         self.moved_told = False
+        self._older: list[Pair] = []
+        self._merged_slot = -math.inf
 
     def _nothing_doubted(self) -> None:
         self.doubt_c, self.moved_c, self.doubted_since_t_s = 0.0, 0.0, math.inf
@@ -149,12 +173,13 @@ class BathWatch:
 
     def look(self, replay: Replay, probe: ProbeModel, bath: ProbeModel, vessel: Vessel) -> Verdict | None:
         """Whether the bath's probe, by the vessel's lag, says that `probe` is wrong, and since when. One that is not followed can only be
-        found to hang in the other's liquid."""
+        found to hang in the other's liquid. Something must have begun: before that nobody knows where the probe hangs."""
         following = replay.following
         followed = following is not None and following.probe == probe.name
         since_t_s = following.since_t_s if followed and following is not None else replay.first_belief_t_s
-        since_t_s = max(since_t_s + SETTLED_LAGS * probe.lag_s, replay.now_t_s - WATCHED_S)
-        pairs = _pairs(replay, probe, bath, since_t_s)
+        since_t_s = max(since_t_s, min(key.begin_t_s for key in replay.keys.values()))
+        first_c = [r.celsius for r in replay.readings if r.probe == probe.name and since_t_s <= r.t_s <= since_t_s + AT_REST_S]
+        pairs = self._pairs_since(replay, probe, bath, since_t_s if at_rest(first_c) else since_t_s + SETTLED_LAGS * probe.lag_s)
         found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
         self._nothing_doubted()
         if found is None:
@@ -163,14 +188,15 @@ class BathWatch:
             self.exchanged = True
             self.forget()
             why = f"{EXCHANGED}{bath.name}: its readings are the bath's, which the other's follow; from now on each is taken for the other"
-            return Verdict(False, pairs[0].t_s, why, exchanged=True)
-        if not followed:
+            return Verdict(False, max(pairs[0].t_s, since_t_s), why, exchanged=True)
+        if following is None or not followed:
             return None
         if found.lag_ahead > LAG_AHEAD or found.lag_ahead < 0.0:
             self.false_lag_s = found.lag_s if found.cause == "lag" and found.lag_ahead > LAG_AHEAD else None
         apart_c = math.fsum(p.developer_c - p.bath_c for p in pairs) / len(pairs)
         rather = not self.exchanged and found.exchanged_ahead > 0.0 and abs(apart_c) > APART_C
-        if found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C or rather:
+        unsure = found.cause == "lag" or found.ahead < WRONG_AHEAD or abs(found.off_c) < LEAST_OFF_C or found.since_is_unsure
+        if unsure or rather:
             self._wrong = after_look(self._wrong, found.ahead)
             self._doubt(self._wrong, found.off_c, found.since_t_s)
             if not self.exchanged:
@@ -179,7 +205,25 @@ class BathWatch:
             return None
         minutes = max(pairs[-1].t_s - found.since_t_s, 1.0) / 60.0
         by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{found.off_c:+.1f} C off"
-        return Verdict(False, found.since_t_s, f"{by} what the bath and the vessel's lag say", barred=True)
+        moved = (-found.off_c, found.off_sd_c) if found.from_start >= ALWAYS else (0.0, 0.0)
+        began_t_s = max(found.since_t_s, following.since_t_s + AT_REST_S)  # by then it has said where the liquid is
+        return Verdict(False, began_t_s, f"{by} what the bath and the vessel's lag say", barred=True, moved_c=moved)
+
+    def _pairs_since(self, replay: Replay, probe: ProbeModel, bath: ProbeModel, since_t_s: float) -> list[Pair]:
+        """All pairs since then; of those older than `WATCHED_S` means of three, the last `MOST_OLDER`."""
+        newer = [p for p in _pairs(replay, probe, bath, since_t_s) if p.t_s // PAIR_S > self._merged_slot]
+        while len(newer) > 3 and newer[2].t_s < replay.now_t_s - WATCHED_S:
+            three, newer = newer[:3], newer[3:]
+            self._merged_slot = three[-1].t_s // PAIR_S
+            t_s, developer_c, bath_c = (math.fsum(of) / 3.0 for of in zip(*((p.t_s, p.developer_c, p.bath_c) for p in three), strict=True))
+            self._older.append(Pair(t_s, developer_c, bath_c))
+        del self._older[:-MOST_OLDER]
+        return [*self._older, *newer]
+
+
+def at_rest(first_c: Sequence[float]) -> bool:
+    """Whether a probe with these first readings (C, of `AT_REST_S`) had settled."""
+    return len(first_c) > 3 and max(first_c) - min(first_c) <= AT_REST_C
 
 
 def _share(ahead: float) -> float:
@@ -217,70 +261,89 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     with too few pairs."""
     if len(pairs) < FEWEST:
         return None
-    course = _Course(pairs, variance + MISFIT_SD_C**2)
+    course = _Course(pairs, variance + MISFIT_SD_C**2, probe_lag_s)
     lags_s = (lag_s, *(max(lag_s + k * lag_sd_s, 0.2 * lag_s) for k in (-1.0, 1.0)))
     told = [course.evidence(lag) for lag in lags_s]
     liquid = [(log - math.log(len(told))) for log in told]
     falses = [(PRIOR_LOG["lag"] + prior + course.evidence(f * lag_s), f * lag_s) for f, prior in FALSE_LOGS]
     liquid += [log for log, _ in falses]
-    onsets_s = [p.t_s for p in pairs[: -FEWEST // 3 : 3]]
-    wrong: list[_Wrong] = []
-    even = -math.log(len(onsets_s))
     always = [1.0 - math.exp(-(p.t_s - pairs[0].t_s) / lag_s) for p in pairs]  # then the start was off as well
     log = PRIOR_LOG["offset"] + course.evidence(lag_s, (always, OFFSET_SD_C))
-    wrong.append(_Wrong(log, "offset", pairs[0].t_s, always, OFFSET_SD_C, 1.0))
-    for onset in onsets_s:
-        ages = [max(p.t_s - onset, 0.0) for p in pairs]
-        seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
-        stirred = [share * math.exp(-age / lag_s) for share, age in zip(seen, ages, strict=True)]
-        liquid.append(PRIOR_LOG["stirred"] + even + course.evidence(lag_s, (stirred, STIRRED_SD_C)))
-        ways: tuple[tuple[Cause, list[float], float], ...] = (("drift", ages, DRIFT_SD_C_PER_S), ("offset", seen, OFFSET_SD_C))
-        for cause, column, sd in ways:
-            wrong.append(_Wrong(PRIOR_LOG[cause] + even + course.evidence(lag_s, (column, sd)), cause, onset, column, sd, column[-1]))
+    from_start = _Wrong(log, "offset", pairs[0].t_s, ((always, OFFSET_SD_C),), 1.0)
+    last = len(pairs) - FEWEST // 3
+    begun = {k: _begun(course, pairs, k, lag_s, probe_lag_s, last) for k in range(0, last, COARSE_ONSETS)}
+    likeliest = (max(begun, key=lambda k: begun[k][0]), max(begun, key=lambda k: max(one.log for one in begun[k][1])))
+    near = {k + d for k in likeliest for d in (-2, -1, 1, 2)} - begun.keys()
+    begun |= {k: _begun(course, pairs, k, lag_s, probe_lag_s, last) for k in sorted(near) if 0 <= k < last}
+    liquid += [stirred for stirred, _ in begun.values()]
+    wrong = [from_start, *(one for _, both in begun.values() for one in both)]
     ahead = sum_log([one.log for one in wrong]) - sum_log(liquid)
-    other, bent = _exchanged([Pair(p.t_s, p.bath_c, p.developer_c) for p in pairs], lags_s, variance + MISFIT_SD_C**2)
+    other, bent = _exchanged([Pair(p.t_s, p.bath_c, p.developer_c) for p in pairs], lags_s, variance + MISFIT_SD_C**2, probe_lag_s)
     exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
-    best = max(wrong, key=lambda one: one.log)
-    size, size_sd, misfit = course.size(lag_s, best.column, best.sd)
+    always_off = math.exp(from_start.log - sum_log([one.log for one in wrong]))
+    best = from_start if always_off >= ALWAYS else max(wrong[1:], key=lambda one: one.log)
+    size, size_sd, misfit = course.size(lag_s, *best.columns)
     off_c, off_sd_c = size * best.by_now, size_sd * best.by_now
     lag_ahead = best_log - max(told)
     if lag_ahead > 0.0 and ahead < 0.0:
         return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
-    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
+    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit, always_off)
 
 
-def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float) -> tuple[float, float]:
+def _begun(
+    course: _Course, pairs: Sequence[Pair], at: int, lag_s: float, probe_lag_s: float, among: int
+) -> tuple[float, tuple[_Wrong, _Wrong]]:
+    """What began with one of the pairs, one of so many that it may have begun with: the logarithm of the probability that water was stirred
+    in, and a probe that drifts or is off since then."""
+    onset_s, even = pairs[at].t_s, -math.log(among / COARSE_ONSETS)
+    ages = [max(p.t_s - onset_s, 0.0) for p in pairs]
+    seen = [1.0 - math.exp(-age / probe_lag_s) for age in ages]
+    stirred = [share * math.exp(-age / lag_s) for share, age in zip(seen, ages, strict=True)]
+    quicker = [age / probe_lag_s * math.exp(-age / probe_lag_s) for age in ages]
+    quickly = course.untouched(lag_s).and_one_more(quicker)
+    was_off = quickly.and_one_more(seen).evidence((*COURSE_SDS, QUICKER_SD_C, OFFSET_SD_C))
+    was_stirred = quickly.and_one_more(stirred).evidence((*COURSE_SDS, QUICKER_SD_C, STIRRED_SD_C))
+    drift, off = ((ages, DRIFT_SD_C_PER_S),), ((quicker, QUICKER_SD_C), (seen, OFFSET_SD_C))
+    both = (
+        _Wrong(PRIOR_LOG["drift"] + even + course.evidence(lag_s, *drift), "drift", onset_s, drift, ages[-1]),
+        _Wrong(PRIOR_LOG["offset"] + even + was_off, "offset", onset_s, off, seen[-1]),
+    )
+    return PRIOR_LOG["stirred"] + even + was_stirred, both
+
+
+def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float, probe_lag_s: float) -> tuple[float, float]:
     """Logarithm of the likelihood of pairs that were exchanged, and by how much that is more than a plain bath's. For a probe in the
     other's liquid the bath's readings follow the developer's, and bend where those step."""
-    course = _Course(pairs, variance)
+    course = _Course(pairs, variance, probe_lag_s)
     followed = sum_log([course.evidence(lag) for lag in lags_s]) - math.log(len(lags_s))
     ages = [p.t_s - pairs[0].t_s for p in pairs]
-    plain = Sums([[1.0] * len(pairs), ages, [age * age for age in ages]], [p.developer_c - pairs[0].developer_c for p in pairs], variance)
-    return followed + EXCHANGED_LOG, followed - plain.evidence(BATH_SDS)
+    bath = [[1.0] * len(pairs), ages, [age * age for age in ages], [math.exp(-age / probe_lag_s) for age in ages]]
+    plain = Sums(bath, [p.developer_c - pairs[0].developer_c for p in pairs], variance)
+    return followed + EXCHANGED_LOG, followed - plain.evidence((*BATH_SDS, AT_REST_SD_C))
 
 
 @dataclass(frozen=True, slots=True)
 class _Wrong:
-    """One way in which the probe is wrong: the logarithm of its probability, since when, the column that its size enters by, and how much
-    of its size there is by now."""
+    """One way in which the probe is wrong: the logarithm of its probability, since when, the columns that it enters by (that of its size
+    last), and how much of its size there is by now."""
 
     log: float
     cause: Cause
     since_t_s: float
-    column: list[float]
-    sd: float
+    columns: tuple[Added, ...]
     by_now: float
 
 
 class _Course:
     """The pairs, and how likely the developer's course is with a lag and what was added to it."""
 
-    def __init__(self, pairs: Sequence[Pair], variance: float) -> None:
+    def __init__(self, pairs: Sequence[Pair], variance: float, probe_lag_s: float) -> None:
         self._pairs, self._variance = pairs, variance
+        self._settles = [math.exp(-(p.t_s - pairs[0].t_s) / probe_lag_s) for p in pairs]
         self._by_lag: dict[float, Sums] = {}
 
-    def _untouched(self, lag_s: float) -> Sums:
+    def untouched(self, lag_s: float) -> Sums:
         """With nothing added: what is left of the start and what a leak has added make the readings less what the bath has done."""
         if lag_s not in self._by_lag:
             first = self._pairs[0]
@@ -292,22 +355,22 @@ class _Course:
             stays = [math.exp(-(p.t_s - first.t_s) / lag_s) for p in self._pairs]
             begun = first.developer_c - first.bath_c
             leak = [lag_s * (1.0 - s) for s in stays]
-            rest = [
-                p.developer_c - f - begun * s - LEAK_C_PER_S * k
-                for p, f, s, k in zip(self._pairs, followed, stays, leak, strict=True)
-            ]
-            self._by_lag[lag_s] = Sums([stays, leak], rest, self._variance)
+            rest = [p.developer_c - f - begun * s - LEAK_C_PER_S * k for p, f, s, k in zip(self._pairs, followed, stays, leak, strict=True)]
+            self._by_lag[lag_s] = Sums([stays, leak, self._settles], rest, self._variance)
         return self._by_lag[lag_s]
 
-    def evidence(self, lag_s: float, added: tuple[list[float], float] | None = None) -> float:
-        """Logarithm of the likelihood with this lag and this column (with its standard deviation) added."""
-        if added is None:
-            return self._untouched(lag_s).evidence((START_SD_C, LEAK_SD_C_PER_S))
-        column, sd = added
-        return self._untouched(lag_s).and_one_more(column).evidence((START_SD_C, LEAK_SD_C_PER_S, sd))
+    def evidence(self, lag_s: float, *added: Added) -> float:
+        """Logarithm of the likelihood with this lag and these columns (each with its standard deviation) added."""
+        sums, sds = self._with(lag_s, added)
+        return sums.evidence(sds)
 
-    def size(self, lag_s: float, column: list[float], sd: float) -> tuple[float, float, float]:
-        """The likeliest size of what was added by this column, its standard deviation, and the mean square that is left."""
-        sds = (START_SD_C, LEAK_SD_C_PER_S, sd)
-        sums = self._untouched(lag_s).and_one_more(column)
-        return *sums.last(sds), sums.misfit(sds) / len(column)
+    def size(self, lag_s: float, *added: Added) -> tuple[float, float, float]:
+        """The likeliest size of the last of these columns, its standard deviation, and the mean square that is left."""
+        sums, sds = self._with(lag_s, added)
+        return *sums.last(sds), sums.misfit(sds) / len(self._pairs)
+
+    def _with(self, lag_s: float, added: Sequence[Added]) -> tuple[Sums, tuple[float, ...]]:
+        sums = self.untouched(lag_s)
+        for column, _ in added:
+            sums = sums.and_one_more(column)
+        return sums, (*COURSE_SDS, *(sd for _, sd in added))

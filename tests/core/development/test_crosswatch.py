@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections.abc import Callable
@@ -9,7 +10,7 @@ from collections.abc import Callable
 import pytest
 
 from monitor.core.development.beliefs import Vessel
-from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, after_look, disagreement
+from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, after_look, at_rest, disagreement
 from monitor.core.development.rate import rate
 from monitor.core.probes.readings import EXCHANGED
 from tests.core.development.scenes import BATH, DEVELOPER, LAW, Watched
@@ -213,7 +214,7 @@ def test_a_probe_that_is_likelier_wrong_than_right_counts_in_part() -> None:
 def test_where_nothing_develops_a_doubtful_probe_says_what_it_says() -> None:
     """No stage has begun: nobody is told."""
     watched = beside(18.85, lambda t: 20.0 - 0.001 * t, 240, begins=False)
-    assert watched.estimator._bath_watch.moved_c > 0.0
+    assert watched.estimator._bath_watch.moved_c == 0.0
     assert watched.estimator.temperature(239.0).celsius == pytest.approx(18.85, abs=0.05)
     assert not any("in part" in c.why for c in watched.changes)
 
@@ -275,3 +276,103 @@ def test_a_lag_that_is_false_by_a_factor_of_three_is_unlikely_from_the_start() -
     assert found is not None
     assert found.ahead > -1.0
     assert found.off_c == pytest.approx(-1.1, abs=0.2)
+
+
+# From the begin on, and all of it
+
+
+def half_dry(
+    off: Callable[[float], float], seconds: int, begin_s: float = 0.0, start_c: float = 20.0, jug_c: float | None = None
+) -> tuple[Watched, float, float]:
+    """A tank in a bath of 20 C that gains 0.06 C a minute; its probe says `off` too much; before the begin it may hang in a jug. What
+    watched it, what the developer is in the end (C), and what was developed (s at the reference)."""
+    watched, rng, liquid_c, done_ref_s = Watched(DEVELOPER, BATH, vessel=BESIDE), random.Random(3), start_c, 0.0
+    for t in range(seconds):
+        if t == begin_s:
+            watched.estimator.begin(0, begin_s, LAW, 20.0)
+        bath_c = 20.0 + 0.001 * t
+        seen_c = jug_c if jug_c is not None and t < begin_s else liquid_c + off(float(t))
+        watched.hear(float(t), round(16.0 * (seen_c + rng.gauss(0.0, 0.025))) / 16.0)
+        watched.hear(float(t), round(16.0 * (bath_c + rng.gauss(0.0, 0.025))) / 16.0, BATH)
+        liquid_c += (bath_c - liquid_c) / LAG_S
+        done_ref_s += rate(LAW, liquid_c) if t >= begin_s else 0.0
+    return watched, liquid_c, done_ref_s
+
+
+def told_off(watched: Watched) -> list[float]:
+    """Since when the probe was told to be off."""
+    return [c.since_t_s for c in watched.changes if c.loss and "the vessel's lag say" in c.why]
+
+
+def test_a_probe_at_rest_is_watched_from_the_begin_on() -> None:
+    """Half in air after 25 s, by -1.4 C: told within a minute and a half, and development is right to 1 %."""
+    watched, liquid_c, due_ref_s = half_dry(lambda t: -1.4 * (1.0 - math.exp(-max(t - 25.0, 0.0) / 8.0)), 120, start_c=19.6)
+    since = told_off(watched)
+    assert len(since) == 1
+    assert since[0] == pytest.approx(20.0, abs=8.0)
+    assert watched.estimator.done(0, 119.0).done_ref_s == pytest.approx(due_ref_s, rel=0.02)
+    assert watched.estimator.temperature(119.0).celsius == pytest.approx(liquid_c, abs=0.2)
+
+
+def test_a_probe_that_comes_from_elsewhere_is_watched_once_it_has_settled() -> None:
+    """It comes 3 C too warm from the bench: nothing is wrong with it."""
+    watched, _, _ = half_dry(lambda t: 3.0 * math.exp(-t / 8.0), 200)
+    assert told_off(watched) == []
+    assert [c for c in watched.changes if "in part" in c.why] == []
+
+
+def test_what_a_probe_said_in_another_jug_before_the_begin_speaks_of_no_vessel() -> None:
+    """Five minutes in a jug of 24 C on the table, then in the tank: nothing is wrong with it, before or after."""
+    watched, _, _ = half_dry(lambda t: 4.0 * math.exp(-(t - 300.0) / 8.0), 480, begin_s=300.0, jug_c=24.0)
+    assert told_off(watched) == []
+    assert [c for c in watched.changes if "in part" in c.why] == []
+    first = watched.estimator._bath_watch._pairs_since(watched.replay, DEVELOPER, BATH, 300.0)[0]
+    assert first.t_s > 290.0
+
+
+def test_a_probe_is_at_rest_whose_first_readings_hardly_move() -> None:
+    """By two codes at most; a few readings tell nothing."""
+    assert at_rest([20.0, 20.0625, 20.0, 20.125])
+    assert not at_rest([20.0, 20.0625, 20.125, 20.1875])
+    assert not at_rest([20.0, 20.0, 20.0])
+
+
+@pytest.mark.parametrize("lag_s", [5.0, 8.0, 12.0])
+def test_how_quickly_it_came_does_not_matter(lag_s: float) -> None:
+    """A probe half dry follows more slowly than one in the liquid, and its chip comes after its sleeve."""
+    found = said(lambda t: -1.4 * (1.0 - math.exp(-max(t - 58.0, 0.0) / lag_s)))
+    assert found is not None
+    assert found.ahead > 10.0
+    assert found.off_c == pytest.approx(-1.4, rel=0.1)
+    assert found.misfit < 2.0
+
+
+def test_what_was_seen_is_not_forgotten_after_four_minutes() -> None:
+    """Older pairs of readings stay, as means of three, the last forty of them."""
+    watched, _, _ = half_dry(lambda _: 0.0, 1000, start_c=19.6)
+    watch = watched.estimator._bath_watch
+    pairs = watch._pairs_since(watched.replay, DEVELOPER, BATH, 0.0)
+    ages = [1000.0 - p.t_s for p in watch._older]
+    assert len(ages) == 40
+    assert ages[-1] > 240.0
+    assert {round(a - b) for a, b in itertools.pairwise(ages)} == {12}
+    assert max(ages) == pytest.approx(240.0 + 40 * 12.0, abs=24.0)
+    assert len(pairs) == pytest.approx(40 + 60, abs=4)
+    assert pairs[0].t_s == pytest.approx(1000.0 - max(ages))
+
+
+@pytest.mark.parametrize(("off_c", "start_c"), [(-1.5, 20.8), (-1.8, 20.5), (2.0, 19.0)])
+def test_one_that_was_off_from_the_start_takes_its_start_with_it(off_c: float, start_c: float) -> None:
+    """It reads too little, or too much, all the time, and that it had settled is not clear; once it is told, the developer is what bath and
+    lag make of it, and what had been counted is put right, to two standard deviations."""
+    watched, liquid_c, due_ref_s = half_dry(lambda t: off_c + math.copysign(0.6, off_c) * math.exp(-t / 8.0), 420, start_c=start_c)
+    assert len(told_off(watched)) == 1
+    done, known = watched.estimator.done(0, 419.0), watched.estimator.temperature(419.0)
+    assert abs(known.celsius - liquid_c) < min(0.5, 2.0 * known.sd_c)
+    assert abs(done.done_ref_s - due_ref_s) < min(0.04 * due_ref_s, 2.0 * done.sd_ref_s)
+
+
+def test_no_verdict_while_it_is_unsure_since_when() -> None:
+    """Off from the start, or drifting: the past hangs on it."""
+    said_of = {share: Disagreement(9.0, "offset", 10.0, -1.0, LAG_S, from_start=share) for share in (0.05, 0.3, 0.7, 0.95)}
+    assert [found.since_is_unsure for found in said_of.values()] == [False, True, True, False]
