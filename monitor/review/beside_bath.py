@@ -1,6 +1,6 @@
 """What the bath and the vessel's learned lag say of the developer's probe over a whole stage.
 
-Live asks the bath every few seconds and of the last four minutes (`monitor/core/development/crosswatch.py`), and must often leave it
+Live asks the bath every few seconds, of what it has heard by then (`monitor/core/development/crosswatch.py`), and must often leave it
 undecided. The same explanations are weighed here once, for all readings of the stage: were the two probes in each other's liquid, did
 the developer's drift, was it off? What is likely is taken off the readings, what stays undecided is a doubt about them.
 Tests: tests/review/test_beside_bath.py, figures: tests/benchmarks/bench_doubt.py (`--review`, "exchanged", "sensor drifts",

@@ -136,7 +136,7 @@ class BathWatch:
 
     `false_lag_s`: the vessel's lag that would have fitted, where the learned one is false. `doubt_c`, `doubted_since_t_s`: as long as
     that cannot be decided, by how much the probe may be off (standard deviation), since when. `moved_c`: by how much more the liquid then
-    has than the probe says, on average; 0 unless the probe is wrong with three chances in four;
+    has than the probe says, on average; 0 unless the probe is wrong with three chances in five;
     `moved_told`: whether anybody has been told.
     """
 
