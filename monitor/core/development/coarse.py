@@ -24,8 +24,10 @@ LEAST_VAR = 1e-6
 ROUNDED_VAR = QUANTUM_C**2 / 12.0
 """A decimal step rounded into sixteenths lies so far off its place (reports of users of such clones, no source)."""
 STUCK_READINGS, STUCK_LEAP_C, STUCK_LEAP_S = 8, 2.5 * QUANTUM_C, 3.0
-"""A code of a fine register that stood for so many readings, and then leapt by this within so long, was an old one (this project's own
-choice): a probe that moves through its lag shows the codes between."""
+STUCK_AFTER, STUCK_GOES_ON = 3, 0.75
+"""A code of a fine register that stood for so many readings, and then leapt by this within so long, was an old one: a probe that moves
+through its lag shows the codes between. Not if it goes on by this share of the leap in the next three: a probe that is lifted into cold
+air falls as fast from the first second on (this project's own choice)."""
 EDGE_SHARE = 0.125
 """Standard deviation, as a share of a coarse step, with which the edge between two codes is known to be the probe's temperature when the
 code changes (this project's own choice)."""
@@ -110,13 +112,15 @@ def _not_stuck(readings: Sequence[tuple[float, float]]) -> list[tuple[float, flo
     """Without the repetitions of an old value. Of each the first reading stays."""
     kept: list[tuple[float, float]] = []
     same = 0
-    for before, now in zip([readings[0], *readings], readings, strict=False):
-        if now[1] == before[1]:
+    for k, (t, z) in enumerate(readings):
+        before_s, before_c = readings[max(k - 1, 0)]
+        if z == before_c:
             same += 1
         else:
-            leapt = abs(now[1] - before[1]) >= STUCK_LEAP_C and now[0] - before[0] <= STUCK_LEAP_S
-            if leapt and same >= STUCK_READINGS:
+            leap_c, after = abs(z - before_c), readings[k + 1 : k + 1 + STUCK_AFTER]
+            over = len(after) == STUCK_AFTER and abs(after[-1][1] - z) < STUCK_GOES_ON * leap_c
+            if over and leap_c >= STUCK_LEAP_C and t - before_s <= STUCK_LEAP_S and same >= STUCK_READINGS:
                 del kept[1 - same :]
             same = 1
-        kept.append(now)
+        kept.append((t, z))
     return kept

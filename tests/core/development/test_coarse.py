@@ -76,14 +76,19 @@ def test_a_stretch_of_one_code_is_one_point_and_a_change_is_an_edge() -> None:
 
 
 def test_an_old_value_that_is_repeated_until_it_leaps_measures_nothing() -> None:
-    """Its first reading stays. A code that moves on by two steps, that leaps after fewer readings or after a silence, stands."""
+    """Its first reading stays. A code that moves on by two steps, that leaps after fewer readings or after a silence, stands; and so does
+    one before a fall that goes on as fast."""
     old = [(float(t), 20.0) for t in range(10)]
-    leaps = {after_s: points([*old, (9.0 + after_s, 19.8125)], 0.0625, 0.0) for after_s in (1.0, 3.0, 4.0)}
-    assert [(p.t_s, p.celsius) for p in leaps[1.0]] == [(0.0, 20.0), (10.0, 19.8125)]
-    assert [len(found) for found in leaps.values()] == [2, 2, 11]
-    assert len(points([*old, (10.0, 19.875)], 0.0625, 0.0)) == 11
-    assert len(points([*old[3:], (10.0, 19.8125)], 0.0625, 0.0)) == 8
-    assert len(points([*old, (10.0, 19.8125), *((t + 11.0, z - 0.5) for t, z in old)], 0.0625, 0.0)) == 12
+
+    def then(first_s: float, first_c: float, per_s: float = 0.0) -> list[tuple[float, float]]:
+        return [(first_s + k, first_c + k * per_s) for k in range(4)]
+
+    found = points([*old, *then(10.0, 19.8125)], 0.0625, 0.0)
+    assert [(p.t_s, p.celsius) for p in found[:2]] == [(0.0, 20.0), (10.0, 19.8125)]
+    assert [len(points([*old, *then(9.0 + s, 19.8125)], 0.0625, 0.0)) for s in (1.0, 3.0, 4.0)] == [5, 5, 14]
+    assert len(points([*old, *then(10.0, 19.875)], 0.0625, 0.0)) == 14
+    assert len(points([*old[3:], *then(10.0, 19.8125)], 0.0625, 0.0)) == 11
+    assert len(points([*old, *then(10.0, 19.8125, -0.125)], 0.0625, 0.0)) == 14
 
 
 # The estimator
