@@ -47,7 +47,7 @@ MOST_PAIRS = 120
 ALIKE_S = 40.0
 """For about so long pairs share what no vessel's model has, so that a mean over a stage is less sure than that many pairs make it (the
 time between two handlings; this project's own choice)."""
-MOVES = 0.85
+MOVES = 0.7
 """What is likelier than this moves the mean; less is only a doubt (this project's own choice)."""
 
 
