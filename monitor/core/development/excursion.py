@@ -58,7 +58,9 @@ water poured in. Between them it may be layers that were mixed (tuned on this pr
 LAYERED_ONCE, LAYERED_AGAIN, LAYERED_SHARE = 0.4, 0.9, 0.8
 """How likely it is layers, where that was seen once or in both directions, and where it was seen again; and which share of such a shift
 the probe was off, root mean square from one mixing to the next (this project's own choice)."""
-LAYERED_MEAN, LAYERED_SD_C = 0.4, 0.09
+CLOCK_S, LEAST_PERIOD_S = 8.0, 45.0
+"""Mixing that comes by the clock comes so exactly, and no oftener than this (this project's own choice)."""
+LAYERED_MEAN, LAYERED_SD_C = 0.4, 0.1
 """Which share of it the probe was off on average: layers part about evenly, and half a minute of their parting is in the shift too;
 and how well the line must have been known by then for the mean to move, standard deviation (tuned on this project's own liquids)."""
 
@@ -113,9 +115,15 @@ class LookingBack:
         """By how much the whole was warmer than the liquid about the probe since then, on average, C; 0 unless layers have shown twice, and
         where the probe has been elsewhere: it shifts, too, as it comes back."""
         shifts_c, again = self._shifted_c(since_t_s, LAYERED_SD_C)
-        if not again or self._been_elsewhere:
+        if not again or self._been_elsewhere or not self._by_the_clock(since_t_s):
             return 0.0
         return LAYERED_AGAIN * LAYERED_MEAN * math.fsum(shifts_c) / len(shifts_c)
+
+    def _by_the_clock(self, begin_t_s: float) -> bool:
+        """Whether the shifts have come at multiples of one time since the begin, as hands that mix make them."""
+        times_s = [shift.t_s - begin_t_s for shift in self._shifts if shift.t_s >= begin_t_s]
+        periods_s = [times_s[0] / n for n in (1, 2)]
+        return any(all(abs(t - p * round(t / p)) <= CLOCK_S for t in times_s) for p in periods_s if p > LEAST_PERIOD_S)
 
     def _shifted_c(self, since_t_s: float, sd_c: float = math.inf) -> tuple[list[float], bool]:
         """The shifts since then that are known at least so well, and whether there are several, all the same way."""

@@ -149,8 +149,8 @@ def layered(leap_c: float, every_s: float = 80.0) -> Callable[[float], float]:
     """A probe in a layer that drifts away from the rest until mixing brings it back within five seconds."""
 
     def at(t: float) -> float:
-        since = t % every_s
-        return 20.0 - leap_c * (since / every_s if since > 5.0 or t < every_s else (5.0 - since) / 5.0)
+        since = (t - BEGUN_S) % every_s
+        return 20.0 - leap_c * (since / every_s if since > 5.0 or t < BEGUN_S + every_s else (5.0 - since) / 5.0)
 
     return at
 
@@ -173,6 +173,14 @@ def test_layers_that_have_shown_twice_move_the_mean(leap_c: float) -> None:
     assert 3.0 < math.copysign(1.0, leap_c) * (odd.end(0, 480.0, 299.0).end_t_s - counted) < 6.0
     once = play(layered(leap_c, 160.0), 260).estimator
     assert abs(once.done(0, 259.0).done_ref_s - (259.0 - BEGUN_S)) > 2.0
+
+
+def test_leaps_that_come_at_any_time_move_no_mean() -> None:
+    """Only those at multiples of one time since the begin do."""
+    looking_back = play(lambda _: 20.0, 60).estimator._looking_back
+    for times_s, moves in (((110.0, 190.0), True), ((110.0, 270.0), True), ((110.0, 230.0), False), ((70.0, 470.0), False)):
+        looking_back._shifts = [_Shift(t, 0.2, 0.05) for t in times_s]
+        assert (looking_back.layered_c(BEGUN_S) > 0.0) == moves, times_s
 
 
 def test_a_probe_that_has_been_elsewhere_hangs_in_no_layers() -> None:
