@@ -187,7 +187,7 @@ def test_a_probe_that_has_been_elsewhere_hangs_in_no_layers() -> None:
     """What passed it was set aside; that it shifts twice afterwards moves nothing."""
     watched = play(passing)
     looking_back = watched.estimator._looking_back
-    looking_back._shifts += [_Shift(210.0, 0.2, 0.05), _Shift(240.0, 0.2, 0.05)]
+    looking_back._shifts += [_Shift(150.0, 0.2, 0.05), _Shift(270.0, 0.2, 0.05)]
     assert looking_back.layered_c(BEGUN_S) == 0.0
     assert looking_back.spread_c(BEGUN_S) > 0.1
 
