@@ -318,7 +318,7 @@ def _exchanged(pairs: Sequence[Pair], lags_s: Sequence[float], variance: float, 
     course = _Course(pairs, variance, probe_lag_s)
     followed = sum_log([course.evidence(lag) for lag in lags_s]) - math.log(len(lags_s))
     ages = [p.t_s - pairs[0].t_s for p in pairs]
-    bath = [[1.0] * len(pairs), ages, [age * age for age in ages], [math.exp(-age / probe_lag_s) for age in ages]]
+    bath = [[1.0] * len(pairs), ages, [age * age for age in ages], course.settles]
     plain = Sums(bath, [p.developer_c - pairs[0].developer_c for p in pairs], variance)
     return followed + EXCHANGED_LOG, followed - plain.evidence((*BATH_SDS, AT_REST_SD_C))
 
@@ -340,7 +340,7 @@ class _Course:
 
     def __init__(self, pairs: Sequence[Pair], variance: float, probe_lag_s: float) -> None:
         self._pairs, self._variance = pairs, variance
-        self._settles = [math.exp(-(p.t_s - pairs[0].t_s) / probe_lag_s) for p in pairs]
+        self.settles = [math.exp(-(p.t_s - pairs[0].t_s) / probe_lag_s) for p in pairs]
         self._by_lag: dict[float, Sums] = {}
 
     def untouched(self, lag_s: float) -> Sums:
@@ -356,7 +356,7 @@ class _Course:
             begun = first.developer_c - first.bath_c
             leak = [lag_s * (1.0 - s) for s in stays]
             rest = [p.developer_c - f - begun * s - LEAK_C_PER_S * k for p, f, s, k in zip(self._pairs, followed, stays, leak, strict=True)]
-            self._by_lag[lag_s] = Sums([stays, leak, self._settles], rest, self._variance)
+            self._by_lag[lag_s] = Sums([stays, leak, self.settles], rest, self._variance)
         return self._by_lag[lag_s]
 
     def evidence(self, lag_s: float, *added: Added) -> float:

@@ -125,7 +125,7 @@ def _calm_before(replay: Replay, t_s: float, opened_t_s: float) -> Moment | None
 
 
 def _end_rivalries(since_t_s: float, replay: Replay) -> float | None:
-    """When they had begun, if that was well before the probe is taken to have been lifted."""
+    """End the rivalries that run. When they had begun, if that was well before the probe is taken to have been lifted."""
     began = replay.rivalries.drop_open()
     return began if began is not None and began < since_t_s - LOOK_BACK_S - ODD_BEFORE_S else None
 
