@@ -11,7 +11,7 @@ likelihood of the readings. numpy only. Tests: tests/review/test_smoother.py (al
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -38,6 +38,8 @@ LIVE_CORRELATION_S = 600.0
 """The live estimates of one source share an error that changes only slowly, over so many seconds."""
 LIVE_NOISE_C = 0.03
 """What is left of a live estimate's error from one to the next."""
+SHAPED_C = 1.0
+"""Where nothing but live estimates is known the liquid moves as they do: sd of T in C per root second, more than any liveliness."""
 SILENCE_S = STALE_S
 """After a longer silence a probe may have been anywhere: its own temperature is as unknown as at the start."""
 
@@ -123,7 +125,8 @@ class _Plan:
     """What happens at each node, worked out once for all levels.
 
     `at`: (index of the state or `LIVE`, value, variance). `back`: states that begin anew, of probes after a silence. `fresh`, `live_sd_c`,
-    `rigid`: where the error of the live estimate begins anew, its size, and where it does not drift. `lively`: the lowest level of a step.
+    `rigid`: where the error of the live estimate begins anew, its size, and where it does not drift. `shaped`: nodes to which the live
+    estimates alone lead. `lively`: the lowest level of a step.
     """
 
     times: Array
@@ -133,6 +136,7 @@ class _Plan:
     fresh: set[int]
     live_sd_c: dict[int, float]
     rigid: set[int]
+    shaped: set[int]
     first_c: float
     lively: dict[int, int] = field(default_factory=dict)
 
@@ -184,7 +188,19 @@ def _plan(measured: Sequence[Measurement], lags_s: Sequence[float], nodes_s: Seq
                 rigid.add(k)
         else:
             at[k].append((indices.get(m.channel, 0), m.celsius, m.sd_c**2))
-    return _Plan(times, lags, at, _returns(times, at, len(lags)), fresh, live_sd_c, rigid, measured[0].celsius)
+    shaped = _shaped(len(times), live_sd_c.keys(), rigid - fresh)
+    return _Plan(times, lags, at, _returns(times, at, len(lags)), fresh, live_sd_c, rigid, shaped, measured[0].celsius)
+
+
+def _shaped(count: int, live: Collection[int], going_on: Collection[int]) -> set[int]:
+    """The nodes whose next live estimate, or own, goes on from another one without a reading's help."""
+    shaped: set[int] = set()
+    alone = False
+    for k in reversed(range(count)):
+        alone = k in going_on if k in live else alone
+        if alone:
+            shaped.add(k)
+    return shaped
 
 
 def _returns(times: Array, at: list[list[tuple[int, float, float]]], probes: int) -> dict[int, list[int]]:
@@ -237,7 +253,7 @@ def _forward(plan: _Plan) -> _Runs:
                 keep, added = 0.0, 0.0
                 if live:
                     before, sd_c = sd_c, plan.live_sd_c.get(k, sd_c)
-                    keep = 0.0 if k in plan.fresh else 1.0 if k in plan.rigid else math.exp(-step / LIVE_CORRELATION_S)
+                    keep = 0.0 if k in plan.fresh else min(sd_c / before, 1.0) if k in plan.rigid else math.exp(-step / LIVE_CORRELATION_S)
                     added = max(sd_c**2 - (keep * before) ** 2, 1e-10)
                 if step != step_before:
                     matrix, noise = _step(step, plan.lags, live)
@@ -247,6 +263,8 @@ def _forward(plan: _Plan) -> _Runs:
                 turned = matrix.T
             state = state @ turned
             cov = matrix @ cov @ turned + (noise if k not in plan.lively else noise[np.maximum(np.arange(levels), plan.lively[k])])
+            if k in plan.shaped:
+                cov[:, 0, 0] += SHAPED_C**2 * step
             for index in plan.back.get(k, ()):
                 cov[:, index, index] += START_SD_C**2
         ahead[k], ahead_covs[k], matrices[k] = state, cov, matrix

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.linalg import expm
 
-from monitor.review.smoother import LEVELS, NOISE_RANGE_C, START_SD_C, Measurement, noise_sd, smooth, transition
+from monitor.review.smoother import LEVELS, LIVE, NOISE_RANGE_C, START_SD_C, Measurement, noise_sd, smooth, transition
 
 Array = NDArray[np.float64]
 PROBE_NOISE = 1e-10
@@ -171,6 +171,38 @@ def test_liveliness_follows_the_data() -> None:
     assert quiet is not None
     assert hot is not None
     assert quiet.level < hot.level
+
+
+def estimates() -> list[Measurement]:
+    """What was believed without a probe: it falls, and each minute a hand warms it, which makes it less sure again."""
+    made = []
+    for t in range(0, 400, 2):
+        held, since_s = divmod(t, 60)
+        celsius, sd_c = 21.0 - 0.002 * t + 0.06 * held - 0.0005 * since_s, 0.6 - 0.001 * t + 0.02 * held
+        made.append(Measurement(float(t), celsius, sd_c, LIVE, t == 0, False))
+    return made
+
+
+def test_where_nothing_but_estimates_is_known_the_liquid_has_their_shape_and_their_doubt() -> None:
+    """Each rise as much as each fall: their sum is the estimates' own, and errs as much as they do together."""
+    made = estimates()
+    ours = smooth(made, [])
+    assert ours is not None
+    assert ours.celsius == pytest.approx([m.celsius for m in made], abs=0.01)
+    seconds = np.full(len(made), 2.0)
+    assert ours.sd_of_sum(seconds) == pytest.approx(2.0 * math.fsum(m.sd_c for m in made), rel=0.1)
+
+
+def test_after_the_last_reading_estimates_go_on_from_it() -> None:
+    """They begin where the readings ended, whatever their common error: a first estimate 0.3 C beside them makes no step."""
+    readings = [Measurement(float(t), 20.0, 0.03, 0) for t in range(120)]
+    held = [Measurement(float(t), 20.3 + 0.002 * (t - 120), 0.3 + 0.001 * (t - 120), LIVE, t == 120, False) for t in range(120, 240, 2)]
+    ours = smooth([*readings, *held], [0.0])
+    assert ours is not None
+    at = {t: i for i, t in enumerate(ours.t_s.tolist())}
+    assert ours.celsius[at[120.0]] == pytest.approx(20.0, abs=0.03)
+    assert ours.celsius[at[238.0]] - ours.celsius[at[120.0]] == pytest.approx(0.002 * 118.0, abs=0.03)
+    assert ours.sd_c[at[238.0]] == pytest.approx(math.sqrt(0.418**2 - 0.3**2), rel=0.2)
 
 
 def test_nothing_measured_is_nothing_known() -> None:
