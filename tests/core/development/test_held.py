@@ -35,6 +35,16 @@ def test_a_stir_or_a_hunting_heater_does_not(transient: float) -> None:
     assert slope == pytest.approx(0.5 * (0.0005 + 0.005), rel=1e-6)
 
 
+def test_a_liquid_that_was_not_known_yet_begins_no_mean_slope() -> None:
+    """The recipe's 20 C give or take three, before the first reading has told the true 21.5: that was no rise."""
+    made = past(0.001, until=100)
+    first = made[0].bank.tracks[0]
+    first.x[T], first.c[T][T] = 18.5, 9.0
+    assert held_slope(made, Rivalries(), 500.0) == pytest.approx(0.001)
+    first.c[T][T] = 0.0
+    assert held_slope(made, Rivalries(), 500.0) > 0.003
+
+
 def test_a_dying_stir_alone_does_not() -> None:
     """The transient counts as one of four."""
     assert held_slope(past(0.001, 0.001, 0.006), Rivalries(), 500.0) == pytest.approx(0.001)
