@@ -248,6 +248,8 @@ class Estimator:
         verdict = probe.returning.believed_again(reading.t_s, histories, probe.code.moved, liquid_c, liquid_sd_c, better, probe.barred)
         if verdict is None:
             return []
+        if verdict.taken_back and self._suspicion.holds_to_it(probe, reading.t_s, replay):
+            return []
         if verdict.liquid_moved:
             replay.rivalries.open(verdict.since_t_s - LOOK_BACK_S, reading.t_s, LIQUID_KINDS)
         return self._gain(probe, verdict, reading.t_s)

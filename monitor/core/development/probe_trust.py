@@ -33,6 +33,8 @@ class Verdict:
     why: str
     liquid_moved: bool = False
     """When the stretch since then is computed again, rival models of the liquid run in it."""
+    taken_back: bool = False
+    """It had been taken for lifted, and the filters now take that back."""
     silent: bool = False
     """Nothing was odd; it only gave no readings."""
     barred: bool = False
@@ -232,8 +234,8 @@ CONTRADICTS_S = 12.0
 STILL_IN_AIR = 0.1
 """Belief does not return while the probability of being in air is greater than this."""
 SETTLES_LAGS = 3.0
-"""A probe that has been in air and agrees with the estimate is used once it has settled for so many lags: until then its sleeve is too far
-behind to tell a drift (this project's own choice)."""
+"""A probe that has been in air is used once it has settled for so many lags: until then its sleeve is too far behind to tell a drift (this
+project's own choice)."""
 
 
 class Returning:
@@ -246,6 +248,10 @@ class Returning:
         self._silent = FirstReadings() if silent else None
         self._agrees_since_t_s: float | None = None
         self._liquid_since_t_s: float | None = None
+
+    def was_lifted(self, histories: Histories) -> None:
+        """It was lifted all the same: that is its history."""
+        self._histories = histories
 
     def read_room(self, celsius: float) -> None:
         """Take a reading of the room."""
@@ -271,7 +277,7 @@ class Returning:
         if self._silent is not None:
             return self._after_silence(t_s, histories, liquid_c, liquid_sd_c)
         if histories.liquid_ahead > LIQUID_AHEAD:
-            return Verdict(True, histories.since_t_s, "its readings are a moving liquid's after all", liquid_moved=True)
+            return Verdict(True, histories.since_t_s, "its readings are a moving liquid's after all", liquid_moved=True, taken_back=True)
         if not moved or histories.in_air > STILL_IN_AIR:
             self._agrees_since_t_s = self._liquid_since_t_s = None
             return None
@@ -285,9 +291,7 @@ class Returning:
             self._agrees_since_t_s = t_s
         if self._agrees_since_t_s is not None and t_s - self._agrees_since_t_s >= AGREE_S:
             why = f"within {near:.2g} C of the estimate for {AGREE_S:.0f} s"
-            settled_t_s = self._agrees_since_t_s + SETTLES_LAGS * histories.air.lag_s
-            since_t_s = _back_since(histories, min(settled_t_s, histories.air.t))
-            return Verdict(True, since_t_s, why, off_c=off)
+            return Verdict(True, _back_since(histories, self._agrees_since_t_s), why, off_c=off)
         if t_s - self._liquid_since_t_s >= STEADY_S and not (beside_better or barred):
             why = f"steady for {STEADY_S:.0f} s, {abs(off):.1f} C {'above' if off > 0 else 'below'} the estimate"
             return Verdict(True, _back_since(histories, self._liquid_since_t_s), why, off_c=off)
@@ -307,9 +311,11 @@ class Returning:
         return Verdict(True, histories.since_t_s, why, liquid_moved=True, off_c=off)
 
 
-def _back_since(histories: Histories, since_t_s: float) -> float:
-    """A probe that gave no readings for a while but was not in air is used from its first reading on."""
-    return since_t_s if histories.was_out else histories.since_t_s
+def _back_since(histories: Histories, in_liquid_t_s: float) -> float:
+    """A probe that gave no readings for a while but was not in air is used from its first reading on, another one once it has settled."""
+    if not histories.was_out:
+        return histories.since_t_s
+    return min(in_liquid_t_s + SETTLES_LAGS * histories.air.lag_s, histories.air.t)
 
 
 class ProbeTrust:

@@ -9,11 +9,12 @@ Tests: tests/core/development/test_suspicion.py, tests/core/development/test_est
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from monitor.core.development.coarse import points
 from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, TRANSIENT, T
 from monitor.core.development.histories import lifted, weigh
-from monitor.core.development.lifting import Base, weigh_lifting
+from monitor.core.development.lifting import Base, Lifting, weigh_lifting
 from monitor.core.development.moment import Moment
 from monitor.core.development.probe_trust import ProbeTrust, Verdict
 from monitor.core.development.replay import RERUN_S, GoodReading, Replay
@@ -135,6 +136,21 @@ def _heard_since(replay: Replay, start: Moment, probe: str) -> list[tuple[float,
     return [(r.t_s, r.celsius, r.role == "room") for r in replay.readings if r.t_s > start.t and (r.probe == probe or r.role == "room")]
 
 
+def _of_the_probe(heard: Sequence[tuple[float, float, bool]]) -> list[tuple[float, float]]:
+    return [(t, celsius) for t, celsius, of_room in heard if not of_room]
+
+
+def _base(start: Moment) -> Base:
+    track = start.bank.mean()
+    known = [(track.x[i], math.sqrt(track.c[i][i])) for i in (PROBE, SLOPE, TRANSIENT)]
+    return Base(start.t, *known)
+
+
+def _curve(base: Base, mine: Sequence[tuple[float, float]], onsets_s: Sequence[float], lag_s: float, now: Moment) -> Lifting | None:
+    """What the probe's curve says. `now` knows the room and the register."""
+    return weigh_lifting(base, points(mine, now.step_c, now.noise), onsets_s, lag_s, now.room_c if now.room else None)
+
+
 class Suspicion:
     """Watches the probe that is followed, whichever that is. An estimator has one."""
 
@@ -180,17 +196,13 @@ class Suspicion:
         start = _calm_before(replay, t_s - CURVE_S, self._opened_t_s)
         if start is None:
             return None
-        track = start.bank.mean()
-        known = [(track.x[i], math.sqrt(track.c[i][i])) for i in (PROBE, SLOPE, TRANSIENT)]
-        base = Base(start.t, *known)
+        base = _base(start)
         if abs(reading.celsius - base.at(t_s)) < (AIR_OFF_C if replay.moment.bank.weight("air") > AIR_LIKELY else LIFTED_OFF_C):
             return None
         heard = _heard_since(replay, start, probe.model.name)
-        mine = [(t, celsius) for t, celsius, of_room in heard if not of_room]
+        mine = _of_the_probe(heard)
         onsets_s = [t for t, _ in mine if t <= t_s - YOUNGEST_ONSET_S]
-        room_c = replay.moment.room_c if replay.moment.room else None
-        said = points(mine, replay.moment.step_c, replay.moment.noise)
-        lifting = weigh_lifting(base, said, onsets_s, probe.model.lag_s, room_c)
+        lifting = _curve(base, mine, onsets_s, probe.model.lag_s, replay.moment)
         if lifting is None:
             if onsets_s:
                 self._stayed_t_s, self._ahead = t_s, 0.0  # it hangs in no air that is known
@@ -209,6 +221,25 @@ class Suspicion:
         why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
         since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
         return Verdict(False, since, why, histories=histories, odd_t_s=_end_rivalries(since, replay))
+
+    def holds_to_it(self, probe: ProbeTrust, t_s: float, replay: Replay) -> bool:
+        """Where the filters would take a verdict of air back: whether the probe's curve does not let them. They know but one way of hanging
+        in air, and a wet probe goes quicker. Where the curve is sure enough they are not asked again."""
+        if t_s < self._looked_t_s + LOOK_EVERY_S:
+            return True
+        self._looked_t_s = t_s
+        doubtful_t_s = self._opened_t_s - ODD_S[0]
+        start = next((s for s in reversed(replay.snapshots) if s.t < doubtful_t_s and s.drift == "liquid" and not s.attach), None)
+        if start is None or start.probe != probe.model.name or t_s - start.t > LONGEST_CURVE_S:
+            return False
+        heard = _heard_since(replay, start, probe.model.name)
+        mine = _of_the_probe(heard)
+        lifting = _curve(_base(start), mine, [t for t, _ in mine if t <= t_s - YOUNGEST_ONSET_S], probe.model.lag_s, start)
+        if lifting is None or lifting.ahead < -STAYED_AHEAD:
+            return False
+        if lifting.ahead > LIFTED_AHEAD[1]:
+            probe.returning.was_lifted(lifted(start, heard, lifting))
+        return True
 
     def _among_rivals(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
         t_s, bank = reading.t_s, replay.moment.bank

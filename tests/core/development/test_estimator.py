@@ -184,6 +184,24 @@ def test_the_bath_alone_does_not_move_the_time() -> None:
     assert "bath alone does not move the time" in run.changes[0].why
 
 
+@pytest.mark.parametrize("seed", seeds(8))
+def test_a_wet_probe_that_was_lifted_and_never_put_back_stays_disbelieved(seed: int) -> None:
+    """At 0:45, from 20.35 C into air of 26.8 C, whose wet bulb 22.4 C it nears with 35 s: quicker than dry air would have it, as slowly as
+    water stirred in."""
+    rng = random.Random(seed)
+    run = Run(DEVELOPER, ROOM)
+    run.estimator.begin(1, 0.0, LAW, 20.0)
+    sheath = Sheath(20.35)
+    for t in range(300):
+        probe = sheath.at(float(t), constant(20.35)) if t < 45 else sheath.at(float(t), lambda t: 22.4 + 0.0015 * (t - 45.0), 35.0)
+        run.read(good(float(t), quantised(probe + rng.gauss(0.0, 0.03))))
+        run.read(good(t + 0.1, quantised(26.8 + rng.gauss(0.0, 0.03)), ROOM))
+        run.pass_by(t + 0.2)
+    assert [change.believed for change in run.changes] == [True, False]
+    now = run.estimator.temperature(299.5)
+    assert abs(now.celsius - 20.35) < 2.0 * now.sd_c
+
+
 @pytest.mark.parametrize("vessel", [None, Vessel(360.0, 15.0)])
 @pytest.mark.parametrize("seed", seeds(1))
 def test_a_witness_in_air_is_disbelieved_and_believed_again(vessel: Vessel | None, seed: int) -> None:

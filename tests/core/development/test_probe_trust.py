@@ -299,10 +299,11 @@ def test_a_probe_that_was_only_silent_is_used_from_its_first_reading_on() -> Non
 
 
 @pytest.mark.parametrize(("lag_s", "newest_s", "since_s"), [(8.0, 30.0, 24.0), (2.0, 30.0, 6.0), (12.0, 30.0, 30.0)])
-def test_a_probe_that_was_in_air_is_used_once_it_has_settled(lag_s: float, newest_s: float, since_s: float) -> None:
-    """Three lags after it agrees, its newest reading at the latest: before, its sleeve is so far behind that it would tell a drift that is
-    none."""
-    says = FakeHistories()
+@pytest.mark.parametrize("celsius", [20.0, 21.5])
+def test_a_probe_that_was_in_air_is_used_once_it_has_settled(lag_s: float, newest_s: float, since_s: float, celsius: float) -> None:
+    """Three lags after it agrees, or after it is back in a liquid that has moved; its newest reading at the latest. Before, its sleeve is
+    so far behind that it would tell a drift that is none."""
+    says = FakeHistories(celsius)
     says.air.lag_s, says.air.t = lag_s, newest_s
     found = returns(says)
     assert found is not None
@@ -334,7 +335,7 @@ def test_a_verdict_of_air_is_taken_back_when_the_liquid_is_fifty_times_likelier(
     found = returns({0.0: FakeHistories(liquid_ahead=ahead, in_air=0.5)})
     assert (found is not None) == believed
     if found is not None:
-        assert found == (0.0, Verdict(True, -5.0, "its readings are a moving liquid's after all", liquid_moved=True))
+        assert found == (0.0, Verdict(True, -5.0, "its readings are a moving liquid's after all", liquid_moved=True, taken_back=True))
 
 
 @pytest.mark.parametrize(("gap_s", "anew"), [(15.0, False), (16.0, True)])

@@ -17,7 +17,7 @@ from monitor.core.development.filter import AIR, PROBE, SLOPE, T
 from monitor.core.development.histories import Histories
 from monitor.core.development.lifting import Lifting
 from monitor.core.development.moment import Moment
-from monitor.core.development.probe_trust import Verdict
+from monitor.core.development.probe_trust import ProbeTrust, Verdict
 from monitor.core.development.rivals import ALL_KINDS, LIQUID_KINDS, Bank, Kind
 from monitor.core.development.suspicion import Suspicion, impossible, was_old
 from tests.core.development.scenes import DEVELOPER, LAW, ROOM, Watched, at
@@ -416,3 +416,44 @@ def test_the_weighing_takes_the_probe_and_the_room_and_no_other(monkeypatch: pyt
     assert {(celsius, of_room) for _, celsius, of_room in weighings.readings} == {(20.0, False), (15.0, True)}
     times = [t for t, _, _ in weighings.readings]
     assert times == sorted(times)
+
+
+# Taking back
+
+
+def taken_back(
+    watched: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float | None, until_s: int = 112
+) -> tuple[bool, list[float], ProbeTrust]:
+    """Odd at 90 s, taken for lifted at 100, and from 101 on the filters would take that back: whether the curve has held to it until the
+    end, when it was asked, and the probe."""
+    asked = curve(monkeypatch, ahead)
+    judge, replay, probe = Suspicion(), watched.replay, watched.trust()
+    judge.judge(probe, at(90.0, 20.0), 9.0, replay)
+    probe.disbelieve(Verdict(False, 90.0, "like a probe in air"))
+    return all(judge.holds_to_it(probe, float(t), replay) for t in range(101, until_s)), asked, probe
+
+
+@pytest.mark.parametrize(("ahead", "holds"), [(-1.9, True), (-2.1, False), (None, False)])
+def test_a_probe_stays_taken_for_lifted_until_its_curve_speaks_for_the_liquid(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float | None, holds: bool
+) -> None:
+    """The filters may find a moving liquid likelier than dry air; a wet probe they do not know. Seven times likelier is asked for."""
+    assert taken_back(settled, monkeypatch, ahead)[0] == holds
+
+
+@pytest.mark.parametrize(("ahead", "settled_now"), [(2.9, False), (3.1, True)])
+def test_where_the_curve_is_sure_the_filters_are_not_asked_again(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, settled_now: bool
+) -> None:
+    """Its history is then that of a lifted probe, which no liquid's competes with. The curve is looked at every four seconds."""
+    holds, asked, probe = taken_back(settled, monkeypatch, ahead)
+    assert holds
+    assert len(asked) == 3
+    history = probe.returning.hear(at(100.0, 20.0), DEVELOPER, settled.replay.moment)
+    assert (history.silent is None and history.liquid is None) == settled_now
+
+
+def test_a_curve_that_has_gone_on_for_too_long_tells_nothing(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """160 s after its last calm moment, which was before 80 s, the filters decide."""
+    assert taken_back(settled, monkeypatch, 1.0, 230)[0]
+    assert not taken_back(settled, monkeypatch, 1.0, 245)[0]
