@@ -78,7 +78,7 @@ def beside_bath(journal: Journal, facts: Mapping[str, RecordedProbe], begin_s: f
     """What there is to say of the developer's probe in the develop stage that lasted from `begin_s` to `end_s`; None if nothing, or where
     no lag of the vessel in its bath was known. Where live has found the two exchanged, that stands."""
     lag = _vessel_lag(journal)
-    developer, bath = _only(journal, "developer"), _only(journal, "bath")
+    developer, bath = _only(journal, "developer") or _only(journal, "witness"), _only(journal, "bath")
     if lag is None or developer is None or bath is None or any(r["why"].startswith(EXCHANGED) for r in journal.of("trust")):
         return None
     probe_lag_s = facts[developer.probe].lag_s

@@ -115,6 +115,16 @@ def test_probes_in_each_others_liquid_are_taken_for_each_other(tmp_path: Path) -
     assert any("each other's liquid" in d.what for d in review.numbers.doubted)
 
 
+def test_a_witness_is_asked_as_the_developers_own_probe_is(tmp_path: Path) -> None:
+    """It is a vessel like the developer's, in the same bath."""
+    made = exchanged()
+    for record in made.records:
+        told = record["probes"] if record["kind"] == "session" and record["event"] == "open" else [record]
+        for one in (one for one in told if one.get("role") == "developer"):
+            one["role"] = "witness"
+    assert abs(reviewed(made, tmp_path)[2]) < 0.5
+
+
 def test_good_probes_are_left_alone(tmp_path: Path) -> None:
     """With a bath that agrees the numbers are what they are without it."""
     review, develop, _ = reviewed(played(), tmp_path)

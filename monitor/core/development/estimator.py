@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from monitor.core.development.beliefs import Beliefs, Done, End, FoundLag, Temperature, TrustChange
+from monitor.core.development.beliefs import Beliefs, Done, End, FoundLag, ProbeModel, Temperature, TrustChange
 from monitor.core.development.crosswatch import BathWatch
 from monitor.core.development.excursion import LookingBack, set_aside
 from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
@@ -47,6 +47,10 @@ one film's bath is not another's (this project's own choice)."""
 HANDLED_AHEAD_S = 600.0
 """A forecast takes a vessel as handled evenly, as it is over so many seconds (this project's own choice)."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
+
+
+def _source(probe: ProbeModel) -> Source:
+    return "developer" if probe.role == "developer" else "witness"
 
 
 class Estimator:
@@ -134,8 +138,7 @@ class Estimator:
         """The best source there is now, and what is to be followed from `since_t_s` on."""
         best = self._most_trusted()
         if best is not None:
-            source: Source = "developer" if best.model.role == "developer" else "witness"
-            return source, Segment(since_t_s, "liquid", best.model.name, best.model.lag_s)
+            return _source(best.model), Segment(since_t_s, "liquid", best.model.name, best.model.lag_s)
         vessel = self._beliefs.vessel
         if vessel is not None and self._ambient_known():
             return "vessel model", Segment(since_t_s, "vessel", "", vessel.lag_s)
@@ -279,16 +282,19 @@ class Estimator:
         return self._looking_back.look(probe, reading.t_s, replay, self._source)
 
     def _beside_bath(self, probe: ProbeTrust, t_s: float) -> Verdict | None:
-        """Does the bath, by the vessel's learned lag, say that the developer's probe is wrong?"""
+        """Does the bath, by the vessel's learned lag, say that the probe in the developer, or in the witness, is wrong? The witness is a
+        vessel like it. The bath is asked about the best of them."""
         vessel, ambient = self._beliefs.vessel, self._ambient
-        if vessel is None or ambient is None or ambient.role != "bath" or probe.model.role != "developer" or not self._ambient_known():
+        if vessel is None or ambient is None or ambient.role != "bath" or not self._ambient_known():
+            return None
+        if probe is not (self._most_trusted() or self._ladder_order[0]):
             return None
         if not self._replay.keys or self._replay.settling or not self._bath_watch.due(t_s):
             return None  # before the begin it may hang anywhere
         return self._bath_watch.look(self._replay, probe.model, ambient, vessel)
 
     def _exchange(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
-        """The developer's probe hangs in the bath and the bath's in the developer: each is taken for the other, from the start."""
+        """The probe of developer or witness hangs in the bath, the bath's in its vessel: each is taken for the other, from the start."""
         mine, bath = probe.model, self._ambient
         assert bath is not None
         developer = replace(bath, name=mine.name, role=mine.role, lag_s=bath.lag_s or mine.lag_s)
@@ -297,7 +303,7 @@ class Estimator:
         self._sds[mine.name], self._sds[bath.name] = self._sds[bath.name], self._sds[mine.name]
         probe.is_another(developer)
         self._replay.exchange(developer, self._ambient)
-        self._source = "developer"
+        self._source = _source(developer)
         return self._change(mine.name, verdict, loss=True)
 
     # What is asked

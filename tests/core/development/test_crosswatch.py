@@ -9,11 +9,11 @@ from collections.abc import Callable
 
 import pytest
 
-from monitor.core.development.beliefs import Vessel
+from monitor.core.development.beliefs import ProbeModel, Vessel
 from monitor.core.development.crosswatch import EXCHANGED_AHEAD, Disagreement, Pair, after_look, at_rest, disagreement
 from monitor.core.development.rate import rate
 from monitor.core.probes.readings import EXCHANGED
-from tests.core.development.scenes import BATH, DEVELOPER, LAW, Watched
+from tests.core.development.scenes import BATH, DEVELOPER, LAW, WITNESS, Watched
 
 LAG_S = 360.0
 VARIANCE = (0.03**2 + 0.0625**2 / 12.0) / 4.0
@@ -144,24 +144,26 @@ def test_a_developer_is_not_cooled_by_what_surrounds_it_all_the_time() -> None:
 BESIDE = Vessel(LAG_S, 0.02 * LAG_S)
 
 
-def evening(by_c: float, seconds: int, swapped: bool = True, step_s: float = 150.0) -> Watched:
-    """Developer of 18 C in a bath of 20 C that steps; its stage began after 60 s."""
-    watched, rng, liquid_c = Watched(DEVELOPER, BATH, vessel=BESIDE), random.Random(7), 18.0
+def evening(by_c: float, seconds: int, swapped: bool = True, step_s: float = 150.0, probe: ProbeModel = DEVELOPER) -> Watched:
+    """Developer of 18 C in a bath of 20 C that steps; its stage began after 60 s. `probe` is in it, or in its witness."""
+    watched, rng, liquid_c, mine = Watched(probe, BATH, vessel=BESIDE), random.Random(7), 18.0, probe
     for t in range(seconds):
         if t == 60:
             watched.estimator.begin(0, 60.0, LAW, 20.0)
         around = 20.0 + by_c * (1.0 - math.exp(-max(t - step_s, 0.0) / 8.0))
-        for celsius, probe in ((around, DEVELOPER), (liquid_c, BATH)) if swapped else ((liquid_c, DEVELOPER), (around, BATH)):
+        for celsius, probe in ((around, mine), (liquid_c, BATH)) if swapped else ((liquid_c, mine), (around, BATH)):
             watched.hear(float(t), round(16.0 * (celsius + rng.gauss(0.0, 0.025))) / 16.0, probe)
         liquid_c += (around - liquid_c) / LAG_S
     return watched
 
 
-def test_exchanged_probes_are_told_live_and_taken_for_each_other() -> None:
-    """One FAULT that names both, within 90 s of the step; development is then what it would have been, from the begin on."""
-    wrong, right = evening(2.0, 240), evening(2.0, 240, swapped=False)
+@pytest.mark.parametrize("probe", [DEVELOPER, WITNESS])
+def test_exchanged_probes_are_told_live_and_taken_for_each_other(probe: ProbeModel) -> None:
+    """One FAULT that names both, within 90 s of the step; development is then what it would have been, from the begin on. A witness is a
+    vessel like the developer's, in the same bath."""
+    wrong, right = evening(2.0, 240, probe=probe), evening(2.0, 240, swapped=False, probe=probe)
     told = [c for c in wrong.changes if c.why.startswith(EXCHANGED)]
-    assert [(c.probe, c.believed, c.loss) for c in told] == [("jug", False, True)]
+    assert [(c.probe, c.believed, c.loss, c.source) for c in told] == [(probe.name, False, True, probe.role)]
     assert "bowl" in told[0].why
     ours, due = wrong.estimator.done(0, 239.0), right.estimator.done(0, 239.0)
     assert ours.done_ref_s == pytest.approx(due.done_ref_s, abs=1.0)
