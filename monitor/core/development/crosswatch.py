@@ -1,8 +1,9 @@
 """Do the developer's probe and the bath's agree, by the lag that the vessel was learned to have? Which of them is wrong, if not?
 
 A liquid in a vessel follows its bath: dT/dt = (bath - T) / lag. Readings that leave this course may mean a liquid that something was
-stirred into (it goes back towards the bath with the lag), a lag that is false (another one fits), a sensor that drifts, or a probe
-that hangs half in air (it stays off). For each the unknown sizes enter straight, so likelihoods follow (`likelihood`).
+stirred into (it goes back towards the bath with the lag), a lag that is false (another one fits), a sensor that drifts, a probe that
+hangs half in air (it stays off), or a bath's probe that no longer reads its bath (the developer does not follow it). For each the
+unknown sizes enter straight, so likelihoods follow (`likelihood`).
 Tests: tests/core/development/test_crosswatch.py, figures: tests/benchmarks/bench_doubt.py.
 """
 
@@ -10,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -39,7 +40,13 @@ FALSE_LAGS = (0.3, 0.45, 0.65, 0.8, 1.25, 1.6, 2.2, 3.3)
 FALSE_LOG_SD = 0.5
 """Of the logarithm of such a multiple. A lag grows with the thickness of what is in the vessel, about as the cube root of its volume, and
 with calmer water: half or double is easily got by both, three times hardly (this project's own choice)."""
-PRIOR_LOG = {"drift": math.log(0.01), "offset": math.log(0.01), "lag": math.log(0.03), "stirred": math.log(0.1)}
+GOES_ON_SD_C_PER_S, BEFORE_S = 0.0015, 60.0
+"""How a bath goes on that its own probe no longer reads: standard deviation of its slope about that of the minute before (this project's
+own choice)."""
+BATH_NEAR_C, BATH_NEAR_S = 0.3, 30.0
+"""A bath's probe that is told to be wrong is farther than this from where its bath must be, and is believed again after so long within it,
+give or take what a bath does meanwhile (as for the developer's; the project's practice, section 6)."""
+PRIOR_LOG = {"drift": math.log(0.01), "offset": math.log(0.01), "lag": math.log(0.03), "stirred": math.log(0.1), "bath": math.log(0.01)}
 """How likely each is to happen in one window, beside nothing at all (this project's own choice)."""
 EXCHANGED_LOG = math.log(0.003)
 """How likely somebody has exchanged the two (this project's own choice)."""
@@ -104,6 +111,22 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
+class BathGone:
+    """The bath's probe no longer reads its bath. `ahead`: natural logarithm of how many times likelier that is than all else together. At
+    `since_t_s` the bath had `celsius` and drifted by `slope_c_per_s`; by now its probe is `off_c` away from where that leads."""
+
+    ahead: float
+    since_t_s: float
+    celsius: float
+    slope_c_per_s: float
+    off_c: float
+
+    def at(self, t_s: float) -> float:
+        """Where the bath is then, if it goes on so, C."""
+        return self.celsius + self.slope_c_per_s * (t_s - self.since_t_s)
+
+
+@dataclass(frozen=True, slots=True)
 class Disagreement:
     """`ahead`: natural logarithm of how many times likelier the developer's probe is wrong than the liquid or the lag is; since when, and
     by how much by now. `cause`: the likeliest; for `lag` the one that would fit, and how far the probe is off if it is wrong after all."""
@@ -124,6 +147,8 @@ class Disagreement:
     """What that leaves of the pairs: mean square, in their standard deviations."""
     from_start: float = 0.0
     """The probability that it was off as long as there are pairs, if it is wrong."""
+    bath: BathGone | None = None
+    """If the bath's own probe is wrong: since when, and where its bath is then."""
 
     @property
     def since_is_unsure(self) -> bool:
@@ -137,13 +162,16 @@ class BathWatch:
     `false_lag_s`: the vessel's lag that would have fitted, where the learned one is false. `doubt_c`, `doubted_since_t_s`: as long as
     that cannot be decided, by how much the probe may be off (standard deviation), since when. `moved_c`: by how much more the liquid then
     has than the probe says, on average; 0 unless the probe is wrong with three chances in five;
-    `moved_told`: whether anybody has been told.
+    `moved_told`: whether anybody has been told. `gone`: the bath's probe, while it is found not to read its bath.
     """
 
     def __init__(self) -> None:
         self._watched_t_s = 0.0
+        self._bath_since_t_s = -math.inf
+        self._near_since_t_s: float | None = None
         self.exchanged = False
         self.false_lag_s: float | None = None
+        self.gone: BathGone | None = None
         self.forget()
 
     def forget(self) -> None:
@@ -177,7 +205,7 @@ class BathWatch:
         following = replay.following
         followed = following is not None and following.probe == probe.name
         since_t_s = following.since_t_s if followed and following is not None else replay.first_belief_t_s
-        since_t_s = max(since_t_s, min(key.begin_t_s for key in replay.keys.values()))
+        since_t_s = max(since_t_s, self._bath_since_t_s, min(key.begin_t_s for key in replay.keys.values()))
         first_c = [r.celsius for r in replay.readings if r.probe == probe.name and since_t_s <= r.t_s <= since_t_s + AT_REST_S]
         pairs = self._pairs_since(replay, probe, bath, since_t_s if at_rest(first_c) else since_t_s + SETTLED_LAGS * probe.lag_s)
         found = disagreement(pairs, vessel.lag_s, vessel.lag_sd_s, probe.lag_s, replay.moment.reading_variance / PAIR_S)
@@ -191,6 +219,12 @@ class BathWatch:
             return Verdict(False, max(pairs[0].t_s, since_t_s), why, exchanged=True)
         if following is None or not followed:
             return None
+        if found.bath is not None and found.bath.ahead > WRONG_AHEAD and abs(found.bath.off_c) > BATH_NEAR_C:
+            self.forget()
+            self.gone = found.bath
+            side = "above" if found.bath.off_c > 0.0 else "below"
+            why = f"the developer does not follow it: it reads {abs(found.bath.off_c):.1f} C {side} its bath"
+            return Verdict(False, found.bath.since_t_s, why, of_bath=True)
         if found.lag_ahead > LAG_AHEAD or found.lag_ahead < 0.0:
             self.false_lag_s = found.lag_s if found.cause == "lag" and found.lag_ahead > LAG_AHEAD else None
         apart_c = math.fsum(p.developer_c - p.bath_c for p in pairs) / len(pairs)
@@ -208,6 +242,22 @@ class BathWatch:
         moved = (-found.off_c, found.off_sd_c) if found.from_start >= ALWAYS else (0.0, 0.0)
         began_t_s = max(found.since_t_s, following.since_t_s + AT_REST_S)  # by then it has said where the liquid is
         return Verdict(False, began_t_s, f"{by} what the bath and the vessel's lag say", barred=True, moved_c=moved)
+
+    def bath_is_back(self, t_s: float, celsius: float) -> Verdict | None:
+        """After a reading of the bath's probe, which was found not to read its bath: whether it does again, because it has been where the
+        bath must have gone."""
+        assert self.gone is not None
+        near_c = BATH_NEAR_C + GOES_ON_SD_C_PER_S * (t_s - self.gone.since_t_s)
+        if abs(celsius - self.gone.at(t_s)) > near_c:
+            self._near_since_t_s = None
+            return None
+        if self._near_since_t_s is None:
+            self._near_since_t_s = t_s
+        if t_s - self._near_since_t_s < BATH_NEAR_S:
+            return None
+        since_t_s = self._bath_since_t_s = self._near_since_t_s
+        self.gone = self._near_since_t_s = None
+        return Verdict(True, since_t_s, f"for {BATH_NEAR_S:.0f} s where its bath must be")
 
     def _pairs_since(self, replay: Replay, probe: ProbeModel, bath: ProbeModel, since_t_s: float) -> list[Pair]:
         """All pairs since then; of those older than `WATCHED_S` means of three, the last `MOST_OLDER`."""
@@ -277,18 +327,23 @@ def disagreement(pairs: Sequence[Pair], lag_s: float, lag_sd_s: float, probe_lag
     begun |= {k: _begun(course, pairs, k, lag_s, probe_lag_s, last) for k in sorted(near) if 0 <= k < last}
     liquid += [stirred for stirred, _ in begun.values()]
     wrong = [from_start, *(one for _, both in begun.values() for one in both)]
+    even = PRIOR_LOG["bath"] - math.log(last / COARSE_ONSETS)
+    gone = {k: even + course.without_bath(k, lag_s) for k in sorted(begun) if k >= FEWEST // 3}
+    bath_ahead = sum_log(list(gone.values())) - sum_log([*liquid, *(one.log for one in wrong)])
+    liquid += gone.values()
     ahead = sum_log([one.log for one in wrong]) - sum_log(liquid)
     other, bent = _exchanged([Pair(p.t_s, p.bath_c, p.developer_c) for p in pairs], lags_s, variance + MISFIT_SD_C**2, probe_lag_s)
     exchanged_ahead = min(other - sum_log([*liquid, *(one.log for one in wrong)]), bent)
     best_log, best_lag_s = max(falses)
     always_off = math.exp(from_start.log - sum_log([one.log for one in wrong]))
     best = from_start if always_off >= ALWAYS else max(wrong[1:], key=lambda one: one.log)
+    bath = course.gone(max(gone, key=lambda k: gone[k]), bath_ahead)
     size, size_sd, misfit = course.size(lag_s, *best.columns)
     off_c, off_sd_c = size * best.by_now, size_sd * best.by_now
     lag_ahead = best_log - max(told)
     if lag_ahead > 0.0 and ahead < 0.0:
-        return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit)
-    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit, always_off)
+        return Disagreement(ahead, "lag", best.since_t_s, off_c, best_lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit, bath=bath)
+    return Disagreement(ahead, best.cause, best.since_t_s, off_c, lag_s, lag_ahead, exchanged_ahead, off_sd_c, misfit, always_off, bath)
 
 
 def _begun(
@@ -342,6 +397,7 @@ class _Course:
         self._pairs, self._variance = pairs, variance
         self.settles = [math.exp(-(p.t_s - pairs[0].t_s) / probe_lag_s) for p in pairs]
         self._by_lag: dict[float, Sums] = {}
+        self._followed: dict[float, tuple[list[float], list[float]]] = {}
 
     def untouched(self, lag_s: float) -> Sums:
         """With nothing added: what is left of the start and what a leak has added make the readings less what the bath has done."""
@@ -356,8 +412,36 @@ class _Course:
             begun = first.developer_c - first.bath_c
             leak = [lag_s * (1.0 - s) for s in stays]
             rest = [p.developer_c - f - begun * s - LEAK_C_PER_S * k for p, f, s, k in zip(self._pairs, followed, stays, leak, strict=True)]
+            self._followed[lag_s] = followed, rest
             self._by_lag[lag_s] = Sums([stays, leak, self.settles], rest, self._variance)
         return self._by_lag[lag_s]
+
+    def without_bath(self, at: int, lag_s: float) -> float:
+        """Logarithm of the likelihood of a developer whose bath goes on straight from one of the pairs, whatever its probe says."""
+        sums = self.untouched(lag_s)
+        followed, rest = self._followed[lag_s]
+        celsius, slope = self._bath_at(at)
+        values, ramp = list(rest), [0.0] * len(rest)
+        for k in range(at + 1, len(rest)):
+            age = self._pairs[k].t_s - self._pairs[at].t_s
+            stays = math.exp(-age / lag_s)
+            ramp[k] = age - lag_s * (1.0 - stays)
+            values[k] += followed[k] - (celsius * (1.0 - stays) + slope * ramp[k] + followed[at] * stays)
+        return sums.and_one_more(ramp, values).evidence((*COURSE_SDS, GOES_ON_SD_C_PER_S))
+
+    def _bath_at(self, at: int) -> tuple[float, float]:
+        """The bath's temperature and slope at one of the pairs, C and C/s, by the minute before."""
+        here = self._pairs[at]
+        before = [p for p in self._pairs[: at + 1] if p.t_s >= here.t_s - BEFORE_S]
+        mean_s, mean_c = math.fsum(p.t_s for p in before) / len(before), math.fsum(p.bath_c for p in before) / len(before)
+        slope = math.fsum((p.t_s - mean_s) * (p.bath_c - mean_c) for p in before) / math.fsum((p.t_s - mean_s) ** 2 for p in before)
+        return mean_c + slope * (here.t_s - mean_s), slope
+
+    def gone(self, at: int, ahead: float) -> BathGone:
+        """The bath's probe is taken to be wrong since one of the pairs."""
+        celsius, slope = self._bath_at(at)
+        line = BathGone(ahead, self._pairs[at].t_s, celsius, slope, 0.0)
+        return replace(line, off_c=self._pairs[-1].bath_c - line.at(self._pairs[-1].t_s))
 
     def evidence(self, lag_s: float, *added: Added) -> float:
         """Logarithm of the likelihood with this lag and these columns (each with its standard deviation) added."""

@@ -191,6 +191,12 @@ class Estimator:
     def _beside(self, reading: GoodReading) -> list[TrustChange]:
         """A reading of bath, room or wash."""
         is_ambient = self._ambient is not None and reading.probe == self._ambient.name
+        if is_ambient and self._bath_watch.gone is not None:
+            verdict = self._bath_watch.bath_is_back(reading.t_s, reading.celsius)
+            if verdict is None:
+                return []
+            told = self._change(reading.probe, verdict, loss=False)
+            return told + self._beside(reading)
         if reading.role == "room" or is_ambient or (reading.role == "bath" and self._ambient is not None):
             self._replay.read(reading)
         if reading.role == "room":
@@ -240,7 +246,7 @@ class Estimator:
             return [] if verdict is None else self._lose(probe, verdict)
         verdict = self._beside_bath(probe, reading.t_s)
         if verdict is not None:
-            return self._exchange(probe, verdict)
+            return self._told_by_bath(probe, verdict)
         found = self._looking_back.met_again(probe, reading.t_s, replay)
         if found is not None:
             self._gain(probe, Verdict(True, found.from_t_s, "back on its line"), reading.t_s)
@@ -270,7 +276,7 @@ class Estimator:
         if verdict is None and self.odd_for_s(reading.t_s) >= AIR_FIRST_S:
             verdict = self._beside_bath(probe, reading.t_s)
         if verdict is not None:
-            return self._exchange(probe, verdict) if verdict.exchanged else self._lose(probe, verdict)
+            return self._told_by_bath(probe, verdict)
         moved_c = self._moved_c()
         if moved_c != 0.0 and not self._bath_watch.moved_told:
             self._bath_watch.moved_told = True
@@ -292,6 +298,16 @@ class Estimator:
         if not self._replay.keys or self._replay.settling or not self._bath_watch.due(t_s):
             return None  # before the begin it may hang anywhere
         return self._bath_watch.look(self._replay, probe.model, ambient, vessel)
+
+    def _told_by_bath(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
+        """The bath has been asked, and one of the two probes is wrong."""
+        if verdict.exchanged:
+            return self._exchange(probe, verdict)
+        if not verdict.of_bath:
+            return self._lose(probe, verdict)
+        assert self._ambient is not None
+        self._ambient_t_s = None  # the vessel has no bath to follow until its probe is back
+        return self._change(self._ambient.name, verdict, loss=False)
 
     def _exchange(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
         """The probe of developer or witness hangs in the bath, the bath's in its vessel: each is taken for the other, from the start."""

@@ -41,6 +41,8 @@ class Verdict:
     """The bath says that it is wrong: it must agree closely to be believed again."""
     moved_c: tuple[float, float] = (0.0, 0.0)
     """By how much the liquid was warmer than it said, all the time before: mean and standard deviation."""
+    of_bath: bool = False
+    """Not this probe is wrong, but the bath's."""
     exchanged: bool = False
     """It hangs in the bath, and the bath's probe in the developer."""
     off_c: float = 0.0

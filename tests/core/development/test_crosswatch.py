@@ -170,6 +170,71 @@ def test_exchanged_probes_are_told_live_and_taken_for_each_other(probe: ProbeMod
     assert wrong.estimator.temperature(239.0).celsius == pytest.approx(right.estimator.temperature(239.0).celsius, abs=0.1)
 
 
+# The bath's own probe
+
+
+def lifted(t: float, away_s: tuple[float, float] = (150.0, math.inf), to_c: float = -4.0, lag_s: float = 40.0) -> float:
+    """A bath of 20 C that cools slowly, as its probe has it, which hangs in air for a while."""
+    off = to_c * (1.0 - math.exp(-(min(t, away_s[1]) - away_s[0]) / lag_s)) if t > away_s[0] else 0.0
+    return 20.0 - 0.0005 * t + (off * math.exp(-(t - away_s[1]) / 8.0) if t > away_s[1] else off)
+
+
+def with_bath(bath_c: Callable[[float], float], seconds: int) -> Watched:
+    """A sound probe in a developer that began at 19 C and follows its bath, whose own probe says `bath_c`."""
+    watched, rng, liquid_c = Watched(DEVELOPER, BATH, vessel=BESIDE), random.Random(7), 19.0
+    for t in range(seconds):
+        if t == 60:
+            watched.estimator.begin(0, 60.0, LAW, 20.0)
+        for celsius, probe in ((liquid_c, DEVELOPER), (bath_c(t), BATH)):
+            watched.hear(float(t), round(16.0 * (celsius + rng.gauss(0.0, 0.025))) / 16.0, probe)
+        liquid_c += (20.0 - 0.0005 * t - liquid_c) / LAG_S
+    return watched
+
+
+@pytest.mark.parametrize(
+    ("bath_c", "side"),
+    [
+        (lifted, "below"),
+        (lambda t: lifted(t, to_c=3.0), "above"),
+        (lambda t: 20.0 - 0.0005 * t + 0.4 / 60.0 * max(t - 150.0, 0.0), "above"),
+    ],
+)
+def test_a_bath_probe_that_no_longer_reads_its_bath_condemns_no_developer(bath_c: Callable[[float], float], side: str) -> None:
+    """It was lifted out, or drifts: that is told of it, without FAULT, and the developer's own probe goes on as beside a sound one."""
+    watched, alone = with_bath(bath_c, 400), with_bath(lambda t: 20.0 - 0.0005 * t, 400)
+    told = [c for c in watched.changes if c.since_t_s > 10.0]
+    assert [(c.probe, c.believed, c.loss) for c in told] == [("bowl", False, False)]
+    assert told[0].why.startswith("the developer does not follow it")
+    assert told[0].why.endswith(f"{side} its bath")
+    assert abs(told[0].since_t_s - 150.0) < 30.0
+    assert watched.estimator.done(0, 399.0).done_ref_s == pytest.approx(alone.estimator.done(0, 399.0).done_ref_s, abs=0.5)
+
+
+@pytest.mark.parametrize("by_c", [-2.0, 1.0, 3.0])
+def test_a_bath_that_is_warmed_or_cooled_keeps_its_probe(by_c: float) -> None:
+    """The developer follows, as slowly as it does."""
+    assert not any(c.probe == "bowl" for c in evening(by_c, 400, swapped=False).changes)
+
+
+def test_a_bath_probe_that_is_put_back_is_believed_again() -> None:
+    """Half a minute near where its bath must have gone; then the vessel may follow it again."""
+    watched = with_bath(lambda t: lifted(t, away_s=(150.0, 260.0)), 400)
+    told = [(c.probe, c.believed) for c in watched.changes if c.since_t_s > 10.0]
+    assert told == [("bowl", False), ("bowl", True)]
+    back = watched.changes[-1]
+    assert 260.0 < back.since_t_s < 300.0
+    assert back.why == "for 30 s where its bath must be"
+
+
+@pytest.mark.parametrize(("back", "source"), [(False, "held"), (True, "vessel model")])
+def test_without_a_bath_probe_that_reads_its_bath_the_vessel_follows_nothing(back: bool, source: str) -> None:
+    """The developer's probe falls silent afterwards."""
+    watched = with_bath(lambda t: lifted(t, away_s=(150.0, 260.0 if back else math.inf)), 400)
+    for t in range(400, 420):
+        watched.hear(float(t), lifted(t, away_s=(150.0, 260.0 if back else math.inf)), BATH)
+    assert watched.estimator.temperature(419.0).source == source
+
+
 def test_an_exchange_found_after_the_start_is_forgotten_shifts_what_was_counted() -> None:
     """The bath steps ten minutes on: what is no longer kept is put right by half, and doubted."""
     wrong, right = evening(-3.0, 700, step_s=600.0), evening(-3.0, 700, swapped=False, step_s=600.0)
