@@ -28,9 +28,9 @@ import numpy as np
 
 from monitor.core.development.beliefs import TrustChange
 from monitor.core.development.estimator import Estimator
-from monitor.core.development.rate import RateLaw, rate
+from monitor.core.development.rate import Coefficient
 from tests.benchmarks import liquids, sessions
-from tests.benchmarks.physics import STEP_S, Array
+from tests.benchmarks.physics import STEP_S, Array, pace
 from tests.benchmarks.troubles import FROZEN_S, GOALS, ROWS, Case, Goal, done_course, times, true_end
 
 TOLD_S = 90.0
@@ -139,7 +139,7 @@ def trapezoid(case: Case) -> float | None:
             continue
         if end is not None and end - FROZEN_S <= arrives - 0.5:
             break  # it was fixed while nothing was heard
-        now = rate(case.law, reading.celsius)
+        now = pace(reading.celsius, case.law.per_10_c, case.law.reference_c)
         if before is None:
             done = now * (reading.t_s - case.begin_s)
         else:
@@ -151,9 +151,9 @@ def trapezoid(case: Case) -> float | None:
     return end
 
 
-def steady(law: RateLaw, target_ref_s: float, celsius: float) -> float:
+def steady(law: Coefficient, target_ref_s: float, celsius: float) -> float:
     """What the chart says, seconds."""
-    return target_ref_s / rate(law, celsius)
+    return target_ref_s / pace(celsius, law.per_10_c, law.reference_c)
 
 
 def outcome(row: str, number: int, seed: int, bare: bool = False, review: bool = False) -> Outcome:

@@ -84,7 +84,7 @@ def held(count: int) -> list[float]:
         read = [liquids.quantised(v + rng.gauss(0.0, liquid.noise_c)) for v in at[: lost_s + 1]]
         slopes = [float(np.polyfit(range(len(part)), part, 1)[0]) for part in (read[-window_s:] for window_s in WINDOWS_S)]
         carried = math.fsum(HELD_FADE_S * (1.0 - math.exp(-(t - lost_s) / HELD_FADE_S)) for t in range(lost_s, end_s))
-        per_c = 100.0 * liquid.law.log_rate_slope(at[lost_s]) / liquid.target_ref_s
+        per_c = 100.0 * math.log(liquid.law.per_10_c) / 10.0 / liquid.target_ref_s
         rows.append([per_c * carried * slope for slope in slopes])
         missed.append(per_c * math.fsum(v - at[lost_s] for v in at[lost_s:end_s]))
     weights = np.linalg.lstsq(np.array(rows), np.array(missed), rcond=None)[0]

@@ -14,8 +14,9 @@ from itertools import pairwise
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, TrustChange, Vessel
 from monitor.core.development.estimator import Estimator
-from monitor.core.development.rate import Coefficient, RateLaw, rate
+from monitor.core.development.rate import Coefficient
 from monitor.core.probes.readings import Quality, Reading
+from tests.benchmarks.physics import pace
 
 FAULTS: dict[str, Quality] = {"missing": "missing", "crc": "crc", "reset": "reset"}
 FROZEN_S = 45.0
@@ -23,12 +24,17 @@ FROZEN_S = 45.0
 AIR_LAG_S = 120.0
 
 
+def pace_of(law: Coefficient, celsius: float) -> float:
+    """Rate at a temperature by the law's numbers, not by the program's law."""
+    return pace(celsius, law.per_10_c, law.reference_c)
+
+
 @dataclass
 class Liquid:
     """One liquid and what is known of it. `faults`: (from, until, kind) of the developer probe; kind as in the contract's traces."""
 
     temps_c: list[float]
-    law: RateLaw
+    law: Coefficient
     target_ref_s: float
     bath_c: list[float] | None = None
     room_c: float | None = None
@@ -47,22 +53,22 @@ class Liquid:
         i = min(int(t), len(self.temps_c) - 2)
         return self.temps_c[i] + (self.temps_c[i + 1] - self.temps_c[i]) * (t - i)
 
-    def true_done(self, t: float, law: RateLaw | None = None) -> float:
-        """The true integral from 0 to `t`: Simpson's rule on every second."""
+    def true_done(self, t: float, law: Coefficient | None = None) -> float:
+        """The true integral from 0 to `t`: Simpson's rule on every second, with the benchmarks' own law (`physics.pace`)."""
         law = law or self.law
         whole = int(t)
         total = 0.0
         for i in range(whole):
             a, b = self.temps_c[i], self.temps_c[i + 1]
-            total += (rate(law, a) + 4 * rate(law, 0.5 * (a + b)) + rate(law, b)) / 6
-        return total + (t - whole) * rate(law, self.at(0.5 * (t + whole)))
+            total += (pace_of(law, a) + 4 * pace_of(law, 0.5 * (a + b)) + pace_of(law, b)) / 6
+        return total + (t - whole) * pace_of(law, self.at(0.5 * (t + whole)))
 
     def true_end(self) -> float:
         """When the true integral reaches the target."""
         total, i = 0.0, 0
         while True:
             a, b = self.temps_c[i], self.temps_c[i + 1]
-            piece = (rate(self.law, a) + 4 * rate(self.law, 0.5 * (a + b)) + rate(self.law, b)) / 6
+            piece = (pace_of(self.law, a) + 4 * pace_of(self.law, 0.5 * (a + b)) + pace_of(self.law, b)) / 6
             if total + piece >= self.target_ref_s:
                 return i + (self.target_ref_s - total) / piece
             total += piece
@@ -130,7 +136,7 @@ class Outcome:
     sources: list[str]
 
 
-def develop(liquid: Liquid, rng: random.Random, true_law: RateLaw | None = None) -> Outcome:
+def develop(liquid: Liquid, rng: random.Random, true_law: Coefficient | None = None) -> Outcome:
     """Run the estimator over one liquid by the person's rule: the end freezes 45 s before it comes."""
     estimator = Estimator(liquid.beliefs())
     estimator.begin(1, 0.0, liquid.law, liquid.law.reference_c)
@@ -163,7 +169,7 @@ def develop(liquid: Liquid, rng: random.Random, true_law: RateLaw | None = None)
 
 def steady(liquid: Liquid, celsius: float) -> float:
     """End by a clock that was told one temperature at the start."""
-    return liquid.target_ref_s / rate(liquid.law, celsius)
+    return liquid.target_ref_s / pace_of(liquid.law, celsius)
 
 
 def naive(liquid: Liquid, rng: random.Random, smoothing_s: float) -> float:
@@ -175,7 +181,7 @@ def naive(liquid: Liquid, rng: random.Random, smoothing_s: float) -> float:
                 continue
             keep = math.exp(-(i - last_t) / smoothing_s) if smoothing_s else 0.0
             shown = r.celsius if shown is None else shown * keep + r.celsius * (1 - keep)
-            now = rate(liquid.law, shown)
+            now = pace_of(liquid.law, shown)
             done += 0.5 * (now + (last_r if i else now)) * (i - last_t)
             last_t, last_r = float(i), now
         end = last_t + (liquid.target_ref_s - done) / last_r

@@ -33,6 +33,22 @@ SKIN_C = (31.0, 34.0)
 """A wet hand (practice of the trade; skin of the palm is 31-35 C, handbook, from memory)."""
 
 
+# Development
+
+
+def pace(celsius: float, per_10_c: float, reference_c: float) -> float:
+    """Rate of development relative to that at the reference. `per_10_c` is the factor that 10 C make, by its definition: the coefficient is
+    the rate at 25 C over that at 15 C (C. E. K. Mees, Jahrbuch fuer Photographie 25 (1911) 167). Written a second time on purpose: were the
+    program's law wrong, and the truth made with it, both would be wrong alike and nothing would show."""
+    return math.pow(per_10_c, (celsius - reference_c) / 10.0)
+
+
+def paces(celsius: Array, per_10_c: float, reference_c: float) -> Array:
+    """The same of a whole course."""
+    found: Array = np.power(per_10_c, (celsius - reference_c) / 10.0)
+    return found
+
+
 # Heat balances
 
 

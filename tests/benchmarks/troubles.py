@@ -16,7 +16,7 @@ import numpy as np
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, Vessel
 from monitor.core.development.handling import Handling, Held
-from monitor.core.development.rate import Coefficient, RateLaw
+from monitor.core.development.rate import Coefficient
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.readings import Quality, Reading, Role
 from tests.benchmarks import physics
@@ -44,7 +44,7 @@ class Case:
     the begin. `heard`: (when it arrives, reading), in that order. `parts`: what a row wants to be told apart by;
     `wrong_s` is the moment from which a probe is wrong."""
 
-    law: RateLaw
+    law: Coefficient
     target_ref_s: float
     begin_s: float
     film_c: Array
@@ -607,15 +607,16 @@ FROZEN_S = 45.0
 """READY 30 s and drain 15 s before the end: the end is fixed this long before it comes."""
 
 
-def done_course(film_c: Array, law: RateLaw, begin_s: float) -> Array:
-    """Development given at each step: trapezoid over `STEP_S`, which is exact to a millionth here; 0 until the begin."""
-    rates = np.exp(np.array([law.log_rate(v) for v in film_c.tolist()]))
+def done_course(film_c: Array, law: Coefficient, begin_s: float) -> Array:
+    """Development given at each step: trapezoid over `STEP_S`, which is exact to a millionth here; 0 until the begin. Of the law only its
+    numbers are taken: what they mean stands in `physics.pace`."""
+    rates = physics.paces(film_c, law.per_10_c, law.reference_c)
     pieces = 0.5 * (rates[1:] + rates[:-1]) * STEP_S
     pieces[: round(begin_s / STEP_S)] = 0.0
     return np.concatenate([[0.0], np.cumsum(pieces)])
 
 
-def true_end(film_c: Array, law: RateLaw, begin_s: float, target_ref_s: float) -> float:
+def true_end(film_c: Array, law: Coefficient, begin_s: float, target_ref_s: float) -> float:
     """When the true integral reaches the target; the course's end where it does not."""
     done = done_course(film_c, law, begin_s)
     return float(np.interp(target_ref_s, done, times(film_c)))

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from monitor.core.development.rate import rate
-from tests.benchmarks import bench_doubt, physics, sessions, troubles
+from monitor.core.recipe.reader import load_recipe
+from tests.benchmarks import bench_doubt, liquids, physics, sessions, troubles
 from tests.benchmarks.physics import STEP_S, Air, Balance, Register, Sleeve
 
 TWO = Balance({"developer": 2000.0, "wall": 250.0}, ["bath"])
@@ -186,7 +187,42 @@ def test_development_is_the_rate_times_the_time() -> None:
     """At one temperature; and nothing before the begin."""
     course = troubles.done_course(np.full(401, 22.0), troubles.LAW, 40.0)
     assert course[160] == 0.0
-    assert course[-1] == pytest.approx(60.0 * rate(troubles.LAW, 22.0))
+    assert course[-1] == pytest.approx(60.0 * 2.5**0.2)
+
+
+def test_the_benchmarks_law_is_what_its_number_says() -> None:
+    """2.5 per 10 C, 2.0 at 38 C; of a whole course as of one temperature."""
+    assert [physics.pace(c, 2.5, 20.0) for c in (10.0, 15.0, 20.0, 30.0)] == pytest.approx([0.4, 2.5**-0.5, 1.0, 2.5])
+    assert physics.pace(33.0, 2.0, 38.0) == pytest.approx(math.sqrt(0.5))
+    celsius = np.array([14.0, 20.0, 27.5])
+    assert physics.paces(celsius, 2.5, 20.0) == pytest.approx([physics.pace(c, 2.5, 20.0) for c in celsius.tolist()])
+
+
+def test_the_program_means_by_its_law_what_the_benchmarks_mean_by_it() -> None:
+    """The law of the recipe that a session is played with, the one that the bare estimator is told, and those of the older families."""
+    text = sessions.RECIPE.format(minutes=8, seconds=0, sd=sessions.LEAST_SD, handling="")
+    read = load_recipe(text.encode(), "trouble.toml").stages[0].law
+    assert read is not None
+    for celsius in (12.0, 16.0, 18.3, 20.0, 22.0, 25.0, 30.0):
+        assert rate(read, celsius) == pytest.approx(physics.pace(celsius, 2.5, 20.0), rel=1e-12)
+        assert rate(troubles.LAW, celsius) == pytest.approx(physics.pace(celsius, 2.5, 20.0), rel=1e-12)
+        assert rate(liquids.NORMAL, celsius) == pytest.approx(liquids.pace_of(liquids.NORMAL, celsius), rel=1e-12)
+    for celsius in (33.0, 38.0, 41.0):
+        assert rate(liquids.WARM, celsius) == pytest.approx(physics.pace(celsius, 2.0, 38.0), rel=1e-12)
+
+
+def test_the_truth_is_made_without_the_programs_law(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A program that took its number for something else would not move what was due."""
+    film = np.full(2401, 23.0)
+    liquid = liquids.Liquid([23.0] * 600, liquids.NORMAL, 480.0)
+    right = 480.0 * 2.5**-0.3
+    monkeypatch.setattr(type(troubles.LAW), "log_rate", lambda *_: 0.0)
+    assert rate(troubles.LAW, 23.0) == 1.0
+    assert troubles.true_end(film, troubles.LAW, 0.0, 480.0) == pytest.approx(right)
+    assert bench_doubt.steady(troubles.LAW, 480.0, 23.0) == pytest.approx(right)
+    assert liquid.true_end() == pytest.approx(right)
+    assert liquid.true_done(right) == pytest.approx(480.0)
+    assert liquids.steady(liquid, 23.0) == pytest.approx(right)
 
 
 def test_every_row_of_trouble_has_a_goal() -> None:
