@@ -170,6 +170,36 @@ def test_a_clone_repeats_itself_and_knows_its_steps_only() -> None:
     assert Register(step_c=0.2, sixteenths=True).says(20.39) == 20.1875
 
 
+@pytest.mark.parametrize(("register", "low_c", "high_c"), [(Register(bits=9), 0.06, 0.2), (Register(step_c=0.1), 0.02, 0.09)])
+def test_a_coarse_register_is_compared_through_itself(register: Register, low_c: float, high_c: float) -> None:
+    """The offset and the half step are found as well as one water tells them, no better; two of the deviations that are told hold."""
+    left, held = [], 0
+    for number in range(16):
+        own_c = random.Random(number).gauss(0.0, 0.2)
+        probe = troubles.compared(troubles.Said("jug", "developer", [], register, own_c, register.compared_c))
+        left.append(probe.found_c - own_c - register.compared_c)
+        held += abs(left[-1]) <= 2.0 * probe.compared_sd_c
+    assert abs(np.mean(left)) < 0.08
+    assert low_c < math.sqrt(np.mean(np.square(left))) < high_c
+    assert held >= 14
+
+
+@pytest.mark.parametrize("row", ["coarse steps", "9-11 bits"])
+def test_no_coarse_row_is_told_what_its_register_takes_off(row: str) -> None:
+    """What is subtracted of the readings is not the same from case to case of one register; the coarsest knows how unsure it is."""
+    told: dict[object, set[float]] = {}
+    for number in range(12):
+        case = troubles.ROWS[row](random.Random(f"told {number}"))
+        step = case.parts.get("step_c", case.parts.get("bits"))
+        good = next(r for _, r in case.heard if r.celsius is not None and r.raw_c is not None)
+        assert good.celsius is not None
+        assert good.raw_c is not None
+        told.setdefault(step, set()).add(round(good.celsius - good.raw_c, 9))
+        if step in (0.5, 9):
+            assert case.beliefs.probes[0].comparison_sd_c > 0.08
+    assert max(len(offs) for offs in told.values()) > 1
+
+
 @pytest.mark.parametrize("row", troubles.ROWS)
 def test_every_row_makes_sound_cases(row: str) -> None:
     """The same seed makes the same case; readings arrive in order and after they were taken; the development due is reached."""
