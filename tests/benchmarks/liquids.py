@@ -42,6 +42,7 @@ class Liquid:
     lag_s: float = 8.0
     start_off_c: float = 0.0
     noise_c: float = 0.03
+    """Before the register (own estimate, as `troubles.NOISE_C`)."""
     offset_c: float = 0.0
     vessel: Vessel | None = None
     probe: bool = True
@@ -225,7 +226,8 @@ def sine(rng: random.Random, start: float, seconds: int) -> list[float]:
 
 
 def hot_water(rng: random.Random, start: float, seconds: int) -> list[float]:
-    """A cooling liquid into which warm or cold water is stirred once: 0.5 to 2 C within 10 to 40 s."""
+    """A cooling liquid into which warm or cold water is stirred once: 0.5 to 1.5 C with 10 to 40 s (own estimate, see
+    `troubles.STIRRED_S`)."""
     base = newton(rng, start, seconds)
     at, size, tau = rng.uniform(60, 300), rng.choice((-1, 1)) * rng.uniform(0.5, 1.5), rng.uniform(10, 40)
     return [v + (size * (1 - math.exp(-(t - at) / tau)) if t > at else 0.0) for t, v in enumerate(base)]
@@ -310,7 +312,8 @@ def air(rng: random.Random) -> Liquid:
 
 
 def tank(rng: random.Random, seconds: int = LONG, start_sd_c: float = 0.0) -> tuple[list[float], list[float], Vessel]:
-    """(developer, bath, vessel): a bath that drifts and a tank that starts with it, give or take, and follows; its lag is known to 2 %."""
+    """(developer, bath, vessel): a bath that drifts and a tank that starts with it, give or take, and follows; its lag is known to 2 %
+    (`troubles.LEARNED_SD` and `troubles.tank` say where that and the range come from)."""
     bath = newton(rng, _start(rng), seconds) if rng.random() < 0.7 else sine(rng, _start(rng), seconds)
     lag = rng.uniform(180, 540)
     temp = bath[0] + rng.gauss(0.0, start_sd_c)

@@ -264,7 +264,8 @@ class Register:
     DS18B20 data sheet: two's complement in 1/16 C; at 11, 10, 9 bits the lowest one, two, three bits are undefined, here 0, which
     truncates; conversions of 750, 375, 187.5, 93.75 ms at most. `step_c`: a clone that knows only multiples of so much.
     `sixteenths`: what it knows is rounded once more, to the 1/16 C of the scratchpad, as it must be where the kernel reads it from there.
-    `holds`: a clone that converts anew at every so-manieth read only and repeats itself in between.
+    `holds`: a clone that converts anew at every so-manieth read only and repeats itself in between (own estimate; the project's facts have
+    clones that need longer for a conversion, from memory).
     """
 
     bits: int = 12

@@ -40,7 +40,20 @@ HUMIDITY = (0.55, 0.8)
 UNSAID = Handling()
 """A recipe that says nothing of how its vessel is handled."""
 LEARNED_SD = 0.02
-"""A lag of a vessel learned with water: its standard uncertainty over the lag itself."""
+"""A lag of a vessel learned with water: its standard uncertainty over the lag itself, told and true (own estimate).
+
+`evenbath lag` finds the lag of a `tank` in half an hour of water, 2 or 4 C from its bath, to 0.6 % (rms of 100 runs) and says 0.3 to
+0.6 %. What an evening changes comes on top: another volume, another way of moving it, other water about it. Nobody has measured that; the
+product counts 10 % for it in what it says of the development (`sensitivity.LAG_LOG_SD`). 2 % lies between the two. With 5 % in its
+place, or with 5 % where 0.5 % is told, the rms of "sensor drifts", "exchanged", "half in air" and "good beside good" moves by 0.01 at
+most (100 liquids, seed 11); a lag that is truly false has rows of its own ("good, lag false", "drum, lag wrong").
+"""
+NOISE_C = (0.02, 0.03)
+"""A chip's noise before its register: a third to a half of the step of 12 bits (own estimate; the data sheet gives none). The project's
+practice writes its trials for 0.06 C, which is twice as much."""
+STIRRED_S = (10.0, 40.0)
+"""Time constant with which water that is stirred in reaches the whole (own estimate). The project's practice stirs and waits 60 s, after
+which 0.3 to 22 % of it are left. The product has a liquid's change die with 60 s (`filter.TRANSIENT_S`), a choice of its own."""
 
 
 @dataclass
@@ -150,7 +163,8 @@ def _cold(_: float) -> float:
 
 
 def jug(rng: random.Random, gap_c: tuple[float, float] = (2.0, 8.0), stirred: float = 0.0, seconds: float = SECONDS) -> Jug:
-    """Developer and wall, in a room `gap_c` away. `stirred`: the share in which water is stirred in once, 0.5 to 1.5 C in 10 to 40 s.
+    """Developer and wall, in a room `gap_c` away. `stirred`: the share in which water is stirred in once, 0.5 to 1.5 C (own estimate),
+    with `STIRRED_S`.
 
     300 to 1000 ml; wall 60 to 250 g of plastic, or half of that of steel; air film with 1 to 2.5 times the surface, for trays and
     evaporation: in all a time constant of half an hour to two.
@@ -165,7 +179,7 @@ def jug(rng: random.Random, gap_c: tuple[float, float] = (2.0, 8.0), stirred: fl
         ("developer", "wall"): area * rng.uniform(*physics.WATER_FILM_W_M2_K),
         ("wall", "room"): area * rng.uniform(1.0, 2.5) * rng.uniform(*physics.AIR_FILM_W_M2_K),
     }
-    warm = physics.stirred_in(capacity, rng.uniform(60, 300), either(rng, 0.5, 1.5), rng.uniform(10, 40))
+    warm = physics.stirred_in(capacity, rng.uniform(60, 300), either(rng, 0.5, 1.5), rng.uniform(*STIRRED_S))
     if rng.random() >= stirred:
         warm = _cold
     course = Balance({"developer": capacity, "wall": wall}, ["room"]).run(
@@ -187,9 +201,12 @@ class Tank:
 
 
 def bath_course(rng: random.Random, seconds: float, begin_c: float, gap_c: tuple[float, float], stepped: bool) -> tuple[Array, float]:
-    """(a bath of 2 to 10 l that nears its room, the room): its surface loses 10 to 30 W/(m2 K), evaporation included.
+    """(a bath of 2 to 10 l that nears its room, the room): its surface loses 10 to 30 W/(m2 K), evaporation included (a still, dry one
+    8 to 12, as `AIR_FILM_W_M2_K`; the rest is own estimate).
 
-    `stepped`: warm water is poured into it once: 1 to 3 C in 5 to 20 s.
+    Surface: 0.05 l^(2/3) m2, about the whole of a cylinder as high as wide (0.055 l^(2/3), calculated). In all a time constant of one to
+    five hours; the project's practice has a bowl of 2.5 l with 49 minutes, which is quicker than any of these.
+    `stepped`: warm water is poured into it once: 1 to 3 C (0.2 l at 60 C into 2.5 l at 20 C make 3 C) in 5 to 20 s (own estimate).
     """
     litres = rng.uniform(2.0, 10.0)
     room = begin_c + either(rng, *gap_c)
@@ -217,9 +234,17 @@ def tank(
     """Developer, wall, bath. The developer starts `off_c` from the bath; of the way from its temperature to the room's the wall has
     the share `untempered`.
 
+    `lag_s`: 3 to 9 minutes; the project's practice reckons with 4, 6 and 9 for a plastic tank. Calculated for 450 ml (1.9 kJ/K, 325 cm2): a
+    steel tank, in which the films of water on both sides are all there is, has 200 to 580 s at 600 to 200 W/(m2 K); 2 mm of plastic
+    (0.2 W/(m K), handbook, from memory) have 770 to 1160 s, more than any of these. Nobody has measured one for this.
+
     Wall 120 to 250 g of plastic and a reel (a water value of 40 to 80 ml; practice: 52 ml). Its two sides share the resistance that gives
-    the lag. `hand`: each minute the tank is out of the bath for 5 to 12 s, in two hands: 100 to 150 cm2 of skin at 50 to 100
-    W/(m2 K) (contact of wet skin and plastic, own estimate), the rest in the room's air. `on_bench`: there is no bath, only the room.
+    the lag: inside has half of it where both films are alike, whatever the wall, a quarter in steel that is moved inside (600) and stands
+    still outside (200 W/(m2 K)); 0.2 to 0.5. `hand`: each minute the tank is out of the bath for 5 to 12 s (the project's practice: 5 to
+    10), in two hands: 100 to 150 cm2 of skin at 50 to 100 W/(m2 K) (contact of wet skin and plastic, own estimate), the rest in the
+    room's air. That is 0.5 to 1.5 W/K; the product takes 0.7 (`handling.HANDS_W_K`) by the same kind of estimate, so that neither bears
+    the other out. Nor do the shares `untempered` (0.6 to 1.0 where nobody tempered it) and the product's 0.9 (`handling.UNTEMPERED`):
+    there is no independent source of either. `on_bench`: there is no bath, only the room.
     """
     volume = rng.uniform(280.0, 600.0)
     capacity, wall = volume * WATER_J_ML_K, rng.uniform(120.0, 250.0) * PLASTIC_J_G_K
@@ -285,7 +310,7 @@ def said(
     register = register or Register()
     offset = rng.gauss(0.0, sd_c) * (0.0 if exact else 1.0)
     read = at(chip_c)
-    raw = physics.readings_of(lambda t: read(t) + offset, rng, (len(chip_c) - 2) * STEP_S, register, rng.uniform(0.02, 0.03), rng.random())
+    raw = physics.readings_of(lambda t: read(t) + offset, rng, (len(chip_c) - 2) * STEP_S, register, rng.uniform(*NOISE_C), rng.random())
     if spoil is not None:
         raw = [(t, spoil(t, v)) for t, v in raw]
     return Said(name, role, raw, register, offset, register.compared_c, sd_c, told_lag_s, faults)
@@ -309,7 +334,7 @@ def compared(probe: Said) -> Said:
         def chip_c(t: float, read: Callable[[float], float] = read) -> float:
             return read(t) + probe.offset_c
 
-        raw = physics.readings_of(chip_c, rng, BEFORE_S + AFTER_S, probe.register, rng.uniform(0.02, 0.03), rng.random())
+        raw = physics.readings_of(chip_c, rng, BEFORE_S + AFTER_S, probe.register, rng.uniform(*NOISE_C), rng.random())
         moments, values = tuple(t for t, _ in raw), tuple(v for _, v in raw)
         series = ProbeReadings(probe.name, probe.role, moments, values, values)
         found = compare_at(series, thermometer_c + rng.gauss(0.0, COMPARED_SD_C), BEFORE_S, COMPARED_SD_C, probe.told_lag_s)
@@ -349,7 +374,11 @@ def case(
 
 
 def coarse(rng: random.Random) -> Case:
-    """A clone that knows multiples of 0.1 to 0.5 C only, and may repeat itself for up to five readings."""
+    """A clone that knows multiples of 0.1 to 0.5 C only, and may repeat itself for up to five readings.
+
+    Clones may ignore the resolution that is set, or need longer for a conversion (the project's facts, from memory); which steps, how many
+    readings and how often is own estimate.
+    """
     liquid = jug(rng, stirred=0.25)
     register = Register(step_c=rng.choice((0.1, 0.125, 0.2, 0.25, 0.5)), holds=rng.choice((1, 1, 2, 3, 5)), sixteenths=rng.random() < 0.5)
     probe = said(rng, "developer", "developer", immersed(liquid.film_c, Sleeve(liquid.film_c[0])), register)
@@ -408,7 +437,7 @@ def silence(rng: random.Random) -> Case:
     gaps = [(a, a + rng.uniform(16.0, 40.0)) for a in (starts if rng.random() < 0.5 else [rng.choice(starts)])]
     if rng.random() < 0.5:
         gap = rng.choice(gaps)
-        moved, by, tau = rng.uniform(*gap), either(rng, 0.5, 2.0), rng.uniform(10, 40)
+        moved, by, tau = rng.uniform(*gap), either(rng, 0.5, 2.0), rng.uniform(*STIRRED_S)
         t = times(liquid.film_c)
         film = liquid.film_c + np.where(t > moved, by * (1.0 - np.exp(-np.maximum(t - moved, 0.0) / tau)), 0.0)
         if gap[1] + 20.0 < true_end(film, LAW, 0.0, TARGET_REF_S) - FROZEN_S:
@@ -493,7 +522,12 @@ def exchanged(rng: random.Random) -> Case:
 
 
 def half_dry(rng: random.Random) -> Case:
-    """From some moment on 6 to 20 per cent of the probe's exchange of heat is with wet air; good bath probe, learned lag, room told."""
+    """From some moment on 6 to 20 per cent of the probe's exchange of heat is with wet air; good bath probe, learned lag, room told.
+
+    Calculated: a whole sleeve exchanges 2.3 J/K / 8 s = 0.29 W/K with a liquid and, wet, about 3 times 2.3 J/K / 120 s = 0.06 W/K with air,
+    so these shares are those of a sleeve that is out of the liquid by a quarter to a little over a half of its length, were its
+    temperature the same all along. How often a probe hangs so is own estimate.
+    """
     scene = tank(rng, off_c=rng.gauss(0.0, 0.5), gap_c=(3.0, 8.0))
     air = Air(scene.room_c, rng.uniform(*HUMIDITY), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
     from_s, dry = rng.uniform(0.0, 300.0), rng.uniform(0.06, 0.2)
@@ -556,8 +590,10 @@ def wrong_lag(rng: random.Random) -> Case:
 def strata(rng: random.Random) -> Case:
     """A tank that stands half in a colder or warmer bath: two layers that exchange little until mixing breaks them up for 5 s.
 
-    The layers' exchange: 100 to 400 s of time constant between two mixings (weak convection, own estimate), 2 s while mixed. The film
-    feels both layers alike, the probe hangs in one of them.
+    The layers' exchange: 100 to 400 s of time constant between two mixings, 2 s while mixed (weak convection, own estimate; conduction
+    alone, through layers of 4 cm, would take an hour and a half: L2/2a, calculated). It is as the product takes it: `PART_S` in
+    monitor/review/layers.py is 250 s, the middle of this range, and there is no independent source; this row cannot tell whether it is
+    right. The film feels both layers alike, the probe hangs in one of them.
     """
     volume = rng.uniform(400.0, 1000.0)
     half = 0.5 * volume * WATER_J_ML_K
@@ -580,7 +616,11 @@ def strata(rng: random.Random) -> Case:
 
 
 def plume(rng: random.Random) -> Case:
-    """A hot plume passes the probe for half a minute to two: 0.5 to 3 C above the rest, unsteady; the whole gains a tenth."""
+    """A hot plume passes the probe for half a minute to two: 0.5 to 3 C above the rest, unsteady; the whole gains a tenth.
+
+    All of it is own estimate, without a source: how long it passes, how far above the rest it is (more often a little than much), that it
+    flickers by 0.4 of itself within 3 s, and that a tenth of it is what the whole has gained in the end.
+    """
     liquid = jug(rng)
     from_s, lasts, size = rng.uniform(60.0, 280.0), rng.uniform(30.0, 120.0), 0.5 + 2.5 * rng.random() ** 1.5
     t = times(liquid.film_c)
@@ -613,7 +653,12 @@ def hand_held_unsaid(rng: random.Random) -> Case:
 
 def drum(rng: random.Random) -> Case:
     """A drum without a probe, its wall tempered in part; its true lag is 0.4 to 2.5 times the learned one. Two in three roll in a bath
-    1 to 4 C away from the developer, the others on a bench, coupled to the room (practice: a lag of about 75 min)."""
+    1 to 4 C away from the developer, the others on a bench, coupled to the room.
+
+    On a bench 30 to 90 min: the project's practice has 75; 450 ml in a drum of 10 by 20 cm (785 cm2) at 10 W/(m2 K) have 40 (calculated).
+    In a bath 90 to 420 s: own estimate; the same drum, its wall 2 mm of plastic between films of 600 and 400 W/(m2 K), has 340 s if all of
+    it is wetted as it turns, 670 s if half of it is (calculated).
+    """
     bench = rng.random() < 1.0 / 3.0
     off = either(rng, 1.0, 4.0)
     scene = tank(rng, (1800.0, 5400.0) if bench else (90.0, 420.0), 0.0 if bench else off, (0.0, 0.6), on_bench=bench)
@@ -627,7 +672,7 @@ def drum(rng: random.Random) -> Case:
 def to_room(rng: random.Random) -> Case:
     """Water stirred in brings the developer to the room's temperature, 0.5 to 2.5 C away, in 10 to 40 s; the room is told."""
     liquid = jug(rng, (0.5, 2.5))
-    moved, tau = rng.uniform(60.0, 300.0), rng.uniform(10.0, 40.0)
+    moved, tau = rng.uniform(60.0, 300.0), rng.uniform(*STIRRED_S)
     t = times(liquid.film_c)
     fading = np.where(t > moved, np.exp(-np.maximum(t - moved, 0.0) / tau), 1.0)
     film = liquid.room_c + (liquid.film_c - liquid.room_c) * fading
