@@ -421,3 +421,42 @@ def test_layers_that_are_mixed_by_the_clock_count_as_their_whole(tmp_path: Path)
     made = _shifted(sound, lambda t: -0.3 * ((t - begin_s) % 120.0) / 120.0 if t > begin_s else 0.0)
     done = stage_of(reviewed(made, tmp_path), 2).done_percent
     assert done == pytest.approx(100 * made.true_done_ref_s[2, None] / 660.0, abs=0.4)
+
+
+def test_one_leap_moves_nothing_and_stays_in_the_doubt(tmp_path: Path) -> None:
+    """Layers that were mixed once, or warm water that was stirred in: nobody knows, and the +/- has room for both."""
+    sound = play(recipe_data(), falling)
+    begin_s, true_percent = sound.begins[2, None], 100 * sound.true_done_ref_s[2, None] / 660.0
+    calm = stage_of(reviewed(sound, tmp_path), 2)
+    leapt = _shifted(sound, lambda t: -0.3 * (1.0 - math.exp(-(t - begin_s) / 60.0)) if begin_s < t < begin_s + 240.0 else 0.0)
+    develop = stage_of(reviewed(leapt, tmp_path), 2)
+    assert calm.done_sd_percent == pytest.approx(0.92, abs=0.05)  # 0.1 C of the comparison
+    assert develop.done_sd_percent == pytest.approx(100 * 0.0916 * math.hypot(0.1, 0.8 * math.sqrt(0.4) * 0.3), rel=0.2)
+    read_c_s = 0.3 * (240.0 - 60.0 * (1.0 - math.exp(-4.0)))
+    assert develop.done_percent == pytest.approx(true_percent - 100 * 0.0916 * read_c_s / 660.0, abs=0.15)  # as it was read
+
+
+def _settling(made: Played, from_c: float, lag_s: float, wet_s: float) -> Played:
+    """The developer's probe comes from somewhere else, and is wetted so late by a developer of 20 C."""
+    rng = random.Random(3)
+    for record in made.records:
+        if record["kind"] == "reading" and record["probe"] == "developer":
+            seen = 20.0 + (from_c - 20.0) * math.exp(-max(record["t_s"] - wet_s, 0.0) / lag_s)
+            record["raw_c"] = record["celsius"] = round(16.0 * (seen + rng.gauss(0.0, 0.02))) / 16.0
+    return made
+
+
+@pytest.mark.parametrize("lag_s", [3.0, 25.0])
+def test_a_sleeve_with_another_lag_than_told_is_found_out_by_its_settling(tmp_path: Path, lag_s: float) -> None:
+    """Told 8 s. Four degrees off at the begin of a stage of two and a half minutes: with the told lag it would be several per cent."""
+    data = recipe_data(time="2:30", agitation=None)
+    made = _settling(play(data | {"stage": data["stage"][1:3]}, lambda _: 20.0), 24.0, lag_s, 0.0)
+    assert made.records[0]["probes"][0]["lag_s"] == 8.0
+    assert stage_of(reviewed(made, tmp_path), 1).done_percent == pytest.approx(100.0, abs=0.3)
+
+
+def test_a_probe_that_the_developer_reached_late_says_nothing_before(tmp_path: Path) -> None:
+    """It hung in the tank's air, six degrees warmer, until 9 s after the begin: those seconds would be 3 % of a short stage."""
+    sound = play(recipe_data(time="2:30", agitation=None), lambda _: 20.0)
+    made = _settling(sound, 26.0, 8.0, sound.begins[2, None] + 9.0)
+    assert stage_of(reviewed(made, tmp_path), 2).done_percent == pytest.approx(100.0, abs=0.5)
