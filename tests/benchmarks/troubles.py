@@ -1,8 +1,9 @@
 """Rows of trouble: for each a liquid by chance, as heat balances have it, what its probes say, and what the program is told.
 
 Each row is a function of one random generator and returns a `Case`. What is told is what a station would know: the probes' roles,
-their comparison to 0.05 C (drawn anew for each case), a learned lag of the vessel where the row has one, the temperature in the jug.
-The rate law is the true one and has no doubt of its own, so that the +/- is temperature's alone. Times are session seconds.
+their comparison to 0.05 C (drawn anew for each case; in the coarse rows made through the register), a learned lag of the vessel where the
+row has one, the temperature in the jug. The rate law is the true one and has no doubt of its own, so that the +/- is
+temperature's alone. Times are session seconds.
 """
 
 from __future__ import annotations
