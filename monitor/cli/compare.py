@@ -30,7 +30,8 @@ SAME_DAY = 1
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     from monitor.cli.arguments.bath_source import add_source
-    from monitor.prepare.probes.comparing import GLASS_SD_C, ICE_SD_C
+    from monitor.core.probes.learned import GLASS_SD_C
+    from monitor.prepare.probes.comparing import ICE_SD_C
 
     add_source(parser)
     parser.add_argument("--probe", metavar="NAME", help="which probe")
@@ -54,8 +55,8 @@ def run(args: argparse.Namespace) -> int:
     from monitor.cli.arguments.bath_source import learned_in, open_source
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
+    from monitor.core.probes.learned import GLASS_SD_C
     from monitor.core.text.quantities import read_temperature
-    from monitor.prepare.probes.comparing import GLASS_SD_C
 
     if args.ice_point:
         from monitor.prepare.probes.comparing import ICE_HOW, ICE_LIMITS
@@ -268,8 +269,8 @@ def guided(args: argparse.Namespace, state: Path, learned: Learned, ask: Callabl
 def _own_sd_c(ask: Callable[[str], str], say: Callable[[str], object]) -> float:
     """The thermometer's own standard uncertainty, C: half of the +/- that a person knows it by."""
     from monitor.core.errors import InputWrong
+    from monitor.core.probes.learned import GLASS_SD_C
     from monitor.core.text.degrees import difference, plain_difference, typed_difference
-    from monitor.prepare.probes.comparing import GLASS_SD_C
 
     while True:
         try:

@@ -214,17 +214,16 @@ def _time(view: Mapping[str, Any]) -> str:
 
 
 def _probe(probe: Mapping[str, Any]) -> str:
-    from monitor.core.probes.learned import NOT_COMPARED_SD_C
     from monitor.core.probes.register import DATASHEET_STEP_C
     from monitor.core.text.degrees import degrees, plain_difference
-    from monitor.live.view.words import QUALITIES, age, doubt
+    from monitor.live.view.words import QUALITIES, age, doubt, probe_sd_c
 
     if probe["quality"] is None:
         return "no reading yet"
     if probe["celsius"] is None:
         last = "" if probe["good_age_s"] is None else f", last good one {age(probe['good_age_s'])}"
         return f"{QUALITIES[probe['quality']]} ({probe['quality']}), {age(probe['age_s'])}{last}"
-    limit = "compared" if probe["compared"] else f"not compared, {doubt(NOT_COMPARED_SD_C)}"
+    limit = f"{'compared' if probe['compared'] else 'not compared'}, {doubt(probe_sd_c(probe))}"
     step_c = probe.get("step_c")
     coarse = f", in steps of {plain_difference(step_c, 4)}" if step_c is not None and step_c > 1.01 * DATASHEET_STEP_C else ""
     return f"{degrees(probe['celsius'], '.2f')}, {age(probe['age_s'])}, {limit}{coarse}"

@@ -12,7 +12,6 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from monitor.core.journal.snapshot import Snapshot
-from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.recipe.values import Stage
 from monitor.core.text.controls import one_line
 from monitor.core.text.degrees import degrees, difference, in_unit_shown, unit
@@ -26,8 +25,6 @@ from monitor.live.view.trust import trust
 from monitor.page import sentences
 from monitor.page.pictures import rail
 
-COMPARED_SD_C = 0.05
-"""Of a compared probe, where no session is there to tell its own (a careful comparison in ice; common practice, no source)."""
 MOST_TRUST = 118
 """Characters of the trust slot: three lines of 358 px at 16 px."""
 
@@ -291,7 +288,7 @@ def _with_doubt(celsius: float, sd_c: float) -> str:
 
 def sd_c(probe: Mapping[str, Any]) -> float:
     """Standard uncertainty of a probe's reading where no session tells it, C."""
-    return words.reading_sd(COMPARED_SD_C if probe["compared"] else NOT_COMPARED_SD_C)
+    return words.reading_sd(words.probe_sd_c(probe))
 
 
 def _moves(role: str, rate_c_per_min: float | None) -> str:

@@ -77,6 +77,9 @@ def test_a_bad_reading_is_told_without_a_number() -> None:
     told = "\n".join(lines({**answer, "probes": [sound, {**sound, "probe": "bowl", "step_c": 0.25}, {**sound, "step_c": None}]}))
     assert told.count("in steps of") == 1
     assert "bowl (developer): 20.00 C, 1 s ago, not compared, +/- 0.58 C, in steps of 0.25 C" in told
+    ice = "\n".join(lines({**answer, "probes": [{**sound, "compared": True, "comparison_sd_c": 0.09}, {**sound, "comparison_sd_c": 0.35}]}))
+    assert "jug (developer): 20.00 C, 1 s ago, compared, +/- 0.18 C\n" in ice
+    assert "jug (developer): 20.00 C, 1 s ago, not compared, +/- 0.70 C\n" in ice
     assert "0x5" in text
     assert "no longer arrive" in text
     assert "9 records wait" in text

@@ -24,9 +24,9 @@ DEMO = Path(__file__).parents[2] / "demo_logs"
 NAME = "evenbath-test.local"
 PROBES = [
     {"probe": "jug", "id": "28-a", "role": "developer", "compared": True, "raw_c": 20.0, "celsius": 20.0, "quality": "good", "age_s": 0.4,
-     "good_age_s": 0.4, "step_c": None},
+     "good_age_s": 0.4, "step_c": None, "comparison_sd_c": 0.09},
     {"probe": "bowl", "id": "28-b", "role": "bath", "compared": False, "raw_c": 19.6, "celsius": 19.6, "quality": "good", "age_s": 0.4,
-     "good_age_s": 0.4, "step_c": None},
+     "good_age_s": 0.4, "step_c": None, "comparison_sd_c": 0.29},
 ]  # fmt: skip
 
 

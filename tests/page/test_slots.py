@@ -11,8 +11,8 @@ import pytest
 
 from monitor.live.view.state import Point
 from monitor.page.film import no_figures
-from monitor.page.slots import inside_for_s, old
-from tests.page.served import DEMO, at, gate, made_of, waiting
+from monitor.page.slots import inside_for_s, of_probes, old
+from tests.page.served import DEMO, PROBES, at, gate, made_of, waiting
 
 KEYS = {
     "light", "state", "stage", "stage_of", "to_pour_s", "end_s", "end_sd_s", "done_percent", "done_sd_percent", "developer_c",
@@ -141,6 +141,17 @@ def test_the_bath_is_told_with_how_it_moves(states: dict[str, dict[str, Any]]) -
     slots = states["waiting"]["slots"]
     assert slots["verb"] == "bath, falls 0.3\u00a0°C a minute"
     assert slots["temperature_of"] == "developer, probe jug, 0\u00a0s old"
+
+
+def test_without_a_session_a_reading_has_the_doubt_that_the_station_tells_of_it() -> None:
+    """0.09 C of its comparison and a step of the register; of an older station, which tells none, that of a glass thermometer."""
+    jug, bowl = PROBES
+    told = of_probes([jug, bowl], {}).temperature
+    assert told == "20.00 C +/- 0.19"
+    older = {key: value for key, value in jug.items() if key != "comparison_sd_c"}
+    assert of_probes([older, bowl], {}).temperature == "20.00 C +/- 0.61"
+    assert of_probes([{**older, "compared": False}, bowl], {}).temperature == "20.00 C +/- 0.59"
+    assert of_probes([{**older, "role": "witness"}, bowl], {}).temperature == "20.00 C +/- 0.73"
 
 
 def test_what_comes_from_outside_has_no_control_character(tmp_path: Path) -> None:

@@ -24,6 +24,8 @@ DEFAULT_LAG_S = 8.0
 """Lag of a probe whose lag was never learned, seconds (the project's practice: 8 to 20 s for a steel sheath)."""
 NOT_COMPARED_SD_C = 0.29
 """Standard uncertainty of a probe that was never compared, C: half-width 0.5 C (data sheet of the usual probe), uniform: 0.5/sqrt(3)."""
+GLASS_SD_C = 0.3
+"""Standard uncertainty of a glass thermometer of unknown history (contract, section 10; common practice, no source)."""
 WITNESS_SD_C = 0.2
 """Standard uncertainty of a witness as the film's own developer, C, until the developer poured off has shown it: it stands in other
 water, in another vessel, and nobody shook it as much (ours)."""

@@ -6,6 +6,7 @@ Decides which of two readings is newer: one that lies before a reading already t
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from itertools import islice
 from typing import Any
 
 from monitor.core.probes.classify import Classifier
-from monitor.core.probes.learned import Comparison, Learned
+from monitor.core.probes.learned import NOT_COMPARED_SD_C, Comparison, Learned
 from monitor.core.probes.readings import Quality, Reading, Role
 from monitor.core.probes.register import register_step_c
 from monitor.live.inbox import Sampled
@@ -32,7 +33,8 @@ class ProbeStatus:
 
     `quality`, `raw_c`, `celsius` and `age_s` are those of its newest reading, None while there is none; `good_age_s` is the
     age of its last good reading, None if it never had one. `compared`: whether a comparison corrects it. `step_c`: the step of its
-    register as its own values tell it, None as long as they do not.
+    register as its own values tell it, None as long as they do not. `comparison_sd_c`: standard uncertainty of that reading as
+    `comparison_sd_c` below has it; None while there is no `celsius`.
     """
 
     name: str
@@ -45,19 +47,27 @@ class ProbeStatus:
     age_s: float | None = None
     good_age_s: float | None = None
     step_c: float | None = None
+    comparison_sd_c: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """For `status`."""
         return {
             "probe": self.name, "id": self.id, "role": self.role, "compared": self.compared, "raw_c": self.raw_c,
             "celsius": self.celsius, "quality": self.quality, "age_s": self.age_s, "good_age_s": self.good_age_s,
-            "step_c": self.step_c,
+            "step_c": self.step_c, "comparison_sd_c": self.comparison_sd_c,
         }  # fmt: skip
 
 
 def comparison_of(probe: ProbeConfig, learned: Learned) -> Comparison | None:
     """The comparison of this probe: found by its id, else by its name in the station file."""
     return learned.comparison(probe.id) or learned.comparison(probe.name)
+
+
+def comparison_sd_c(probe: ProbeConfig, learned: Learned, at_c: float) -> float:
+    """Standard uncertainty of what a probe says near `at_c`, C: what its comparison leaves; a witness stands in other water."""
+    comparison = comparison_of(probe, learned)
+    sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
+    return math.hypot(sd_c, learned.witness_sd_c(probe.id, probe.name)) if probe.role == "witness" else sd_c
 
 
 def plain(reading: Reading) -> dict[str, Any]:
@@ -123,9 +133,10 @@ class ProbesNow:
         if reading is None:
             return ProbeStatus(probe.name, probe.id, probe.role, compared)
         good_s = self._good_s.get(probe.name)
+        sd_c = None if reading.celsius is None else comparison_sd_c(probe, self.learned, reading.celsius)
         return ProbeStatus(
             probe.name, probe.id, probe.role, compared, reading.quality, reading.raw_c, reading.celsius,
-            now_s - reading.t_s, None if good_s is None else now_s - good_s, self._step_c(probe.name) if steps else None,
+            now_s - reading.t_s, None if good_s is None else now_s - good_s, self._step_c(probe.name) if steps else None, sd_c,
         )  # fmt: skip
 
     @property

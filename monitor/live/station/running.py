@@ -25,7 +25,7 @@ from monitor.core.development.beliefs import (
 )
 from monitor.core.evening.values import USUAL_BETWEEN_S
 from monitor.core.journal.words import Cue
-from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C, Comparison, Learned
+from monitor.core.probes.learned import DEFAULT_LAG_S, Comparison, Learned
 from monitor.core.probes.readings import Reading
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.clashes import Hands
@@ -38,7 +38,7 @@ from monitor.core.session.whose_press import Stand
 from monitor.live.clock import Clock, stamp
 from monitor.live.disk.journal import JournalWriter
 from monitor.live.station.ledger_word import LedgerWord
-from monitor.live.station.probes_now import comparison_of
+from monitor.live.station.probes_now import comparison_of, comparison_sd_c
 from monitor.live.station.resume import ResumePlan, UnfinishedSession
 from monitor.live.station.station_file import ProbeConfig, StationConfig
 
@@ -109,14 +109,12 @@ def probe_model(probe: ProbeConfig, learned: Learned, at_c: float) -> tuple[Prob
     comparison = comparison_of(probe, learned)
     lag = learned.probe_lag(probe.name, probe.id)
     lag_s = lag.lag_s if lag is not None else DEFAULT_LAG_S if probe.lag_s is None else probe.lag_s
-    sd_c = NOT_COMPARED_SD_C if comparison is None else comparison.sd_at(at_c)
-    if probe.role == "witness":
-        sd_c = math.hypot(sd_c, learned.witness_sd_c(probe.id, probe.name))
     lag_log_sd = LAG_LOG_SD if probe.lag_s is None else STATED_LAG_LOG_SD
     lag_from: LagFrom = "usual"
     if lag is not None:
         lag_log_sd = max(lag.sd_s / lag.lag_s, LEARNED_LAG_LOG_SD if lag.by_person else SESSION_LAG_LOG_SD)
         lag_from = "measured" if lag.by_person else "session"
+    sd_c = comparison_sd_c(probe, learned, at_c)
     return ProbeModel(probe.name, probe.role, lag_s, sd_c, comparison is not None, lag_log_sd, lag_from), comparison
 
 

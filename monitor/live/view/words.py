@@ -7,10 +7,12 @@ probe was never compared, that stands beside it. Two standard deviations everywh
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from monitor.core.development.filter import QUANTUM_C
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.probes.learned import GLASS_SD_C, NOT_COMPARED_SD_C, WITNESS_SD_C
 from monitor.core.recipe.kinds import PLACES, VesselKind
 from monitor.core.recipe.values import Stage
 from monitor.core.text.degrees import degrees, span, unit
@@ -78,6 +80,18 @@ def doubt(sd_c: float) -> str:
 def reading_sd(sd_c: float) -> float:
     """The standard uncertainty of one reading, C: that of the probe's comparison (`sd_c`) and of its own steps."""
     return math.hypot(sd_c, QUANTUM_C / math.sqrt(12.0))
+
+
+def probe_sd_c(probe: Mapping[str, Any]) -> float:
+    """The standard uncertainty of a probe's comparison, C, where no session tells it. `probe`: as the station's status has it.
+
+    An older station does not tell it: a compared probe counts then as compared with a glass thermometer.
+    """
+    told = probe.get("comparison_sd_c")
+    if told is not None:
+        return float(told)
+    sd_c = GLASS_SD_C if probe["compared"] else NOT_COMPARED_SD_C
+    return math.hypot(sd_c, WITNESS_SD_C) if probe["role"] == "witness" else sd_c
 
 
 def source(named: str, coupled_to: str = "bath") -> str:

@@ -27,8 +27,6 @@ BEFORE_S, AFTER_S = 120.0, 60.0
 WATER_DRIFT_SD_C_PER_S = 0.002
 """Prior standard deviation of the drift of stirred water: 0.12 C a minute (ours)."""
 LEAST_READINGS, LEAST_S = 10, 60.0
-GLASS_SD_C = 0.3
-"""Standard uncertainty of a glass thermometer of unknown history (contract, section 10; common practice, no source)."""
 SCATTER_C = 0.25
 """With more scatter than this about a straight line, the water is not stirred or the contact is bad."""
 WRONG_PROBE_C = 3.0

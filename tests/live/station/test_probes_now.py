@@ -1,7 +1,12 @@
 """What the probes say now: the newest of each, and what is kept for whoever asks later."""
 
+import math
+from dataclasses import replace
+
+import pytest
+
 from hardware.ports import Sample, SampleFault
-from monitor.core.probes.learned import Comparison, ComparisonPoint, Learned
+from monitor.core.probes.learned import NOT_COMPARED_SD_C, Comparison, ComparisonPoint, Learned
 from monitor.live.inbox import Sampled
 from monitor.live.station.probes_now import KEPT_S, ProbesNow
 from monitor.live.station.station_file import ProbeConfig
@@ -42,8 +47,22 @@ def test_a_probe_that_never_answered_is_told_without_values() -> None:
     assert [probe["probe"] for probe in told] == ["jug", "bowl"]
     assert told[1] == {
         "probe": "bowl", "id": BOWL, "role": "bath", "compared": False, "raw_c": None, "celsius": None, "quality": None,
-        "age_s": None, "good_age_s": None, "step_c": None,
+        "age_s": None, "good_age_s": None, "step_c": None, "comparison_sd_c": None,
     }  # fmt: skip
+
+
+def test_a_reading_is_told_with_what_the_session_would_believe_of_it() -> None:
+    """What its own comparison leaves near this temperature; that of a probe never compared; and a witness stands in other water."""
+    glass = Comparison("jug", JUG, 20.0, 0.3, 0.0, 0.01, 0.004, "glass", 0.3, "me", "2026-11-01", (ComparisonPoint(20.0, 0.3, 0.01),))
+    told = []
+    for role in ("developer", "witness"):
+        probes = ProbesNow((replace(PROBES[0], role=role), PROBES[1]), Learned(comparisons={JUG: glass}))
+        for name, raw_c in (("jug", 38.3), ("bowl", 38.0)):
+            probes.take(Sampled(name, Sample(JUG if name == "jug" else BOWL, 100.0, raw_c, None), 100.4))
+        told.append([probe.as_json()["comparison_sd_c"] for probe in probes.status(101.0)])
+    own = glass.sd_at(38.0)
+    assert 0.3 < own < 0.32
+    assert told == [[pytest.approx(own), NOT_COMPARED_SD_C], [pytest.approx(math.hypot(own, 0.2)), NOT_COMPARED_SD_C]]
 
 
 def test_a_reading_that_is_not_fresh_is_no_answer_for_now() -> None:
