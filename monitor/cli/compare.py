@@ -31,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     from monitor.cli.arguments.bath_source import add_source
     from monitor.core.probes.learned import GLASS_SD_C
-    from monitor.prepare.probes.comparing import ICE_SD_C
+    from monitor.prepare.probes.comparing import ICE_SD_C, THERMOMETER
 
     add_source(parser)
     parser.add_argument("--probe", metavar="NAME", help="which probe")
@@ -42,7 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--reference-sd-c", type=float, metavar="DEGREES",
         help=f"the thermometer's own standard uncertainty; default {GLASS_SD_C}, a glass one (ice: {ICE_SD_C}); the guided form asks",
     )  # fmt: skip
-    parser.add_argument("--reference", default="thermometer", metavar="NAME", help="which thermometer, for the record")
+    parser.add_argument("--reference", default=THERMOMETER, metavar="NAME", help="which thermometer, for the record")
     parser.add_argument("--save", action="store_true", help="store an accepted point, with those of the same day and reference, and ice")
     parser.add_argument("--anew", action="store_true", help="with --save: ignore earlier points")
     parser.add_argument("--who", default="", metavar="NAME", help="with --save: who compared")
@@ -79,14 +79,27 @@ def run(args: argparse.Namespace) -> int:
         return guided(args, state, learned, ask=input, wait=time.sleep)
     if args.against is None and not args.ice:
         raise InputWrong('no reading of the thermometer; allowed: --against "20.1 C", or --ice')
-    if args.reference_sd_c is None:
+    nobody_told = args.reference_sd_c is None
+    if nobody_told:
         args.reference_sd_c = GLASS_SD_C
     reference_c = 0.0 if args.ice else read_temperature(args.against)
     series = open_source(args).probe(args.probe)
     if args.file is None and args.at is None:
         raise InputWrong("the time of the reading is missing; allowed: --at SECONDS of the journal's time")
     found = _compare(args, series, reference_c, series.t_s[-1] if args.at is None else args.at, learned)
+    if nobody_told and not args.json:
+        sys.stdout.write(f"{_as_glass(args.reference)}\n")
     return _answer(args, found, state, learned, args.save)
+
+
+def _as_glass(reference: str) -> str:
+    """What is taken where nobody told how good the thermometer is."""
+    from monitor.core.probes.learned import GLASS_SD_C
+    from monitor.core.text.degrees import difference
+    from monitor.prepare.probes.comparing import named
+
+    taken = f"{named(reference)} is taken to be good to +/- {difference(two_sd(GLASS_SD_C), '.2f')}, like any glass one"
+    return f"{taken}; if you know its own +/-, give half of it, in C, with --reference-sd-c"
 
 
 def _ice_is_the_reference(args: argparse.Namespace) -> None:
@@ -151,19 +164,18 @@ def _answer(args: argparse.Namespace, found: PointFound, state: Path, learned: L
 
 def _point_lines(found: PointFound, reference: str) -> list[str]:
     from monitor.core.text.degrees import degrees, difference, plain_difference
-    from monitor.prepare.probes.comparing import DATA_SHEET_C
+    from monitor.prepare.probes.comparing import DATA_SHEET_C, named, read_off
 
     verdict = "accepted" if found.accepted else "refused"
-    higher = "high" if found.offset_c >= 0 else "low"
     lines = [
-        f"{found.probe} read {difference(abs(found.offset_c), '.2f')} {higher} at {degrees(found.reference_c, '.1f')} "
+        f"{found.probe} read {read_off(found.offset_c)} at {degrees(found.reference_c, '.1f')} "
         f"(probe minus {reference} {difference(found.offset_c, '+.3f')}), "
-        f"+/- {difference(two_sd(found.sd_c), '.2f')} (2 sd, that of the {reference} included)",
+        f"+/- {difference(two_sd(found.sd_c), '.2f')} (2 sd, with the doubt of {named(reference)})",
         f"{verdict}: {found.why}",
     ]
     if found.accepted and abs(found.offset_c) - two_sd(found.sd_c) > DATA_SHEET_C:
         lines.append(
-            f"more than the {plain_difference(DATA_SHEET_C)} of a usual probe's data sheet: is the {reference} "
+            f"more than the {plain_difference(DATA_SHEET_C)} of a usual probe's data sheet: is {named(reference)} "
             f"right, and the probe whole?"
         )
     return lines

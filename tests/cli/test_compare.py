@@ -94,6 +94,36 @@ def test_three_points_make_the_line_of_the_worked_case(capsys: pytest.CaptureFix
     assert len(again.points) == 1
 
 
+def test_a_thermometer_of_which_nobody_said_how_good_it_is_counts_as_glass_and_that_is_said(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """In one line, with the option that tells it; not where it was told, nor of ice, nor in an object."""
+    journal = str(write_journal(tmp_path / "j.jsonl", probe(20.1, 0.37)))
+    words = [journal, "--probe", "jug", "--against", "20.1 C", "--at", "300", "--state", str(tmp_path)]
+    first = "the thermometer is taken to be good to +/- 0.60 C, like any glass one; if you know its own +/-, give half of it, in C, with "
+    assert run(capsys, *words)[1].splitlines()[0] == f"{first}--reference-sd-c"
+    ice = [journal, "--probe", "jug", "--ice", "--at", "300", "--state", str(tmp_path)]
+    for told in ([*words, "--reference-sd-c", "0.1"], [*words, "--json"], ice):
+        assert "is taken" not in str(run(capsys, *told)[1])
+
+
+def test_a_named_thermometer_stands_as_it_was_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """No article and no "your" before it; and what the probe reads off is told as high or low, never as if it were a reading."""
+    state = ["--probe", "jug", "--at", "300", "--save", "--state", str(tmp_path), "--reference", "Tante Erna's glass"]
+    bath = str(write_journal(tmp_path / "bath.jsonl", probe(20.0, 0.90, seed=2)))
+    lines = run(capsys, bath, "--against", "20.0 C", "--reference-sd-c", "0.15", *state)[1].splitlines()
+    assert lines[0].startswith("jug read 0.90 C high at 20.0 C (probe minus Tante Erna's glass +0.")
+    assert lines[0].endswith(", +/- 0.30 C (2 sd, with the doubt of Tante Erna's glass)")
+    assert lines[2] == "more than the 0.5 C of a usual probe's data sheet: is Tante Erna's glass right, and the probe whole?"
+    assert lines[3].startswith("jug reads 0.90 C high near 20 C (one point); this is corrected; +/- 0.30 C (2 sd) near 20 C; ")
+    assert lines[3].endswith("; Tante Erna's glass alone may be +/- 0.30 C off")
+    text = run(capsys, str(write_journal(tmp_path / "ice.jsonl", probe(0.0, -0.3))), "--ice", *state)[1]
+    assert "by the ice, Tante Erna's glass reads 1." in text
+    assert re.search(r"jug reads 0\.\d\d C (high|low) at 20 C and 0\.\d\d C (high|low) at 38 C \(a straight line", text)
+    for wrong in ("the Tante", "your", "reads +", "reads -", "subtracted"):
+        assert wrong not in text
+
+
 def test_another_thermometer_begins_anew(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """Points of two references are never mixed: their own faults differ."""
     journal = write_journal(tmp_path / "j.jsonl", probe(20.0, 0.37))
@@ -199,7 +229,7 @@ def test_ice_and_a_thermometer_together_give_offset_and_slope(capsys: pytest.Cap
         assert apply(stored, 0.30) == pytest.approx(0.0, abs=0.03)
         assert apply(stored, 20.50) == pytest.approx(20.0, abs=2 * stored.sd_at(20.0))
         assert stored.sd_at(20.0) < 0.06
-        assert "by the ice, your glass reads" in text
+        assert "by the ice, glass reads" in text
 
 
 def test_ice_takes_the_place_of_a_glass_thermometers_doubt(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -215,7 +245,7 @@ def test_ice_takes_the_place_of_a_glass_thermometers_doubt(capsys: pytest.Captur
     assert glass.sd_at(20.0) > 0.29
     assert both.sd_at(20.0) < 0.1
     assert status == 0
-    assert re.search(r"by the ice, your thermometer reads 0\.(29|30|31) C low near 20 C, \+/- 0\.1\d C", text)
+    assert re.search(r"by the ice, the thermometer reads 0\.(29|30|31) C low near 20 C, \+/- 0\.1\d C", text)
     assert "make the ice again" not in text
 
 

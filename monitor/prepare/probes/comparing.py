@@ -39,6 +39,8 @@ MISFIT = 4.0
 """Two references whose points lie this many variances a point off contradict each other: by chance 2 in 100 do (chi-squared, 2 points)."""
 LINE_SPAN_C = 5.0
 """Points closer together than this do not determine a slope."""
+THERMOMETER = "thermometer"
+"""The name of a thermometer that nobody named."""
 ICE = "melting ice"
 """The name of the ice point as a reference."""
 ICE_SD_C = 0.02
@@ -87,7 +89,7 @@ def compare_at(
     reference_sd_c: float,
     lag_s: float = DEFAULT_LAG_S,
     lag_sd_s: float = 0.5 * DEFAULT_LAG_S,
-    reference: str = "thermometer",
+    reference: str = THERMOMETER,
 ) -> PointFound:
     """Offset of a probe at `at_s`, when the trusted thermometer showed `reference_c`, with standard uncertainty `reference_sd_c` (C).
 
@@ -145,6 +147,16 @@ def _hidden_in_step(sigma_c: float, step_c: float) -> float:
     how quiet it is.
     """
     return step_c / (math.pi * math.sqrt(2.0)) * math.exp(-2.0 * (math.pi * sigma_c / step_c) ** 2)
+
+
+def named(reference: str) -> str:
+    """A reference in a sentence: a name that a person gave stands as it was given."""
+    return f"the {THERMOMETER}" if reference == THERMOMETER else reference
+
+
+def read_off(offset_c: float) -> str:
+    """How far a probe or a thermometer reads off, probe minus reference: "0.30 C high"."""
+    return f"{difference(abs(offset_c), '.2f')} {'high' if offset_c >= 0.0 else 'low'}"
 
 
 def _refusal(window: ProbeReadings, per_min: float, sigma_c: float, offset_c: float, reference: str) -> str | None:
@@ -252,12 +264,9 @@ def thermometer_line(comparison: Comparison) -> str | None:
     newest = others[-1]
     off_c = by_ice.offset_at(newest.reference_c) - newest.offset_c
     doubt_c = math.hypot(by_ice.sd_at(newest.reference_c), newest.sd_c)
-    higher = "high" if off_c >= 0.0 else "low"
     doubt = f"+/- {difference(two_sd(doubt_c), '.2f')}"
-    said = (
-        f"by the ice, your {newest.reference} reads {difference(abs(off_c), '.2f')} {higher} near "
-        f"{degrees(newest.reference_c, '.0f')}, {doubt}"
-    )
+    what = named(newest.reference or THERMOMETER)
+    said = f"by the ice, {what} reads {read_off(off_c)} near {degrees(newest.reference_c, '.0f')}, {doubt}"
     if newest.reference_sd_c is not None and abs(off_c) > 2 * math.hypot(doubt_c, newest.reference_sd_c):
         said += "; that is more than both may be off: make the ice again, and compare again"
     return said
@@ -269,22 +278,22 @@ def comparison_lines(comparison: Comparison, working_c: float | None = None) -> 
     c = comparison
     if c.kind == "line":
         shape = (
-            f"{difference(c.offset_at(20.0), '+.2f')} at {plain(20.0)} and "
-            f"{difference(c.offset_at(38.0), '+.2f')} at {plain(38.0)} (a straight line through {len(c.points)} points)"
+            f"{read_off(c.offset_at(20.0))} at {plain(20.0)} and "
+            f"{read_off(c.offset_at(38.0))} at {plain(38.0)} (a straight line through {len(c.points)} points)"
         )
     else:
         count = "one point" if len(c.points) == 1 else f"{len(c.points)} points"
-        shape = f"{difference(c.offset_c, '+.2f')} near {degrees(c.at_c, '.0f')} ({count})"
+        shape = f"{read_off(c.offset_c)} near {degrees(c.at_c, '.0f')} ({count})"
     if c.reference_sd_c > 0.0 and c.reference != ICE:
-        own = f"of which {difference(two_sd(c.reference_sd_c), '.2f')} is the {c.reference}'s own"
-        doubt = f"+/- {difference(two_sd(c.sd_at(c.at_c)), '.2f')} (2 sd) near {degrees(c.at_c, '.0f')}, {own}"
+        own = f"{named(c.reference)} alone may be +/- {difference(two_sd(c.reference_sd_c), '.2f')} off"
+        doubt = f"+/- {difference(two_sd(c.sd_at(c.at_c)), '.2f')} (2 sd) near {degrees(c.at_c, '.0f')}; {own}"
     else:
         doubt = (
             f"+/- {difference(two_sd(c.sd_at(20.0)), '.2f')} at {plain(20.0)} and "
             f"{difference(two_sd(c.sd_at(38.0)), '.2f')} at {plain(38.0)} (2 sd, {c.reference})"
         )
     lines = [
-        f"{c.probe} reads {shape}; this is subtracted; {doubt}",
+        f"{c.probe} reads {shape}; this is corrected; {doubt}",
         f"compared {c.date} by {c.who}; valid between {low:.0f} and {degrees(high, '.0f')} until {c.expires(False)}"
         f" ({COLOUR_DAYS} days, until {c.expires(True)}, for a colour developer)",
     ]
