@@ -118,8 +118,8 @@ def test_the_poured_off_developer_shows_a_witness(capsys: pytest.CaptureFixture[
     assert text.endswith("\nstored\n")
     assert load_learned(tmp_path).witness_sd_c("tank") == 0.0
     text = run(capsys, *base, "--poured-off", "18.5 C", "--save")[1]
-    assert "more than 0.4 C off; it goes on counting 0.2 C worse" in text
-    assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
+    assert "-0.6 C, more than 0.4 C off; until a check is within 0.4 C it counts as +/- 0.6 C at best. Same vessel" in text
+    assert load_learned(tmp_path).witness_sd_c("tank") == pytest.approx(0.3)
     assert run(capsys, "--probe", "tank", "--state", str(tmp_path), "--poured-off", "18.5 C", "--estimated", "18.6 C", "--save")[0] == 0
     assert load_learned(tmp_path).witness_sd_c("tank") == 0.0
 

@@ -31,6 +31,8 @@ WITNESS_SD_C = 0.2
 water, in another vessel, and nobody shook it as much (ours)."""
 POURED_OFF_C = 0.4
 """An estimate further than this from the developer poured off is wrong (common practice)."""
+SAME_WITNESS = "Same vessel, same volume, same bath, filled from the same jug?"
+"""What to look at where a witness was wrong."""
 NEAR_C = 2.0
 """A comparison holds within this distance of its points; farther away it is extrapolated (common practice, no source)."""
 
@@ -160,6 +162,12 @@ class WitnessCheck:
         """Whether it has shown that the witness speaks for the film's developer."""
         return abs(self.difference_c) <= POURED_OFF_C
 
+    @property
+    def sd_c(self) -> float:
+        """How much worse than its comparison the witness is after this check, standard, C: nothing where it was shown, else half of what it
+        was off, so that its +/- holds what was measured; that is more than `WITNESS_SD_C` (this project's own choice)."""
+        return 0.0 if self.shown else abs(self.difference_c) / 2.0
+
 
 @dataclass(frozen=True, slots=True)
 class Learned:
@@ -199,7 +207,11 @@ class Learned:
         """What would have fitted in a session since then."""
         return self.found_vessel_lags.get(vessel)
 
+    def witness_check(self, *probe: str) -> WitnessCheck | None:
+        """The newest check of a witness; None where nobody has checked it. `probe`: its permanent number, then its name."""
+        return next((self.witness_checks[key] for key in probe if key in self.witness_checks), None)
+
     def witness_sd_c(self, *probe: str) -> float:
-        """How much worse than its comparison a witness is, standard, C. `probe`: its permanent number, then its name."""
-        check = next((self.witness_checks[key] for key in probe if key in self.witness_checks), None)
-        return 0.0 if check is not None and check.shown else WITNESS_SD_C
+        """How much worse than its comparison a witness is, standard, C: to be added in quadrature. `probe`: as in `witness_check`."""
+        check = self.witness_check(*probe)
+        return WITNESS_SD_C if check is None else check.sd_c

@@ -163,8 +163,8 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "witness", "probes", "machine", False, steered,
         "Has it been shown, with used developer, that the witness speaks for it?",
-        f"It counts {WITNESS_SD_C} C worse until it has. Measure what you pour off within a minute, and tell it afterwards (evenbath lag"
-        " --poured-off).",
+        f"Until it has, it counts as +/- {two_sd(WITNESS_SD_C):.1f} C at best. Measure what you pour off within a minute, and tell it"
+        " afterwards (evenbath lag --poured-off).",
     ),
     Item(
         "data", "probes", "person", True, steered,

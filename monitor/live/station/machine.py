@@ -122,6 +122,7 @@ class Machine:
             broker=self.broker,
             pour_c=wanted.pour_c,
             new_witnesses=probes.new_witnesses,
+            wrong_witnesses=probes.wrong_witnesses,
             lags=(*(lag.said for lag in known_lags(self._parts.config, probes.learned) if lag.news), *self._not_kept),
         )
 

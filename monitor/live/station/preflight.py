@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from monitor.core.development.rate import believed_at
+from monitor.core.probes.learned import POURED_OFF_C, SAME_WITNESS, WitnessCheck
 from monitor.core.probes.readings import Role
 from monitor.core.probes.register import DATASHEET_STEP_C
 from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
@@ -23,6 +24,7 @@ from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.sense import grave
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.sounds import TICK
+from monitor.core.text.doubt import two_sd
 from monitor.live.station.ledger_word import IF_NO, LedgerWord, question_id, question_text
 from monitor.live.station.probes_now import ProbeStatus
 
@@ -47,8 +49,9 @@ Kind = Literal["yes", "press", "count", "lift"]
 @dataclass(frozen=True, slots=True)
 class PreflightFacts:
     """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none. `pour_c`: the
-    developer's temperature as the person measured it, None if not. `new_witnesses`: those that no developer poured off has shown yet.
-    `lags`: what sessions have told of lags, in words.
+    developer's temperature as the person measured it, None if not. `new_witnesses`: those that nobody has checked yet by the developer
+    poured off; `wrong_witnesses`: those that this showed to be wrong, each with the check. `lags`: what sessions have told of lags, in
+    words.
     """
 
     probes: tuple[ProbeStatus, ...]
@@ -63,6 +66,7 @@ class PreflightFacts:
     broker: Literal["none", "there", "away"]
     pour_c: float | None = None
     new_witnesses: tuple[str, ...] = ()
+    wrong_witnesses: tuple[tuple[str, WitnessCheck], ...] = ()
     lags: tuple[str, ...] = ()
 
 
@@ -118,8 +122,15 @@ def _register(item: Item, facts: PreflightFacts) -> list[Finding]:
 
 
 def _witness(item: Item, facts: PreflightFacts) -> list[Finding]:
-    said = f"no developer poured off has shown it yet. {item.if_no}"
-    return [Finding(item.id, False, False, 2, f"witness {name}: {said}") for name in facts.new_witnesses]
+    now = {p.name: f" (now +/- {two_sd(p.comparison_sd_c):.2f} C)" for p in facts.probes if p.comparison_sd_c is not None}
+    told = [f"witness {name}: no developer poured off has shown it yet{now.get(name, '')}. {item.if_no}" for name in facts.new_witnesses]
+    for name, check in facts.wrong_witnesses:
+        off = f"{'colder' if check.difference_c < 0.0 else 'warmer'} than it said by {abs(check.difference_c):.1f} C"
+        told.append(
+            f"witness {name}: on {check.date} the developer poured off was {off}. Until a check is within {POURED_OFF_C} C it counts as "
+            f"+/- {two_sd(check.sd_c):.1f} C at best{now.get(name, '')}. {SAME_WITNESS}"
+        )
+    return [Finding(item.id, False, False, 2, said) for said in told]
 
 
 def _lag(item: Item, facts: PreflightFacts) -> list[Finding]:

@@ -14,7 +14,7 @@ from itertools import islice
 from typing import Any
 
 from monitor.core.probes.classify import Classifier
-from monitor.core.probes.learned import NOT_COMPARED_SD_C, Comparison, Learned
+from monitor.core.probes.learned import NOT_COMPARED_SD_C, Comparison, Learned, WitnessCheck
 from monitor.core.probes.readings import Quality, Reading, Role
 from monitor.core.probes.register import register_step_c
 from monitor.live.inbox import Sampled
@@ -141,8 +141,16 @@ class ProbesNow:
 
     @property
     def new_witnesses(self) -> tuple[str, ...]:
-        """The witnesses that no developer poured off has shown yet."""
-        return tuple(p.name for p in self._probes.values() if p.role == "witness" and self.learned.witness_sd_c(p.id, p.name) > 0.0)
+        """The witnesses that nobody has checked yet by the developer poured off."""
+        return tuple(name for name, check in self._witnesses() if check is None)
+
+    @property
+    def wrong_witnesses(self) -> tuple[tuple[str, WitnessCheck], ...]:
+        """The witnesses that the developer poured off last showed to be wrong, each with that check."""
+        return tuple((name, check) for name, check in self._witnesses() if check is not None and not check.shown)
+
+    def _witnesses(self) -> list[tuple[str, WitnessCheck | None]]:
+        return [(p.name, self.learned.witness_check(p.id, p.name)) for p in self._probes.values() if p.role == "witness"]
 
     def _step_c(self, name: str) -> float | None:
         """From its newest good values, as the register gave them: a correction with a slope would stretch the steps."""

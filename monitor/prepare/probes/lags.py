@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from monitor.core.errors import InputWrong
-from monitor.core.probes.learned import NOT_COMPARED_SD_C, POURED_OFF_C, WITNESS_SD_C, Coupled
+from monitor.core.probes.learned import NOT_COMPARED_SD_C, POURED_OFF_C, SAME_WITNESS, Coupled, WitnessCheck
 from monitor.core.text.degrees import degrees, difference, plain_difference
 from monitor.core.text.doubt import two_sd
 from monitor.prepare.probes.coded_fit import CodedFit, Matrix, fit_codes, step_of
@@ -359,11 +359,9 @@ class PouredOff:
             f"{difference(self.difference_c, '+.1f')}"
         )
         if self.learn_again:
-            worse = f"it goes on counting {plain_difference(WITNESS_SD_C)} worse than a probe in the film's own developer"
-            return (
-                f"{found}, more than {plain_difference(POURED_OFF_C)} off; {worse}. Same vessel, same volume, "
-                f"same bath, filled from the same jug?"
-            )
+            sd_c = WitnessCheck("", None, self.difference_c, "").sd_c
+            counts = f"until a check is within {plain_difference(POURED_OFF_C)} it counts as +/- {difference(two_sd(sd_c), '.1f')} at best"
+            return f"{found}, more than {plain_difference(POURED_OFF_C)} off; {counts}. {SAME_WITNESS}"
         return f"{found}, within {plain_difference(POURED_OFF_C)}; it counts as a probe in the film's own developer"
 
 

@@ -168,7 +168,27 @@ def test_a_witness_that_was_not_shown_yet_is_told_with_what_to_do(tmp_path: Path
     assert ProbesNow(config.probes, Learned()).new_witnesses == ()
     assert ProbesNow(probes, Learned(witness_checks={JUG: WitnessCheck("jug", JUG, 0.1, "2026-11-01")})).new_witnesses == ()
     (said,) = [f.said for f in machine_findings(RECIPE, replace(GOOD, new_witnesses=("jug",))) if f.item == "witness"]
-    assert said.startswith("witness jug: no developer poured off has shown it yet. It counts 0.2 C worse until it has. Measure what you")
+    begin = "witness jug: no developer poured off has shown it yet"
+    assert said.startswith(f"{begin}. Until it has, it counts as +/- 0.4 C at best. Measure what you")
+    told = replace(GOOD, new_witnesses=("jug",), probes=(replace(GOOD.probes[0], role="witness", comparison_sd_c=0.22),))
+    (said,) = [f.said for f in machine_findings(RECIPE, told) if f.item == "witness"]
+    assert said.startswith(f"{begin} (now +/- 0.44 C). Until it has,")
+
+
+def test_a_witness_that_was_found_wrong_is_told_as_wrong(tmp_path: Path) -> None:
+    """Not as one that nobody has checked: by how much, since when, and what it counts as."""
+    probes = tuple(replace(p, role="witness") if p.name == "jug" else p for p in config_for(tmp_path).probes)
+    check = WitnessCheck("jug", JUG, -0.9, "2026-11-01")
+    now = ProbesNow(probes, Learned(witness_checks={JUG: check}))
+    assert now.new_witnesses == ()
+    assert now.wrong_witnesses == (("jug", check),)
+    assert ProbesNow(probes, Learned(witness_checks={JUG: replace(check, difference_c=0.4)})).wrong_witnesses == ()
+    facts = replace(GOOD, wrong_witnesses=now.wrong_witnesses)
+    (said,) = [f.said for f in machine_findings(RECIPE, facts) if f.item == "witness"]
+    assert said == (
+        "witness jug: on 2026-11-01 the developer poured off was colder than it said by 0.9 C. Until a check is within 0.4 C it counts as "
+        "+/- 0.9 C at best. Same vessel, same volume, same bath, filled from the same jug?"
+    )
 
 
 def test_bare_film_brings_the_dark_list() -> None:

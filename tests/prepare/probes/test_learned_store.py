@@ -61,12 +61,12 @@ def test_a_comparison_of_an_earlier_version_is_read(tmp_path: Path) -> None:
 
 
 def test_the_newest_check_of_a_witness_counts(tmp_path: Path) -> None:
-    """By name and by number; more than 0.4 C off shows nothing."""
+    """By name and by number. One that failed counts with half of what it was off."""
     assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
     save_witness_check(tmp_path, WitnessCheck("tank", "28-0316a2795f3c", 0.1, "2026-03-01"))
     assert load_learned(tmp_path).witness_sd_c("tank") == load_learned(tmp_path).witness_sd_c("28-0316a2795f3c", "other") == 0.0
-    save_witness_check(tmp_path, WitnessCheck("tank", "28-0316a2795f3c", -0.41, "2026-03-02"))
-    assert load_learned(tmp_path).witness_sd_c("tank") == 0.2
+    save_witness_check(tmp_path, WitnessCheck("tank", "28-0316a2795f3c", -0.9, "2026-03-02"))
+    assert load_learned(tmp_path).witness_sd_c("tank") == 0.45
 
 
 def test_a_torn_last_line_is_left_out_and_the_next_writing_is_whole(tmp_path: Path) -> None:
