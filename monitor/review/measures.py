@@ -53,6 +53,7 @@ def recorded_probes(journal: Journal) -> dict[str, RecordedProbe]:
             float(said["comparison_sd_c"]) if isinstance(said.get("comparison_sd_c"), (int, float)) else NOT_COMPARED_SD_C,
             compared if isinstance(compared, Mapping) else {} if compared is True else None,
             float(said["lag_log_sd"]) if isinstance(said.get("lag_log_sd"), (int, float)) else LAG_LOG_SD,
+            float(said["witness_sd_c"]) if isinstance(said.get("witness_sd_c"), (int, float)) else 0.0,
         )
     return facts
 

@@ -2,11 +2,13 @@
 
 The first rule that applies speaks; one change at a time (common practice, no source). In order: what the dry film showed (judgement);
 a print whose first trace nobody told; a pour that nobody told; no probe at all; a probe that was lost; hands that were late or early;
-a stage by the clock that left its band by more than its probe can be wrong; a probe that was never compared; a stage that left its band
-by less; an end that moved far. Otherwise there is nothing to change. Tests: tests/review/test_next_time.py.
+a stage by the clock that left its band by more than its probe can be wrong; a probe that was never compared; a witness that nothing had
+shown to speak for the film; a stage that left its band by less; an end that moved far. Otherwise there is nothing to change. Tests: tests/review/test_next_time.py.
 """
 
 from __future__ import annotations
+
+import shlex
 
 from monitor.core.text.degrees import difference, plain, plain_difference
 from monitor.core.text.doubt import two_sd
@@ -34,7 +36,7 @@ def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Jud
     film = _dry_film(session, stages, judged)
     if film is not None:
         return film
-    for rule in (_no_first_trace, _not_told, _no_probe, _lost, _hands, _surely_outside, _not_compared, _outside, _moved):
+    for rule in (_no_first_trace, _not_told, _no_probe, _lost, _hands, _surely_outside, _not_compared, _witness, _outside, _moved):
         for stage in stages:
             said = rule(session, stage)
             if said is not None:
@@ -111,6 +113,18 @@ def _not_compared(session: SessionMeasures, stage: StageMeasures) -> str | None:
     if not cost and stage.band_c is not None and around > stage.band_c:
         cost = f" is wider than the band of {plain_difference(stage.band_c)}"
     return f"compare the probe first (evenbath compare): +/- {difference(around, '.2f')}{cost}"
+
+
+def _witness(session: SessionMeasures, stage: StageMeasures) -> str | None:
+    """What was shown since then no journal knows: so it says when."""
+    probe = session.probe(stage.measured_by)
+    if stage.role != "develop" or probe is None or probe.role != "witness" or not probe.witness_sd_c:
+        return None
+    tell = f"evenbath lag {session.session} --probe {shlex.quote(probe.probe)} --poured-off"
+    return (
+        f"tell how warm the developer was that you poured off, or measure it next time ({tell}): as this film began, nothing had shown "
+        "that the witness speaks for it"
+    )
 
 
 def _surely_outside(session: SessionMeasures, stage: StageMeasures) -> str | None:

@@ -21,7 +21,8 @@ NO_PROBE = "none"
 @dataclass(frozen=True, slots=True)
 class RecordedProbe:
     """What the session believed of a probe. `compared` is the comparison as recorded, None if there was none.
-    `lag_log_sd`: standard deviation of the lag's logarithm."""
+    `lag_log_sd`: standard deviation of the lag's logarithm. `witness_sd_c`: what `comparison_sd_c` of a witness has in it because nothing
+    had shown yet, as the session began, that it speaks for the film's developer; 0 where something had, and of other probes."""
 
     probe: str
     role: str
@@ -29,6 +30,7 @@ class RecordedProbe:
     comparison_sd_c: float
     compared: Mapping[str, Any] | None
     lag_log_sd: float = LAG_LOG_SD
+    witness_sd_c: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

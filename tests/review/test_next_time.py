@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -83,6 +84,25 @@ def test_a_lost_probe_is_named_and_a_lag_asked_for_where_none_was_known(session:
     silent = [{**trust[0], "why": "no reading for 15 s"}]
     said = next_time(replace(session, trust=silent), [lost], None)
     assert said.startswith('look at the lead and the place of the probe "jug", which was lost at 6:03')
+
+
+def test_a_witness_that_nothing_had_shown_asks_for_the_developer_poured_off(tmp_path: Path) -> None:
+    """As its journal's opening tells it; after `develop --detach` nobody else asks. Not of one that was shown, nor of another probe."""
+    for role, worse_c, asked in (("witness", 0.2, True), ("witness", 0.0, False), ("developer", None, False)):
+        made = play(recipe_data(), lambda _: 20.0)
+        told = {**made.records[0]["probes"][0], "role": role, **({} if worse_c is None else {"witness_sd_c": worse_c})}
+        made.records[0]["probes"][0] = told
+        for record in made.records:
+            if record["kind"] == "reading" and record["probe"] == "developer":
+                record["role"] = role
+        numbers = measure(load(made.write(tmp_path / f"{role}-{worse_c}.jsonl"))).numbers
+        said = next_time(numbers, [developed(numbers)], None)
+        command = f"evenbath lag {numbers.session} --probe developer --poured-off"
+        expected = (
+            f"tell how warm the developer was that you poured off, or measure it next time ({command}): as this film began, nothing had "
+            "shown that the witness speaks for it"
+        )
+        assert said == (expected if asked else NOTHING)
 
 
 def test_the_dry_film_speaks_before_everything_else(session: SessionMeasures) -> None:
