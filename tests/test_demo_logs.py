@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import json
 import re
 import sys
 from pathlib import Path
@@ -33,6 +34,16 @@ def test_each_journal_is_made_again_byte_for_byte_from_the_recipe_and_trace_besi
     """Run `python demo_logs/make.py` after a change that is meant to change them, and look at the difference."""
     name = evening.name  # type: ignore[attr-defined]
     assert MAKE.journal(evening) == (FOLDER / f"{name}.jsonl").read_bytes()
+
+
+def test_the_story_speaks_of_a_witness_only_where_a_probe_is_one() -> None:
+    """A witness has a doubt of its own; the numbers beside the story would show it."""
+    stories = re.findall(r"\n\*\*(\d)\. (.*?)(?=\n\*\*|\Z)", (FOLDER / "README.md").read_text(encoding="utf-8"), re.S)
+    assert len(stories) == 7
+    for number, story in stories:
+        (first, *_) = sorted(FOLDER.glob(f"0{number}-*.jsonl"))
+        roles = {probe["role"] for probe in json.loads(first.read_text(encoding="utf-8").splitlines()[0])["probes"]}
+        assert ("witness" in story) == ("witness" in roles), story
 
 
 def test_there_are_six_evenings() -> None:

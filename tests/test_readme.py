@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import COMMANDS, main
+from monitor.core.development.rate import Pairs
 from monitor.core.recipe.reader import load_recipe
 from monitor.core.session.presses import TAUGHT
 from monitor.core.session.sounds import SIGNALS
+from monitor.core.text.doubt import two_sd
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -48,6 +50,17 @@ def test_the_recipe_in_it_loads_without_a_warning() -> None:
     """Examples run."""
     (text, *_) = re.findall(r"```toml\n(.*?)```", section("A recipe"), re.S)
     assert load_recipe(text.encode(), "README.md").warnings == ()
+
+
+def test_what_pairs_without_a_doubt_count_as_is_said_beside_the_recipe() -> None:
+    """Its own pairs carry none, and +/- is two standard deviations."""
+    text = section("A recipe")
+    (recipe, *_) = re.findall(r"```toml\n(.*?)```", text, re.S)
+    law = load_recipe(recipe.encode(), "README.md").stages[0].law
+    assert isinstance(law, Pairs)
+    assert "sd_percent_per_c" not in recipe
+    said = f"Pairs without `sd_percent_per_c` count as good to +/- {two_sd(law.sd_percent_per_c):g} % for each C from the reference."
+    assert said in text.replace("\n", " ")
 
 
 @pytest.mark.parametrize("command", sorted(set(re.findall(r"^evenbath ([a-z]+)|`evenbath ([a-z]+)", README, re.M))))

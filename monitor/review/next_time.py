@@ -3,7 +3,8 @@
 The first rule that applies speaks; one change at a time (common practice, no source). In order: what the dry film showed (judgement);
 a print whose first trace nobody told; a pour that nobody told; no probe at all; a probe that was lost; hands that were late or early;
 a stage by the clock that left its band by more than its probe can be wrong; a probe that was never compared; a witness that nothing had
-shown to speak for the film; a stage that left its band by less; an end that moved far. Otherwise there is nothing to change. Tests: tests/review/test_next_time.py.
+shown to speak for the film; a stage that left its band by less; an end that moved far. Otherwise there is nothing to change.
+Tests: tests/review/test_next_time.py.
 """
 
 from __future__ import annotations

@@ -87,7 +87,7 @@ def test_a_lost_probe_is_named_and_a_lag_asked_for_where_none_was_known(session:
 
 
 def test_a_witness_that_nothing_had_shown_asks_for_the_developer_poured_off(tmp_path: Path) -> None:
-    """As its journal's opening tells it; after `develop --detach` nobody else asks. Not of one that was shown, nor of another probe."""
+    """As its opening tells it; after `develop --detach` nobody else asks. Not of one that was shown, nor of another probe."""
     for role, worse_c, asked in (("witness", 0.2, True), ("witness", 0.0, False), ("developer", None, False)):
         made = play(recipe_data(), lambda _: 20.0)
         told = {**made.records[0]["probes"][0], "role": role, **({} if worse_c is None else {"witness_sd_c": worse_c})}
