@@ -49,11 +49,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the lag. Raises `InputWrong` if the readings do not determine it."""
-    from monitor.cli.arguments.bath_source import learned_in, open_source
+    from monitor.cli.arguments.bath_source import journal_named, learned_in, open_source
     from monitor.cli.arguments.common import state_of
     from monitor.core.errors import InputWrong
 
     state = state_of(args)
+    if args.journal is not None:
+        args.journal = str(journal_named(args))
     if args.adopt:
         return _adopt(args, state)
     if args.probe is not None:

@@ -146,6 +146,33 @@ def test_the_words_show_each_pair_with_its_residual(capsys: pytest.CaptureFixtur
     assert f"70.7 kJ/mol ({doubt}); 2.69 times as fast at 25 C as at 15 C\n" in out
 
 
+def test_a_doubt_that_is_not_from_the_residuals_is_told_as_the_least(capsys: pytest.CaptureFixture[str]) -> None:
+    """Residuals of 0.1 % would give less than 4.0 kJ/mol; where they give more nothing is said."""
+    assert main(["fit", "18 C=12:10", "20 C=10:00", "24 C=6:45"]) == 0
+    floor = "; the +/- is never taken below 4.0 kJ/mol"
+    assert f"residuals 0.1 % rms, +0.2 % at worst{floor}\n" in capsys.readouterr().out
+    assert main(["fit", "18 C=12:10", "20 C=10:40", "24 C=6:45"]) == 0
+    assert floor not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("pairs", "why"),
+    [
+        (["18 C=12:10", "24 C=6:45"], "none of your pairs is at the reference, 20 C; name one of theirs with --reference"),
+        (["20 C=10:00", "20 C=10:10", "24 C=6:45"], "two of your pairs are at 20 C, and a recipe takes one for each temperature"),
+        (["18 C=10:00", "20 C=10:10", "24 C=6:45"], "the time grows from 18 C to 20 C"),
+        (["18 C=12:10", "20 C=10:00", "24 C=6:45"], None),
+    ],
+)
+def test_where_the_pairs_line_is_missing_it_is_said_why(pairs: list[str], why: str | None, capsys: pytest.CaptureFixture[str]) -> None:
+    """None at the reference, two at one temperature, or a time that grows."""
+    assert main(["fit", *pairs]) == 0
+    out = capsys.readouterr().out
+    assert ('law = "pairs"' in out) == (why is None)
+    assert ("not among them" in out) == (why is not None)
+    assert why is None or out.endswith(f"\nYour pairs themselves are not among them: {why}.\n")
+
+
 def test_the_time_at_the_reference_is_ones_own_or_the_fitted_one(capsys: pytest.CaptureFixture[str]) -> None:
     """With a pair there it is that pair's, else the fit's."""
     assert fitted(capsys, "18 C=12:10", "20 C=10:00", "24 C=6:45")["time_at_reference_s"] == 600.0

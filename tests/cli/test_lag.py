@@ -124,6 +124,23 @@ def test_the_poured_off_developer_shows_a_witness(capsys: pytest.CaptureFixture[
     assert load_learned(tmp_path).witness_sd_c("tank") == 0.0
 
 
+def test_a_session_is_named_by_its_id_as_for_review(capsys: pytest.CaptureFixture[str], watched: Path, tank: Path, tmp_path: Path) -> None:
+    """Whole or its end, in the state folder's journals; for what was poured off and for a lag. A name that fits none is told."""
+    journals = tmp_path / "state" / "journals"
+    journals.mkdir(parents=True)
+    (journals / "261106-1910a.jsonl").write_bytes(watched.read_bytes())
+    (journals / "261107-1910b.jsonl").write_bytes(tank.read_bytes())
+    state = ["--state", str(tmp_path / "state")]
+    for name in ("261106-1910a", "910a"):
+        status, text, _ = run(capsys, name, "--probe", "tank", *state, "--poured-off", "19.3 C")
+        assert status == 0
+        assert text.startswith("tank: poured off 19.3 C, witness 19.1 C: +0.2 C")
+    assert run(capsys, "910b", "--vessel", "steel tank", *state)[0] == 0
+    status, out, err = run(capsys, "910c", "--probe", "tank", *state, "--poured-off", "19.3 C")
+    assert (status, out) == (2, "")
+    assert "910c: there is no such file, and no session in" in err
+
+
 def test_what_the_witness_said_checks_no_lag_and_what_a_lag_said_no_witness(
     capsys: pytest.CaptureFixture[str], watched: Path, tmp_path: Path
 ) -> None:

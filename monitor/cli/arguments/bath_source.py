@@ -22,7 +22,7 @@ NOT_STORED = "not stored; use --save to store it for the station"
 
 def add_source(parser: argparse.ArgumentParser) -> None:
     """Declare JOURNAL, --file and --state."""
-    parser.add_argument("journal", nargs="?", metavar="JOURNAL", help="a session's journal")
+    parser.add_argument("journal", nargs="?", metavar="SESSION|JOURNAL", help="the id of a session or its end, or a SESSION.jsonl")
     parser.add_argument("--file", metavar="STATION.toml", help="read from the running station instead of a journal")
     parser.add_argument("--state", metavar="FOLDER", help="state folder with what was learned; default: the station's, or your own")
     add_json(parser)
@@ -35,8 +35,15 @@ def open_source(args: argparse.Namespace) -> ReadingSource:
     if (args.journal is None) == (args.file is None):
         raise InputWrong("give one source of readings; allowed: a JOURNAL, or --file STATION.toml for the live bath")
     if args.journal is not None:
-        return read_journal(args.journal)
+        return read_journal(journal_named(args))
     return live_source(args.file, state_of(args))
+
+
+def journal_named(args: argparse.Namespace) -> Path:
+    """The journal that was named, by its path or by the session's id. Raises `InputWrong` where there is none."""
+    from monitor.cli.arguments.session_names import find_journal, journals_folder
+
+    return find_journal(args.journal, journals_folder(args))
 
 
 def live_source(file: str, state: Path) -> ReadingSource:

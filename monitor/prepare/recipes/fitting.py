@@ -178,11 +178,25 @@ def rate_lines(own: OwnRate) -> Iterator[str]:
     if PER_10_C_RANGE[0] <= round(per_10_c, 2) <= PER_10_C_RANGE[1]:
         sd_10 = per_10_c * math.log(per_10_c) * own.sd_kj_mol / energy
         yield f'rate = {{ law = "coefficient", per_10_c = {per_10_c:.2f}, sd = {sd_10:.2f} }}'
-    rows = sorted(own.given, key=lambda pair: pair.celsius)
-    orderly = all(a.celsius < b.celsius - SAME and a.seconds >= b.seconds for a, b in pairwise(rows))
-    if orderly and own.pair_at_reference is not None:
-        pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in rows)
+    if no_pairs(own) is None:
+        pairs = ", ".join(f'["{pair.celsius_text}", "{pair.time_text}"]' for pair in _by_temperature(own))
         yield f'rate = {{ law = "pairs", pairs = [{pairs}], sd_percent_per_c = {own.sd_percent_per_c:.2f} }}'
+
+
+def _by_temperature(own: OwnRate) -> list[GivenPair]:
+    return sorted(own.given, key=lambda pair: pair.celsius)
+
+
+def no_pairs(own: OwnRate) -> str | None:
+    """Why a recipe would not take the pairs themselves, in a sentence without its full stop; None where it takes them."""
+    for colder, warmer in pairwise(_by_temperature(own)):
+        if warmer.celsius - colder.celsius <= SAME:
+            return f"two of your pairs are at {plain(colder.celsius, 2)}, and a recipe takes one for each temperature"
+        if warmer.seconds > colder.seconds:
+            return f"the time grows from {plain(colder.celsius, 2)} to {plain(warmer.celsius, 2)}"
+    if own.pair_at_reference is None:
+        return f"none of your pairs is at the reference, {plain(own.reference_c, 2)}; name one of theirs with --reference"
+    return None
 
 
 def _time(seconds: float) -> str:
@@ -206,10 +220,14 @@ def fit_lines(own: OwnRate) -> Iterator[str]:
     faster = f"{own.fit.per_10_c:.2f} times as fast at {plain(25.0)} as at {plain(15.0)}"
     yield f"{own.fit.activation_energy_kj_mol:.1f} kJ/mol ({spread}); {faster}"
     if not two:
-        yield f"residuals {own.fit.rms_percent:.1f} % rms, {own.fit.worst_percent:+.1f} % at worst"
+        floor = "" if own.sd_kj_mol > _LEAST_SD_KJ_MOL else f"; the +/- is never taken below {two_sd(own.sd_kj_mol):.1f} kJ/mol"
+        yield f"residuals {own.fit.rms_percent:.1f} % rms, {own.fit.worst_percent:+.1f} % at worst{floor}"
     yield ""
     yield f'For the recipe, one of these, with reference = "{own.reference_text}" and time = "{_own_time(own)}":'
     yield from rate_lines(own)
+    why = no_pairs(own)
+    if why is not None:
+        yield f"Your pairs themselves are not among them: {why}."
 
 
 def _own_time(own: OwnRate) -> str:
