@@ -84,7 +84,7 @@ def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
     from monitor.review.load import load
     from monitor.review.measures import measure
 
-    status = 0
+    status, explained = 0, False
     for file in files:
         try:
             journal = load(file)
@@ -105,20 +105,26 @@ def _one_by_one(args: argparse.Namespace, files: list[Path]) -> int:
         elif args.check:
             status = max(status, _check(journal, review))
         else:
-            _say(journal, review, args.long)
+            explained |= _say(journal, review, args.long, explained)
         _write_one(args, journal, review)
     return status
 
 
-def _say(journal: Journal, review: Review, long: bool) -> None:
-    """What it came to and five rows; `long`: all of it in sentences below."""
-    from monitor.review.answers import short_text
+def _say(journal: Journal, review: Review, long: bool, explained: bool) -> bool:
+    """What it came to and five rows; `long`: all of it in sentences below. What a per cent holds stands below the rows unless it is
+    `explained` already; whether it was said is returned."""
+    from monitor.core.text.doubt import PER_CENT_IS
+    from monitor.review.answers import short_text, shows_per_cent
     from monitor.review.judgement import latest, read_judgements
-    from monitor.review.summary import sentences
+    from monitor.review.summary import main_stages, sentences
 
     sys.stdout.write(short_text(review.numbers, latest(read_judgements(Path(journal.file)))) + "\n")
+    explain = not explained and shows_per_cent(main_stages(review.numbers))
+    if explain:
+        sys.stdout.write(f"  {PER_CENT_IS}\n")
     if long:
         sys.stdout.write("".join(f"{sentence}\n" for sentence in sentences(review.numbers)))
+    return explain
 
 
 def _check(journal: Journal, review: Review) -> int:

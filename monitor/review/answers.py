@@ -6,6 +6,7 @@ Tests: tests/review/test_answers.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.core.journal.words import BEGUN_CLOSED, FINISHED
@@ -77,6 +78,11 @@ def _ended_early(session: SessionMeasures) -> tuple[tuple[str, str], ...]:
 def _groups(stages: list[StageMeasures]) -> list[list[StageMeasures]]:
     """Sheets of one stage together."""
     return [[s for s in stages if s.stage == number] for number in dict.fromkeys(s.stage for s in stages)]
+
+
+def shows_per_cent(stages: Sequence[StageMeasures]) -> bool:
+    """Whether a development in per cent is told of one of these stages."""
+    return any(s.done_percent is not None and s.rate_law is not None for s in stages)
 
 
 def _each(stages: list[StageMeasures], words: object) -> str:

@@ -18,7 +18,7 @@ import numpy as np
 
 from monitor.core.errors import FileWrong
 from monitor.core.text.degrees import degrees, figure, span, unit
-from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share, two_sd
+from monitor.core.text.doubt import NOT_KNOWN_PERCENT, PER_CENT_IS, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.review.answers import ON_TIME_S
 from monitor.review.days import local, short_day
@@ -37,9 +37,9 @@ ALONE = 12
 """Up to so many files one process is quicker than several."""
 
 FROM_STAGE = (
-    *("stage", "sheet", "planned_s", "actual_s", "overrun_s", "target_ref_s", "done_ref_s", "done_percent", "done_sd_percent"),
-    *("live_done_percent", "mean_c", "mean_sd_c", "mean_kinetic_c", "min_c", "max_c", "drift_c_per_min", "estimated_s"),
-    *("reference_c", "band_c", "end_told"),
+    *("stage", "sheet", "planned_s", "actual_s", "overrun_s", "target_ref_s", "done_ref_s", "done_percent"),
+    *("done_sd_percent", "done_sd_is", "live_done_percent", "mean_c", "mean_sd_c", "mean_kinetic_c", "min_c", "max_c"),
+    *("drift_c_per_min", "estimated_s", "reference_c", "band_c", "end_told"),
 )
 
 Row = dict[str, Any]
@@ -403,11 +403,21 @@ def _plain(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 MEANS = f"+/- is {TWO_SD}"
 
 
+def meaning(comparison: SessionComparison) -> str:
+    """What the per cent and its +/- hold, where there is one; else nothing."""
+    return PER_CENT_IS if any(done_words(row) for row in comparison.rows) else ""
+
+
+def _with_meaning(head: Sequence[str], rows: Sequence[Sequence[str]], comparison: SessionComparison) -> str:
+    below = [MEANS, *filter(None, [meaning(comparison)])]
+    return _plain(head, rows) + "".join(f"{line}\n" for line in below)
+
+
 def comparison_text(comparison: SessionComparison) -> str:
     """Sentence and table of differences."""
-    return f"{sentence(comparison)}\n" + (f"{_plain(*difference_table(comparison))}{MEANS}\n" if comparison.rows else "")
+    return f"{sentence(comparison)}\n" + (_with_meaning(*difference_table(comparison), comparison) if comparison.rows else "")
 
 
 def season_text(comparison: SessionComparison) -> str:
     """The season as a table."""
-    return f"{_plain(*season_table(comparison))}{MEANS}\n" if comparison.rows else sentence(comparison) + "\n"
+    return _with_meaning(*season_table(comparison), comparison) if comparison.rows else sentence(comparison) + "\n"

@@ -54,8 +54,9 @@ class StageMeasures:
     program was away, None where it was in time.
     `done_ref_s`: integral of the rate over the stage to its ACTUAL end, now known; in a stage without a rate temperature does
     not count and it is plain seconds (`rate_law` None). Counted "full to empty": from begin + fill to the actual end less the
-    drain. `done_sd_ref_s`: standard deviation (noise, comparison, estimate, rate law together). `done_percent`: of `target_ref_s`;
-    without a rate it is time in per cent of time, kept in data because the contract names it (6), and shown to nobody.
+    drain. `done_sd_ref_s`: standard deviation (noise, comparison, estimate, rate law together), and `done_sd_is` in words what it
+    holds and what not, None without a rate. `done_percent`: of `target_ref_s`; without a rate it is time in per cent of time, kept in data
+    because the contract names it (6), and shown to nobody.
     `live_...`: what the live filter said for the same moment, None without progress records.
     `mean_c`: time-weighted mean of the smoothed temperature, `mean_kinetic_c`: the steady temperature that would have done as much
     by the stage's own law, `min_c`/`max_c` with the session time where they lay, `drift_c_per_min`: least squares; all None if
@@ -129,6 +130,7 @@ class StageMeasures:
     movement_missed_s: float = 0.0
     lifted: bool = False
     gate_closed: bool = False
+    done_sd_is: str | None = None
 
     @property
     def moved_s(self) -> float | None:

@@ -15,6 +15,7 @@ from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.readings import ESTIMATED
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.session.runs import pace_of
+from monitor.core.text.doubt import DONE_SD_IS
 from monitor.review.integrals import integral, mean_kinetic_temperature, seconds_below, weights
 from monitor.review.load import Journal, ProgressSeries
 from monitor.review.numbers import NO_PROBE, StageMeasures
@@ -218,6 +219,7 @@ def measure_stage(
         done_sd_ref_s=done_sd,
         done_percent=share(done_ref_s),
         done_sd_percent=share(done_sd),
+        done_sd_is=None if law is None or done_sd is None else DONE_SD_IS,
         live_done_ref_s=live,
         live_done_sd_ref_s=live_sd,
         live_done_percent=share(live),

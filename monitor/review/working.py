@@ -25,7 +25,7 @@ MEANING = {
     "estimated": "1 where no probe was believed, else 0",
     "counted_s": "s that this row stands for: half of the steps to its neighbours within the counted stretch",
     "rate": "rate of development here, 1 at the reference temperature; empty without a rate",
-    "done_ref_s": "rate x counted_s, added up so far: seconds of development at the reference",
+    "done_ref_s": "rate x counted_s, added up so far: seconds of development at the reference, temperature's part of it alone",
     "target_ref_s": "seconds of development wanted",
 }
 

@@ -60,11 +60,35 @@ def test_without_options_it_is_a_line_five_rows_and_the_solution(journal: Path, 
     """What it came to first; `--long` has all of it in sentences below."""
     assert review(journal) == 0
     short = capsys.readouterr().out
-    assert [line.split()[0] for line in short.splitlines()] == ["260301-1:", "Time", "Hands", "Estimated", "Verified", "Solution", "Next"]
+    rows = ["260301-1:", "Time", "Hands", "Estimated", "Verified", "Solution", "Next", "Per"]
+    assert [line.split()[0] for line in short.splitlines()] == rows
     assert review(journal, "--long") == 0
     long = capsys.readouterr().out
     assert long.startswith(short)
     assert "Develop: planned 4:00 at 20 C" in long
+
+
+@pytest.mark.parametrize("how", [(), ("--long",), ("--compare",), ("--season",)])
+def test_what_a_per_cent_holds_is_said_once_where_there_is_one(
+    how: tuple[str, ...], journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Temperature's part, of however many sessions; of a film by the clock there is no per cent to speak of."""
+    assert review(journal, journal, *how) == 0
+    assert capsys.readouterr().out.count("Per cent: temperature's part of the development; agitation, age of the bath and water") == 1
+    clock = play(recipe_data(time="2:00", steer=False, rate=None), lambda _: 20.0).write(tmp_path / "260303-1.jsonl")
+    assert review(clock, *how) == 0
+    assert "temperature's part" not in capsys.readouterr().out
+
+
+def test_json_says_what_the_doubt_of_a_development_holds(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Beside its standard deviation, in each stage that has one, and in each row of a comparison."""
+    assert review(journal, "--json") == 0
+    stages = {s["name"]: s["done_sd_is"] for s in json.loads(capsys.readouterr().out)["stages"]}
+    assert stages.pop("develop") == "temperature's part of the development; agitation, age of the bath and water are not in it"
+    assert set(stages.values()) == {None}
+    assert review(journal, journal, "--json", "--csv", tmp_path / "both.csv") == 0
+    rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert all(row["done_sd_is"].startswith("temperature's part") for row in rows)
 
 
 def test_a_report_is_written_where_it_is_asked_for(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -13,6 +13,12 @@ TWO_SD = "two standard deviations"
 SHOWN = 2.0
 """So many standard deviations: of a normal error 95 in 100 lie inside."""
 
+_PART = "temperature's part of the development; agitation, age of the bath and water are not in"
+DONE_SD_IS = f"{_PART} it"
+"""What the standard deviation of a development done holds, for JSON."""
+PER_CENT_IS = f"Per cent: {_PART} its +/-."
+"""What a per cent of development and its +/- speak of: said once on each page that shows one."""
+
 NOT_KNOWN_PERCENT = 25.0
 """A development with two standard deviations of more than this, in per cent of what was wanted, is called not known: three of the usual
 steps in which times are changed lie inside. A choice, no source."""

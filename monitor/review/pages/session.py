@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from monitor.core.text.degrees import degrees, figure, in_unit_shown, span
-from monitor.core.text.doubt import TWO_SD, plus_minus, share, two_sd
+from monitor.core.text.doubt import PER_CENT_IS, TWO_SD, plus_minus, share, two_sd
 from monitor.core.text.quantities import format_duration
 from monitor.core.text.typeset import typeset
 from monitor.review import summary
-from monitor.review.answers import ENDED_EARLY, FIVE, ON_TIME_S, answers, solution_row
+from monitor.review.answers import ENDED_EARLY, FIVE, ON_TIME_S, answers, shows_per_cent, solution_row
 from monitor.review.days import day_in_words
 from monitor.review.judgement import Judgement, latest, read_judgements
 from monitor.review.load import Journal
@@ -27,8 +27,6 @@ from monitor.review.pages.evening import CALLS_APART_S, Evening, draw, gather
 from monitor.review.pages.html import cell, details, items, page, picture, table, thin_rows
 
 _LEADING = re.compile(r"^\d+:\d\d(?::\d\d)?(?: of \d+:\d\d)?(?=[,:; ])")
-TEMPERATURES_PART = "Per cent: temperature’s part of the development; agitation, age of the bath and water are not in its ±."
-"""What a figure of development and its doubt speak of."""
 
 
 def write_report(journal: Journal, review: Review, out: Path) -> None:
@@ -209,8 +207,8 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
     where = " and ".join(summary.where_in_words(p) for p in places) or "not measured"
     shown = [[row[i] for i in filled] for row in rows]
     caption = f"Stages. Temperatures {where}; ± {TWO_SD}."
-    if any(s.done_percent is not None and s.rate_law is not None for s in stages):
-        caption += f" {TEMPERATURES_PART}"
+    if shows_per_cent(stages):
+        caption += f" {typeset(PER_CENT_IS)}"
     return table(caption, [head[i] for i in filled], shown, narrow=("stage", "plan", "took"), kind="stages")
 
 

@@ -23,6 +23,7 @@ from monitor.review.compare import (
     done_words,
     ended_words,
     like,
+    meaning,
     names_of,
     season_table,
     sentence,
@@ -49,7 +50,8 @@ def write_comparison(comparison: SessionComparison, out: Path) -> None:
     parts += _pictures(comparison)
     head, rows = difference_table(comparison)
     if rows:
-        parts.append(_table(f"Differences, each from the first film of the same recipe; ± {TWO_SD}", head, rows, "took"))
+        caption = f"Differences, each from the first film of the same recipe; {_means(comparison)}"
+        parts.append(_table(caption, head, rows, "took"))
     out.write_text(page(title, "\n".join(parts)), encoding="utf-8")
 
 
@@ -63,10 +65,16 @@ def write_season(comparison: SessionComparison, out: Path) -> None:
         alt = _season_words(comparison)
         caption = f"Development done, per cent of what was wanted; the stroke: {TWO_SD}."
         parts.append(picture(_season(comparison, alt, True), _season(comparison, alt, False), caption))
-        parts.append(_table(f"By date; ± {TWO_SD}", head, rows, "ended"))
+        parts.append(_table(f"By date; {_means(comparison)}", head, rows, "ended"))
     else:
         parts.append("<p>No session could be read.</p>")
     out.write_text(page(title, "\n".join(parts)), encoding="utf-8")
+
+
+def _means(comparison: SessionComparison) -> str:
+    """What ± is, and what the per cent holds where there is one."""
+    said = meaning(comparison)
+    return f"± {TWO_SD}" + (f". {typeset(said)}" if said else "")
 
 
 def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]], *narrow: str) -> str:
