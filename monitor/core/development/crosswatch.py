@@ -215,7 +215,7 @@ class BathWatch:
         if found.exchanged_ahead > EXCHANGED_AHEAD and not self.exchanged:
             self.exchanged = True
             self.forget()
-            why = f"{EXCHANGED}{bath.name}: its readings are the bath's, which the other's follow; from now on each is taken for the other"
+            why = f"{EXCHANGED}{bath.name}: this probe is in the bath and that one in the developer; each is now taken for the other"
             return Verdict(False, max(pairs[0].t_s, since_t_s), why, exchanged=True)
         if following is None or not followed:
             return None
@@ -238,10 +238,11 @@ class BathWatch:
                 self._doubt(self._swapped, apart_c, -math.inf)
             return None
         minutes = max(pairs[-1].t_s - found.since_t_s, 1.0) / 60.0
-        by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{found.off_c:+.1f} C off"
+        side = "above" if found.off_c > 0.0 else "below"
+        by = f"drifts {found.off_c / minutes:+.1f} C a minute from" if found.cause == "drift" else f"{abs(found.off_c):.1f} C {side}"
         moved = (-found.off_c, found.off_sd_c) if found.from_start >= ALWAYS else (0.0, 0.0)
         began_t_s = max(found.since_t_s, following.since_t_s + AT_REST_S)  # by then it has said where the liquid is
-        return Verdict(False, began_t_s, f"{by} what the bath and the vessel's lag say", barred=True, moved_c=moved)
+        return Verdict(False, began_t_s, f"{by} what bath and vessel's lag say", barred=True, moved_c=moved)
 
     def bath_is_back(self, t_s: float, celsius: float) -> Verdict | None:
         """After a reading of the bath's probe, which was found not to read its bath: whether it does again, because it has been where the

@@ -280,7 +280,8 @@ class Estimator:
         moved_c = self._moved_c()
         if moved_c != 0.0 and not self._bath_watch.moved_told:
             self._bath_watch.moved_told = True
-            why = f"in part only: bath and vessel's lag put the developer {abs(moved_c):.1f} C {'above' if moved_c > 0.0 else 'below'} it"
+            side = "above" if moved_c > 0.0 else "below"
+            why = f"in part only: bath and vessel's lag put the developer {abs(moved_c):.1f} C {side} what this probe reads"
             return self._change(probe.model.name, Verdict(True, reading.t_s, why), loss=False)
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:

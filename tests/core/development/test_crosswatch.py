@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
+import re
 from collections.abc import Callable
 
 import pytest
@@ -164,7 +165,7 @@ def test_exchanged_probes_are_told_live_and_taken_for_each_other(probe: ProbeMod
     wrong, right = evening(2.0, 240, probe=probe), evening(2.0, 240, swapped=False, probe=probe)
     told = [c for c in wrong.changes if c.why.startswith(EXCHANGED)]
     assert [(c.probe, c.believed, c.loss, c.source) for c in told] == [(probe.name, False, True, probe.role)]
-    assert "bowl" in told[0].why
+    assert told[0].why == "exchanged with bowl: this probe is in the bath and that one in the developer; each is now taken for the other"
     ours, due = wrong.estimator.done(0, 239.0), right.estimator.done(0, 239.0)
     assert ours.done_ref_s == pytest.approx(due.done_ref_s, abs=1.0)
     assert wrong.estimator.temperature(239.0).celsius == pytest.approx(right.estimator.temperature(239.0).celsius, abs=0.1)
@@ -271,11 +272,26 @@ def test_a_probe_that_is_likelier_wrong_than_right_counts_in_part() -> None:
     assert known.sd_c > 1.3 * calm.temperature(239.0).sd_c
     told = [c for c in odd.changes if "in part" in c.why]
     assert [(c.probe, c.believed, c.loss) for c in told] == [("jug", True, False)]
+    assert re.fullmatch(r"in part only: bath and vessel's lag put the developer 1\.0 C above what this probe reads", told[0].why)
     assert odd.estimator.done(0, 239.0).done_ref_s > calm.done(0, 239.0).done_ref_s + 5.0
     assert odd.estimator.end(0, 480.0, 239.0).end_t_s < calm.end(0, 480.0, 239.0).end_t_s - 20.0
     left_s = (480.0 - odd.estimator.done(0, 239.0).done_ref_s) / rate(LAW, known.celsius)
     assert odd.estimator.end(0, 480.0, 239.0).end_t_s == pytest.approx(239.0 + left_s, abs=2.0)
     assert odd.estimator.end(0, 480.0, 239.0).sd_s > calm.end(0, 480.0, 239.0).sd_s
+
+
+def test_what_is_believed_of_a_doubtful_probe_counts_whole_since_it_is_doubted() -> None:
+    """From the begin on, as a steady liquid of what is believed for as long; from half a minute after the begin on, for that much less."""
+    always = beside(18.85, lambda t: 20.0 - 0.001 * t, 240).estimator
+    assert always.done(0, 239.0).done_ref_s == pytest.approx(179.0 * rate(LAW, always.temperature(239.0).celsius), rel=0.005)
+    later = half_dry(lambda t: -0.9 * (1.0 - math.exp(-max(t - 60.0, 0.0) / 8.0)), 160)[0].estimator
+    since_t_s, moved_c, known_c = later._bath_watch.doubted_since_t_s, later._bath_watch.moved_c, later.temperature(159.0).celsius
+    assert 30.0 < since_t_s < 70.0
+    assert moved_c > 0.5
+    whole_ref_s = later.done(0, 159.0).done_ref_s
+    later._bath_watch.moved_c = 0.0
+    more_ref_s = (159.0 - since_t_s) * (rate(LAW, known_c) - rate(LAW, known_c - moved_c))
+    assert whole_ref_s - later.done(0, 159.0).done_ref_s == pytest.approx(more_ref_s, rel=0.02)
 
 
 def test_where_nothing_develops_a_doubtful_probe_says_what_it_says() -> None:
@@ -368,7 +384,7 @@ def half_dry(
 
 def told_off(watched: Watched) -> list[float]:
     """Since when the probe was told to be off."""
-    return [c.since_t_s for c in watched.changes if c.loss and "the vessel's lag say" in c.why]
+    return [c.since_t_s for c in watched.changes if c.loss and "vessel's lag say" in c.why]
 
 
 def test_a_probe_at_rest_is_watched_from_the_begin_on() -> None:
@@ -376,6 +392,7 @@ def test_a_probe_at_rest_is_watched_from_the_begin_on() -> None:
     watched, liquid_c, due_ref_s = half_dry(lambda t: -1.4 * (1.0 - math.exp(-max(t - 25.0, 0.0) / 8.0)), 120, start_c=19.6)
     since = told_off(watched)
     assert len(since) == 1
+    assert re.fullmatch(r"1\.[2-6] C below what bath and vessel's lag say", next(c.why for c in watched.changes if c.loss))
     assert since[0] == pytest.approx(20.0, abs=8.0)
     assert watched.estimator.done(0, 119.0).done_ref_s == pytest.approx(due_ref_s, rel=0.02)
     assert watched.estimator.temperature(119.0).celsius == pytest.approx(liquid_c, abs=0.2)

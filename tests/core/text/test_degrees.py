@@ -70,10 +70,10 @@ TOLD = {
         "outside data: 79.3 F, the recipe's data go from 64 F to 75 F; outside them the rate"
     ),
     "reading fell 9.0 C a minute, like a probe in air": "reading fell 16.2 F a minute, like a probe in air",
-    "drifts +0.2 C a minute from what the bath and the vessel's lag say": (
-        "drifts +0.4 F a minute from what the bath and the vessel's lag say"
-    ),
+    "drifts +0.2 C a minute from what bath and vessel's lag say": "drifts +0.4 F a minute from what bath and vessel's lag say",
+    "1.0 C below what bath and vessel's lag say": "1.8 F below what bath and vessel's lag say",
     "+1.0 C off what the bath and the vessel's lag say": "+1.8 F off what the bath and the vessel's lag say",
+    "the developer 1.5 C above what this probe reads": "the developer 2.7 F above what this probe reads",
     "for 12 s up to 2.0 C above its line, then back on it": "for 12 s up to 3.6 F above its line, then back on it",
     "steady for 60 s, 0.5 C below the estimate": "steady for 60 s, 0.9 F below the estimate",
     "within 0.3 C of the estimate for 30 s": "within 0.5 F of the estimate for 30 s",
