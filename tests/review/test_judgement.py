@@ -11,12 +11,13 @@ from pathlib import Path
 
 import pytest
 
+from monitor.core.development.rate import Arrhenius
 from monitor.core.errors import FileWrong, InputWrong
 from monitor.review.judgement import Judgement, advice, append_judgement, judgement_file, latest, read_judgements
 from monitor.review.load import load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import StageMeasures
-from monitor.review.own_data import T_95, SeriesPoint, fit_series, own_law
+from monitor.review.own_data import T_95, SeriesPoint, _steady, fit_series, own_law
 from monitor.review.record_says import Finding, findings
 from monitor.review.sights import SIGHTS
 from tests.review.journals import play, recipe_data
@@ -174,6 +175,22 @@ def test_the_persons_own_temperature_law_is_found(tmp_path: Path) -> None:
         own_law([(n, r, 0.3 if i == 0 else d) for i, (n, r, d) in enumerate(reviews)], 20.0)
     with pytest.raises(InputWrong, match="differ by less than 1 C"):
         own_law([reviews[0]] * 3, 20.0)
+
+
+@pytest.mark.parametrize(("begin_c", "end_c"), [(17.0, 19.0), (22.0, 20.0), (22.5, 25.5)])
+def test_a_film_s_steady_temperature_and_time_are_those_of_the_closed_form(begin_c: float, end_c: float, tmp_path: Path) -> None:
+    """1/T changes straight with time, so that by an energy E the rate goes as an exponential: its mean is that of its ends, logarithmic,
+    and the steady T has 1/T = 1/T_ref - R/E ln(mean). Counted from full to empty, 15 s less at either end."""
+    gas, energy, first, last = 8.314462618, 70000.0, 1.0 / (begin_c + 273.15), 1.0 / (end_c + 273.15)
+    data = recipe_data(time="8:00", steer=False, counted="full to empty", fill="0:15", drain="0:15")
+    made = play(data, lambda t: 1.0 / (first + (last - first) * (t - 60.0) / 480.0) - 273.15)
+    film = measure(load(made.write(tmp_path / "s.jsonl")))
+    ends = (first + (last - first) * share for share in (15.0 / 480.0, 465.0 / 480.0))
+    at_full, at_empty = (math.exp(energy / gas * (1.0 / 293.15 - each)) for each in ends)
+    mean = (at_empty - at_full) / math.log(at_empty / at_full)
+    steady_c, seconds = _steady(film, Arrhenius(20.0, energy / 1000.0, 0.0, (0.0, 60.0)))
+    assert seconds == pytest.approx(450.0, abs=0.1)
+    assert steady_c == pytest.approx(1.0 / (1.0 / 293.15 - gas / energy * math.log(mean)) - 273.15, abs=0.03)
 
 
 @pytest.mark.parametrize(("done_s", "t_95"), [([400, 500, 650], 12.706), ([400, 500, 650, 800], 4.303)])
