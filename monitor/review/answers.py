@@ -15,12 +15,14 @@ from monitor.core.text.doubt import NOT_KNOWN_PERCENT, TWO_SD, plus_minus, share
 from monitor.core.text.quantities import format_duration, format_number
 from monitor.review.judgement import Judgement
 from monitor.review.next_time import next_time
-from monitor.review.numbers import NO_PROBE, SessionMeasures, StageMeasures
+from monitor.review.numbers import NO_PROBE, NamedSpan, SessionMeasures, StageMeasures
 from monitor.review.summary import by_hand, longer, main_stages, parts_of, solution_sentence
 
 FIVE = ("Time", "Hands", "Estimated", "Verified", "Next time")
-"""The rows that are always there. A page has no others but `ENDED_EARLY`: FAULT stands in its picture, the solution in its head."""
+"""The rows that are always there. A page has no others but `ENDED_EARLY` and `AFTERWARDS`: FAULT stands in its picture, the solution in its
+head."""
 ENDED_EARLY = "Ended"
+AFTERWARDS = "Afterwards"
 ON_TIME_S = 1.5
 """A pour this near to its moment was on time."""
 OUTSIDE_S = 1.0
@@ -31,7 +33,9 @@ BY_THE_CLOCK = ", as planned by the clock"
 LEAST_TOLD_PERCENT = 0.05
 """A smaller doubt is not told: that of a print's temperature, which its first trace has in it already."""
 MOST_NAMED = 3
-"""So many baths are named one by one where each was as planned."""
+"""So many baths are named one by one where each was as planned, and so many things that were found afterwards."""
+ALL_OF_IT = 0.97
+"""More of a stage than this is all of it."""
 STOOD_IN = {
     "vessel model": "the vessel's learned lag stood in",
     "held": "the last temperature was held",
@@ -59,6 +63,7 @@ def answers(session: SessionMeasures, judged: Judgement | None = None) -> Answer
         ("Hands", _each(stages, _hands)),
         *_faults(session, stages),
         ("Estimated", _each(stages, lambda group: _estimated(session, group))),
+        *_afterwards(session, stages),
         ("Verified", _verified(session, stages)),
         *solution_row(session),
         ("Next time", next_time(session, stages, judged)),
@@ -297,7 +302,7 @@ def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
     if worst.estimated_s < 0.5:
         return "nothing" if worst.mean_c is not None or worst.steered else "the temperature was not measured"
     whole = f"{format_duration(worst.estimated_s)} of {format_duration(worst.actual_s)}"
-    if worst.estimated_s > 0.97 * worst.actual_s:
+    if worst.estimated_s > ALL_OF_IT * worst.actual_s:
         whole = "all of it"
     elif len(worst.estimated_spans) == 1:
         only = worst.estimated_spans[0]
@@ -309,6 +314,33 @@ def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
     if away:
         return f"{whole}: the program was off, {stood}"
     return f"{whole}: " + (f"{lost[0]['probe']}, {in_unit_shown(lost[0]['why'])}; {stood}" if lost else stood)
+
+
+def _afterwards(session: SessionMeasures, stages: list[StageMeasures]) -> tuple[tuple[str, str], ...]:
+    """A row only where readings of the developer that live had believed were left out or corrected: which, when, and why."""
+    told = []
+    for one in session.doubted:
+        group = next((g for g in _groups(stages) if one.from_s < _end_s(g) and one.to_s > g[0].begin_s), None)
+        probe = session.probe(one.probe)
+        of_developer = one.made == "corrected" or (probe is not None and probe.role in ("developer", "witness"))
+        if group is not None and one.news and of_developer:
+            named = f" of {group[0].name}" if len(_groups(stages)) > 1 else ""
+            told.append(f"{one.made} {_when(one, group)}{named} ({in_unit_shown(one.what.partition('; ')[0])})")
+    more = [f"{len(told) - MOST_NAMED} more"] if len(told) > MOST_NAMED else []
+    return ((AFTERWARDS, "; ".join([*told[:MOST_NAMED], *more])),) if told else ()
+
+
+def _end_s(group: list[StageMeasures]) -> float:
+    return max(s.actual_end_s for s in group)
+
+
+def _when(span: NamedSpan, group: list[StageMeasures]) -> str:
+    """A span on the clock of a stage, or that it is all of it."""
+    begin_s, end_s = group[0].begin_s, _end_s(group)
+    from_s, to_s = max(span.from_s, begin_s), min(span.to_s, end_s)
+    if to_s - from_s > ALL_OF_IT * (end_s - begin_s):
+        return "all of it"
+    return f"{format_duration(from_s - begin_s)} to {format_duration(to_s - begin_s)}"
 
 
 def _faults(session: SessionMeasures, stages: list[StageMeasures]) -> tuple[tuple[str, str], ...]:

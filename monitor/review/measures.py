@@ -5,19 +5,21 @@ Tests: tests/review/test_measures.py, tests/review/test_outside.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.core.development.beliefs import LAG_LOG_SD
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
+from monitor.core.probes.readings import EXCHANGED
 from monitor.core.recipe.values import Recipe
 from monitor.review.beside_bath import BathsWord, beside_bath
 from monitor.review.load import Journal
-from monitor.review.numbers import FilmOfEvening, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
+from monitor.review.numbers import Doubted, FilmOfEvening, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 from monitor.review.stage_measures import measure_stage
-from monitor.review.timeline import Stretch, stretches
+from monitor.review.timeline import Stretch, believed_spans, other_of, stretches
 from monitor.review.track import TemperatureTrack, believed_readings, good_readings, stuck_spans, track_of
 
 
@@ -85,7 +87,9 @@ def measure(journal: Journal, only_counted: bool = False) -> Review:
         if track is not None:
             tracks[number] = track
         made += [measure_stage(journal, believed, recipe, stage, part, track) for part in own]
-    return Review(_session(journal, facts, made, tracks), tracks, parts, recipe)
+    numbers = _session(journal, facts, made, tracks)
+    numbers.exchanged = (exchanged[0].probe, exchanged[0].bath) if exchanged else _exchanged_live(journal)
+    return Review(numbers, tracks, parts, recipe)
 
 
 def _baths_words(journal: Journal, facts: Mapping[str, RecordedProbe], parts: Sequence[Stretch]) -> dict[int, BathsWord]:
@@ -121,8 +125,21 @@ def gaps(journal: Journal) -> list[NamedSpan]:
     return found
 
 
-def _stuck(journal: Journal) -> list[NamedSpan]:
-    return [span for series in journal.readings.values() for span in stuck_spans(series)]
+def _doubted(journal: Journal, tracks: Mapping[int, TemperatureTrack]) -> list[Doubted]:
+    """All that was found of the readings afterwards, each with how long live had believed it."""
+    found = [span for series in journal.readings.values() for span in stuck_spans(series)]
+    found += [span for track in tracks.values() for span in track.doubted]
+    return [replace(span, believed_s=_believed_s(journal, span)) for span in found]
+
+
+def _believed_s(journal: Journal, span: Doubted) -> float:
+    both = [(max(a, span.from_s), min(b, span.to_s)) for a, b in believed_spans(journal, span.probe)]
+    return math.fsum(b - a for a, b in both if b > a)
+
+
+def _exchanged_live(journal: Journal) -> tuple[str, str] | None:
+    """The probes that live found in each other's liquid."""
+    return next(((str(r["probe"]), other_of(r["why"])) for r in journal.of("trust") if r["why"].startswith(EXCHANGED)), None)
 
 
 def fault_calls(journal: Journal) -> list[dict[str, Any]]:
@@ -174,7 +191,7 @@ def _session(
         faults=counts.get("fault", 0), fault_calls=fault_calls(journal),
         probes=list(facts.values()),
         trust=[{k: r.get(k) for k in ("t_s", "probe", "believed", "why", "since_t_s")} for r in journal.of("trust")],
-        gaps=gaps(journal), doubted=[*_stuck(journal), *(span for track in tracks.values() for span in track.doubted)],
+        gaps=gaps(journal), doubted=_doubted(journal, tracks),
         resumes=[{k: r.get(k) for k in RESUME_FIELDS} for r in journal.of("session") if r["event"] == "resume"],
         solutions=[s for s in solutions if isinstance(s, dict)] if isinstance(solutions, list) else [],
         evening=_film_of_evening(journal),

@@ -1,6 +1,7 @@
 """One sentence for the next film, by rules that can be told, with a number where one can be had.
 
-The first rule that applies speaks; one change at a time (common practice, no source). In order: what the dry film showed (judgement);
+The first rule that applies speaks; one change at a time (common practice, no source). Exchanged probes come before all of them: to put them
+right changes no film, and beside that only the dry film speaks. In order: what the dry film showed (judgement);
 a print whose first trace nobody told; a pour that nobody told; no probe at all; a probe that was lost; hands that were late or early;
 a stage by the clock that left its band by more than its probe can be wrong; a probe that was never compared; a witness that nothing had
 shown to speak for the film; a stage that left its band by less; an end that moved far. Otherwise there is nothing to change.
@@ -35,6 +36,9 @@ LEAST_C = 0.1
 def next_time(session: SessionMeasures, stages: list[StageMeasures], judged: Judgement | None) -> str:
     """The sentence, without its full stop. `stages`: those that develop; `judged`: the dry film, None where nobody judged it."""
     film = _dry_film(session, stages, judged)
+    if session.exchanged is not None:
+        swap = 'swap the probes "{}" and "{}", which hung in each other\'s liquid: their places, or their ids in the station file'
+        return "; ".join([swap.format(*session.exchanged), *([] if film is None else [film])])
     if film is not None:
         return film
     for rule in (_no_first_trace, _not_told, _no_probe, _lost, _hands, _surely_outside, _not_compared, _witness, _outside, _moved):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from monitor.core.development.beliefs import LAG_LOG_SD
 from monitor.core.recipe.kinds import material_of, medium_of
@@ -16,6 +16,10 @@ from monitor.core.text.doubt import two_sd
 
 NO_PROBE = "none"
 """Stands for a probe's name where only the live estimate is known."""
+
+
+LEAST_BELIEVED_S = 5.0
+"""A shorter belief is none: live dates its own losses about as well as that (this project's own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,21 @@ class NamedSpan:
     what: str
     from_s: float
     to_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Doubted(NamedSpan):
+    """Readings of `probe` that turn out afterwards not to have been the liquid's. `made`: what the review has done to them; `believed_s`:
+    for so many seconds of it live believed the probe, its second thoughts included. What it never believed is its own loss."""
+
+    probe: str
+    made: Literal["left out", "corrected"]
+    believed_s: float = 0.0
+
+    @property
+    def news(self) -> bool:
+        """Whether live had believed any of it."""
+        return self.believed_s >= LEAST_BELIEVED_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +202,8 @@ class SessionMeasures:
     nothing was waived or overridden.
     `never_begun`: the recipe's stages behind the last one that was begun, by name.
     `fault_calls`: each FAULT that sounded, with `t_s` and `why`, None where nothing tells why.
-    `doubted`: readings that were believed then and turn out afterwards to have been wrong; they are left out.
+    `doubted`: readings that turn out afterwards to have been wrong; they are left out or corrected. `exchanged`: the developer's probe and
+    the bath's, where they turned out to hang in each other's liquid, live or afterwards; each was taken for the other.
     """
 
     file: str
@@ -209,12 +229,13 @@ class SessionMeasures:
     probes: list[RecordedProbe]
     trust: list[dict[str, Any]]
     gaps: list[NamedSpan]
-    doubted: list[NamedSpan]
+    doubted: list[Doubted]
     resumes: list[dict[str, Any]]
     solutions: list[dict[str, Any]]
     evening: FilmOfEvening | None = None
     waived: str | None = None
     gate_overridden: str | None = None
+    exchanged: tuple[str, str] | None = None
     notes: list[str] = field(default_factory=list)
     torn: str | None = None
     problems: list[str] = field(default_factory=list)

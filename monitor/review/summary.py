@@ -15,7 +15,7 @@ from monitor.core.journal.words import BEGUN_CLOSED
 from monitor.core.text.degrees import degrees, difference, in_unit_shown, plain, plain_difference, span, unit
 from monitor.core.text.doubt import plus_minus, said_once, share
 from monitor.core.text.quantities import format_duration, format_number
-from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
+from monitor.review.numbers import LEAST_BELIEVED_S, NO_PROBE, Doubted, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 
 OUTSIDE_TELL_S = 15.0
 """Shorter excursions of a stage that is not steered are told as seconds alone (the project's practice text, colour)."""
@@ -309,6 +309,33 @@ def faults_sentence(session: SessionMeasures) -> str:
     return f"FAULT sounded {often}: {'; '.join(each)}"
 
 
+def hindsight_sentences(session: SessionMeasures) -> list[str]:
+    """What was left out afterwards and what was corrected. What live had not believed either is left out by both and told as its loss."""
+    left_out = [d for d in session.doubted if d.made == "left out" and d.news]
+    corrected = [d for d in session.doubted if d.made == "corrected"]
+    told = []
+    for heading, spans in (("Left out afterwards", left_out), ("Corrected afterwards", corrected)):
+        each = [f"{in_unit_shown(d.what)}, {_stretch(session, d)}, {_belief_in(d)}" for d in spans]
+        told += [f"{heading}: {'; '.join(each)}."] if each else []
+    return told
+
+
+def _stretch(session: SessionMeasures, span: NamedSpan) -> str:
+    """A span on the clock of its stage, or of the two that it goes from and to."""
+    stage = next((s for s in session.stages if s.begin_s <= span.from_s < span.to_s <= s.actual_end_s), None)
+    if stage is None:
+        return f"{moment(session, span.from_s)} to {moment(session, span.to_s)}"
+    return f"{format_duration(span.from_s - stage.begin_s)} to {format_duration(span.to_s - stage.begin_s)} of {stage.name}"
+
+
+def _belief_in(doubted: Doubted) -> str:
+    """How far live had believed it."""
+    if not doubted.news:
+        return "not believed then"
+    in_part = doubted.believed_s < doubted.to_s - doubted.from_s - LEAST_BELIEVED_S
+    return f"believed then for {format_duration(doubted.believed_s)} of it" if in_part else "believed then"
+
+
 def resume_sentence(resume: Mapping[str, Any], session: SessionMeasures) -> str:
     """One time in which the program was away."""
     gap_s, least_s, most_s = resume["gap_s"], resume.get("least_s"), resume.get("most_s")
@@ -438,9 +465,7 @@ def sentences(session: SessionMeasures) -> list[str]:
     told_all.append(f"{faults_sentence(session)}.")
     told_all += [f"What was trusted: {changes}."] if changes else []
     told_all += [resume_sentence(resume, session) for resume in session.resumes]
-    if session.doubted:
-        spans = "; ".join(f"{in_unit_shown(d.what)}, {moment(session, d.from_s)} to {moment(session, d.to_s)}" for d in session.doubted)
-        told_all.append(f"Left out afterwards, though it was believed then: {spans}.")
+    told_all += hindsight_sentences(session)
     if session.gaps:
         told_all.append(
             "No good reading: "

@@ -104,11 +104,12 @@ def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) ->
 
 def _since_exchange(trusts: Sequence[Record], probe: str) -> Sequence[Record]:
     """What counts of the trust in a probe: where two were exchanged, only what came after that, for both."""
-    found = [i for i, r in enumerate(trusts) if r["why"].startswith(EXCHANGED) and probe in (r["probe"], _other(r["why"]))]
+    found = [i for i, r in enumerate(trusts) if r["why"].startswith(EXCHANGED) and probe in (r["probe"], other_of(r["why"]))]
     return trusts[found[-1] + 1 :] if found else trusts
 
 
-def _other(why: str) -> str:
+def other_of(why: str) -> str:
+    """The name of the other probe, where `why` tells of an exchange."""
     return why.removeprefix(EXCHANGED).partition(":")[0]
 
 

@@ -24,7 +24,7 @@ from monitor.review.elsewhere import Elsewhere, elsewhere, without
 from monitor.review.hindsight import lag_and_wetting, of_a_coarse_register, register_step
 from monitor.review.layers import Layers, layers
 from monitor.review.load import Journal, ProgressSeries, ReadingSeries
-from monitor.review.numbers import NO_PROBE, NamedSpan, RecordedProbe
+from monitor.review.numbers import NO_PROBE, Doubted, NamedSpan, RecordedProbe
 from monitor.review.smoother import LIVE, LIVE_NOISE_C, Array, Measurement, Smoothed, noise_sd, smooth
 from monitor.review.timeline import Stretch, believed_spans, counted_from_to, within
 
@@ -52,7 +52,7 @@ class TemperatureTrack:
     smoothed: Smoothed
     systematic_sd_c: Array
     estimated: Array
-    doubted: list[NamedSpan]
+    doubted: list[Doubted]
 
 
 def track_of(
@@ -78,7 +78,7 @@ def track_of(
     lags: list[float] = []
     named: list[tuple[str, float]] = []
     covered: list[tuple[float, float]] = []
-    found: list[NamedSpan] = []
+    found: list[Doubted] = []
     apart: list[Layers] = []
     for asked in wanted:
         for series in journal.readings.values():
@@ -100,6 +100,7 @@ def track_of(
                 taken = without(taken, away)
                 apart.append(layers(taken, lag_s, begin_s, end_s) if step_c <= QUANTUM_C else Layers())
                 measured += apart[-1].without(taken, lag_s)
+                found += _layered(series.probe, apart[-1], end_s)
                 lags.append(lag_s)
                 named.append((series.probe, facts[series.probe].comparison_sd_c))
                 covered += believed_spans(journal, series.probe)
@@ -129,9 +130,19 @@ def track_of(
     return TemperatureTrack(named[0][0] if named else NO_PROBE, compared, smoothed, systematic, marks.astype(float), found)
 
 
-def _named(probe: str, one: Elsewhere) -> NamedSpan:
+def _named(probe: str, one: Elsewhere) -> Doubted:
     side = "above" if one.off_c > 0 else "below"
-    return NamedSpan(f"{probe}: up to {abs(one.off_c):.1f} C {side} its line, then back on it: not the liquid's", one.from_s, one.to_s)
+    return Doubted(f"{probe} up to {abs(one.off_c):.1f} C {side} its line, then back on it", one.from_s, one.to_s, probe, "left out")
+
+
+def _layered(probe: str, found: Layers, end_s: float) -> list[Doubted]:
+    """That it hung in a layer, where that has moved its readings."""
+    mixed = len(found.mixed_s) - 1
+    if mixed < 1:
+        return []
+    leap_c = max(map(abs, found.leaps_c))
+    broken_up = f"{probe} hung in one of two layers, which {mixed} mixings broke up with leaps of up to {leap_c:.1f} C"
+    return [Doubted(f"{broken_up}; the whole between them is counted", found.mixed_s[0], end_s, probe, "corrected")]
 
 
 def _less(taken: Sequence[Measurement], word: BathsWord) -> list[Measurement]:
@@ -140,13 +151,14 @@ def _less(taken: Sequence[Measurement], word: BathsWord) -> list[Measurement]:
     return [replace(m, celsius=m.celsius - by) for m, by in zip(taken, off.tolist(), strict=True)]
 
 
-def _told(word: BathsWord) -> NamedSpan:
+def _told(word: BathsWord) -> Doubted:
     if word.exchanged:
-        what = f"{word.probe} and {word.bath} were in each other's liquid, as the whole stage shows: each is taken for the other"
+        what = f"{word.probe} and {word.bath} in each other's liquid, as the whole stage shows; each is taken for the other"
     else:
-        by = "drifts, by the end it is" if word.drifts else "is"
-        what = f"{word.probe} {by} {word.moved_c:+.1f} C off what the bath and the vessel's lag say: that much is taken off"
-    return NamedSpan(what, word.since_s, word.until_s)
+        side = "above" if word.moved_c > 0.0 else "below"
+        off = f"{abs(word.moved_c):.1f} C {side} what bath and vessel's lag say"
+        what = f"{word.probe} drifts, by the end it is {off}" if word.drifts else f"{word.probe} {off}"
+    return Doubted(what, word.since_s, word.until_s, word.probe, "corrected")
 
 
 def _goes_on(series: ReadingSeries, at_s: float) -> bool:
@@ -161,7 +173,7 @@ def _goes_on(series: ReadingSeries, at_s: float) -> bool:
     return bool(abs(np.median(off)) < JUMP_C)
 
 
-def stuck_spans(series: ReadingSeries) -> list[NamedSpan]:
+def stuck_spans(series: ReadingSeries) -> list[Doubted]:
     """Where a probe repeated one value and then jumped to where the liquid had gone: seen only afterwards, and left out.
 
     Hot water makes a jump after a calm stretch too, but there the reading goes on moving through the probe's lag. A coarse register stands
@@ -181,8 +193,9 @@ def stuck_spans(series: ReadingSeries) -> list[NamedSpan]:
         if times[after] - times[first] >= STOOD_STILL_S and abs(jump) >= least_c and not breaks[after - 1]:
             later = int(np.searchsorted(times, times[after] + STOOD_STILL_S / 2))
             if later < len(raw) and abs(raw[later] - raw[after]) < abs(jump) / 2:
-                words = f"{series.probe}: stuck at {raw[first]:g} C, then {jump:+.2f} C at once"
-                found.append(NamedSpan(words, float(times[first]), float(times[after])))
+                side = "above" if jump > 0.0 else "below"
+                words = f"{series.probe} stuck at {raw[first]:g} C, then {abs(jump):.2f} C {side} that at once"
+                found.append(Doubted(words, float(times[first]), float(times[after]), series.probe, "left out"))
     return found
 
 

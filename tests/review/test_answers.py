@@ -14,7 +14,7 @@ import pytest
 from monitor.review.answers import Answers, answers, short_text
 from monitor.review.load import load
 from monitor.review.measures import measure
-from monitor.review.numbers import SessionMeasures
+from monitor.review.numbers import Doubted, SessionMeasures
 from tests.review.journals import Fault, play, recipe_data
 
 DEMOS = Path(__file__).parents[2] / "demo_logs"
@@ -74,6 +74,33 @@ def test_a_session_that_was_ended_early_says_so_before_anything_else(tmp_path: P
     found = answers(measure(load(made.write(tmp_path / "cut.jsonl"))).numbers)
     assert found.rows[0] == ("Ended", "early, in stop; never begun: fix: lid came off")
     assert "Ended" not in dict(answers(demo("01")).rows)
+
+
+STUCK = Doubted("developer stuck at 19.3 C, then 1.00 C below that at once", 120.0, 180.0, "developer", "left out", 60.0)
+DRIFTS = Doubted("developer drifts, by the end it is 2.0 C below what the bath says", 81.0, 900.0, "developer", "corrected", 200.0)
+
+
+@pytest.mark.parametrize(
+    ("doubted", "says"),
+    [
+        ([STUCK], "left out 2:00 to 3:00 (developer stuck at 19.3 C, then 1.00 C below that at once)"),
+        ([DRIFTS], "corrected 1:21 to 11:37 (developer drifts, by the end it is 2.0 C below what the bath says)"),
+        ([replace(DRIFTS, from_s=0.0, what="each other's liquid; as told")], "corrected all of it (each other's liquid)"),
+        ([replace(STUCK, believed_s=2.0)], None),
+        ([replace(STUCK, probe="bath")], None),
+        ([replace(STUCK, from_s=700.0, to_s=720.0)], None),
+        (
+            [replace(STUCK, what=str(n)) for n in range(5)],
+            "left out 2:00 to 3:00 (0); left out 2:00 to 3:00 (1); left out 2:00 to 3:00 (2); 2 more",
+        ),
+    ],
+)
+def test_what_hindsight_has_changed_has_a_row(doubted: list[Doubted], says: str | None) -> None:
+    """Only what live had believed of the developer, in a stage that develops: what it lost itself is told already."""
+    found = answers(replace(demo("01"), doubted=doubted))
+    assert dict(found.rows).get("Afterwards") == says
+    if says is not None:
+        assert [name for name, _ in found.rows] == ["Time", "Hands", "Estimated", "Afterwards", "Verified", "Next time"]
 
 
 def test_the_row_of_fault_says_when_and_why() -> None:

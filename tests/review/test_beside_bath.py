@@ -82,13 +82,14 @@ def half_dry(record: dict[str, Any]) -> None:
     by(record, -0.8 * (1.0 - math.exp(-max(record["t_s"] - 200.0, 0.0) / 8.0)))
 
 
-@pytest.mark.parametrize("change", [drifting, half_dry])
-def test_what_the_bath_shows_the_probe_to_be_off_is_taken_off(change: Change, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("change", "says"), [(drifting, "drifts, by the end it is 2.2"), (half_dry, "0.8")])
+def test_what_the_bath_shows_the_probe_to_be_off_is_taken_off(change: Change, says: str, tmp_path: Path) -> None:
     """Live had followed it to the end."""
     review, develop, off_percent = reviewed(played(change), tmp_path)
     assert abs(off_percent) < 0.7
     assert develop.done_sd_percent is not None
-    assert any("vessel's lag" in d.what for d in review.numbers.doubted)
+    corrected = [d.what for d in review.numbers.doubted if d.made == "corrected"]
+    assert corrected == [f"developer {says} C below what bath and vessel's lag say"]
     _, _, plain_percent = reviewed(played(change, vessel=False), tmp_path)
     assert abs(plain_percent) > 2.0  # nothing but the bath can tell
 
@@ -104,7 +105,9 @@ def test_readings_that_live_took_from_a_drifting_probe_come_back(tmp_path: Path)
     for record in made.records:
         if record["kind"] == "progress" and record["t_s"] >= 420.0:
             record["source"], record["developer_c"] = "vessel model", record["developer_c"] + 1.0
-    assert abs(reviewed(made, tmp_path)[2]) < 0.7
+    review, _, off_percent = reviewed(made, tmp_path)
+    assert abs(off_percent) < 0.7
+    assert [(d.made, d.news) for d in review.numbers.doubted] == [("corrected", False)]
 
 
 def test_probes_in_each_others_liquid_are_taken_for_each_other(tmp_path: Path) -> None:
@@ -113,6 +116,7 @@ def test_probes_in_each_others_liquid_are_taken_for_each_other(tmp_path: Path) -
     assert abs(off_percent) < 0.5
     assert develop.measured_by == "bath"
     assert any("each other's liquid" in d.what for d in review.numbers.doubted)
+    assert review.numbers.exchanged == ("developer", "bath")
 
 
 def test_a_witness_is_asked_as_the_developers_own_probe_is(tmp_path: Path) -> None:
@@ -132,6 +136,7 @@ def test_good_probes_are_left_alone(tmp_path: Path) -> None:
     assert develop.done_ref_s == alone.done_ref_s
     assert develop.done_sd_ref_s == pytest.approx(alone.done_sd_ref_s, rel=0.05)
     assert review.numbers.doubted == []
+    assert review.numbers.exchanged is None
 
 
 def test_a_probe_in_air_is_no_probe_with_an_offset(tmp_path: Path) -> None:
@@ -169,6 +174,7 @@ def test_an_exchange_that_live_has_found_stands(tmp_path: Path) -> None:
     assert found.exchanged
     journal.rows["trust"] = [{"t_s": 300.0, "probe": "developer", "believed": False, "why": f"{EXCHANGED}bath: x", "since_t_s": 0.0}]
     assert beside_bath(journal, facts, 60.0, 600.0) is None
+    assert measure(journal).numbers.exchanged == ("developer", "bath")
 
 
 def test_without_a_lag_of_the_vessel_in_its_bath_nothing_is_said(tmp_path: Path) -> None:

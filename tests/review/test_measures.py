@@ -349,10 +349,18 @@ def test_a_probe_that_was_stuck_is_found_out_afterwards(tmp_path: Path) -> None:
     made = play(recipe_data(), lambda t: 20.5 - 0.004 * t)
     stuck_unseen(made, 300.0, 540.0)
     review = reviewed(made, tmp_path)
-    assert [(round(d.from_s), round(d.to_s)) for d in review.numbers.doubted] == [(300, 540)]
+    assert [(round(d.from_s), round(d.to_s), d.made, d.news) for d in review.numbers.doubted] == [(300, 540, "left out", True)]
     develop = stage_of(review, 2)
     assert develop.done_percent == pytest.approx(100.0, abs=0.3)
     assert develop.unmeasured_s == pytest.approx(235, abs=4)
+
+
+def test_what_live_had_lost_itself_is_no_news(tmp_path: Path) -> None:
+    """The same four minutes, found out then, from their first second on."""
+    made = play(recipe_data(), lambda t: 20.5 - 0.004 * t, faults=[Fault("stuck", 300.0, 540.0, noticed_s=60.0)])
+    (span,) = reviewed(made, tmp_path).numbers.doubted
+    assert span.believed_s < 2.0
+    assert not span.news
 
 
 def test_calm_water_and_hot_water_after_it_are_no_stuck_probe(tmp_path: Path) -> None:
@@ -410,7 +418,8 @@ def test_what_left_its_line_and_came_back_is_left_out_and_named(tmp_path: Path) 
     review = reviewed(made, tmp_path)
     assert stage_of(review, 2).done_percent == pytest.approx(100 * made.true_done_ref_s[2, None] / 660.0, abs=0.3)
     (span,) = review.numbers.doubted
-    assert span.what.startswith("developer: up to 1.8 C below its line, then back on it")
+    assert (span.what, span.made) == ("developer up to 1.8 C below its line, then back on it", "left out")
+    assert span.believed_s == span.to_s - span.from_s
     assert (span.from_s, span.to_s) == pytest.approx((301.0, 435.0), abs=10.0)
 
 
@@ -419,8 +428,14 @@ def test_layers_that_are_mixed_by_the_clock_count_as_their_whole(tmp_path: Path)
     sound = play(recipe_data(), falling)
     begin_s = sound.begins[2, None]
     made = _shifted(sound, lambda t: -0.3 * ((t - begin_s) % 120.0) / 120.0 if t > begin_s else 0.0)
-    done = stage_of(reviewed(made, tmp_path), 2).done_percent
+    review = reviewed(made, tmp_path)
+    done = stage_of(review, 2).done_percent
     assert done == pytest.approx(100 * made.true_done_ref_s[2, None] / 660.0, abs=0.4)
+    span = review.numbers.doubted[0]
+    assert (span.made, span.from_s) == ("corrected", begin_s)
+    assert span.what == (
+        "developer hung in one of two layers, which 5 mixings broke up with leaps of up to 0.3 C; the whole between them is counted"
+    )
 
 
 def test_one_leap_moves_nothing_and_stays_in_the_doubt(tmp_path: Path) -> None:

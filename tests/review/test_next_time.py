@@ -112,6 +112,17 @@ def test_the_dry_film_speaks_before_everything_else(session: SessionMeasures) ->
     assert next_time(session, [late], seen).startswith("knock the tank once or twice after pouring in (the dry film:")
 
 
+def test_exchanged_probes_are_put_right_first_and_nothing_rests_on_their_readings(session: SessionMeasures) -> None:
+    """Their moved end, their lost time and their comparison teach nothing; the dry film does."""
+    stage = replace(developed(session), planned_end_s=developed(session).begin_s + 500.0, mean_kinetic_c=23.2, probe_compared=False)
+    assert next_time(session, [stage], None).startswith("compare the probe first")
+    swapped = replace(session, exchanged=("jug", "bowl"))
+    said = 'swap the probes "jug" and "bowl", which hung in each other\'s liquid: their places, or their ids in the station file'
+    assert next_time(swapped, [stage], None) == said
+    seen = Judgement("2026-03-02T08:00:00Z", "260301-1", seen=("air-bells",))
+    assert next_time(swapped, [stage], seen).startswith(f"{said}; knock the tank once or twice")
+
+
 def test_lateness_of_the_station_is_not_laid_at_the_hands(session: SessionMeasures) -> None:
     """They poured when they were told."""
     late = replace(developed(session), overrun_s=20.0, actual_s=680.0, station_late_s=18.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,8 @@ import pytest
 
 from monitor.review.load import load
 from monitor.review.measures import measure
-from monitor.review.summary import age, paragraph, probe_sentence, signed_duration, solution_sentence
+from monitor.review.numbers import Doubted
+from monitor.review.summary import age, hindsight_sentences, paragraph, probe_sentence, signed_duration, solution_sentence
 from tests.review.journals import Fault, play, recipe_data
 
 
@@ -170,3 +172,17 @@ def test_what_was_trusted_is_not_told_as_a_fault(lost_probe: str) -> None:
     assert "believed" not in fault
     assert 'What was trusted: at 0:02 of develop "developer" believed' in said
     assert "What was trusted: " in lost_probe
+
+
+def test_what_was_left_out_and_what_was_corrected_are_told_apart_each_with_how_long_it_was_believed(tmp_path: Path) -> None:
+    """On the clock of the stage. What live had lost itself is left out by both: it is told once, as what was trusted."""
+    session = measure(load(play(recipe_data(), lambda t: 20.0).write(tmp_path / "s.jsonl"))).numbers
+    stuck = Doubted("developer stuck at 20 C, then 1.00 C below that at once", 180.0, 240.0, "developer", "left out", 60.0)
+    drifts = Doubted("developer drifts", 141.0, 577.0, "developer", "corrected", 109.0)
+    found = [stuck, replace(stuck, from_s=300.0, to_s=360.0, believed_s=1.0), drifts, replace(drifts, what="developer off", believed_s=0.0)]
+    assert hindsight_sentences(replace(session, doubted=found)) == [
+        "Left out afterwards: developer stuck at 20 C, then 1.00 C below that at once, 2:00 to 3:00 of develop, believed then.",
+        "Corrected afterwards: developer drifts, 1:21 to 8:37 of develop, believed then for 1:49 of it; "
+        "developer off, 1:21 to 8:37 of develop, not believed then.",
+    ]
+    assert hindsight_sentences(session) == []

@@ -17,7 +17,7 @@ from monitor.core.text.doubt import PER_CENT_IS, TWO_SD, plus_minus, share, two_
 from monitor.core.text.quantities import format_duration
 from monitor.core.text.typeset import typeset
 from monitor.review import summary
-from monitor.review.answers import ENDED_EARLY, FIVE, ON_TIME_S, answers, shows_per_cent, solution_row
+from monitor.review.answers import AFTERWARDS, ENDED_EARLY, FIVE, ON_TIME_S, answers, shows_per_cent, solution_row
 from monitor.review.days import day_in_words
 from monitor.review.judgement import Judgement, latest, read_judgements
 from monitor.review.load import Journal
@@ -75,7 +75,8 @@ def _answer(numbers: SessionMeasures, judged: Judgement | None) -> str:
     told = answers(numbers, judged)
     doubt = f' <span class="doubtful">{cell(typeset(told.doubt))}</span>' if told.doubt else ""
     meaning = f" (± {TWO_SD})" if told.doubt else ""
-    rows = "".join(f"<dt>{name}</dt><dd>{_row(typeset(words))}</dd>" for name, words in told.rows if name in (ENDED_EARLY, *FIVE))
+    shown = (ENDED_EARLY, AFTERWARDS, *FIVE)
+    rows = "".join(f"<dt>{name}</dt><dd>{_row(typeset(words))}</dd>" for name, words in told.rows if name in shown)
     long = " long" if len(told.result) > 8 else ""
     what, comma, rest = told.under.partition(",")
     return (

@@ -16,6 +16,7 @@ from monitor.review.compare import compare_files
 from monitor.review.judgement import Judgement, append_judgement
 from monitor.review.load import load
 from monitor.review.measures import measure
+from monitor.review.numbers import Doubted
 from monitor.review.pages.html import TABLE_ROWS
 from monitor.review.pages.session import session_page, write_report
 from monitor.review.pages.several import write_comparison, write_season
@@ -101,6 +102,16 @@ def test_the_page_says_that_its_per_cent_is_temperature_s_part(pages: dict[str, 
     words = r"[^\"<]*s part of the development; agitation, age of the bath[^<]*<"  # a table's name holds its caption once more, unseen
     says = {name: len(re.findall(f">{words}", pages[name].read_text(encoding="utf-8"))) for name in NAMES}
     assert says == {"tank": 1, "tray": 1, "cut": 1, "colour": 0, "both": 1, "season": 1}
+
+
+def test_the_first_screen_says_what_hindsight_has_corrected() -> None:
+    """On the page as in a terminal; where nothing was found there is no row."""
+    journal = load(next(DEMOS.glob("01-*.jsonl")))
+    review = measure(journal)
+    assert "<dt>Afterwards" not in session_page(journal, review)
+    review.numbers.doubted = [Doubted("developer drifts, by the end it is 2.0 C below", 81.0, 517.0, "developer", "corrected", 436.0)]
+    page = session_page(journal, review)
+    assert "<dt>Afterwards</dt><dd>Corrected 1:21 to 8:37 (developer drifts, by the end it is 2.0\u00a0°C below)</dd>" in page
 
 
 def test_a_power_cut_is_a_bracket_and_colour_is_its_time(pages: dict[str, Path]) -> None:
