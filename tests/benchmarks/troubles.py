@@ -514,6 +514,32 @@ def beside_false_lag(rng: random.Random) -> Case:
     return case(scene.film_c, probes, learned(rng, told, 0.05), told=told, lag=scene.lag_s)
 
 
+def bath_drifts(rng: random.Random) -> Case:
+    """The bath's sensor drifts by 0.1 to 0.4 C a minute from some moment on, beside a good probe in the developer and a learned lag."""
+    scene = tank(rng, off_c=rng.gauss(0.0, 0.5))
+    from_s, per_s = rng.uniform(60.0, 250.0), either(rng, 0.1, 0.4) / 60.0
+    chip = immersed(scene.bath_c, Sleeve(float(scene.bath_c[0])))
+    t = times(chip)
+    chip = chip + np.where(t > from_s, (t - from_s) * per_s, 0.0)
+    probes = [said(rng, "developer", "developer", immersed(scene.film_c, Sleeve(scene.film_c[0]))), said(rng, "bath", "bath", chip)]
+    return case(scene.film_c, probes, learned(rng, scene.lag_s), from_s=from_s, per_min=60 * per_s)
+
+
+def bath_lifted(rng: random.Random) -> Case:
+    """The bath's probe is lifted out, wet, and never put back; good probe in the developer, learned lag, room told."""
+    scene = tank(rng, off_c=rng.gauss(0.0, 0.5), gap_c=(3.0, 8.0))
+    air = Air(scene.room_c, rng.uniform(*HUMIDITY), rng.uniform(*physics.PSYCHROMETRIC_PER_K))
+    from_s = rng.uniform(60.0, 250.0)
+    sleeve = Sleeve(float(scene.bath_c[0]), air_s=rng.uniform(100.0, 180.0), film_full_g=rng.uniform(0.005, 0.06))
+    chip = np.empty(len(scene.bath_c))
+    chip[0] = sleeve.chip_c
+    for k in range(1, len(chip)):
+        chip[k] = sleeve.in_air(air) if k * STEP_S >= from_s else sleeve.in_liquid(float(scene.bath_c[k]))
+    developer = said(rng, "developer", "developer", immersed(scene.film_c, Sleeve(scene.film_c[0])))
+    probes = [developer, said(rng, "bath", "bath", chip), room_probe(rng, scene.room_c)]
+    return case(scene.film_c, probes, learned(rng, scene.lag_s), from_s=from_s)
+
+
 def exchanged(rng: random.Random) -> Case:
     """Bath's and developer's probe stand under each other's name; in half of the liquids the bath steps."""
     scene = tank(rng, off_c=either(rng, 1.0, 4.0), stepped=0.5)
@@ -713,6 +739,8 @@ ROWS: dict[str, Callable[[random.Random], Case]] = {
     "sensor drifts": drifting,
     "good beside good": beside,
     "good, lag false": beside_false_lag,
+    "bath drifts": bath_drifts,
+    "bath lifted": bath_lifted,
     "exchanged": exchanged,
     "half in air": half_dry,
     "pour-in, cold wall": pour_in,

@@ -154,6 +154,7 @@ class Estimator:
         liquid was warmer than that all the time."""
         self._source, segment = self._best_source(since_t_s)
         self._bath_watch.forget()
+        self._suspicion.question = None
         current = self._replay.following
         if current is not None and (current.drift, current.probe) == (segment.drift, segment.probe):
             return
@@ -336,7 +337,7 @@ class Estimator:
         var = k * k * c[T][T] + b * b * c[SLOPE][SLOPE] + u * u * c[TRANSIENT][TRANSIENT]
         var += 2.0 * (k * b * c[T][SLOPE] + k * u * c[T][TRANSIENT] + b * u * c[SLOPE][TRANSIENT])
         var += variance(moment.systematics.of_c, self._sds) + self._bath_watch.doubt_c**2
-        var += self._looking_back.spread_c(t_s - KEEP_S) ** 2
+        var += self._looking_back.spread_c(t_s - KEEP_S) ** 2 + self._open_c(t_s) ** 2
         age = None if self._believed_t_s is None else max(t_s - self._believed_t_s, 0.0)
         return Temperature(celsius + self._moved_c(), math.sqrt(max(var, 0.0)), self._source, age)
 
@@ -387,7 +388,16 @@ class Estimator:
             var += (per_c * self._bath_watch.doubt_c * doubted_s) ** 2
         counted_s = max(self._replay.moment.t + ahead - key.begin_t_s, 0.0)
         var += (per_c * self._looking_back.spread_c(key.begin_t_s) * counted_s) ** 2
+        question, until_t_s = self._suspicion.question, self._replay.moment.t + ahead
+        if question is not None:
+            open_s = max(until_t_s - max(question.since_t_s, key.begin_t_s), 0.0)
+            var += (per_c * self._open_c(self._replay.moment.t) * open_s) ** 2
         return math.sqrt(var)
+
+    def _open_c(self, t_s: float) -> float:
+        """By how much the liquid may be another one, since nobody knows whether the probe was lifted: standard deviation, C."""
+        question = self._suspicion.question
+        return 0.0 if question is None else question.doubt_c(t_s, self._replay.mean.x[T])
 
     def _vessel_follows(self) -> tuple[float, float, float] | None:
         """The vessel's lag, and level and slope of what surrounds it, where all three are known."""

@@ -31,6 +31,8 @@ WET = 0.7
 DRY_SD_C = 0.8
 WET_BELOW_C = (4.5, 2.2)
 """Where it goes to: near the room's temperature; wet, so much below it (mean, standard deviation)."""
+DRIES_SD_C_PER_S = 0.003
+"""What a wet one goes to drifts as it dries: standard deviation, C/s (2 C in ten minutes; this project's own choice)."""
 NO_ROOM_C = (18.0, 7.0)
 """The room, where no probe reads it: mean and standard deviation."""
 LIFTED_AHEAD_LOG = math.log(600.0 / 2000.0)
@@ -153,7 +155,10 @@ class _Curves:
             for lag in lags:
                 gone = self._weighed([1.0 - math.exp(-h / lag) for h in since])
                 values = [v - away * g for v, g in zip(left, gone, strict=True)]
-                sums, sds = still.and_one_more(gone, values), (*self._sds, sd_c)
+                dries = lags == WET_S
+                known = still.and_one_more(self._weighed([h - lag * (1.0 - math.exp(-h / lag)) for h in since])) if dries else still
+                sums = known.and_one_more(gone, values)
+                sds = (*self._sds, *((DRIES_SD_C_PER_S,) if dries else ()), sd_c)
                 options.append(_InAir(math.log(p / len(lags)) + sums.evidence(sds), onset_s, lag, towards, sds, sums))
         return options
 

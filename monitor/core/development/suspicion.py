@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from monitor.core.development.coarse import points
 from monitor.core.development.filter import AIR, AIR_LAG_S, PROBE, SLOPE, TRANSIENT, T
@@ -104,6 +105,9 @@ SETTLED_S = 30.0
 STAYED_AHEAD, STAYED_LOOKS = 2.0, 10
 """Where the curve has said so many times running that a liquid that has moved is exp(2) times likelier, air is ruled out (this project's
 own choice)."""
+OPEN_AHEAD, ASK_EVERY_S = -3.0, 8.0
+"""A rivalry that ends while a lifted probe is likelier than exp(-3) by the curve leaves the question open: the curve is then looked at
+every 8 s (this project's own choice)."""
 LIFTED_OFF_C = 0.4
 LIFTED_AHEAD = (5.0, 3.0)
 """Natural logarithms: lifted if that is exp(5) times likelier than a liquid that has moved, or exp(3) times twice running (tuned on this
@@ -123,6 +127,13 @@ def _calm_before(replay: Replay, t_s: float, opened_t_s: float) -> Moment | None
             if one.t < t_s:
                 break
     return found if found is not None and replay.moment.t - found.t >= SHORTEST_CURVE_S else None
+
+
+def _calm_before_it(probe: ProbeTrust, opened_t_s: float, replay: Replay) -> Moment | None:
+    """The newest moment of this probe that is well before something began to look odd."""
+    before_t_s = opened_t_s - ODD_S[0]
+    found = next((s for s in reversed(replay.snapshots) if s.t < before_t_s and s.drift == "liquid" and not s.attach), None)
+    return found if found is not None and found.probe == probe.model.name else None
 
 
 def _end_rivalries(since_t_s: float, replay: Replay) -> float | None:
@@ -151,6 +162,23 @@ def _curve(base: Base, mine: Sequence[tuple[float, float]], onsets_s: Sequence[f
     return weigh_lifting(base, points(mine, now.step_c, now.noise), onsets_s, lag_s, now.room_c if now.room else None)
 
 
+@dataclass(slots=True)
+class Question:
+    """Whether the probe has been lifted since a calm moment, while the curve cannot tell: `ahead` as of a `Lifting`. `since_t_s`: when it
+    had begun to look odd."""
+
+    start: Moment
+    base: Base
+    since_t_s: float
+    ahead: float
+    asked_t_s: float
+
+    def doubt_c(self, t_s: float, celsius: float) -> float:
+        """By how much a liquid of this temperature may be another one: standard deviation, C. If it was lifted, it goes on as before."""
+        share = 1.0 / (1.0 + math.exp(-self.ahead))
+        return math.sqrt(share * (1.0 - share)) * abs(celsius - self.base.at(t_s))
+
+
 class Suspicion:
     """Watches the probe that is followed, whichever that is. An estimator has one."""
 
@@ -163,6 +191,8 @@ class Suspicion:
         self._ahead = 0.0
         self._stayed_t_s = -math.inf
         self._stayed_looks = 0
+        self.question: Question | None = None
+        """What the rivals have left undecided."""
 
     @property
     def odd_since_t_s(self) -> float:
@@ -171,6 +201,9 @@ class Suspicion:
 
     def judge(self, probe: ProbeTrust, reading: GoodReading, sigma: float, replay: Replay) -> Verdict | None:
         """After the followed probe's reading has been taken, with its surprise `sigma`: a verdict if it is no longer to be believed."""
+        verdict = self._ask_on(probe, reading, replay)
+        if verdict is not None:
+            return verdict
         if replay.moment.bank.mixing:
             return self._look_whether_lifted(probe, reading, replay) or self._among_rivals(probe, reading, replay)
         self._watch(reading.t_s, sigma, replay)
@@ -216,11 +249,42 @@ class Suspicion:
             self._rule_out_air(t_s, replay)
         if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
             return None
-        histories = lifted(start, heard, lifting)
+        return self._lifted(start, heard, lifting, reading, replay)
+
+    def _lifted(
+        self, start: Moment, heard: Sequence[tuple[float, float, bool]], lifting: Lifting, reading: GoodReading, replay: Replay
+    ) -> Verdict:
+        self.question = None
         fell = 60.0 * (lifting.towards_c - reading.celsius) / lifting.lag_s
         why = f"reading {'fell' if fell < 0 else 'rose'} {abs(fell):.1f} C a minute, like a probe in air"
-        since = max((t for t, _ in mine if t <= lifting.since_t_s), default=start.t)
-        return Verdict(False, since, why, histories=histories, odd_t_s=_end_rivalries(since, replay))
+        since = max((t for t, _ in _of_the_probe(heard) if t <= lifting.since_t_s), default=start.t)
+        return Verdict(False, since, why, histories=lifted(start, heard, lifting), odd_t_s=_end_rivalries(since, replay))
+
+    def _leave_open(self, probe: ProbeTrust, t_s: float, replay: Replay) -> None:
+        """A rivalry ends. Where the curve has just found that the probe may have been lifted, that stays a question."""
+        if self.question is not None or t_s - self._looked_t_s > VOTE_S or self._ahead == 0.0 or self._ahead < OPEN_AHEAD:
+            return
+        start = _calm_before_it(probe, self._opened_t_s, replay)
+        if start is not None and self._opened_t_s - replay.first_belief_t_s > SETTLED_S:
+            self.question = Question(start, _base(start), self._opened_t_s - LOOK_BACK_S, self._ahead, t_s)
+
+    def _ask_on(self, probe: ProbeTrust, reading: GoodReading, replay: Replay) -> Verdict | None:
+        """What the rivals have left open: every few seconds the curve is looked at, until it decides or has gone on for too long."""
+        one, t_s = self.question, reading.t_s
+        if one is None or t_s < one.asked_t_s + ASK_EVERY_S or t_s - one.start.t > LONGEST_CURVE_S:
+            return None
+        one.asked_t_s = t_s
+        heard = _heard_since(replay, one.start, probe.model.name)
+        mine = _of_the_probe(heard)
+        onsets_s = [t for t, _ in mine if t <= t_s - YOUNGEST_ONSET_S]
+        lifting = _curve(one.base, mine, onsets_s, probe.model.lag_s, replay.moment)
+        if lifting is None or lifting.ahead < OPEN_AHEAD or abs(reading.celsius - one.base.at(t_s)) < AIR_OFF_C:
+            self.question = None
+            return None
+        before, one.ahead = one.ahead, lifting.ahead
+        if lifting.ahead < LIFTED_AHEAD[0] and min(before, lifting.ahead) < LIFTED_AHEAD[1]:
+            return None
+        return self._lifted(one.start, heard, lifting, reading, replay)
 
     def holds_to_it(self, probe: ProbeTrust, t_s: float, replay: Replay) -> bool:
         """Where the filters would take a verdict of air back: whether the probe's curve does not let them. They know but one way of hanging
@@ -228,9 +292,8 @@ class Suspicion:
         if t_s < self._looked_t_s + LOOK_EVERY_S:
             return True
         self._looked_t_s = t_s
-        doubtful_t_s = self._opened_t_s - ODD_S[0]
-        start = next((s for s in reversed(replay.snapshots) if s.t < doubtful_t_s and s.drift == "liquid" and not s.attach), None)
-        if start is None or start.probe != probe.model.name or t_s - start.t > LONGEST_CURVE_S:
+        start = _calm_before_it(probe, self._opened_t_s, replay)
+        if start is None or t_s - start.t > LONGEST_CURVE_S:
             return False
         heard = _heard_since(replay, start, probe.model.name)
         mine = _of_the_probe(heard)
@@ -261,6 +324,8 @@ class Suspicion:
         doubted = settled and t_s - self._looked_t_s < VOTE_S and self._ahead > 0.0
         calm = replay.moment.bank.weight("calm") > CALM_AGAIN and air < AIR_GONE and not doubted
         if airless or (lasted > RIVALRY_S[0] and calm) or lasted > RIVALRY_S[1]:
+            if not airless:
+                self._leave_open(probe, t_s, replay)
             replay.end_rivalry(t_s)
         return None
 

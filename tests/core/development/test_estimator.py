@@ -8,6 +8,7 @@ import random
 from collections.abc import Callable
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from monitor.core.development.beliefs import Beliefs, ProbeModel, TrustChange, Vessel
@@ -17,6 +18,7 @@ from monitor.core.development.rate import Arrhenius, Coefficient, rate
 from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.probes.readings import Quality, Reading
 from tests.benchmarks.liquids import BUDGETS, COUNTED_BUDGET, FAMILIES, develop, quantised
+from tests.benchmarks.troubles import ROWS, done_course, times
 from tests.seeds import seeds
 
 LAW = Coefficient(20.0, 2.5, 0.1, (16.0, 24.0))
@@ -200,6 +202,31 @@ def test_a_wet_probe_that_was_lifted_and_never_put_back_stays_disbelieved(seed: 
     assert [change.believed for change in run.changes] == [True, False]
     now = run.estimator.temperature(299.5)
     assert abs(now.celsius - 20.35) < 2.0 * now.sd_c
+
+
+@pytest.mark.parametrize(("number", "seconds"), [(37, 180.0), (76, 130.0)])
+def test_a_wet_probe_that_looks_like_warmed_water_is_doubted_until_its_curve_tells(number: int, seconds: float) -> None:
+    """Lifted for good. For minutes both explain its readings: then the +/- has room for both. In the end it is found, and what had been
+    counted since is put right."""
+    case = ROWS["wet, never back"](random.Random(f"11 wet, never back {number}"))
+    wrong_s = float(str(case.parts["wrong_s"]))
+    estimator, course, undecided = Estimator(case.beliefs), done_course(case.film_c, case.law, case.begin_s), []
+    sds: list[float] = []
+    estimator.begin(1, case.begin_s, case.law, case.law.reference_c, case.handling)
+    lost = False
+    for arrives, reading in case.heard:
+        if arrives > wrong_s + seconds:
+            break
+        lost = lost or any(change.loss for change in estimator.read(reading))
+        now = estimator.temperature(arrives)
+        if not lost and wrong_s + 60.0 < arrives:
+            undecided.append(abs(now.celsius - float(np.interp(arrives, times(case.film_c), case.film_c))) / now.sd_c)
+            sds.append(estimator.done(1, arrives).sd_ref_s)
+    assert lost
+    assert max(sds) > 1.5 * estimator.done(1, arrives).sd_ref_s
+    assert np.median(undecided) < 1.0 / 0.213  # the doubt at twenty to one, of the distance
+    done, due = estimator.done(1, arrives), float(np.interp(arrives, times(case.film_c), course))
+    assert abs(done.done_ref_s - due) < 0.01 * case.target_ref_s
 
 
 @pytest.mark.parametrize("vessel", [None, Vessel(360.0, 15.0)])

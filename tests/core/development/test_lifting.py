@@ -51,6 +51,18 @@ def test_a_probe_in_air_is_told_by_its_curve(target_c: float, lag_s: float, room
     assert said.since_t_s == pytest.approx(AT_S, abs=2.0)
 
 
+@pytest.mark.parametrize("after_s", [80.0, 110.0, 140.0])
+def test_a_wet_probe_that_dries_is_told_by_its_curve(after_s: float) -> None:
+    """What it goes to rises meanwhile, by 0.24 C a minute: no constant target would fit."""
+    def course(h: float) -> float:
+        risen = 0.004 * (h - 2.0 - 60.0 * (1.0 - math.exp(-(h - 2.0) / 60.0)))
+        return 20.0 if h < 2.0 else 16.5 + 3.5 * math.exp(-(h - 2.0) / 60.0) + risen
+
+    said = weighed(course, after_s, 21.0)
+    assert said is not None
+    assert said.ahead > 5.0
+
+
 @pytest.mark.parametrize(("by_c", "tau_s"), [(1.5, 10.0), (-1.5, 10.0), (2.0, 20.0), (-2.0, 35.0), (0.8, 3.0), (3.0, 15.0)])
 @pytest.mark.parametrize("room_c", [None, 14.0, 18.5, 21.5, 26.0])
 def test_water_stirred_in_is_no_probe_in_air(by_c: float, tau_s: float, room_c: float | None) -> None:

@@ -258,7 +258,7 @@ def test_the_truth_is_made_without_the_programs_law(monkeypatch: pytest.MonkeyPa
 def test_every_row_of_trouble_has_a_goal() -> None:
     """But for those that were added beside them."""
     assert set(troubles.ROWS) - set(troubles.GOALS) == {
-        "wet, room untold", "wet, never back", "hands unsaid", "good beside good", "good, lag false",
+        "wet, room untold", "wet, never back", "hands unsaid", "good beside good", "good, lag false", "bath drifts", "bath lifted",
     }
 
 

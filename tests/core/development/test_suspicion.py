@@ -457,3 +457,96 @@ def test_a_curve_that_has_gone_on_for_too_long_tells_nothing(settled: Watched, m
     """160 s after its last calm moment, which was before 80 s, the filters decide."""
     assert taken_back(settled, monkeypatch, 1.0, 230)[0]
     assert not taken_back(settled, monkeypatch, 1.0, 245)[0]
+
+
+# What stays open
+
+
+def left_open(watched: Watched, monkeypatch: pytest.MonkeyPatch, *ahead: float | None) -> tuple[Suspicion, list[float]]:
+    """Odd at 90 s; all seems calm when the rivalry ends at 111 s. What is asked then, and when the curve was looked at."""
+    asked = curve(monkeypatch, *ahead)
+    judge, replay = Suspicion(), watched.replay
+    judge.judge(watched.trust(), at(90.0, 20.0), 9.0, replay)
+    t = 90.0
+    while replay.moment.bank.mixing:
+        t += 1.0
+        bank = replay.moment.bank
+        bank.weights = [0.95, *[(0.05 - 0.002) / (len(bank.kinds) - 2.0)] * (len(bank.kinds) - 2), 0.002]
+        assert judge.judge(watched.trust(), at(t, 21.0), 0.0, replay) is None
+    assert t == 111.0
+    return judge, asked
+
+
+@pytest.mark.parametrize(("ahead", "open_"), [(-0.5, True), (-2.9, True), (-3.1, False), (None, False)])
+def test_a_rivalry_that_the_curve_has_not_decided_leaves_a_question(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float | None, open_: bool
+) -> None:
+    """Twenty times likelier a liquid that has moved decides."""
+    judge, _ = left_open(settled, monkeypatch, ahead)
+    assert (judge.question is not None) == open_
+
+
+def test_the_question_is_a_doubt_of_half_the_distance_at_even_odds(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A liquid of 21 C that was 20 C before; at 20 to 1 it is a fifth."""
+    judge, _ = left_open(settled, monkeypatch, -1e-9)
+    assert judge.question is not None
+    assert judge.question.doubt_c(111.0, 21.0) == pytest.approx(0.5, abs=0.02)
+    judge.question.ahead = -3.0
+    assert judge.question.doubt_c(111.0, 21.0) == pytest.approx(0.213, abs=0.01)
+
+
+def asked_on(judge: Suspicion, watched: Watched, until_s: int, celsius: float = 21.0) -> Verdict | None:
+    """Nothing else is odd."""
+    for t in range(112, until_s):
+        verdict = judge.judge(watched.trust(), at(float(t), celsius), 0.0, watched.replay)
+        if verdict is not None:
+            return verdict
+    return None
+
+
+def test_an_open_question_is_asked_on_every_eight_seconds_until_the_curve_has_gone_on_for_too_long(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """For 160 s from the last calm moment; the doubt stays."""
+    judge, asked = left_open(settled, monkeypatch, -0.5)
+    before = len(asked)
+    assert asked_on(judge, settled, 400) is None
+    assert 14 <= len(asked) - before <= 17
+    assert judge.question is not None
+
+
+@pytest.mark.parametrize(("ahead", "lifted"), [((-0.5, 5.1), True), ((-0.5, 3.1, 3.1), True), ((-0.5, 3.1, 2.9), False)])
+def test_an_open_question_may_find_the_probe_lifted_later(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: tuple[float, ...], lifted: bool
+) -> None:
+    """Sure at once, or twice running; since the moment that the curve tells. Then nothing is open."""
+    asked = curve(monkeypatch, -0.5)
+    judge, _ = left_open(settled, monkeypatch, -0.5)
+    asked = curve(monkeypatch, *ahead)
+    verdict = asked_on(judge, settled, 150)
+    assert len(asked) >= 2
+    assert (verdict is not None) == lifted
+    if verdict is not None:
+        assert not verdict.believed
+        assert "like a probe in air" in verdict.why
+        assert verdict.since_t_s <= 88.0
+        assert judge.question is None
+
+
+@pytest.mark.parametrize(("ahead", "celsius"), [(-3.1, 21.0), (0.0, 20.1)])
+def test_a_question_is_closed_by_the_curve_and_by_a_probe_that_is_where_it_was(
+    settled: Watched, monkeypatch: pytest.MonkeyPatch, ahead: float, celsius: float
+) -> None:
+    """Within 0.3 C of its line nothing is to be decided."""
+    judge, _ = left_open(settled, monkeypatch, -0.5)
+    curve(monkeypatch, ahead)
+    assert asked_on(judge, settled, 130, celsius) is None
+    assert judge.question is None
+
+
+def test_another_source_closes_a_question(settled: Watched, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The probe falls silent: what it last read is no longer asked about."""
+    judge, _ = left_open(settled, monkeypatch, -0.5)
+    settled.estimator._suspicion = judge
+    settled.estimator.advance(140.0)
+    assert judge.question is None
