@@ -43,6 +43,9 @@ MISFIT_SD_C = 0.015
 """Standard deviation by which neither curve is quite what it is taken for (this project's own choice)."""
 WORST_FIT = 3.0
 """The squares of what a curve leaves, in deviations, may be so much on average (this project's own choice)."""
+FARTHEST = 3.0
+"""No air is farther from where a probe in air goes to than so many standard deviations: a bad contact leaps there (this project's own
+choice)."""
 CHIP_S = 2.0
 """The chip follows its sleeve with about this (data sheets of sheathed probes, from memory): the curve begins a little late."""
 
@@ -79,7 +82,7 @@ def weigh_lifting(
 ) -> Lifting | None:
     """Weigh both for what the probe has read since `base`, beginning at one of `onsets_s`. `lag_s`: of the probe in the liquid; `room_c`:
     the room's temperature, None where it is not read. None without an onset before the newest reading, or where no curve of a probe in air
-    comes near the readings."""
+    comes near the readings, or only one that goes where no air is."""
     onsets_s = [t for t in onsets_s if readings and t < readings[-1].t_s]
     if not onsets_s:
         return None
@@ -97,6 +100,8 @@ def weigh_lifting(
     if best.sums.misfit(best.sds) > WORST_FIT * len(readings):
         return None
     off_c, sd_c = best.sums.last(best.sds)
+    if abs(off_c) > FARTHEST * best.sds[-1]:
+        return None
     ahead = sum_log([one.log for one in air]) - sum_log(liquid) + LIFTED_AHEAD_LOG
     return Lifting(ahead, best.onset_s, best.lag_s, best.towards_c + off_c, sd_c)
 

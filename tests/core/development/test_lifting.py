@@ -80,6 +80,12 @@ def test_no_way_of_spreading_falls_between_those_that_are_tried(tau_s: float) ->
         assert said is None or said.ahead < 1.0
 
 
+@pytest.mark.parametrize("room_c", [None, 22.0])
+def test_a_bad_contact_that_leaps_towards_no_air_is_not_lifted(room_c: float | None) -> None:
+    """Two degrees and more within seconds: only air of nearly 50 C would do that to a probe."""
+    assert weighed(in_air(48.0, 35.0), 6.0, room_c) is None
+
+
 def test_what_is_neither_is_not_called_lifted() -> None:
     """A reading that leaps to and fro by 2 C."""
     assert weighed(lambda h: 20.0 - (2.0 if h > 0 and int(h) // 4 % 2 else 0.0), 30.0, 14.0) is None
