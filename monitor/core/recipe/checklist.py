@@ -21,6 +21,7 @@ from monitor.core.recipe.conditions import (
     closed_vessel,
     colour,
     dark_baths,
+    data_told,
     drum,
     has,
     infrared,
@@ -167,7 +168,7 @@ ITEMS: tuple[Item, ...] = (
         " afterwards (evenbath lag --poured-off).",
     ),
     Item(
-        "data", "probes", "person", True, steered,
+        "data", "probes", "person", True, data_told,
         "Is the developer's temperature within the recipe's data, and will it stay there?",
         f"Temper it first (evenbath temper). Outside the data the rate is three times as uncertain; {KNOWN_BELOW}.",
     ),

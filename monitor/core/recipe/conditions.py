@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from monitor.core.recipe.data_range import data_matter
 from monitor.core.recipe.kinds import CLOSED_VESSELS
 from monitor.core.recipe.values import Recipe
 
@@ -76,6 +77,11 @@ def sheets(recipe: Recipe) -> bool:
 def steered(recipe: Recipe) -> bool:
     """Temperature moves the end of some stage."""
     return any(stage.steer for stage in recipe.stages)
+
+
+def data_told(recipe: Recipe) -> bool:
+    """A developer outside the recipe's data is told, with FAULT, in some stage."""
+    return any(data_matter(stage) for stage in recipe.stages)
 
 
 def has(*roles: str) -> Condition:

@@ -141,6 +141,13 @@ def test_a_recipe_that_temperature_does_not_move_is_not_asked_about_its_data() -
     assert not [q for q in questions_for(fixed, probe("jug", celsius=12.4)) if q.id == "data"]
 
 
+def test_the_data_are_asked_about_wherever_fault_would_sound_for_them() -> None:
+    """Where temperature does not move the time and no band speaks for it, nothing else would say that the minutes no longer fit."""
+    fixed = load_recipe(SHORT.replace("per_10_c = 2.5 }", "per_10_c = 2.5 }\nsteer = false").encode(), "r")
+    assert [q.stops for q in questions_for(fixed, probe("jug", celsius=12.4)) if q.id == "data"] == [True]
+    assert not [q for q in questions_for(fixed, GOOD) if q.id == "data"]
+
+
 def test_a_register_with_coarse_steps_is_remarked_on_and_asked_about() -> None:
     """By name and step. A sound one, and one that cannot be told yet, are not; that of a bath is only remarked on."""
 
