@@ -51,6 +51,10 @@ PARTS: dict[Part, str] = {
 }
 """The parts in order, with their headings."""
 
+TEMPER_FIRST = "Temper it first (evenbath temper)."
+"""What to do about a developer outside the recipe's data."""
+EXCHANGE = "put each into the other's liquid, or exchange their ids in the station file and start the station again"
+"""What to do about two probes that are swapped."""
 FREE_MIB = 50
 """A session of an hour writes about 2 MiB of journal; this is room for a night of them (own measurement)."""
 
@@ -143,7 +147,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "roles", "probes", "person", True, always,
         "If you lift the probes one after the other, does the reading change that you expect to change?",
-        "Two probes are swapped: correct that before the start, not after it.",
+        f"Two probes are swapped. Before the start, {EXCHANGE}.",
     ),
     Item(
         "agree", "probes", "person", False, always,
@@ -170,7 +174,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "data", "probes", "person", True, data_told,
         "Is the developer's temperature within the recipe's data, and will it stay there?",
-        f"Temper it first (evenbath temper). Outside the data the rate is three times as uncertain; {KNOWN_BELOW}.",
+        f"{TEMPER_FIRST} Outside the data the rate is three times as uncertain; {KNOWN_BELOW}.",
     ),
     Item(
         "lag", "probes", "machine", False, both(closed_vessel, steered),

@@ -18,7 +18,7 @@ from monitor.core.development.rate import believed_at
 from monitor.core.probes.learned import POURED_OFF_C, SAME_WITNESS, WitnessCheck
 from monitor.core.probes.readings import Role
 from monitor.core.probes.register import DATASHEET_STEP_C
-from monitor.core.recipe.checklist import FREE_MIB, Item, items_for
+from monitor.core.recipe.checklist import EXCHANGE, FREE_MIB, TEMPER_FIRST, Item, items_for
 from monitor.core.recipe.conditions import steered
 from monitor.core.recipe.data_range import data_matter, known_outside
 from monitor.core.recipe.sense import grave
@@ -212,7 +212,7 @@ def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuest
         elif item.id == "data":
             outside = outside_now(recipe, facts)
             if outside is not None:
-                asked.append(PreflightQuestion("data", "yes", f"{outside} Start all the same?", item.stops, item.if_no))
+                asked.append(PreflightQuestion("data", "yes", f"{outside} Start all the same?", item.stops, TEMPER_FIRST))
         else:
             asked.append(PreflightQuestion(item.id, "yes", item.text, item.stops, item.if_no))
     return tuple(asked)
@@ -341,7 +341,7 @@ class Preflight:
         if most == question.probe:
             self.answers[question.id] = True
         else:
-            self.refused = f"the {question.probe} probe was lifted and {most} moved: they are swapped. {question.if_no}"
+            self.refused = f"the {question.probe} probe was lifted and {most} moved: they are swapped. {EXCHANGE[:1].upper()}{EXCHANGE[1:]}."
             for lifted in (q for q in self.questions if q.kind == "lift"):
                 self.answers.pop(lifted.id, None)
         return most

@@ -121,7 +121,7 @@ def test_a_developer_outside_the_recipes_data_is_asked_about_and_a_no_withholds_
     question = preflight.find("data")
     assert question is not None
     assert question.stops
-    assert preflight.answer_yes(question, False) is not None
+    assert preflight.answer_yes(question, False) == f'"{text}" was answered no. Temper it first (evenbath temper).'
 
 
 def test_who_tells_the_developers_temperature_before_the_start() -> None:
@@ -390,7 +390,10 @@ def test_two_probes_that_were_swapped_are_found(tmp_path: Path) -> None:
     asked = Asked(tmp_path)
     seen = asked.lift("roles jug", BOWL)
     assert not seen["ok"]
-    assert "swapped" in seen["lines"][0]  # type: ignore[index]
+    assert seen["lines"] == [
+        "pre-flight: the jug probe was lifted and bowl moved: they are swapped. Put each into the other's liquid, or exchange their ids in"
+        " the station file and start the station again."
+    ]
     assert asked.world.ask(verb="arm")["status"] == 2
 
 
