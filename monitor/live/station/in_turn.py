@@ -25,16 +25,22 @@ FIRST_READINGS_S = 4.0
 
 
 class InTurn:
-    """`what_stops` says what is in the way of a film to come, None where nothing is."""
+    """`what_stops` says what is in the way of a film to come, None where nothing is; `outside_data` what is only to be told of it."""
 
     def __init__(
-        self, parts: Parts, sessions: Sessions, probes: ProbesNow, what_stops: Callable[[StartRequest], Answer | None]
+        self,
+        parts: Parts,
+        sessions: Sessions,
+        probes: ProbesNow,
+        what_stops: Callable[[StartRequest], Answer | None],
+        outside_data: Callable[[StartRequest], Sequence[str]],
     ) -> None:
         self._mono_s = parts.clock.mono_s
         self._say = parts.say
         self._sessions = sessions
         self._probes = probes
         self._what_stops = what_stops
+        self._outside_data = outside_data
         self._not_armed: tuple[str, int] | None = None
         self.to_come = FilmsToCome(parts.config.state / "evening.json", parts.clock, parts.say)
         sessions.side.to_arm = self._to_arm
@@ -131,11 +137,17 @@ class InTurn:
         self._sessions.answer_foot(vessel, answer["ok"])
 
     def _arm(self, film: StartRequest, answers: Mapping[str, Any]) -> Answer:
-        """A film to come, after what the machine can check of it."""
+        """A film to come, after what the machine can check of it. A developer outside its data withholds nothing here: a loaded film
+        waits, and its FAULT will say so in the stage; it stands in the film's journal and on the station's output."""
         stopped = self._what_stops(film)
-        answer = stopped if stopped is not None else self._sessions.start(film, answers, self._probes)
+        if stopped is not None:
+            return stopped
+        outside = self._outside_data(film)
+        answer = self._sessions.start(film, {**answers, **({"outside data": outside} if outside else {})}, self._probes)
         if answer["ok"]:
             self.to_come.taken(film)
+            for said in outside:
+                self._say(f"{film.recipe.name if film.place is None else film.place.what}: {said}")
         return answer
 
     def _tell_not_armed(self, vessel: Vessel, answer: Answer) -> None:

@@ -109,6 +109,8 @@ class Machine:
     def facts(self, probes: ProbesNow, wanted: StartRequest) -> PreflightFacts:
         """What the machine knows when somebody wants to start."""
         panel, clock = self._parts.panel, self._parts.clock
+        vessel = vessel_of(wanted, probes.learned)
+        own = self._parts.config.probes_of(None if wanted.place is None else wanted.place.vessel)
         return PreflightFacts(
             probes=probes.status(clock.mono_s()),
             has_switch=panel.switch is not None,
@@ -118,7 +120,9 @@ class Machine:
             wall_set=clock.wall_set(),
             wall_plausible=clock.wall() >= BUILT,
             throttled=self._health.throttled,
-            has_vessel_lag=vessel_of(wanted, probes.learned) is not None,
+            has_vessel_lag=vessel is not None,
+            follows_bath=vessel is not None and vessel[1].coupled_to == "bath",
+            own=frozenset(probe.name for probe in own),
             broker=self.broker,
             pour_c=wanted.pour_c,
             new_witnesses=probes.new_witnesses,

@@ -49,9 +49,10 @@ Kind = Literal["yes", "press", "count", "lift"]
 @dataclass(frozen=True, slots=True)
 class PreflightFacts:
     """What the machine knows when somebody wants to start. `throttled`: the board's word, None where it has none. `pour_c`: the
-    developer's temperature as the person measured it, None if not. `new_witnesses`: those that nobody has checked yet by the developer
-    poured off; `wrong_witnesses`: those that this showed to be wrong, each with the check. `lags`: what sessions have told of lags, in
-    words.
+    developer's temperature as the person measured it, None if not. `follows_bath`: the vessel has a learned lag behind the bath.
+    `own`: the names of the probes that this film has, None: all of them. `new_witnesses`: those that nobody has checked yet by the
+    developer poured off; `wrong_witnesses`: those that this showed to be wrong, each with the check. `lags`: what sessions have told of
+    lags, in words.
     """
 
     probes: tuple[ProbeStatus, ...]
@@ -68,6 +69,18 @@ class PreflightFacts:
     new_witnesses: tuple[str, ...] = ()
     wrong_witnesses: tuple[tuple[str, WitnessCheck], ...] = ()
     lags: tuple[str, ...] = ()
+    follows_bath: bool = False
+    own: frozenset[str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FilmNow:
+    """A film that is asked for, with what the machine knows for it. Of an evening: its `number`, from 1 on, and its `name`."""
+
+    recipe: Recipe
+    facts: PreflightFacts
+    number: int | None = None
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +203,9 @@ class PreflightQuestion:
         return {"id": self.id, "kind": self.kind, "text": self.text, "stops": self.stops, "probe": self.probe}
 
 
-def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuestion, ...]:
-    """The person's items in the order of the list; probes are lifted one by one, the switch is pressed."""
+def questions_for(recipe: Recipe, facts: PreflightFacts, evening: Sequence[FilmNow] = ()) -> tuple[PreflightQuestion, ...]:
+    """The person's items in the order of the list; probes are lifted one by one, the switch is pressed. `evening`: all of its films,
+    about whose data is asked at once."""
     asked: list[PreflightQuestion] = []
     for item in items_for(recipe):
         if item.id == "switch" and facts.has_switch:
@@ -210,9 +224,8 @@ def questions_for(recipe: Recipe, facts: PreflightFacts) -> tuple[PreflightQuest
                 text = f"Lift the {probe.name} probe ({probe.role}) out of the water and hold it in the air."
                 asked.append(PreflightQuestion(f"roles {probe.name}", "lift", text, item.stops, item.if_no, probe.name))
         elif item.id == "data":
-            outside = outside_now(recipe, facts)
-            if outside is not None:
-                asked.append(PreflightQuestion("data", "yes", f"{outside} Start all the same?", item.stops, TEMPER_FIRST))
+            for number, outside in outside_of(evening or (FilmNow(recipe, facts),)):
+                asked.append(PreflightQuestion(number, "yes", f"{outside} Start all the same?", item.stops, TEMPER_FIRST))
         else:
             asked.append(PreflightQuestion(item.id, "yes", item.text, item.stops, item.if_no))
     return tuple(asked)
@@ -231,22 +244,50 @@ def grave_questions(recipe: Recipe) -> tuple[PreflightQuestion, ...]:
     return (PreflightQuestion("sense", "yes", f"{said} Start all the same?", True, "Put the baths in order first."),) if said else ()
 
 
-def outside_now(recipe: Recipe, facts: PreflightFacts) -> str | None:
-    """That the developer is outside the recipe's data now, in a sentence; None where it is inside or nobody knows.
+def outside_of(films: Sequence[FilmNow]) -> list[tuple[str, str]]:
+    """That the developer is outside these films' data now: the question's id and its sentence, once for all films that it fits alike."""
+    alike: dict[tuple[str, str], list[FilmNow]] = {}
+    for film in films:
+        for stage, said in outside_now(film.recipe, film.facts):
+            alike.setdefault((stage, said), []).append(film)
+    told = []
+    for (stage, said), group in alike.items():
+        numbers = "+".join(str(film.number) for film in group if film.number is not None)
+        names = ", ".join(dict.fromkeys(film.name for film in group if film.name))
+        of = f" of {stage}" if stage else ""
+        told.append((f"data{of}" + (f" {numbers}" if numbers else ""), f"Outside data{of}{f' ({names})' if names else ''}: {said}."))
+    return told
 
-    Believed, in this order: a developer probe, what the person measured, a witness probe. A reading that is not fresh says nothing.
+
+def outside_now(recipe: Recipe, facts: PreflightFacts) -> list[tuple[str, str]]:
+    """The stages whose data do not cover the developer now, by name (empty where it is the only one with data), and what is said of each.
+
+    Believed, in this order, as the session will: a developer probe, what the person measured, a witness
+    probe; where there is neither, the bath that the vessel follows with its learned lag. A reading that is not fresh says nothing.
     """
-    stage = next((s for s in recipe.stages if data_matter(s)), None)
-    if stage is None or stage.law is None:
-        return None
-    fresh = [p for p in facts.probes if p.celsius is not None and p.good_age_s is not None and p.good_age_s <= FRESH_S]
-    told = [(f"the {p.name} probe reads", p.celsius) for p in fresh if p.role == "developer"]
+    stages = [stage for stage in recipe.stages if data_matter(stage)]
+    told = _developer_now(facts)
+    if told is None:
+        return []
+    said, celsius = told
+    return [
+        (stage.name if len(stages) > 1 else "", f"{said} {celsius:.1f} C, {known_outside(stage, celsius)}")
+        for stage in stages
+        if stage.law is not None and not believed_at(stage.law, celsius)
+    ]
+
+
+def _developer_now(facts: PreflightFacts) -> tuple[str, float] | None:
+    """Who tells the developer's temperature, and what it is; None where nobody does."""
+    own = [p for p in facts.probes if facts.own is None or p.name in facts.own]
+    fresh = [(p, p.celsius) for p in own if p.celsius is not None and p.good_age_s is not None and p.good_age_s <= FRESH_S]
+    told = [(f"the {p.name} probe reads", celsius) for p, celsius in fresh if p.role == "developer"]
     told += [("you measured", facts.pour_c)] if facts.pour_c is not None else []
-    told += [(f"the {p.name} probe (witness) reads", p.celsius) for p in fresh if p.role == "witness"]
-    for said, celsius in told[:1]:
-        if celsius is not None and not believed_at(stage.law, celsius):
-            return f"Outside data: {said} {celsius:.1f} C, {known_outside(stage, celsius)}."
-    return None
+    told += [(f"the {p.name} probe (witness) reads", celsius) for p, celsius in fresh if p.role == "witness"]
+    if facts.follows_bath and not any(p.role in ("developer", "witness") for p in own):
+        bath = "nothing measures the developer, so it is taken to follow the bath; the"
+        told += [(f"{bath} {p.name} probe reads", celsius) for p, celsius in fresh if p.role == "bath"]
+    return told[0] if told else None
 
 
 @dataclass(slots=True)
@@ -341,7 +382,8 @@ class Preflight:
         if most == question.probe:
             self.answers[question.id] = True
         else:
-            self.refused = f"the {question.probe} probe was lifted and {most} moved: they are swapped. {EXCHANGE[:1].upper()}{EXCHANGE[1:]}."
+            how = EXCHANGE[:1].upper() + EXCHANGE[1:]
+            self.refused = f"the {question.probe} probe was lifted and {most} moved: they are swapped. {how}."
             for lifted in (q for q in self.questions if q.kind == "lift"):
                 self.answers.pop(lifted.id, None)
         return most

@@ -7,7 +7,7 @@ Tests: tests/live/station/test_preflight.py, tests/live/station/test_daemon.py.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,6 +20,7 @@ from monitor.live.station.parts import Parts
 from monitor.live.station.preflight import (
     CONTINUES_S,
     FRESH_S,
+    FilmNow,
     Finding,
     Preflight,
     PreflightFacts,
@@ -27,7 +28,7 @@ from monitor.live.station.preflight import (
     grave_questions,
     ledger_questions,
     machine_findings,
-    outside_now,
+    outside_of,
     questions_for,
     stopping,
 )
@@ -81,7 +82,7 @@ class Starting:
         self._lease_s = LEASE_S if parts.telling is None else parts.telling.lease_s
         self._dark_since_s: float | None = None
         self._vessels = parts.config.vessels
-        self.turns = InTurn(parts, sessions, probes, self._what_stops)
+        self.turns = InTurn(parts, sessions, probes, self._what_stops, self._outside_data)
 
     def going_dark(self, now_s: float) -> bool:
         """Whether a start with bare film waits for the displays to go black."""
@@ -135,14 +136,13 @@ class Starting:
             if (later := self._later(lit)) is not None:
                 reply(later)
                 return
-            outside = outside_now(wanted.recipe, facts)
-            remarks += [] if outside is None else [outside]
+            remarks += [said for _, said in outside_of(self._films_now(wanted))]
             if wanted.ledger is not None:
                 remarks.append(remark(wanted.ledger, agreed(wanted.ledger, {})))
             reply({**self._start(wanted, {}), "remarks": remarks})
             return
         remarks += [f"{_pages(lit)}: put phones and displays out of the room before the film is bare"] if lit else []
-        questions = _questions(wanted, facts)
+        questions = _questions(wanted, facts, self._films_now(wanted))
         answer = self._ask(Preflight(pending.request.line, questions, remarks), pending.request, wanted)
         reply({**answer, "remarks": remarks, "has_switch": facts.has_switch})
 
@@ -169,6 +169,19 @@ class Starting:
             self._yeses = _Yeses({}, {})
             answer |= self.turns.begin((wanted, *wanted.others), answers)
         return answer
+
+    def _films_now(self, wanted: StartRequest) -> list[FilmNow]:
+        """Every film that is asked for, each with the facts for its own vessel; named where there are several."""
+        films = (wanted, *wanted.others)
+        places = [film.place if wanted.others else None for film in films]
+        return [
+            FilmNow(film.recipe, self._machine.facts(self._probes, film), *((place.film, place.what) if place is not None else ()))
+            for film, place in zip(films, places, strict=True)
+        ]
+
+    def _outside_data(self, film: StartRequest) -> list[str]:
+        """What is said of a developer outside the data of a film to come: nobody can be asked any more, so it withholds nothing."""
+        return [said for _, said in outside_of(self._films_now(replace(film, others=())))]
 
     def _what_stops(self, film: StartRequest) -> Answer | None:
         """What is in the way of a film to come, for which nobody is asked any more: by the machine's checks, and by the rule of light."""
@@ -289,12 +302,12 @@ class Starting:
             pending.request.reply({"ok": False, "status": 1, "lines": ["whoever asked is gone"]})  # nobody hears it; the line is free
 
 
-def _questions(wanted: StartRequest, facts: PreflightFacts) -> tuple[PreflightQuestion, ...]:
+def _questions(wanted: StartRequest, facts: PreflightFacts, evening: Sequence[FilmNow]) -> tuple[PreflightQuestion, ...]:
     """The questions of every film that is asked for, each once: what is grave first, then the ledger's, then the list's."""
     films = (wanted, *wanted.others)
     asked = [question for film in films for question in grave_questions(film.recipe)]
     asked += [question for film in films for question in ledger_questions(film.recipe, film.ledger)]
-    asked += [question for film in films for question in questions_for(film.recipe, facts)]
+    asked += [question for film in films for question in questions_for(film.recipe, facts, evening)]
     return tuple({question.id: question for question in reversed(asked)}[number] for number in dict.fromkeys(q.id for q in asked))
 
 

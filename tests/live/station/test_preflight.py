@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from monitor.core.probes.learned import Learned, WitnessCheck
+from monitor.core.probes.learned import Coupled, Learned, VesselLag, WitnessCheck
 from monitor.core.recipe.reader import load_recipe
 from monitor.live.inbox import MachineHealth
 from monitor.live.station.preflight import (
@@ -21,7 +21,7 @@ from monitor.live.station.preflight import (
 )
 from monitor.live.station.probes_now import ProbesNow, ProbeStatus
 from tests.fake_clock import FakeClock
-from tests.live.simulated import BOWL, DARK, JUG, SHORT, WALL, World, config_for
+from tests.live.simulated import BOWL, DARK, JUG, JUG_2, SHORT, WALL, World, config_for
 
 RECIPE = load_recipe(SHORT.encode(), "r")
 GOOD = PreflightFacts(
@@ -125,7 +125,7 @@ def test_a_developer_outside_the_recipes_data_is_asked_about_and_a_no_withholds_
 
 
 def test_who_tells_the_developers_temperature_before_the_start() -> None:
-    """Its own probe, then the person, then the witness; never the bath, and no reading that is old."""
+    """Its own probe, then the person, then the witness; the bath only where the vessel follows it; no reading that is old."""
     assert outside(probe("bowl", celsius=12.4)) == []
     assert outside(probe("jug", celsius=12.4, good_age_s=5.1)) == []
     assert outside(probe("jug", celsius=12.4, role="bath")) == []
@@ -133,6 +133,101 @@ def test_who_tells_the_developers_temperature_before_the_start() -> None:
     assert outside(replace(probe("jug", celsius=12.4, role="witness"), pour_c=20.0)) == []
     assert "you measured 12.0 C" in outside(replace(probe("jug", role="witness"), pour_c=12.0))[0]
     assert outside(replace(GOOD, pour_c=12.0)) == []
+
+
+def test_a_vessel_that_follows_its_bath_is_asked_about_by_the_baths_temperature() -> None:
+    """As the session begins: with a learned lag, no probe in developer or witness, and nothing measured at pour-in."""
+    bath_alone = replace(GOOD, probes=tuple(replace(p, celsius=10.0) for p in GOOD.probes if p.role != "developer"))
+    assert outside(bath_alone) == []
+    (text,) = outside(replace(bath_alone, follows_bath=True))
+    begin = "Outside data: nothing measures the developer, so it is taken to follow the bath; the bowl probe reads 10.0 C, the recipe's"
+    assert text.startswith(begin)
+    assert outside(replace(bath_alone, follows_bath=True, pour_c=20.0)) == []
+    assert "you measured 12.0 C" in outside(replace(bath_alone, follows_bath=True, pour_c=12.0))[0]
+    assert outside(replace(probe("bowl", celsius=10.0), follows_bath=True)) == []
+    silent = replace(probe("bowl", celsius=10.0), follows_bath=True)
+    silent = replace(silent, probes=tuple(replace(p, good_age_s=9.0) if p.name == "jug" else p for p in silent.probes))
+    assert outside(silent) == []
+
+
+@pytest.mark.parametrize(("coupled_to", "asked"), [("bath", 1), ("room", 0)])
+def test_the_station_knows_which_of_its_vessels_follow_the_bath(tmp_path: Path, coupled_to: Coupled, asked: int) -> None:
+    """By the lag that was learned of the recipe's vessel."""
+    lags = {"lidded tank": VesselLag("lidded tank", 360.0, 7.0, coupled_to, "2026-11-01")}
+    world = World(tmp_path, {BOWL: lambda _: 10.0}, learned=Learned(vessel_lags=lags))
+    world.config = replace(world.config, probes=tuple(p for p in world.config.probes if p.role == "bath"))
+    world.life()
+    world.go(5)
+    answer = world.ask(verb="develop", recipe=SHORT, file="r")
+    assert len([q for q in answer["questions"] if q["id"] == "data"]) == asked
+
+
+
+def within(low_c: int, high_c: int) -> str:
+    """The short recipe with data of this range."""
+    return SHORT.replace("per_10_c = 2.5 }", f'per_10_c = 2.5 }}\nvalid = ["{low_c} C", "{high_c} C"]')
+
+
+LOW = within(10, 14).replace('reference = "20 C"', 'reference = "12 C"')
+HIGH = within(16, 24)
+
+
+def evening(world: World, *films: tuple[str, str], **more: Any) -> dict[str, Any]:
+    """Ask for an evening of films, each as (vessel, recipe), in the second vessel four minutes later; its answer."""
+    starts_s = {"left": None, "right": 240.0}
+    rows = [
+        {"what": f"roll {i}", "vessel": v, "start_s": starts_s[v], "recipe": load_recipe(r.encode(), "r").data}
+        for i, (v, r) in enumerate(films, 1)
+    ]
+    return world.ask(verb="develop", evening={"name": "Test", "films": rows}, **more)
+
+
+def test_every_film_of_an_evening_whose_data_do_not_reach_is_asked_about_with_its_name(tmp_path: Path) -> None:
+    """Between two ranges both are; films that it fits alike are asked about in one question, those inside in none."""
+    world = World(tmp_path, dict.fromkeys((JUG, JUG_2, BOWL), lambda _: 15.0), two_vessels=True)
+    world.go(5)
+    answer = evening(world, ("left", HIGH), ("right", LOW), ("left", within(13, 24)), ("right", HIGH))
+    told = {q["id"]: q["text"] for q in answer["questions"] if q["id"].startswith("data")}
+    assert list(told) == ["data 1", "data 2", "data 4"]
+    assert told["data 1"].startswith("Outside data (roll 1): the jug probe reads 15.0 C, the recipe's data go from 16 C to 24 C;")
+    assert told["data 2"].startswith("Outside data (roll 2): the jug2 probe reads 15.0 C, the recipe's data go from 10 C to 14 C;")
+    assert told["data 4"].startswith("Outside data (roll 4): the jug2 probe")
+    world.hang_up(1)
+    answer = evening(world, ("left", LOW), ("left", LOW), ("left", LOW))
+    (question,) = [q for q in answer["questions"] if q["id"].startswith("data")]
+    assert question["id"] == "data 1+2+3"
+    assert question["text"].startswith("Outside data (roll 1, roll 2, roll 3): the jug probe reads 15.0 C")
+    refused = world.ask(verb="answer", id="data 1+2+3", yes=False)
+    assert not refused["ok"]
+
+
+def test_an_evening_that_nobody_is_asked_about_is_told_of_every_film_outside_its_data(tmp_path: Path) -> None:
+    """Also of those to come; one that is armed later is armed all the same, and says so in its journal and on the station's output."""
+    world = World(tmp_path, dict.fromkeys((JUG, JUG_2, BOWL), lambda _: 15.0), two_vessels=True)
+    world.go(5)
+    answer = evening(world, ("left", within(14, 24)), ("right", LOW), waive="a test")
+    assert answer["ok"]
+    (said,) = [r for r in answer["remarks"] if r.startswith("Outside data")]
+    assert said.startswith("Outside data (roll 2): the jug2 probe reads 15.0 C")
+    world.press(1.2)
+    world.go(150)
+    world.press(3.2)
+    world.go(5)
+    (later,) = [film for film in world.station.sessions.films if film.place is not None and film.place.film == 2]
+    (why,) = world.records(later.name)[0]["preflight"]["outside data"]
+    assert why.startswith("Outside data: the jug2 probe reads 15.0 C, the recipe's data go from 10 C to 14 C")
+    assert f"roll 2: {why}" in world.said
+
+
+def test_a_second_developer_is_asked_about_by_its_own_data() -> None:
+    """Each develop stage by its name, where there are several."""
+    stop = '[[stage]]\nname = "stop"'
+    second = SHORT[SHORT.index("[[stage]]") : SHORT.index(stop)].replace('name = "develop"', 'name = "second developer"')
+    two = load_recipe(HIGH.replace(stop, second + stop).encode(), "r")
+    colder = probe("jug", celsius=15.0)
+    assert [q.id for q in questions_for(two, colder) if q.id.startswith("data")] == ["data of develop", "data of second developer"]
+    (text, _) = [q.text for q in questions_for(two, colder) if q.id.startswith("data")]
+    assert text.startswith("Outside data of develop: the jug probe reads 15.0 C")
 
 
 def test_a_recipe_that_temperature_does_not_move_is_not_asked_about_its_data() -> None:
