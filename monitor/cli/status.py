@@ -169,6 +169,8 @@ def _turn(film: Mapping[str, Any]) -> Iterator[str]:
 def _view(view: Mapping[str, Any], film: Mapping[str, Any]) -> Iterator[str]:
     """`film`: what the station tells of the film besides its view; empty where it tells nothing."""
     from monitor.core.journal.snapshot import Snapshot
+    from monitor.core.journal.words import OUTSIDE_DATA
+    from monitor.core.text.degrees import in_unit_shown
     from monitor.live.view.words import begins, developer, limit
 
     if view["stage"] is None:
@@ -182,6 +184,8 @@ def _view(view: Mapping[str, Any], film: Mapping[str, Any]) -> Iterator[str]:
         yield f"  stage {view['stage']} of {view['stages']}, {view['name']}{sheet}: {hands}{_time(view)}"
     figure, where = developer(Snapshot.read(view))
     yield f"  developer {', '.join(word for word in (figure, where, limit(view['compared'], False)) if word)}"
+    if view.get("outside_data"):
+        yield f"  {OUTSIDE_DATA}: {in_unit_shown(view['outside_data'])}"
     for probe, why in view["lost"].items():
         yield f"  {probe} not believed: {why}"
 

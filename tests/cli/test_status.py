@@ -109,6 +109,21 @@ def test_the_time_of_a_stage_is_that_of_its_own_clock() -> None:
     assert any("no clock" in line for line in lines({**answer, "view": load}))
 
 
+def test_a_developer_outside_the_recipes_data_is_told_in_the_words_of_the_view() -> None:
+    """As long as the session says so."""
+    view = {
+        "stage": 1, "stages": 3, "name": "develop", "role": "develop", "until": "time", "t_s": 25.0, "began_s": 0.0, "end_t_s": 120.0,
+        "developer_c": 12.5, "source": "developer", "compared": True, "lost": {}, "gate": "none", "steered": True,
+    }  # fmt: skip
+    answer: dict[str, Any] = {
+        "station": "laundry", "version": "1", "session": "x", "recipe": "y", "view": view, "probes": [], "free_bytes": 900 << 20,
+        "wall_set": True, "broker": "none",
+    }  # fmt: skip
+    assert "data" not in "\n".join(lines(answer))
+    said = "the recipe's data go from 16 C to 24 C; outside them the rate is three times as uncertain"
+    assert f"  outside data: {said}" in list(lines({**answer, "view": {**view, "outside_data": said}}))
+
+
 def test_of_the_machine_only_what_is_wrong_is_told() -> None:
     """Disk, supply, switch, clock and broker are silent while they are well."""
     well: dict[str, Any] = {

@@ -31,6 +31,7 @@ class Snapshot:
     `until`, `steered`, `began_s`, `planned_s`. The film whose end comes next: `sheet` to `target_ref_s`. `lost`: probes that are not
     believed, and why. `spread_s`: by how much the time of the stage itself may be wrong after an interruption, at most; then its end lies
     between `earliest_end_t_s` and `latest_end_t_s`. `unconfirmed`: a begin was assumed and a press may still answer for it.
+    `outside_data`: how far the recipe's data go and what is known beyond, while they do not cover the developer's temperature.
     `awaits_appearance`: a print is in, and a tap is to say when its first trace is there.
     """
 
@@ -50,6 +51,7 @@ class Snapshot:
     source: Source = "clock"
     compared: bool = False
     lost: Mapping[str, str] = field(default_factory=dict)
+    outside_data: str | None = None
     gate: str = "none"
     unconfirmed: bool = False
     spread_s: float = 0.0

@@ -23,6 +23,7 @@ from monitor.core.journal.records import GapDoubt
 from monitor.core.journal.snapshot import LastCue, Snapshot
 from monitor.core.journal.words import Meaning
 from monitor.core.probes.readings import Reading
+from monitor.core.recipe.data_range import known_outside
 from monitor.core.recipe.values import Recipe
 from monitor.core.session import sounds
 from monitor.core.session.agenda import MOMENTS, Due, What, first
@@ -200,6 +201,7 @@ class Session:
             source=temperature.source,
             compared=desk.compared,
             lost=dict(desk.lost),
+            outside_data=None if stage is None or film.data.since_s is None else known_outside(stage, temperature.celsius),
             gate=desk.gate.state,
             unconfirmed=film.offers.now is not None,
             spread_s=doubt.spread_s,

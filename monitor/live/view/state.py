@@ -28,6 +28,7 @@ from monitor.core.journal.snapshot import Snapshot
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
 from monitor.core.probes.readings import ESTIMATED, Quality, Role
+from monitor.core.recipe.data_range import known_outside
 from monitor.core.recipe.kinds import VesselKind
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.quantities import format_duration
@@ -117,10 +118,9 @@ class ViewState:
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
     by the clock alone the end is; `moved_new`: that was said less than a minute ago. `medium`: the word for what is developed;
     `vessel`: out of an open one it is lifted. `lost`: why a probe is not believed and since when (None: since before this view).
-    `back`: from when to when a probe that is believed again was not. `outside`: the recipe's data do not cover the temperature.
-    `faults`: the FAULTs that still stand, the newest last. `exits`: sheets still in the developer, and when each is due out. `closed`:
-    why the session is over, None while it runs. `gone`: the station is; then no time here is known any more. `word_s`: the age of its
-    last word, None where no station is followed.
+    `back`: from when to when a probe that is believed again was not. `faults`: the FAULTs that still stand, the newest last.
+    `exits`: sheets still in the developer, and when each is due out. `closed`: why the session is over, None while it runs. `gone`: the
+    station is; then no time here is known any more. `word_s`: the age of its last word, None where no station is followed.
     """
 
     name: str
@@ -142,7 +142,6 @@ class ViewState:
     coupled_to: str
     lost: Mapping[str, tuple[str, float | None]]
     back: Mapping[str, tuple[float, float]]
-    outside: bool
     faults: list[Fault]
     estimated_s: float
     sound: CueSounded | None
@@ -312,7 +311,6 @@ class Watched:
             coupled_to=self._coupled_to,
             lost=dict(self._trust.lost),
             back=dict(self._trust.back),
-            outside=self._trust.outside,
             faults=self.faults.standing(
                 {probe: why for probe, (why, _) in self._trust.lost.items()},
                 any(s.role == "develop" for s in self.stages[max(0, (seen.stage or 1) - 1) :]),
@@ -361,6 +359,7 @@ class Watched:
             source=progress.get("source", "clock"),
             compared=self._compared,
             lost={probe: why for probe, (why, _) in self._trust.lost.items()},
+            outside_data=self._outside_data(stage, progress.get("developer_c")),
             gate=self._gate,
             unconfirmed=newest is not None and not newest.told and newest.stage > 1,
             closed=self._history.closed_s is not None,
@@ -384,6 +383,11 @@ class Watched:
             awaits_appearance=stage is not None and stage.appearance_factor is not None and due.appeared_s is None
             and due.planned_end_s is None,
         )
+
+    def _outside_data(self, stage: Stage | None, celsius: float | None) -> str | None:
+        if not self._trust.outside or stage is None or stage.law is None or celsius is None:
+            return None
+        return known_outside(stage, celsius)
 
     def _entered(self) -> list[Passage]:
         """Sheets in the developer: each has a clock of its own there."""

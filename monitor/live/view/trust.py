@@ -6,7 +6,6 @@ from collections.abc import Iterable
 
 from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
-from monitor.core.recipe.data_range import known_outside
 from monitor.core.text.degrees import in_unit_shown
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
@@ -25,8 +24,8 @@ def trust(state: ViewState) -> Iterable[str]:
     """Whose temperature counts, what was only estimated, and how old each word is: the most telling first."""
     seen = state.seen
     told_by_fault = {fault.about for fault in state.faults}
-    if state.outside and state.stage is not None and state.stage.law is not None and seen.developer_c is not None:
-        yield f"{OUTSIDE_DATA}: {known_outside(state.stage, seen.developer_c)}"
+    if seen.outside_data is not None:
+        yield f"{OUTSIDE_DATA}: {in_unit_shown(seen.outside_data)}"
     for probe, (why, since_s) in state.lost.items():
         yield f"{probe} NOT believed {_since(since_s, state)}" + ("" if probe in told_by_fault else f": {in_unit_shown(why)}")
     yield _source(state)

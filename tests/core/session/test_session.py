@@ -501,6 +501,22 @@ def test_a_developer_outside_the_recipes_data_is_said_and_sounds_one_fault(celsi
     assert [r["why"] for r in evening.kind("cue") if r["cue"] == "fault"] == [why]
 
 
+def test_the_snapshot_says_how_far_the_data_go_while_the_developer_is_outside() -> None:
+    """For status and for views that come late; nothing before, nor once it is inside again, nor in the next stage."""
+    evening = Evening(recipe(develop("8:00"), STOP), lambda t: 12.5 if 60 <= t < 120 else 18.0).begin().to(40)
+    assert evening.session.snapshot.outside_data is None
+    said = evening.to(115).session.snapshot.outside_data
+    assert said is not None
+    assert said.startswith("the recipe's data go from 16 C to 24 C; outside them")
+    assert "hydroquinone" in said
+    assert evening.to(240).session.snapshot.outside_data is None
+    warm = Evening(recipe(develop("2:00"), STOP), lambda _: 26.0).begin().to(40)
+    assert warm.session.snapshot.outside_data is not None
+    now_s = next(t_s for t_s in range(41, 150) if warm.to(t_s).cues("now"))
+    stage = warm.press(now_s + 1.0).to(now_s + 20.0).session.snapshot
+    assert (stage.stage, stage.outside_data) == (2, None)
+
+
 def test_a_developer_that_leaves_the_data_again_and_again_sounds_one_fault() -> None:
     """Each change is written down; for the ear it is news only once a stage."""
     evening = Evening(recipe(develop("12:00"), STOP), lambda t: 23.0 + 2.0 * math.sin(t / 20.0)).begin().to(260)

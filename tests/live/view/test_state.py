@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from monitor.core.text.degrees import show_in
 from monitor.live.view.hands import agitation, gate, hands
 from monitor.live.view.state import NOTICE_S
 from tests.evening import STOP, develop, recipe
@@ -132,6 +133,19 @@ def test_a_developer_outside_the_recipes_data_is_told_with_what_is_known_there()
     told.begin(2, 300.0)
     told.progress(302.0, stage=2)
     assert "outside data" not in told.screen()
+
+
+def test_a_view_that_comes_late_is_told_that_the_developer_is_outside_the_data() -> None:
+    """By the snapshot alone, and in the degrees of the person."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.see(100.0, outside_data="the recipe's data go from 16 C to 24 C; and so on")
+    assert "outside data: the recipe's data go from 16 C to 24 C; and so on" in " ".join(told.screen().split())
+    show_in("F")
+    try:
+        assert "outside data: the recipe's data go from 61 F to 75 F; and so on" in " ".join(told.screen().split())
+    finally:
+        show_in(None)
 
 
 def test_a_snapshot_that_no_longer_names_a_probe_as_lost_is_believed() -> None:
