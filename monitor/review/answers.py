@@ -298,16 +298,16 @@ def _hands(group: list[StageMeasures]) -> str:
 
 
 def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
-    worst = max(group, key=lambda s: s.estimated_s)
-    if worst.estimated_s < 0.5:
+    worst = max(group, key=lambda s: s.told_estimated_s)
+    if worst.told_estimated_s < 0.5:
         return "nothing" if worst.mean_c is not None or worst.steered else "the temperature was not measured"
-    whole = f"{format_duration(worst.estimated_s)} of {format_duration(worst.actual_s)}"
-    if worst.estimated_s > ALL_OF_IT * worst.actual_s:
+    whole = f"{format_duration(worst.told_estimated_s)} of {format_duration(worst.actual_s)}"
+    if worst.told_estimated_s > ALL_OF_IT * worst.actual_s:
         whole = "all of it"
-    elif len(worst.estimated_spans) == 1:
-        only = worst.estimated_spans[0]
+    elif len(worst.told_spans) == 1:
+        only = worst.told_spans[0]
         whole += f", from {format_duration(only.from_s - worst.begin_s)} to {format_duration(only.to_s - worst.begin_s)}"
-    main = max(worst.estimated_spans, key=lambda s: s.to_s - s.from_s)
+    main = max(worst.told_spans, key=lambda s: s.to_s - s.from_s)
     stood = STOOD_IN.get(main.what, main.what)
     away = [r for r in session.resumes if main.from_s - 5.0 <= r["t_s"] <= main.to_s + 5.0]
     lost = [t for t in session.trust if not t["believed"] and main.from_s - 20.0 <= t["t_s"] <= main.to_s]

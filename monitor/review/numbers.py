@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from monitor.core.development.beliefs import LAG_LOG_SD
+from monitor.core.probes.readings import FIRST_READINGS_S
 from monitor.core.recipe.kinds import material_of, medium_of
 from monitor.core.text.doubt import two_sd
 
@@ -157,6 +158,21 @@ class StageMeasures:
         if self.planned_end_s is None or not self.planned_s:
             return None
         return self.planned_end_s - self.begin_s - self.planned_s
+
+    @property
+    def told_spans(self) -> tuple[NamedSpan, ...]:
+        """`estimated_spans` that a person is told: without a wait for the first readings at the begin, which are used backwards over it."""
+        if not self.estimated_spans:
+            return ()
+        first, *later = self.estimated_spans
+        waited = first.what != "held" and first.from_s <= self.begin_s and first.to_s - first.from_s < FIRST_READINGS_S
+        then_measured = first.to_s < (later[0].from_s if later else self.actual_end_s)
+        return tuple(later) if waited and then_measured else self.estimated_spans
+
+    @property
+    def told_estimated_s(self) -> float:
+        """Seconds of `told_spans`."""
+        return sum((span.to_s - span.from_s for span in self.told_spans), 0.0)
 
     @property
     def outside_band_s(self) -> float | None:

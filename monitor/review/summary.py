@@ -219,10 +219,10 @@ def _extremes(stage: StageMeasures) -> str:
 
 def estimated_sentence(stage: StageMeasures) -> str:
     """Which minutes were estimated."""
-    if not stage.estimated_spans:
+    if not stage.told_spans:
         return "no minute was estimated" if stage.steered else ""
-    spans = ", ".join(in_stage(s, stage) for s in stage.estimated_spans)
-    return f"estimated, not measured: {spans}, {format_duration(stage.estimated_s)} in all"
+    spans = ", ".join(in_stage(s, stage) for s in stage.told_spans)
+    return f"estimated, not measured: {spans}, {format_duration(stage.told_estimated_s)} in all"
 
 
 def probe_sentence(probe: RecordedProbe) -> str:
@@ -397,7 +397,7 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
             )  # fmt: skip
         if s.mean_c is not None:
             words.append(f"mean {degrees(s.mean_c, '.2f')} {plus_minus(span(s.mean_sd_c or 0.0), 2)}")
-        if s.estimated_spans:
+        if s.told_spans:
             words.append(estimated_sentence(s))
         each.append(", ".join(words))
     first = sheets[0]
@@ -406,7 +406,7 @@ def sheets_sentence(sheets: list[StageMeasures]) -> str:
     if measured:
         worst = max(measured, key=_worst_c)
         shared.append(f"sheet {worst.sheet} had it worst: {_extremes(worst)}")
-    if first.steered and not any(s.estimated_spans for s in sheets):
+    if first.steered and not any(s.told_spans for s in sheets):
         shared.append("no minute was estimated")
     return "; ".join(shared) + "."
 

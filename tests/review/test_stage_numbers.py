@@ -8,10 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from monitor.review.answers import answers
 from monitor.review.load import load
 from monitor.review.measures import Review, measure
 from monitor.review.numbers import NamedSpan, StageMeasures
-from monitor.review.summary import temperature_sentence
+from monitor.review.summary import estimated_sentence, temperature_sentence
 from tests.review.journals import Fault, Played, coefficient_rate, play, recipe_data
 
 
@@ -81,6 +82,22 @@ def test_estimated_seconds_are_those_of_every_source_that_is_no_probe(tmp_path: 
     assert stage.estimated_s == pytest.approx(stage.actual_s)
     assert [s.what for s in stage.estimated_spans] == [source]
     assert stage.estimated_spans[-1].to_s == pytest.approx(stage.actual_end_s)
+
+
+@pytest.mark.parametrize(("source", "until_s", "told"), [("clock", 4.0, False), ("clock", 8.0, True), ("held", 4.0, True)])
+def test_a_wait_for_the_first_readings_is_not_told_as_estimated(tmp_path: Path, source: str, until_s: float, told: bool) -> None:
+    """Neither in the answers nor in the paragraph; the numbers have it. What was held from before, or took longer, is told."""
+    made = play(recipe_data(), lambda _: 20.0)
+    begin_s = next(r["t_s"] for r in made.records if r["kind"] == "stage" and r["stage"] == 2 and r["event"] == "begin")
+    for record in made.records:
+        if record["kind"] == "progress" and record["stage"] == 2 and record["t_s"] <= begin_s + until_s:
+            record["source"] = source
+    review = reviewed(made, tmp_path)
+    stage = stage_of(review, 2)
+    assert stage.estimated_s > 0.0
+    assert (dict(answers(review.numbers).rows)["Estimated"] != "nothing") == told
+    assert ("no minute was estimated" not in estimated_sentence(stage)) == told
+    assert (stage.told_estimated_s > 0.0) == told
 
 
 def test_a_witness_is_no_estimate(tmp_path: Path) -> None:

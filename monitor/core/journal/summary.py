@@ -14,7 +14,7 @@ from typing import Any
 from monitor.core.journal.history import History, Key, Passage
 from monitor.core.journal.records import BandSummary, CueSounded, GapDoubt, LagFound, Opened, TrustChanged, gap_doubt
 from monitor.core.journal.words import BEGUN_CLOSED, OUTSIDE_DATA
-from monitor.core.probes.readings import ESTIMATED
+from monitor.core.probes.readings import ESTIMATED, FIRST_READINGS_S
 from monitor.core.text.doubt import said_once, share, two_sd
 from monitor.core.text.quantities import format_duration
 
@@ -30,6 +30,8 @@ class _Developer:
     lowest_c: float = math.inf
     highest_c: float = -math.inf
     estimated_s: float = 0.0
+    waits: bool = True
+    """Nothing was measured yet, nor held from before."""
     last_s: float | None = None
     past: list[tuple[float, float, float]] = field(default_factory=list)
     """(session time, done, its standard deviation) of each."""
@@ -97,6 +99,10 @@ class Summary:
         told.lowest_c, told.highest_c = min(told.lowest_c, celsius), max(told.highest_c, celsius)
         if record["source"] in ESTIMATED:
             told.estimated_s += dt_s
+            told.waits &= record["source"] != "held"
+        elif told.waits:
+            told.waits = False
+            told.estimated_s = 0.0 if told.estimated_s < FIRST_READINGS_S else told.estimated_s
         told.done_ref_s, told.done_sd_ref_s = record["done_ref_s"], record["done_sd_ref_s"]
         told.past.append((t_s, told.done_ref_s, told.done_sd_ref_s))
 

@@ -19,6 +19,9 @@ Source = Literal["developer", "witness", "vessel model", "held", "clock"]
 SOURCES: tuple[Source, ...] = ("developer", "witness", "vessel model", "held", "clock")
 ESTIMATED: tuple[Source, ...] = ("vessel model", "held", "clock")
 """Sources that are no reading of the developer: what they say is an estimate and stays marked as one."""
+FIRST_READINGS_S = 5.0
+"""A stage whose first believed readings come within this has none of it told as estimated to people: they are used backwards to its begin
+(this project's own choice; the first reading comes after some 2 s). What was held from before is a loss, and is told."""
 
 EXCHANGED = "exchanged with "
 """How the `why` of a `trust` record begins where two probes turn out to hang in each other's liquid; the other one's name and a colon

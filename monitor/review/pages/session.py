@@ -201,7 +201,7 @@ def _stages_table(stages: Sequence[StageMeasures]) -> str:
             continue
         extremes = "" if s.min_c is None or s.max_c is None else _from_to(s.min_c, s.max_c)
         row = (f"{s.stage} {summary.stage_label(s)}", _plan(s), _took(s), _pour(s), _done(s), _celsius(s.mean_c, s.mean_sd_c), extremes,
-               _outside(s), format_duration(s.estimated_s) if s.estimated_s >= 0.5 else "")  # fmt: skip
+               _outside(s), format_duration(s.told_estimated_s) if s.told_estimated_s >= 0.5 else "")  # fmt: skip
         rows.append([row[0], *map(typeset, row[1:])])
     filled = [i for i in range(len(head)) if any(row[i] for row in rows)]
     places = sorted({s.measured_by for s in stages if s.measured_by})

@@ -53,6 +53,19 @@ def test_seconds_without_a_probe_are_told() -> None:
     assert "all of it measured" in told(progress(60.0, source="witness"))
 
 
+def test_a_wait_for_the_first_readings_is_not_told_as_estimated() -> None:
+    """They are used backwards. A longer one is told, and one in which the temperature was held from before, and one in the middle."""
+
+    def estimated(*sources: tuple[float, str]) -> bool:
+        return "of it estimated." in told(*(progress(t_s, source=source) for t_s, source in sources))
+
+    assert not estimated((2.0, "clock"), (4.0, "vessel model"), (6.0, "developer"))
+    assert estimated((2.0, "clock"), (6.0, "clock"), (8.0, "developer"))
+    assert estimated((2.0, "held"), (4.0, "developer"))
+    assert estimated((2.0, "developer"), (4.0, "clock"), (6.0, "developer"))
+    assert estimated((2.0, "clock"))
+
+
 def test_an_end_that_moved_is_told_with_its_direction() -> None:
     """From the begin and the time of the recipe."""
     end = {"kind": "stage", "stage": 1, "name": "develop", "event": "end"}
