@@ -24,7 +24,8 @@ LagFrom = Literal["usual", "session", "measured"]
 class ProbeModel:
     """What is known of one probe. `comparison_sd_c`: standard uncertainty left after its comparison. `compared`: whether there was one;
     None where only the uncertainty is known (one made with a glass thermometer leaves as much as none). `lag_log_sd`: standard deviation
-    of the lag's logarithm (0.1: the lag is known to 10 %). `lag_from`: for what is told of it; it moves nothing here.
+    of the lag's logarithm (0.1: the lag is known to 10 %). `lag_from`: for what is told of it; it moves nothing here, nor does `step_c`: of
+    its register, C, where the station knew it at the opening.
     """
 
     name: str
@@ -34,6 +35,7 @@ class ProbeModel:
     compared: bool | None = None
     lag_log_sd: float = LAG_LOG_SD
     lag_from: LagFrom = "usual"
+    step_c: float | None = None
 
     @property
     def was_compared(self) -> bool:
@@ -44,7 +46,7 @@ class ProbeModel:
     def opening(self) -> dict[str, Any]:
         """As the first record of a rehearsal tells it; after one nothing is kept, and it does not matter where the lag comes from."""
         told = {**asdict(self), "compared": self.was_compared}
-        del told["lag_from"]
+        del told["lag_from"], told["step_c"]
         return told
 
 

@@ -19,7 +19,7 @@ from monitor.core.development.beliefs import ProbeModel, Vessel
 from monitor.core.development.likelihood import Sums, sum_log
 from monitor.core.development.probe_trust import Verdict
 from monitor.core.development.replay import Replay
-from monitor.core.probes.readings import EXCHANGED
+from monitor.core.probes.readings import EXCHANGED, NOT_ITS_BATH
 
 Cause = Literal["drift", "offset", "lag"]
 Added = tuple[list[float], float]
@@ -161,8 +161,8 @@ class BathWatch:
 
     `false_lag_s`: the vessel's lag that would have fitted, where the learned one is false. `doubt_c`, `doubted_since_t_s`: as long as
     that cannot be decided, by how much the probe may be off (standard deviation), since when. `moved_c`: by how much more the liquid then
-    has than the probe says, on average; 0 unless the probe is wrong with three chances in five;
-    `moved_told`: whether anybody has been told. `gone`: the bath's probe, while it is found not to read its bath.
+    has than the probe says, on average; 0 unless the probe is wrong with three chances in five. `gone`: the bath's probe, while it is
+    found not to read its bath.
     """
 
     def __init__(self) -> None:
@@ -178,7 +178,6 @@ class BathWatch:
         """Another source is followed: nothing is doubted any more."""
         self._nothing_doubted()
         self._wrong, self._swapped = 0.0, 0.0
-        self.moved_told = False
         self._older: list[Pair] = []
         self._merged_slot = -math.inf
 
@@ -223,7 +222,7 @@ class BathWatch:
             self.forget()
             self.gone = found.bath
             side = "above" if found.bath.off_c > 0.0 else "below"
-            why = f"the developer does not follow it: it reads {abs(found.bath.off_c):.1f} C {side} its bath"
+            why = f"{NOT_ITS_BATH}it reads {abs(found.bath.off_c):.1f} C {side} its bath"
             return Verdict(False, found.bath.since_t_s, why, of_bath=True)
         if found.lag_ahead > LAG_AHEAD or found.lag_ahead < 0.0:
             self.false_lag_s = found.lag_s if found.cause == "lag" and found.lag_ahead > LAG_AHEAD else None

@@ -14,10 +14,11 @@ from dataclasses import replace
 from monitor.core.development.beliefs import Beliefs, Done, End, FoundLag, ProbeModel, Temperature, TrustChange
 from monitor.core.development.crosswatch import BathWatch
 from monitor.core.development.excursion import LookingBack, set_aside
-from monitor.core.development.filter import SLOPE, TRANSIENT, T, Track
+from monitor.core.development.filter import QUANTUM_C, SLOPE, TRANSIENT, T, Track
 from monitor.core.development.forecast import expected, noise_variance, solve, systematic_variance
 from monitor.core.development.handling import Handling
 from monitor.core.development.held import held_slope
+from monitor.core.development.in_part import InPart
 from monitor.core.development.integral import simpson
 from monitor.core.development.moment import Key, Segment
 from monitor.core.development.probe_trust import LOST_S, ProbeTrust, Verdict
@@ -26,7 +27,8 @@ from monitor.core.development.replay import KEEP_S, GoodReading, Replay
 from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.development.sensitivity import standard_deviations, variance
 from monitor.core.development.suspicion import LOOK_BACK_S, Suspicion, impossible, was_old
-from monitor.core.probes.readings import Reading, Role, Source
+from monitor.core.probes.readings import DRY_UNTIL, STEPS_OF, Reading, Role, Source
+from monitor.core.text.quantities import format_duration
 
 DIRECT: tuple[Role, ...] = ("developer", "witness")
 """Roles of probes that measure the developer itself, the better first."""
@@ -46,6 +48,8 @@ FALSE_LAG_LOG_SD = 0.15
 one film's bath is not another's (this project's own choice)."""
 HANDLED_AHEAD_S = 600.0
 """A forecast takes a vessel as handled evenly, as it is over so many seconds (this project's own choice)."""
+DRY_TOLD_S = 2.0
+"""A probe that was dry for longer after the begin is told (this project's own choice)."""
 BATH_ALONE = "the bath alone does not move the time: no lag of the vessel is learned and no probe is in the developer"
 
 
@@ -56,7 +60,7 @@ def _source(probe: ProbeModel) -> Source:
 class Estimator:
     """One session's estimator. Give it events in order; ask it anything at the newest event's time or later.
 
-    29 methods: each kind of source has its own ways of being gained and lost.
+    32 methods: each kind of source has its own ways of being gained and lost.
     """
 
     def __init__(self, beliefs: Beliefs) -> None:
@@ -76,6 +80,9 @@ class Estimator:
         self._suspicion = Suspicion()
         self._looking_back = LookingBack()
         self._bath_watch = BathWatch()
+        self._in_part = InPart()
+        self._steps_c: dict[str, float] = {}
+        self._stands_for: dict[str, str] = {}
         self._plain_begins_s: dict[int, float] = {}
 
     # What passes
@@ -90,9 +97,11 @@ class Estimator:
         probe = self._trusts.get(model.name)
         if probe is not None and reading.raw_c is not None:
             step_c = probe.register.hear(reading.raw_c)
-            if step_c is not None:
-                self._replay.learn_step(model.name, step_c)
-        return changes + (self._beside(good) if probe is None else self._direct(probe, good))
+            if step_c is not None and self._replay.learn_step(model.name, step_c) and step_c != model.step_c:
+                self._steps_c[model.name] = step_c
+        if probe is None:
+            return changes + self._beside(good)
+        return changes + self._direct(probe, good) + self._step_told(probe, good.t_s)
 
     def advance(self, t_s: float) -> list[TrustChange]:
         """Time has passed, with or without readings: find probes that have gone silent."""
@@ -161,10 +170,15 @@ class Estimator:
         self._replay.switch(replace(segment, different=segment.drift == "liquid" and current is not None, off_c=off_c, moved_c=moved_c))
 
     def _change(self, probe: str, verdict: Verdict, loss: bool) -> list[TrustChange]:
-        return [TrustChange(probe, verdict.believed, verdict.why, verdict.since_t_s, self._source, loss)]
+        return self._named([TrustChange(probe, verdict.believed, verdict.why, verdict.since_t_s, self._source, loss)])
+
+    def _named(self, changes: list[TrustChange]) -> list[TrustChange]:
+        """By the names that stand on the probes, which are the other's where two were exchanged."""
+        return [replace(change, probe=self._stands_for.get(change.probe, change.probe)) for change in changes]
 
     def _lose(self, probe: ProbeTrust, verdict: Verdict) -> list[TrustChange]:
         probe.disbelieve(verdict)
+        self._in_part.forget(probe.model.name)
         self._resettle(verdict.since_t_s, moved_c=verdict.moved_c)
         return self._change(probe.model.name, verdict, loss=True)
 
@@ -251,7 +265,7 @@ class Estimator:
         found = self._looking_back.met_again(probe, reading.t_s, replay)
         if found is not None:
             self._gain(probe, Verdict(True, found.from_t_s, "back on its line"), reading.t_s)
-            return set_aside(found, replay, probe.model.name, self._source)
+            return self._named(set_aside(found, replay, probe.model.name, self._source))
         histories = probe.returning.hear(reading, probe.model, moment)
         liquid_sd_c = math.sqrt(replay.mean.c[T][T])
         better = any(p.believed for p in self._ladder_order[: self._ladder_order.index(probe)])
@@ -278,16 +292,33 @@ class Estimator:
             verdict = self._beside_bath(probe, reading.t_s)
         if verdict is not None:
             return self._told_by_bath(probe, verdict)
-        moved_c = self._moved_c()
-        if moved_c != 0.0 and not self._bath_watch.moved_told:
-            self._bath_watch.moved_told = True
-            side = "above" if moved_c > 0.0 else "below"
-            why = f"in part only: bath and vessel's lag put the developer {abs(moved_c):.1f} C {side} what this probe reads"
-            return self._change(probe.model.name, Verdict(True, reading.t_s, why), loss=False)
         found = replay.settle(probe.as_told, reading.t_s)
         if found is not None:
             probe.learn_lag(found.lag_s, found.lag_log_sd)
-        return self._looking_back.look(probe, reading.t_s, replay, self._source)
+        told = self._in_part_told(probe, reading.t_s) + self._dry_told(probe)
+        return told + self._named(self._looking_back.look(probe, reading.t_s, replay, self._source))
+
+    def _in_part_told(self, probe: ProbeTrust, t_s: float) -> list[TrustChange]:
+        """That the followed probe counts in part, or whole again; while nothing develops nobody asks."""
+        verdict = self._in_part.look(probe.model.name, t_s, self._moved_c()) if self._replay.keys else None
+        return [] if verdict is None else self._change(probe.model.name, verdict, loss=False)
+
+    def _dry_told(self, probe: ProbeTrust) -> list[TrustChange]:
+        """That the developer reached the followed probe late."""
+        found = self._replay.found_dry(probe.model.name)
+        if found is None or found[1] - found[0] <= DRY_TOLD_S:
+            return []
+        why = f"{DRY_UNTIL}{format_duration(found[1] - found[0])} after the begin; its readings count from there"
+        return self._change(probe.model.name, Verdict(True, found[1], why), loss=False)
+
+    def _step_told(self, probe: ProbeTrust, t_s: float) -> list[TrustChange]:
+        """The step that its register turned out to have, once it is believed."""
+        if not probe.believed or probe.model.name not in self._steps_c:
+            return []
+        step_c = self._steps_c.pop(probe.model.name)
+        like = "like a sound one" if step_c <= QUANTUM_C else f"a sound one moves in steps of {QUANTUM_C:g} C"
+        why = f"{STEPS_OF}{step_c:g} C; {like}"
+        return self._change(probe.model.name, Verdict(True, t_s, why), loss=False)
 
     def _beside_bath(self, probe: ProbeTrust, t_s: float) -> Verdict | None:
         """Does the bath, by the vessel's learned lag, say that the probe in the developer, or in the witness, is wrong? The witness is a
@@ -322,7 +353,11 @@ class Estimator:
         probe.is_another(developer)
         self._replay.exchange(developer, self._ambient)
         self._source = _source(developer)
-        return self._change(mine.name, verdict, loss=True)
+        self._in_part.forget(mine.name)
+        self._steps_c.clear()
+        told = self._change(mine.name, verdict, loss=True)
+        self._stands_for = {mine.name: bath.name, bath.name: mine.name}
+        return told
 
     # What is asked
 

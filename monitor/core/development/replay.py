@@ -159,6 +159,7 @@ class Replay:
         self.first_belief_t_s = 0.0
         self._origin_until_t_s = math.inf
         self._reruns: list[tuple[float, float | None]] = []
+        self._dry: tuple[str, float, float] | None = None
         self._mean: Track | None = None
 
     def _prior(self, reference_c: float) -> tuple[float, float]:
@@ -244,11 +245,11 @@ class Replay:
         self._snapshot()
         return sigma
 
-    def learn_step(self, probe: str, step_c: float) -> None:
+    def learn_step(self, probe: str, step_c: float) -> bool:
         """The register of a probe turns out to have this step: where that is news, all that is kept is computed again. What looked odd in
-        finer steps was a change of code."""
+        finer steps was a change of code. Whether it is."""
         if step_c == self.moment.steps_c.get(probe, QUANTUM_C):
-            return
+            return False
         self.moment.steps_c[probe] = step_c
         if self.following is not None and self.following.probe == probe:
             self.rivalries.drop_from(-math.inf)
@@ -259,6 +260,7 @@ class Replay:
             oldest.bank.close()
             oldest.bank.tracks[0].loosen(step_c * step_c / 12.0)
             self.run_again(oldest.t)
+        return True
 
     def leap(self, celsius: float) -> None:
         """The followed probe has repeated an old value and now reads `celsius` (see `Moment.shift`)."""
@@ -405,6 +407,7 @@ class Replay:
         self.rivalries.drop_from(-math.inf)
         self._asides.clear()
         self._reruns.clear()
+        self._dry = None
         first = next((r for r in self.readings if r.probe == developer.name), None)
         if first is None:
             return
@@ -480,8 +483,17 @@ class Replay:
         self.snapshots.clear()
         self._segments = [self._wetted(following, found)]
         self._reruns = [r for r in self._reruns if r[1] is not None]
+        self._dry = (model.name, poured_t_s, found.wet_t_s)
         self.run_again(origin.t)
         return found
+
+    def found_dry(self, probe: str) -> tuple[float, float] | None:
+        """Once, when nothing of it is computed again any more: when the developer was poured in over this probe, which was dry, and when it
+        was wetted."""
+        if self._dry is None or self._reruns or self._dry[0] != probe:
+            return None
+        (_, poured_t_s, wet_t_s), self._dry = self._dry, None
+        return poured_t_s, wet_t_s
 
     @staticmethod
     def _wetted(segment: Segment, found: Settled) -> Segment:

@@ -26,6 +26,20 @@ FIRST_READINGS_S = 5.0
 EXCHANGED = "exchanged with "
 """How the `why` of a `trust` record begins where two probes turn out to hang in each other's liquid; the other one's name and a colon
 follow. From its start on each is taken for the other."""
+IN_PART = "in part only: "
+"""How it begins where a probe is believed and counts in part: the mean is a mixture. It is so until the next word about that probe."""
+WHOLE_AGAIN = "whole again: "
+"""How it begins where that is over."""
+NOT_ITS_BATH = "the developer does not follow it: "
+"""How it begins where the bath's probe is found not to read its bath; the developer's temperature is trusted all the same."""
+STEPS_OF, DRY_UNTIL = "moves in steps of ", "dry until "
+"""How it begins where something else has turned out of a probe, which is believed as before: its register is coarse, or it hung in air when
+the developer came in."""
+
+
+def other_of(why: str) -> str:
+    """The name of the other probe, where `why` tells of an exchange."""
+    return why.removeprefix(EXCHANGED).partition(":")[0]
 
 PLAUSIBLE_C = (-2.0, 60.0)
 """Outside this no probe in a bath of this trade is believed (practice of this project, a start value; common practice, no source)."""

@@ -101,7 +101,7 @@ def _with_unit(text: str) -> str:
     return f"{text.strip()} {_Choice.unit}" if bare else text
 
 
-_BEFORE = "within |moved |up to |scatter |scatters by |off by |[+]/- |by "
+_BEFORE = "within |moved |up to |scatter |scatters by |off by |[+]/- |by |steps of "
 _AFTER = " a minute| from the estimate| an hour| off| apart| away| above| below| too| worse| wrong"
 _IN_TEXT = re.compile(
     rf"(?P<wanted>wanted )(?P<reference>\d+(?:\.\d+)?)(?= within)"

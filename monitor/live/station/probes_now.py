@@ -16,7 +16,7 @@ from typing import Any
 from monitor.core.probes.classify import Classifier
 from monitor.core.probes.learned import NOT_COMPARED_SD_C, Comparison, Learned, WitnessCheck
 from monitor.core.probes.readings import Quality, Reading, Role
-from monitor.core.probes.register import register_step_c
+from monitor.core.probes.register import DATASHEET_STEP_C, TRUNCATED_C, register_step_c
 from monitor.live.inbox import Sampled
 from monitor.live.station.readers import to_reading
 from monitor.live.station.station_file import ProbeConfig
@@ -151,6 +151,12 @@ class ProbesNow:
 
     def _witnesses(self) -> list[tuple[str, WitnessCheck | None]]:
         return [(p.name, self.learned.witness_check(p.id, p.name)) for p in self._probes.values() if p.role == "witness"]
+
+    @property
+    def coarse_steps_c(self) -> dict[str, float]:
+        """The steps of those registers that are known by now to be coarse, C."""
+        found = {name: self._step_c(name) for name in self._probes}
+        return {name: step_c for name, step_c in found.items() if step_c is not None and step_c > DATASHEET_STEP_C + TRUNCATED_C}
 
     def _step_c(self, name: str) -> float | None:
         """From its newest good values, as the register gave them: a correction with a slope would stretch the steps."""

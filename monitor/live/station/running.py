@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
 from monitor import __version__
@@ -129,13 +129,17 @@ def vessel_of(wanted: StartRequest, learned: Learned) -> tuple[str, Vessel] | No
 
 
 def opening_fields(
-    config: StationConfig, wanted: StartRequest, learned: Learned, clock: Clock, zero_s: float, preflight: Mapping[str, Any]
-) -> tuple[Beliefs, dict[str, Any]]:
-    """What the session believes at its start, and the fields of its open record that state it."""
+    config: StationConfig, wanted: StartRequest, learned: Learned, clock: Clock, zero_s: float, preflight: Mapping[str, Any],
+    steps_c: Mapping[str, float] | None = None,
+) -> tuple[Beliefs, dict[str, Any]]:  # fmt: skip
+    """What the session believes at its start, and the fields of its open record that state it. `steps_c`: the steps of registers that are
+    known by then to be coarse, C."""
     at_c = reference_c(wanted.recipe)
     models, probes = [], []
     for probe in config.probes_of(None if wanted.place is None else wanted.place.vessel):
         model, comparison = probe_model(probe, learned, at_c)
+        step_c = (steps_c or {}).get(probe.name)
+        model = replace(model, step_c=step_c)
         models.append(model)
         compared = None
         if comparison is not None:
@@ -145,8 +149,9 @@ def opening_fields(
             }  # fmt: skip
         told = {"probe": probe.name, "id": probe.id, "role": probe.role, "lag_s": model.lag_s, "lag_log_sd": model.lag_log_sd,
                 "lag_from": model.lag_from, "comparison_sd_c": model.comparison_sd_c}  # fmt: skip
+        step = {} if step_c is None else {"step_c": step_c}
         worse = {"witness_sd_c": learned.witness_sd_c(probe.id, probe.name)} if probe.role == "witness" else {}
-        probes.append({**told, **worse, "compared": compared})
+        probes.append({**told, **step, **worse, "compared": compared})
     vessel = vessel_of(wanted, learned)
     beliefs = Beliefs(at_c, tuple(models), None if vessel is None else vessel[1], wanted.pour_c)
     fields: dict[str, Any] = {
@@ -186,6 +191,7 @@ def beliefs_of(opening: Mapping[str, Any], recipe: Recipe) -> Beliefs:
             bool(p["compared"]) if "compared" in p else None,
             float(p.get("lag_log_sd", LAG_LOG_SD)),
             p.get("lag_from", "usual"),
+            p.get("step_c"),
         )
         for p in opening.get("probes", ())
     )

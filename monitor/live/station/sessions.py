@@ -159,7 +159,7 @@ class Sessions:
             return {"ok": False, "status": 3, "lines": [f"{journals}: no journal can be created ({wrong.strerror})"]}
         recent = sorted(probes.since(clock.mono_s() - KNOWN_S), key=lambda reading: reading.t_s)
         zero_s = recent[0].t_s if recent else clock.mono_s()
-        beliefs, opening = opening_fields(self._config, wanted, probes.learned, clock, zero_s, answers)
+        beliefs, opening = opening_fields(self._config, wanted, probes.learned, clock, zero_s, answers, probes.coarse_steps_c)
         unreserved = self._reserve(wanted.recipe)
         session = Session(wanted.recipe, beliefs, options_of({**opening, "mode": "rehearsal" if wanted.rehearsal else "live"}))
         running = self._new(session, name, zero_s, wanted.place)

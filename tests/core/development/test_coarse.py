@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 
 import pytest
 
+from monitor.core.development.beliefs import ProbeModel
 from monitor.core.development.coarse import code, points
 from monitor.core.development.rate import rate
 from tests.benchmarks.bench_doubt import drive
 from tests.benchmarks.troubles import ROWS
-from tests.core.development.scenes import LAW, Watched
+from tests.core.development.scenes import DEVELOPER, LAW, Watched
+
+STEPS = "moves in steps of 0.25 C; a sound one moves in steps of 0.0625 C"
 
 
 def integrated(expected_c: float, var: float, said_c: float, step_c: float, noise: float) -> tuple[float, float, float]:
@@ -111,7 +115,23 @@ def test_what_is_counted_by_coarse_codes_is_right_where_warm_water_is_stirred_in
         due += rate(LAW, liquid)
         watched.hear(float(t), register(probe, 0.25, rng))
     assert watched.estimator.done(1, 420.0).done_ref_s == pytest.approx(due, rel=0.0015)
-    assert len(watched.changes) == 1
+    assert [c.why for c in watched.changes if c.believed] == ["3 good readings", STEPS]
+    assert len(watched.changes) == 2
+
+
+def stepped(*probes: ProbeModel) -> list[tuple[bool, bool, str]]:
+    """What is told of a probe whose register moves by 0.25 C, in a liquid that cools."""
+    watched, rng = Watched(*probes), random.Random(1)
+    for t in range(200):
+        watched.hear(float(t), register(20.0 - 0.004 * t, 0.25, rng))
+    return [(c.believed, c.loss, c.why) for c in watched.changes]
+
+
+def test_a_register_that_turns_out_to_be_coarse_is_told_once() -> None:
+    """In the words of the checks before the start, without FAULT; not where these had found it already."""
+    assert stepped()[1:] == [(True, False, STEPS)]
+    assert stepped(replace(DEVELOPER, step_c=0.25))[1:] == []
+    assert stepped(replace(DEVELOPER, step_c=0.5))[1:] == [(True, False, STEPS)]
 
 
 @pytest.mark.parametrize("seed", [0, 1, 2])

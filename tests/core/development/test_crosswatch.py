@@ -171,6 +171,15 @@ def test_exchanged_probes_are_told_live_and_taken_for_each_other(probe: ProbeMod
     assert wrong.estimator.temperature(239.0).celsius == pytest.approx(right.estimator.temperature(239.0).celsius, abs=0.1)
 
 
+def test_what_is_told_after_an_exchange_names_the_probe_that_is_meant() -> None:
+    """That in the developer falls silent: it is the one called bowl."""
+    watched = evening(2.0, 240)
+    for t in range(240, 270):
+        watched.hear(float(t), 22.0, DEVELOPER)
+    assert [(c.probe, c.believed, c.loss) for c in watched.changes[-1:]] == [("bowl", False, True)]
+    assert watched.changes[-1].why == "no reading for 15 s"
+
+
 # The bath's own probe
 
 
@@ -278,6 +287,25 @@ def test_a_probe_that_is_likelier_wrong_than_right_counts_in_part() -> None:
     left_s = (480.0 - odd.estimator.done(0, 239.0).done_ref_s) / rate(LAW, known.celsius)
     assert odd.estimator.end(0, 480.0, 239.0).end_t_s == pytest.approx(239.0 + left_s, abs=2.0)
     assert odd.estimator.end(0, 480.0, 239.0).sd_s > calm.end(0, 480.0, 239.0).sd_s
+
+
+def test_a_probe_that_agrees_with_its_bath_after_all_is_told_to_be_whole_again() -> None:
+    """What spoke against it is gone: once, a minute later, without FAULT; and not while nothing develops."""
+    watched = beside(18.85, lambda t: 20.0 - 0.001 * t, 240)
+    watched.estimator._bath_watch.look = lambda *_: None  # type: ignore[method-assign]
+    watched.estimator._bath_watch._nothing_doubted()
+    before = len(watched.changes)
+    watched.settled(240, 290, 18.875, DEVELOPER, BATH)
+    assert len(watched.changes) == before
+    watched.settled(290, 400, 18.875, DEVELOPER, BATH)
+    assert [(c.probe, c.believed, c.loss, c.since_t_s, c.why) for c in watched.changes[before:]] == [
+        ("jug", True, False, 240.0, "whole again: the bath agrees")
+    ]
+    over = beside(18.85, lambda t: 20.0 - 0.001 * t, 240)
+    over.estimator.forget(0)
+    told = len(over.changes)
+    over.settled(240, 400, 18.875, DEVELOPER, BATH)
+    assert len(over.changes) == told
 
 
 def test_what_is_believed_of_a_doubtful_probe_counts_whole_since_it_is_doubted() -> None:

@@ -123,14 +123,30 @@ def test_a_first_reading_older_than_the_first_moment_starts_it() -> None:
     assert watched.estimator.temperature(61.0).sd_c < 0.35
 
 
-def test_developer_poured_over_a_dry_probe_begins_anew() -> None:
-    """Two minutes of tank air of 14 C, developer of 20 C begun at 120 s, at the probe at 126 s: what is counted is the developer's."""
+def poured_over(wet_s: float) -> Watched:
+    """Two minutes of tank air of 14 C, developer of 20 C begun at 120 s, at the probe at `wet_s`."""
     watched = Watched()
     for t in range(210):
         if t == 120:
             watched.estimator.begin(1, 120.0, LAW, 20.0)
-        celsius = 14.0 if t < 126 else 20.0 - 6.0 * math.exp(-(t - 126.0) / 8.0)
+        celsius = 14.0 if t < wet_s else 20.0 - 6.0 * math.exp(-(t - wet_s) / 8.0)
         watched.hear(float(t), round(celsius * 16.0) / 16.0)
+    return watched
+
+
+@pytest.mark.parametrize(("wet_s", "said"), [(126.0, "0:07"), (130.0, "0:11"), (121.0, None)])
+def test_that_the_developer_reached_its_probe_late_is_told_once(wet_s: float, said: str | None) -> None:
+    """When nothing of it is computed again any more, with the time on the stage's clock, of the first reading that moves; two seconds
+    are no news."""
+    told = [c for c in poured_over(wet_s).changes if c.why.startswith("dry until")]
+    assert [(c.believed, c.loss, c.since_t_s, c.why) for c in told] == (
+        [] if said is None else [(True, False, wet_s + 1.0, f"dry until {said} after the begin; its readings count from there")]
+    )
+
+
+def test_developer_poured_over_a_dry_probe_begins_anew() -> None:
+    """At the probe after 6 s: what is counted is the developer's."""
+    watched = poured_over(126.0)
     assert watched.estimator.done(1, 209.0).done_ref_s == pytest.approx(89.0, rel=5e-3)
 
 

@@ -79,6 +79,7 @@ TOLD = {
     "within 0.3 C of the estimate for 30 s": "within 0.5 F of the estimate for 30 s",
     "the same value for 90 s while the liquid has moved 0.5 C": "the same value for 90 s while the liquid has moved 0.9 F",
     "poured at 20 C": "poured at 68 F",
+    "a sound one moves in steps of 0.0625 C": "a sound one moves in steps of 0.1125 F",
     "no reading for 60 s since the start": "no reading for 60 s since the start",
     "Colour 2+C 20 Cables": "Colour 2+C 20 Cables",
 }

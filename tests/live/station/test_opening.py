@@ -49,6 +49,16 @@ def lags(beliefs: Beliefs) -> dict[str, float]:
     return {probe.name: probe.lag_s for probe in beliefs.probes}
 
 
+def test_a_step_that_was_found_before_the_start_stands_in_the_opening_and_is_known_after_a_restart() -> None:
+    """Of the probe that has it alone."""
+    config = config_for(Path("/nowhere"))
+    beliefs, fields = opening_fields(config, StartRequest(RECIPE), Learned(), FakeClock(), 0.0, {}, {"jug": 0.25})
+    assert [p.get("step_c") for p in fields["probes"]] == [0.25, None]
+    assert "step_c" not in fields["probes"][1]
+    for one in (beliefs, beliefs_of(fields, RECIPE)):
+        assert {p.name: p.step_c for p in one.probes} == {"jug": 0.25, "bowl": None}
+
+
 @pytest.mark.parametrize("key", [JUG, "jug"])
 def test_a_lag_that_was_learned_wins_over_the_station_files(key: str) -> None:
     """Found by the probe's id or by its name; else the file's, else the usual one."""
