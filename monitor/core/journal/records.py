@@ -198,7 +198,8 @@ class Progress(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrustChanged(Record):
-    """A probe or source gained or lost, since `since_t_s`. `source`: what is used from now on."""
+    """A probe or source gained or lost, since `since_t_s`. `source`: what is used from now on. `loss`: false where a probe is not believed
+    and nothing was lost by it, so that no FAULT calls for it; left out elsewhere, and by versions that did not know of it."""
 
     kind: ClassVar[str] = "trust"
     probe: str
@@ -206,6 +207,12 @@ class TrustChanged(Record):
     why: str
     since_t_s: float | None
     source: Source | None = None
+    loss: bool | None = None
+
+    @property
+    def is_loss(self) -> bool:
+        """Whether something else stands in for the probe."""
+        return not self.believed and self.source is not None and self.loss is not False
 
 
 # -- stages -------------------------------------------------------------------------------------------------------------

@@ -29,10 +29,12 @@ class Snapshot:
 
     `waits_for`: the stage (from 1 on) that waits for a press, None while one runs. The stage that the film is in: `stage`, `name`, `role`,
     `until`, `steered`, `began_s`, `planned_s`. The film whose end comes next: `sheet` to `target_ref_s`. `lost`: probes that are not
-    believed, and why. `spread_s`: by how much the time of the stage itself may be wrong after an interruption, at most; then its end lies
-    between `earliest_end_t_s` and `latest_end_t_s`. `unconfirmed`: a begin was assumed and a press may still answer for it.
-    `outside_data`: how far the recipe's data go and what is known beyond, while they do not cover the developer's temperature.
-    `awaits_appearance`: a print is in, and a tap is to say when its first trace is there.
+    believed, and why. `doubts`: those of which something is to be known while the temperature is trusted: one counts in part, or one that
+    is not needed now is not believed. `exchanged`: two that hang in each other's liquid and are taken for each other. `spread_s`: by how
+    much the time of the stage itself may be wrong after an interruption, at most; then its end lies between `earliest_end_t_s` and
+    `latest_end_t_s`. `unconfirmed`: a begin was assumed and a press may still answer for it. `outside_data`: how far the recipe's data go
+    and what is known beyond, while they do not cover the developer's temperature. `awaits_appearance`: a print is in, and a tap is to say
+    when its first trace is there.
     """
 
     t_s: float
@@ -52,6 +54,8 @@ class Snapshot:
     compared: bool = False
     lost: Mapping[str, str] = field(default_factory=dict)
     outside_data: str | None = None
+    doubts: Mapping[str, str] = field(default_factory=dict)
+    exchanged: tuple[str, str] | None = None
     gate: str = "none"
     unconfirmed: bool = False
     spread_s: float = 0.0
@@ -88,4 +92,6 @@ class Snapshot:
         known = {f.name: plain[f.name] for f in fields(cls) if f.name in plain}
         if known.get("last_cue") is not None:
             known["last_cue"] = LastCue(**known["last_cue"])
+        if known.get("exchanged") is not None:
+            known["exchanged"] = tuple(known["exchanged"])
         return cls(**known)

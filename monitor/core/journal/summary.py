@@ -13,8 +13,9 @@ from typing import Any
 
 from monitor.core.journal.history import History, Key, Passage
 from monitor.core.journal.records import BandSummary, CueSounded, GapDoubt, LagFound, Opened, TrustChanged, gap_doubt
+from monitor.core.journal.trusted import Trusted, news
 from monitor.core.journal.words import BEGUN_CLOSED, OUTSIDE_DATA
-from monitor.core.probes.readings import ESTIMATED, FIRST_READINGS_S
+from monitor.core.probes.readings import ESTIMATED, EXCHANGED, FIRST_READINGS_S
 from monitor.core.text.doubt import said_once, share, two_sd
 from monitor.core.text.quantities import format_duration
 
@@ -54,6 +55,7 @@ class Summary:
         self._opened: Opened | None = None
         self._developer: dict[Key, _Developer] = {}
         self._trust: list[str] = []
+        self._trusted = Trusted()
         self._bands: dict[int, str] = {}
         self._faults: list[tuple[float, str | None]] = []
         self._learned: list[str] = []
@@ -80,11 +82,16 @@ class Summary:
             self._bands[told.stage] = f"outside its band, as believed at the time (a review recounts from all readings): {went}"
 
     def _trust_changed(self, told: TrustChanged) -> None:
-        since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
-        if not told.believed:
-            self._trust.append(f"{since} {told.probe} not believed: {told.why}")
+        found_out = told.since_t_s is None or told.why.startswith(EXCHANGED)  # since the start, most likely
+        since = format_duration(told.t_s if found_out or told.since_t_s is None else told.since_t_s)
+        what = news(told.why)
+        if what is not None:
+            self._trust.append(f"{since} {told.probe} {what}")
         elif told.why.startswith(OUTSIDE_DATA):
             self._trust.append(f"{since} {told.why}")
+        elif told.probe in self._trusted.doubts or not told.believed:
+            self._trust.append(f"{since} {told.probe} {'believed again' if told.believed else 'not believed'}: {told.why}")
+        self._trusted.take(told)
 
     def _progress(self, record: Mapping[str, Any]) -> None:
         passage = self._history.clock(record["stage"], record.get("sheet"))

@@ -15,6 +15,7 @@ from monitor.core.development.beliefs import Beliefs
 from monitor.core.development.estimator import Estimator
 from monitor.core.journal import records
 from monitor.core.journal.records import GapDoubt
+from monitor.core.journal.trusted import Trusted
 from monitor.core.recipe.values import Recipe
 from monitor.core.session.calls import Calls
 from monitor.core.session.effects import Effect, Write
@@ -47,12 +48,21 @@ class Desk:
         self.effects: list[Effect] = []
         self.calls = Calls(self.effects.append, options.vessel)
         self.gate = GateWatch()
-        self.lost: dict[str, str] = {}
-        """Probes that are not believed, and why."""
+        self.trusted = Trusted()
         self._gaps: list[tuple[float, GapDoubt]] = []
-        direct = [p for p in beliefs.probes if p.role in ("developer", "witness")] or list(beliefs.probes)
-        self.compared = bool(direct) and all(p.was_compared for p in direct)
+        self._probes = beliefs.probes
+
+    @property
+    def lost(self) -> dict[str, str]:
+        """Probes that are not believed, and why."""
+        return {probe: why for probe, (why, _) in self.trusted.lost.items()}
+
+    @property
+    def compared(self) -> bool:
         """Whether every probe that the developer's temperature may come from has been compared."""
+        role = self.trusted.role_of({p.name: p.role for p in self._probes})
+        direct = [p for p in self._probes if role[p.name] in ("developer", "witness")] or self._probes
+        return bool(direct) and all(p.was_compared for p in direct)
 
     def doubt_gap(self, back_s: float, doubt: GapDoubt) -> None:
         """A gap that ended at `back_s` may have been longer or shorter than it was counted."""

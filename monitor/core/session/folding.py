@@ -176,12 +176,9 @@ class Past:
             self._desk.estimator.forget(number)
 
     def _trust(self, record: records.TrustChanged) -> None:
-        if record.believed:
-            self._desk.lost.pop(record.probe, None)
-            if record.why.startswith(OUTSIDE_DATA) or record.why == INSIDE_DATA:
-                self._outside_since_s = None if record.why == INSIDE_DATA else record.t_s
-        elif record.source is not None:
-            self._desk.lost[record.probe] = record.why
+        self._desk.trusted.take(record)
+        if record.why.startswith(OUTSIDE_DATA) or record.why == INSIDE_DATA:
+            self._outside_since_s = None if record.why == INSIDE_DATA else record.t_s
 
     def _cue(self, record: records.CueSounded) -> None:
         self.last_cue = record

@@ -200,8 +200,10 @@ class Session:
             developer_age_s=temperature.age_s,
             source=temperature.source,
             compared=desk.compared,
-            lost=dict(desk.lost),
+            lost=desk.lost,
             outside_data=None if stage is None or film.data.since_s is None else known_outside(stage, temperature.celsius),
+            doubts={probe: why for probe, (why, _) in desk.trusted.doubts.items()} if film.development_matters else {},
+            exchanged=desk.trusted.exchanged,
             gate=desk.gate.state,
             unconfirmed=film.offers.now is not None,
             spread_s=doubt.spread_s,
@@ -504,24 +506,21 @@ class Session:
     def _trust(self, changes: list[TrustChange], t_s: float) -> None:
         desk, calls = self._desk, self._desk.calls
         for change in changes:
-            desk.write(
-                records.TrustChanged(
-                    t_s=t_s,
-                    probe=change.probe,
-                    believed=change.believed,
-                    why=change.why,
-                    since_t_s=change.since_t_s,
-                    source=change.source,
-                )
+            told = records.TrustChanged(
+                t_s=t_s,
+                probe=change.probe,
+                believed=change.believed,
+                why=change.why,
+                since_t_s=change.since_t_s,
+                source=change.source,
+                loss=None if change.believed or change.loss else False,
             )
-            if change.believed:
-                desk.lost.pop(change.probe, None)
-                if not desk.lost and calls.fault_s is not None and calls.fault_s > t_s + AHEAD_S:
-                    calls.fault_s = None  # it waited for its minute and is no longer true
-            elif change.loss:
-                desk.lost[change.probe] = change.why
-                if self._film.development_matters:
-                    self._film.want_fault(f"{change.probe}: {change.why}", t_s)
+            desk.write(told)
+            over = desk.trusted.take(told) is not None and not desk.trusted.lost
+            if over and calls.fault_s is not None and calls.fault_s > t_s + AHEAD_S:
+                calls.fault_s = None  # it waited for its minute and is no longer true
+            if change.loss and self._film.development_matters:
+                self._film.want_fault(f"{change.probe}: {change.why}", t_s)
 
     # -- the foot ---------------------------------------------------------------------------------------------------
 

@@ -103,6 +103,30 @@ def test_changes_of_trust_and_a_law_outside_its_data_are_told_with_their_time() 
     assert "agrees again" not in said
 
 
+def test_what_was_found_of_a_probe_is_told_in_one_sentence_each() -> None:
+    """With its time; that of an exchange is when it was found out. A bath's probe is told when it is put back, too."""
+    trust = {"kind": "trust", "probe": "jug", "source": "developer"}
+    below = "bath and vessel's lag put the developer 0.3 C below what this probe reads"
+    said = told(
+        {"t_s": 20.0, **trust, "believed": True, "why": "moves in steps of 0.25 C; and so on", "since_t_s": 20.0},
+        {"t_s": 75.0, **trust, "believed": True, "why": "dry until 0:08 after the begin; its readings count from there", "since_t_s": 8.0},
+        {"t_s": 80.0, **trust, "believed": True, "why": f"in part only: {below}", "since_t_s": 80.0},
+        {"t_s": 160.0, **trust, "believed": True, "why": "whole again: the bath agrees", "since_t_s": 100.0},
+        {"t_s": 170.0, **trust, "believed": False, "why": "exchanged with bowl: and so on", "since_t_s": 1.0},
+        {"t_s": 180.0, **trust, "believed": False, "why": "the developer does not follow it: so", "since_t_s": 175.0, "loss": False},
+        {"t_s": 250.0, **trust, "believed": True, "why": "for 30 s where its bath must be", "since_t_s": 220.0},
+    )
+    assert [line for line in said.splitlines() if line.startswith("At ")] == [
+        "At 0:20 jug moves in steps of 0.25 C; and so on.",
+        "At 0:08 jug dry until 0:08 after the begin; its readings count from there.",
+        f"At 1:20 jug counts in part only: {below}.",
+        "At 1:40 jug counts whole again: the bath agrees.",
+        "At 2:50 jug exchanged with bowl: and so on.",
+        "At 2:55 jug not believed: the developer does not follow it: so; put it back into the bath.",
+        "At 3:40 jug believed again: for 30 s where its bath must be.",
+    ]
+
+
 def test_each_fault_is_told_with_its_moment_and_its_reason() -> None:
     """The reason of a record that has one."""
     assert "FAULT at 0:10." in told(cue(10.0) | {"why": None})
