@@ -88,8 +88,9 @@ def lines(answer: Mapping[str, Any]) -> Iterator[str]:
         yield f"  {clash_words(clash, clash['in_s'])}"
     for film in answer.get("to_come") or []:
         yield f"  to come: {film['what']}" + (f", {film['vessel']}" if film["vessel"] else "") + "".join(_turn(film))
+    roles = _exchanged_roles(answer, films)
     for probe in answer["probes"]:
-        yield f"  {probe['probe']} ({probe['role']}): {_probe(probe)}"
+        yield f"  {probe['probe']} ({roles.get(probe['probe'], probe['role'])}): {_probe(probe)}"
     yield from (f"  {lag['said']}" for lag in answer.get("lags") or [])
     if answer.get("lags_not_kept"):
         yield f"  lags: {answer['lags_not_kept']}"
@@ -171,7 +172,7 @@ def _view(view: Mapping[str, Any], film: Mapping[str, Any]) -> Iterator[str]:
     from monitor.core.journal.snapshot import Snapshot
     from monitor.core.journal.words import OUTSIDE_DATA
     from monitor.core.text.degrees import in_unit_shown
-    from monitor.live.view.words import begins, developer, limit
+    from monitor.live.view.words import begins, developer, in_doubt, limit, swapped
 
     if view["stage"] is None:
         waits = view.get("waits_for")
@@ -187,7 +188,19 @@ def _view(view: Mapping[str, Any], film: Mapping[str, Any]) -> Iterator[str]:
     if view.get("outside_data"):
         yield f"  {OUTSIDE_DATA}: {in_unit_shown(view['outside_data'])}"
     for probe, why in view["lost"].items():
-        yield f"  {probe} not believed: {why}"
+        yield f"  {probe} not believed: {in_unit_shown(why)}"
+    if view.get("exchanged") is not None:
+        yield f"  {swapped(view['exchanged'])}"
+    for probe, why in (view.get("doubts") or {}).items():
+        yield f"  {in_doubt(probe, why)}"
+
+
+def _exchanged_roles(answer: Mapping[str, Any], films: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """Of probes that are taken for each other: where each is taken to hang."""
+    views = [film.get("view") for film in films] or [answer.get("view")]
+    pairs = [view["exchanged"] for view in [*views, answer.get("view")] if view is not None and view.get("exchanged") is not None]
+    roles = {probe["probe"]: probe["role"] for probe in answer["probes"]}
+    return {probe: f"exchanged: {roles[other]}" for one, two in pairs for probe, other in ((one, two), (two, one)) if other in roles}
 
 
 def _hands(view: Mapping[str, Any], lifted: bool) -> str:

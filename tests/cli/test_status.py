@@ -124,6 +124,31 @@ def test_a_developer_outside_the_recipes_data_is_told_in_the_words_of_the_view()
     assert f"  outside data: {said}" in list(lines({**answer, "view": {**view, "outside_data": said}}))
 
 
+def test_what_is_to_be_known_of_a_probe_stands_below_the_developer() -> None:
+    """It counts in part, it is not believed though nothing hangs on it, or two are exchanged: these are named by where they hang."""
+    view = {
+        "stage": 1, "stages": 2, "name": "develop", "role": "develop", "until": "time", "t_s": 25.4, "began_s": 19.0, "end_t_s": 120.0,
+        "end_sd_s": 1.5, "target_ref_s": 120.0, "steered": True, "developer_c": None, "source": "developer", "compared": True, "lost": {},
+        "gate": "none", "now_s": 105.0, "exchanged": ["jug", "bowl"],
+        "doubts": {
+            "bowl": "in part only: bath and vessel's lag put the developer 0.3 C below what this probe reads",
+            "jug": "the developer does not follow it: it reads 4.0 C below its bath",
+        },
+    }  # fmt: skip
+    probes = [{"probe": name, "role": role, "quality": None} for name, role in (("jug", "developer"), ("bowl", "bath"), ("wall", "room"))]
+    answer: dict[str, Any] = {
+        "station": "laundry", "version": "1", "session": "x", "recipe": "y", "view": view, "probes": probes, "free_bytes": None,
+        "wall_set": True, "broker": "none",
+    }  # fmt: skip
+    said = list(lines(answer))
+    assert "  jug and bowl are exchanged: each is taken for the other; leave them" in said
+    assert "  bowl counts in part: the bath speaks against it" in said
+    assert "  jug NOT believed: it reads 4.0 C below its bath; put it back into the bath" in said
+    assert [line for line in said if line.endswith("no reading yet")] == [
+        "  jug (exchanged: bath): no reading yet", "  bowl (exchanged: developer): no reading yet", "  wall (room): no reading yet",
+    ]  # fmt: skip
+
+
 def test_of_the_machine_only_what_is_wrong_is_told() -> None:
     """Disk, supply, switch, clock and broker are silent while they are well."""
     well: dict[str, Any] = {

@@ -1,7 +1,8 @@
 """Which FAULTs still stand, with their reason and what the hands do about each: for whoever shows a session.
 
-A FAULT stands until what it told of is over: a probe until it is believed again, a band until the next stage begins, a stuck switch
-until it opens. A loss of power and a fault of the tool stand until the session ends. Pure. Tests: tests/live/view/test_faults.py.
+A FAULT stands until what it told of is over: a probe until it is believed again (two that are exchanged are so at once), a band until
+the next stage begins, a stuck switch until it opens. A loss of power and a fault of the tool stand until the session ends. Pure.
+Tests: tests/live/view/test_faults.py.
 """
 
 from __future__ import annotations
@@ -11,11 +12,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.core.journal.records import Anything, BandLeft, CueSounded, Resumed, StageBegun, SwitchStuck, Tapped, TrustChanged
+from monitor.core.journal.trusted import NO_BELIEF
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
+from monitor.core.probes.readings import EXCHANGED
 
-Cause = Literal["probe", "colder", "warmer", "data", "switch", "power", "tool"]
+Cause = Literal["probe", "exchanged", "colder", "warmer", "data", "switch", "power", "tool"]
 DO: Mapping[Cause, str] = {
     "probe": "Go on as called. Watch the second clock too.",
+    "exchanged": "Leave both probes where they are. Go on as called.",
     "colder": "Warm the bath. The time stays: no time makes this good.",
     "warmer": "Cool the bath. The time stays: no time makes this good.",
     "data": "Bring the developer back towards the reference. Go on as called.",
@@ -82,6 +86,9 @@ class Faults:
 
     def _sounded(self, cue: CueSounded) -> None:
         why = cue.why or "the station did not say why"
+        if f": {EXCHANGED}" in why:
+            self.newest = Fault(cue.t_s, "exchanged", why)
+            return
         about = next((probe for probe in self._lost if why.startswith(f"{probe}: ")), "")
         self.newest = Fault(cue.t_s, "probe" if about else self._cause(why), why, about)
         self._standing = [f for f in self._standing if (f.cause, f.about) != (self.newest.cause, about)] + [self.newest]
@@ -101,9 +108,9 @@ class Faults:
     def _trust(self, told: TrustChanged) -> None:
         if told.why == INSIDE_DATA:
             self._over("data")
-        elif told.why.startswith(OUTSIDE_DATA):
+        elif told.why.startswith(NO_BELIEF):
             return
-        elif told.believed:
+        elif told.believed or told.why.startswith(EXCHANGED):
             self._lost.discard(told.probe)
             self._standing = [f for f in self._standing if f.about != told.probe]
         else:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from monitor.core.probes.readings import NOT_ITS_BATH
 from monitor.core.recipe.values import Stage
 from monitor.core.text.degrees import degrees, in_unit_shown, unit
 from monitor.core.text.doubt import TWO_SD
@@ -289,7 +290,10 @@ class _Picture:
             yield trace.Ending(last.developer_c, self._figure(state.seen.developer_c, state.seen.developer_sd_c or 0.0), word)
         bath = of_role(state, "bath")
         if last.bath_c is not None and bath is not None and bath[1].celsius is not None:
-            yield trace.Ending(last.bath_c, self._figure(bath[1].celsius, words.reading_sd(bath[2])), "bath")
+            if state.doubts.get(bath[0], ("", None))[0].startswith(NOT_ITS_BATH):
+                yield trace.Ending(last.bath_c, self._signs(degrees(bath[1].celsius, ".2f")), "bath, not believed" if wide else "not so")
+            else:
+                yield trace.Ending(last.bath_c, self._figure(bath[1].celsius, words.reading_sd(bath[2])), "bath")
         if last.disbelieved_c is not None:
             yield trace.Ending(last.disbelieved_c, self._signs(degrees(last.disbelieved_c, ".2f")), "not believed" if wide else "not so")
 

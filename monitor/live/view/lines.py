@@ -27,6 +27,7 @@ from monitor.core.journal.records import (
     TrustChanged,
 )
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.journal.trusted import news
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.recipe.kinds import VesselKind
 from monitor.core.recipe.values import Stage
@@ -158,6 +159,9 @@ class PlainLines:
         since = format_duration(told.t_s if told.since_t_s is None else told.since_t_s)
         if told.why == INSIDE_DATA or told.why.startswith(OUTSIDE_DATA):
             return in_unit_shown(told.why)
+        what = news(told.why)
+        if what is not None:
+            return f"{told.probe} {in_unit_shown(what)}"
         if told.believed:
             return f"{told.probe} believed, since {since}: {in_unit_shown(told.why)}"
         instead = ""

@@ -25,9 +25,10 @@ from monitor.core.journal.records import (
     reached_s,
 )
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.journal.trusted import Since, Trusted
 from monitor.core.journal.words import INSIDE_DATA, OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
-from monitor.core.probes.readings import ESTIMATED, Quality, Role
+from monitor.core.probes.readings import ESTIMATED, EXCHANGED, Quality, Role
 from monitor.core.recipe.data_range import known_outside
 from monitor.core.recipe.kinds import VesselKind
 from monitor.core.recipe.values import Recipe, Stage
@@ -118,6 +119,7 @@ class ViewState:
     `begins`: time and name of each stage that has begun. `left_s`: the count, which never grows unsaid. `moved_s`: how much later than
     by the clock alone the end is; `moved_new`: that was said less than a minute ago. `medium`: the word for what is developed;
     `vessel`: out of an open one it is lifted. `lost`: why a probe is not believed and since when (None: since before this view).
+    `doubts`: the same of those that `Snapshot.doubts` tells of. `exchanged`: two that are taken for each other, as all here does.
     `back`: from when to when a probe that is believed again was not. `faults`: the FAULTs that still stand, the newest last.
     `exits`: sheets still in the developer, and when each is due out. `closed`: why the session is over, None while it runs. `gone`: the
     station is; then no time here is known any more. `word_s`: the age of its last word, None where no station is followed.
@@ -140,7 +142,9 @@ class ViewState:
     probes: Mapping[str, KnownProbe]
     readings: Mapping[str, LastReading]
     coupled_to: str
-    lost: Mapping[str, tuple[str, float | None]]
+    lost: Mapping[str, Since]
+    doubts: Mapping[str, Since]
+    exchanged: tuple[str, str] | None
     back: Mapping[str, tuple[float, float]]
     faults: list[Fault]
     estimated_s: float
@@ -155,6 +159,11 @@ class ViewState:
     def stage(self) -> Stage | None:
         """The stage that the film is in, None before the first."""
         return None if self.seen.stage is None else self.stages[self.seen.stage - 1]
+
+    @property
+    def develops(self) -> bool:
+        """Whether there is development now or to come; without any a temperature moves nothing."""
+        return any(s.role == "develop" for s in self.stages[max(0, (self.seen.stage or 1) - 1) :])
 
     @property
     def following(self) -> Stage | None:
@@ -176,7 +185,7 @@ class _Trust:
     """`outside`: the recipe's data do not cover the temperature."""
 
     outside: bool = False
-    lost: dict[str, tuple[str, float | None]] = field(default_factory=dict)
+    told: Trusted = field(default_factory=Trusted)
     back: dict[str, tuple[float, float]] = field(default_factory=dict)
 
 
@@ -197,8 +206,8 @@ class Watched:
         self._medium, self._vessel = recipe.medium, recipe.vessel
         self.stages = recipe.stages
         self._sheets = None if recipe.sheets is None else recipe.sheets.count
-        self._probes: dict[str, KnownProbe] = {}
-        self._readings: dict[str, LastReading] = {}
+        self._known: dict[str, KnownProbe] = {}
+        self._heard: dict[str, LastReading] = {}
         self._coupled_to = "bath"
         self._compared = False
         self._history = History(len(recipe.stages))
@@ -257,10 +266,14 @@ class Watched:
         self._snapshot = seen
         self._t_s = max(self._t_s, seen.t_s)
         self._compared = seen.compared
-        for probe in [p for p in self._trust.lost if p not in seen.lost]:
-            del self._trust.lost[probe]
-        for probe, why in seen.lost.items():
-            self._trust.lost.setdefault(probe, (why, None))
+        trusted = self._trust.told
+        for mine, its in ((trusted.lost, seen.lost), (trusted.doubts, seen.doubts)):
+            for probe in [p for p in mine if p not in its]:
+                del mine[probe]
+            for probe, why in its.items():
+                mine.setdefault(probe, (why, None))
+        if seen.exchanged is not None:
+            trusted.exchanged = seen.exchanged
         self._add_point(seen.source, seen.developer_c)
         self._count()
 
@@ -279,6 +292,18 @@ class Watched:
     def trace(self) -> list[Point]:
         """Points of the small trace, in the order of time."""
         return self._points
+
+    @property
+    def _probes(self) -> dict[str, KnownProbe]:
+        """Each in the role in which it speaks now."""
+        roles = self._trust.told.role_of({name: known.role for name, known in self._known.items()})
+        return {name: replace(known, role=roles[name]) for name, known in self._known.items()}
+
+    @property
+    def _readings(self) -> dict[str, LastReading]:
+        """Each in the role in which it speaks now."""
+        roles = self._trust.told.role_of({name: heard.role for name, heard in self._heard.items()})
+        return {name: replace(heard, role=roles[name]) for name, heard in self._heard.items()}
 
     @property
     def begins(self) -> list[tuple[float, str]]:
@@ -309,10 +334,12 @@ class Watched:
             probes=self._probes,
             readings=self._readings,
             coupled_to=self._coupled_to,
-            lost=dict(self._trust.lost),
+            lost=dict(self._trust.told.lost),
+            doubts=dict(self._trust.told.doubts),
+            exchanged=self._trust.told.exchanged,
             back=dict(self._trust.back),
             faults=self.faults.standing(
-                {probe: why for probe, (why, _) in self._trust.lost.items()},
+                {probe: why for probe, (why, _) in self._trust.told.lost.items()},
                 any(s.role == "develop" for s in self.stages[max(0, (seen.stage or 1) - 1) :]),
             ),
             estimated_s=self._estimated_s,
@@ -358,8 +385,10 @@ class Watched:
             developer_age_s=progress.get("age_s"),
             source=progress.get("source", "clock"),
             compared=self._compared,
-            lost={probe: why for probe, (why, _) in self._trust.lost.items()},
+            lost={probe: why for probe, (why, _) in self._trust.told.lost.items()},
             outside_data=self._outside_data(stage, progress.get("developer_c")),
+            doubts={probe: why for probe, (why, _) in self._trust.told.doubts.items()},
+            exchanged=self._trust.told.exchanged,
             gate=self._gate,
             unconfirmed=newest is not None and not newest.told and newest.stage > 1,
             closed=self._history.closed_s is not None,
@@ -444,16 +473,19 @@ class Watched:
             name = str(told["name"] if "name" in told else told["probe"])
             sd_c = float(told.get("comparison_sd_c", NOT_COMPARED_SD_C))
             compared = bool(told["compared"]) if "compared" in told else sd_c < NOT_COMPARED_SD_C - 1e-6
-            self._probes[name] = KnownProbe(told["role"], sd_c, compared)
+            self._known[name] = KnownProbe(told["role"], sd_c, compared)
+        self._tell_compared()
+
+    def _tell_compared(self) -> None:
         speaking = [p for p in self._probes.values() if p.role in ("developer", "witness")] or list(self._probes.values())
         self._compared = bool(speaking) and all(p.compared for p in speaking)
 
     def _reading(self, record: Mapping[str, Any]) -> None:
-        before = self._readings.get(record["probe"])
+        before = self._heard.get(record["probe"])
         celsius, t_s = record["celsius"], record["t_s"]
         if celsius is None and before is not None:
             celsius, t_s = before.celsius, before.t_s
-        self._readings[record["probe"]] = LastReading(record["role"], record["quality"], celsius, t_s)
+        self._heard[record["probe"]] = LastReading(record["role"], record["quality"], celsius, t_s)
 
     def _resumed(self, told: Resumed) -> None:
         self._t_s = max(self._t_s, told.t_s)  # the news begins now
@@ -487,12 +519,12 @@ class Watched:
     def _trust_changed(self, told: TrustChanged) -> None:
         if told.why == INSIDE_DATA or told.why.startswith(OUTSIDE_DATA):
             self._trust.outside = told.why != INSIDE_DATA
-        elif told.believed:
-            lost = self._trust.lost.pop(told.probe, None)
-            if lost is not None and lost[1] is not None:
-                self._trust.back[told.probe] = (lost[1], told.t_s)
-        elif told.source is not None:
-            self._trust.lost[told.probe] = (told.why, told.since_t_s)
+            return
+        lost = self._trust.told.take(told)
+        if lost is not None and lost[1] is not None:
+            self._trust.back[told.probe] = (lost[1], told.t_s)
+        if told.why.startswith(EXCHANGED):
+            self._tell_compared()
 
     def _sounded(self, told: CueSounded) -> None:
         if told.cue not in ("tick", "click"):
@@ -506,7 +538,7 @@ class Watched:
             return
         bath = next((r for r in self._readings.values() if r.role == "bath" and r.quality == "good"), None)
         developer_c = None if source == "clock" else celsius  # what the plan says was never seen
-        speaks = [r for name, r in self._readings.items() if name in self._trust.lost and r.role in ("developer", "witness")]
+        speaks = [r for name, r in self._readings.items() if name in self._trust.told.lost and r.role in ("developer", "witness")]
         own_c = next((r.celsius for r in speaks if r.quality == "good" and self._t_s - r.t_s <= FRESH_S), None)
         self._points.append(Point(self._t_s, developer_c, source in ESTIMATED, None if bath is None else bath.celsius, own_c))
         if len(self._points) >= MOST_POINTS:

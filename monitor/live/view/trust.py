@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from monitor.core.journal.words import OUTSIDE_DATA
 from monitor.core.probes.learned import NOT_COMPARED_SD_C
+from monitor.core.probes.readings import IN_PART
 from monitor.core.text.degrees import in_unit_shown
 from monitor.core.text.quantities import format_duration
 from monitor.live.view import words
@@ -28,6 +29,11 @@ def trust(state: ViewState) -> Iterable[str]:
         yield f"{OUTSIDE_DATA}: {in_unit_shown(seen.outside_data)}"
     for probe, (why, since_s) in state.lost.items():
         yield f"{probe} NOT believed {_since(since_s, state)}" + ("" if probe in told_by_fault else f": {in_unit_shown(why)}")
+    if state.exchanged is not None and state.develops:
+        yield words.swapped(state.exchanged)
+    for probe, (why, since_s) in state.doubts.items():
+        if state.develops:
+            yield words.in_doubt(probe, why, f" {_since(since_s, state)}")
     yield _source(state)
     if state.estimated_s >= 1.0:
         yield f"{format_duration(state.estimated_s)} of the development only estimated"
@@ -50,7 +56,8 @@ def _source(state: ViewState) -> str:
             return "nothing measures the developer yet"
         return "nothing measures the developer: by the clock alone" if seen.steered else "by the clock alone"
     told, age = words.source(seen.source, state.coupled_to), words.age(seen.developer_age_s)
-    return f"{told} believed, {age}" if seen.source in ("developer", "witness") else f"{told}, own probe {age}"
+    part = " in part" if any(why.startswith(IN_PART) for why, _ in state.doubts.values()) else ""
+    return f"{told} believed{part}, {age}" if seen.source in ("developer", "witness") else f"{told}, own probe {age}"
 
 
 def _since(since_s: float | None, state: ViewState) -> str:

@@ -10,12 +10,15 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.development.estimator import BATH_ALONE
 from monitor.core.development.filter import QUANTUM_C
 from monitor.core.journal.snapshot import Snapshot
+from monitor.core.journal.trusted import PUT_BACK
 from monitor.core.probes.learned import GLASS_SD_C, NOT_COMPARED_SD_C, WITNESS_SD_C
+from monitor.core.probes.readings import IN_PART, NOT_ITS_BATH
 from monitor.core.recipe.kinds import PLACES, VesselKind
 from monitor.core.recipe.values import Stage
-from monitor.core.text.degrees import degrees, span, unit
+from monitor.core.text.degrees import degrees, in_unit_shown, span, unit
 from monitor.core.text.doubt import two_sd
 from monitor.core.text.quantities import format_duration
 
@@ -103,6 +106,20 @@ def source(named: str, coupled_to: str = "bath") -> str:
         "held": "held from the last believed reading",
         "clock": "never measured: where the plan puts it",
     }.get(named, named)
+
+
+def in_doubt(probe: str, why: str, since: str = "") -> str:
+    """What is to be known of a probe while the temperature is trusted (`Snapshot.doubts`); `since`: when it began, as words."""
+    if why.startswith(IN_PART):
+        return f"{probe} counts in part: the bath speaks against it"
+    if why.startswith(NOT_ITS_BATH):
+        return f"{probe} NOT believed{since}: {in_unit_shown(why.removeprefix(NOT_ITS_BATH))}; {PUT_BACK}"
+    return why if why == BATH_ALONE else f"{probe} NOT believed{since}: {in_unit_shown(why)}"
+
+
+def swapped(exchanged: tuple[str, str]) -> str:
+    """What is to be known of two probes that hang in each other's liquid."""
+    return f"{exchanged[0]} and {exchanged[1]} are exchanged: each is taken for the other; leave them"
 
 
 def limit(compared: bool, colour: bool) -> str:

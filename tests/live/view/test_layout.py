@@ -182,6 +182,22 @@ def test_readings_that_are_not_believed_are_dotted_and_named() -> None:
     assert any(line.rstrip().endswith("held") and "?????" in line for line in rows)
 
 
+def test_a_baths_probe_that_is_not_believed_says_so_at_the_end_of_its_line() -> None:
+    """Without a figure of doubt; believed again it is the bath's."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.progress(2.0)
+    why = "the developer does not follow it: it reads 1.0 C below its bath"
+    told.tell("trust", 100.0, probe="bowl", believed=False, why=why, since_t_s=95.0, source="developer", loss=False)
+    for t_s in range(102, 150, 2):
+        told.reading(t_s - 0.5, 19.2, "bowl", "bath")
+        told.progress(float(t_s))
+    assert any(line.rstrip().endswith("19.20 C bath, not believed") for line in screen(told, 100, 30, unicode=False))
+    assert any(line.rstrip().endswith("19.20 C not so") for line in screen(told, 70, 30, unicode=False))
+    told.tell("trust", 152.0, probe="bowl", believed=True, why="for 30 s where its bath must be", since_t_s=120.0, source="developer")
+    assert any(line.rstrip().endswith(" bath") and "19.20 C +/-" in line for line in screen(told, 100, 30, unicode=False))
+
+
 def test_what_plus_minus_means_is_said_once_above_the_first() -> None:
     """In the rule below the title."""
     told = Teller()

@@ -115,6 +115,94 @@ def test_a_probe_that_is_back_is_told_with_the_time_it_was_not_believed() -> Non
     assert "not believed from 0:55 to 2:00" in told.screen()
 
 
+EXCHANGED = "exchanged with bowl: this probe is in the bath and that one in the developer; each is now taken for the other"
+
+
+def words_of(told: Teller) -> str:
+    """What is on the screen, without its line breaks."""
+    return " ".join(told.screen().split())
+
+
+def test_exchanged_probes_are_shown_in_each_others_place_from_then_on() -> None:
+    """Neither is called lost, whatever was held against them before; the FAULT is over when it has sounded."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.reading(50.0, 21.5, "jug", "developer")
+    told.reading(50.5, 20.0, "bowl", "bath")
+    told.tell("trust", 55.0, probe="jug", believed=False, why="in air", since_t_s=50.0, source="held")
+    told.tell("trust", 60.0, probe="jug", believed=False, why=EXCHANGED, since_t_s=1.0, source="developer")
+    told.tell("cue", 60.0, cue="fault", why=f"jug: {EXCHANGED}")
+    told.reading(61.0, 21.6, "jug", "developer")
+    told.progress(62.0)
+    state = told.watched.state
+    assert [(name, r.role, r.celsius) for name, r in state.readings.items()] == [("jug", "bath", 21.6), ("bowl", "developer", 20.0)]
+    assert (state.lost, state.faults, state.exchanged) == ({}, [], ("jug", "bowl"))
+    assert (told.watched.trace[-1].bath_c, told.watched.trace[-1].disbelieved_c) == (21.6, None)
+    assert "jug and bowl are exchanged: each is taken for the other; leave them" in words_of(told)
+    assert "FAULT, 0:02 ago: jug: exchanged with bowl" in words_of(told)
+    assert told.said("sounded FAULT: jug: exchanged with bowl")
+    assert told.said("Leave both probes where they are. Go on as called.")
+    assert told.said(f"jug {EXCHANGED}")
+    assert "NOT believed" not in told.screen()
+    assert "21.60 C +/-" in told.screen()
+
+
+def test_a_view_that_came_late_knows_of_an_exchange_from_the_snapshot() -> None:
+    """And goes on showing each in the other's place."""
+    told = Teller()
+    told.reading(99.0, 21.5, "jug", "developer")
+    told.reading(99.0, 20.0, "bowl", "bath")
+    told.see(100.0, exchanged=("jug", "bowl"))
+    told.see(101.0, exchanged=("jug", "bowl"))
+    assert {name: heard.role for name, heard in told.watched.state.readings.items()} == {"jug": "bath", "bowl": "developer"}
+    assert "jug and bowl are exchanged" in words_of(told)
+
+
+def test_a_probe_that_counts_in_part_is_doubted_for_as_long_as_it_does() -> None:
+    """On the screen all the time, in the lines once each."""
+    told = Teller()
+    told.begin(1, 0.0)
+    why = "in part only: bath and vessel's lag put the developer 0.3 C below what this probe reads"
+    told.tell("trust", 60.0, probe="jug", believed=True, why=why, since_t_s=60.0, source="developer")
+    told.progress(100.0)
+    assert "jug counts in part: the bath speaks against it; probe in the developer believed in part, 1 s ago" in words_of(told)
+    assert told.said(f"jug counts {why}")
+    assert told.watched.state.faults == []
+    told.see(110.0, doubts={"jug": why})
+    assert "jug counts in part" in words_of(told)
+    told.tell("trust", 200.0, probe="jug", believed=True, why="whole again: the bath agrees", since_t_s=140.0, source="developer")
+    told.see(202.0)
+    assert "in part" not in told.screen()
+    assert told.said("jug counts whole again: the bath agrees")
+
+
+def test_a_baths_probe_that_is_not_believed_is_told_with_what_to_do_and_without_a_fault() -> None:
+    """The developer's temperature is believed all the time. When nothing develops any more it is of no use to know."""
+    told = Teller()
+    told.begin(1, 0.0)
+    why = "the developer does not follow it: it reads 4.0 C below its bath"
+    told.tell("trust", 60.0, probe="bowl", believed=False, why=why, since_t_s=50.0, source="developer", loss=False)
+    told.see(62.0, doubts={"bowl": why})
+    said = "bowl NOT believed since 0:50: it reads 4.0 C below its bath; put it back into the bath; probe in the developer believed"
+    assert said in words_of(told)
+    assert told.watched.state.faults == []
+    assert told.said(f"bowl not believed: {why}; put it back into the bath")
+    told.begin(2, 300.0)
+    told.see(302.0, stage=2, role="stop", doubts={"bowl": why})
+    assert "bowl" not in told.screen()
+
+
+def test_that_a_register_is_coarse_or_a_probe_was_dry_is_said_once_in_the_lines() -> None:
+    """A probe that is lost stays so."""
+    told = Teller()
+    told.begin(1, 0.0)
+    told.tell("trust", 10.0, probe="jug", believed=False, why="in air", since_t_s=8.0, source="held")
+    for why in ("moves in steps of 0.25 C; a sound one moves in steps of 0.0625 C", "dry until 0:08 after the begin; and so on"):
+        told.tell("trust", 60.0, probe="jug", believed=True, why=why, since_t_s=60.0, source="developer")
+        assert told.said(f"jug {why}")
+    assert list(told.watched.state.lost) == ["jug"]
+
+
 def test_a_developer_outside_the_recipes_data_is_told_with_what_is_known_there() -> None:
     """On the screen as long as it is so; in plain lines once, in the station's words. The next stage knows nothing of it."""
     told = Teller(recipe(develop("5:00"), develop("4:00").replace('"develop"', '"again"', 1), STOP))
