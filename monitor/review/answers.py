@@ -310,7 +310,7 @@ def _estimated(session: SessionMeasures, group: list[StageMeasures]) -> str:
     main = max(worst.told_spans, key=lambda s: s.to_s - s.from_s)
     stood = STOOD_IN.get(main.what, main.what)
     away = [r for r in session.resumes if main.from_s - 5.0 <= r["t_s"] <= main.to_s + 5.0]
-    lost = [t for t in session.trust if not t["believed"] and main.from_s - 20.0 <= t["t_s"] <= main.to_s]
+    lost = [t for t in session.losses if main.from_s - 20.0 <= t["t_s"] <= main.to_s]
     if away:
         return f"{whole}: the program was off, {stood}"
     return f"{whole}: " + (f"{lost[0]['probe']}, {in_unit_shown(lost[0]['why'])}; {stood}" if lost else stood)

@@ -19,7 +19,7 @@ from monitor.core.errors import FileWrong, InputWrong
 from monitor.core.journal.check import LONGEST_LINE, Findings, Record, read_records
 from monitor.core.journal.history import History
 from monitor.core.journal.records import reached_s
-from monitor.core.probes.readings import EXCHANGED
+from monitor.core.probes.readings import EXCHANGED, other_of
 from monitor.core.recipe.reader import recipe_from_data
 from monitor.core.recipe.values import Recipe, Stage
 from monitor.core.text.doubt import two_sd
@@ -176,7 +176,7 @@ def _exchange(journal: Journal) -> None:
     """Two probes that turned out to hang in each other's liquid: each speaks for the other's, in the whole journal."""
     for record in journal.of("trust"):
         if record["why"].startswith(EXCHANGED):
-            one, other = record["probe"], record["why"].removeprefix(EXCHANGED).partition(":")[0]
+            one, other = record["probe"], other_of(record["why"])
             if one in journal.readings and other in journal.readings:
                 mine, its = journal.readings[one], journal.readings[other]
                 mine.role, its.role = its.role, mine.role

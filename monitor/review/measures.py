@@ -13,13 +13,13 @@ from typing import Any
 from monitor.core.development.beliefs import LAG_LOG_SD
 from monitor.core.probes.classify import STALE_S
 from monitor.core.probes.learned import DEFAULT_LAG_S, NOT_COMPARED_SD_C
-from monitor.core.probes.readings import EXCHANGED
+from monitor.core.probes.readings import EXCHANGED, other_of
 from monitor.core.recipe.values import Recipe
 from monitor.review.beside_bath import BathsWord, beside_bath
 from monitor.review.load import Journal
 from monitor.review.numbers import Doubted, FilmOfEvening, NamedSpan, RecordedProbe, SessionMeasures, StageMeasures
 from monitor.review.stage_measures import measure_stage
-from monitor.review.timeline import Stretch, believed_spans, other_of, stretches
+from monitor.review.timeline import Stretch, believed_spans, stretches
 from monitor.review.track import TemperatureTrack, believed_readings, good_readings, stuck_spans, track_of
 
 

@@ -79,7 +79,7 @@ def _lost(session: SessionMeasures, stage: StageMeasures) -> str | None:
         return "have the second clock running from the first bath: the power may go, and nobody knows for how long"
     if stage.estimated_s < LOST_S:
         return None
-    lost = [t for t in session.trust if not t["believed"] and stage.begin_s <= t["t_s"] <= stage.actual_end_s]
+    lost = [t for t in session.losses if stage.begin_s <= t["t_s"] <= stage.actual_end_s]
     if not lost:
         return None
     since_s = lost[0]["t_s"] if lost[0]["since_t_s"] is None else lost[0]["since_t_s"]

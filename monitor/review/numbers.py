@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from monitor.core.development.beliefs import LAG_LOG_SD
-from monitor.core.probes.readings import FIRST_READINGS_S
+from monitor.core.probes.readings import EXCHANGED, FIRST_READINGS_S, NOT_ITS_BATH
 from monitor.core.recipe.kinds import material_of, medium_of
 from monitor.core.text.doubt import two_sd
 
@@ -259,6 +259,11 @@ class SessionMeasures:
     def probe(self, name: str | None) -> RecordedProbe | None:
         """What the session believed of the probe with this name; None where there is none."""
         return next((p for p in self.probes if p.probe == name), None)
+
+    @property
+    def losses(self) -> list[dict[str, Any]]:
+        """The changes of trust for which something stood in; a bath's probe that did not read its bath, or an exchange, is none."""
+        return [t for t in self.trust if not t["believed"] and not str(t["why"]).startswith((NOT_ITS_BATH, EXCHANGED))]
 
     @property
     def medium(self) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.core.journal.trusted import news
 from monitor.core.journal.words import BEGUN_CLOSED
 from monitor.core.text.degrees import degrees, difference, in_unit_shown, plain, plain_difference, span, unit
 from monitor.core.text.doubt import plus_minus, said_once, share
@@ -297,7 +298,9 @@ def trust_sentence(change: Mapping[str, Any], session: SessionMeasures) -> str:
     what = "believed" if change["believed"] else "not believed"
     since = change["since_t_s"] if change["since_t_s"] is not None else change["t_s"]
     back = f", so since {moment(session, since)}" if abs(since - change["t_s"]) >= 1.0 else ""
-    return f'at {moment(session, change["t_s"])} "{change["probe"]}" {what} ({in_unit_shown(change["why"])}{back})'
+    told = news(change["why"])
+    said = f"{what} ({in_unit_shown(change['why'])}{back})" if told is None else f"{in_unit_shown(told)}{back}"
+    return f'at {moment(session, change["t_s"])} "{change["probe"]}" {said}'
 
 
 def faults_sentence(session: SessionMeasures) -> str:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from monitor.core.journal.check import Record
 from monitor.core.journal.history import EndedBy
-from monitor.core.journal.words import OUTSIDE_DATA
-from monitor.core.probes.readings import EXCHANGED
+from monitor.core.journal.trusted import NO_BELIEF
+from monitor.core.probes.readings import EXCHANGED, other_of
 from monitor.core.recipe.values import Stage
 from monitor.review.load import Journal
 
@@ -79,13 +79,14 @@ def believed_spans(journal: Journal, probe: str, as_known_then: bool = False) ->
     """When a probe was believed, as (from, to) in session seconds; `to` may be infinite.
 
     Before its first `trust` record a probe counts as believed, unless that record is the gain. Since-times count, not the
-    moments at which they were found out, unless `as_known_then`. A law that runs outside its data is no loss of a probe, nor is its
-    exchange with another, from which each is taken for the other; what was held against the one before that was the other's liquid.
+    moments at which they were found out, unless `as_known_then`. A law that runs outside its data is no loss of a probe, nor is a coarse
+    register, nor is its exchange with another, from which each is taken for the other; what was held against the one before that was the
+    other's liquid.
     """
     changes = [
         (r["t_s"] if r["since_t_s"] is None or as_known_then else min(r["since_t_s"], r["t_s"]), r["believed"])
         for r in _since_exchange(journal.of("trust"), probe)
-        if r.get("probe") == probe and OUTSIDE_DATA not in r["why"]
+        if r.get("probe") == probe and not r["why"].startswith(NO_BELIEF)
     ]
     state = not (changes and changes[0][1])
     spans: list[tuple[float, float]] = []
@@ -106,11 +107,6 @@ def _since_exchange(trusts: Sequence[Record], probe: str) -> Sequence[Record]:
     """What counts of the trust in a probe: where two were exchanged, only what came after that, for both."""
     found = [i for i, r in enumerate(trusts) if r["why"].startswith(EXCHANGED) and probe in (r["probe"], other_of(r["why"]))]
     return trusts[found[-1] + 1 :] if found else trusts
-
-
-def other_of(why: str) -> str:
-    """The name of the other probe, where `why` tells of an exchange."""
-    return why.removeprefix(EXCHANGED).partition(":")[0]
 
 
 def within(spans: Sequence[tuple[float, float]], t_s: float) -> bool:

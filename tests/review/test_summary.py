@@ -12,7 +12,15 @@ import pytest
 from monitor.review.load import load
 from monitor.review.measures import measure
 from monitor.review.numbers import Doubted
-from monitor.review.summary import age, hindsight_sentences, paragraph, probe_sentence, signed_duration, solution_sentence
+from monitor.review.summary import (
+    age,
+    hindsight_sentences,
+    paragraph,
+    probe_sentence,
+    signed_duration,
+    solution_sentence,
+    trust_sentence,
+)
 from tests.review.journals import Fault, play, recipe_data
 
 
@@ -172,6 +180,26 @@ def test_what_was_trusted_is_not_told_as_a_fault(lost_probe: str) -> None:
     assert "believed" not in fault
     assert 'What was trusted: at 0:02 of develop "developer" believed' in said
     assert "What was trusted: " in lost_probe
+
+
+def test_what_was_found_of_a_probe_is_told_as_what_was_trusted(tmp_path: Path) -> None:
+    """In the closing summary's words. What stood in for a reading is put down to neither a bath's probe nor an exchange."""
+    session = measure(load(play(recipe_data(), lambda t: 20.0).write(tmp_path / "s.jsonl"))).numbers
+    develop = next(s for s in session.stages if s.role == "develop")
+    begin_s, name = develop.begin_s, develop.name
+    trust = {"t_s": begin_s + 80.0, "probe": "jug", "since_t_s": begin_s + 50.0}
+    gone = {**trust, "believed": False, "why": "the developer does not follow it: it reads 4.0 C below its bath"}
+    swapped = {**trust, "believed": False, "why": "exchanged with bowl: and so on"}
+    part = {**trust, "believed": True, "why": "in part only: bath and so on"}
+    air = {**trust, "believed": False, "why": "like a probe in air"}
+    session = replace(session, trust=[gone, swapped, part, air])
+    assert [trust_sentence(t, session) for t in session.trust] == [
+        f'at 1:20 of {name} "jug" not believed: {gone["why"]}; put it back into the bath, so since 0:50 of {name}',
+        f'at 1:20 of {name} "jug" exchanged with bowl: and so on, so since 0:50 of {name}',
+        f'at 1:20 of {name} "jug" counts in part only: bath and so on, so since 0:50 of {name}',
+        f'at 1:20 of {name} "jug" not believed (like a probe in air, so since 0:50 of {name})',
+    ]
+    assert session.losses == [air]
 
 
 def test_what_was_left_out_and_what_was_corrected_are_told_apart_each_with_how_long_it_was_believed(tmp_path: Path) -> None:

@@ -236,7 +236,7 @@ def _estimated(numbers: SessionMeasures, stage: StageMeasures, origin: float) ->
     for piece in joined:
         if piece.to_s - piece.from_s < 3.0:
             continue
-        lost = [t for t in numbers.trust if not t["believed"] and piece.from_s - 20.0 <= t["t_s"] <= piece.to_s]
+        lost = [t for t in numbers.losses if piece.from_s - 20.0 <= t["t_s"] <= piece.to_s]
         found.append((piece.from_s - origin, piece.to_s - origin, lost[0]["why"] if lost else ""))
     return tuple(found)
 
