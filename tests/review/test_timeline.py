@@ -114,7 +114,7 @@ def test_what_is_found_of_a_register_or_of_the_begin_is_no_gain(tmp_path: Path) 
     """A probe that was lost before it stays so; one of which it is the first word was believed before."""
     made = play(recipe_data(time="4:00"), lambda _: 20.0)
     base = {"session": "260301-1", "wall": "2026-03-01T19:00:00Z", "kind": "trust", "probe": "developer"}
-    for told_s, believed, why in ((40.0, True, "moves in steps of 0.25 C"), (60.0, False, "in air"), (75.0, True, "dry until 0:08")):
+    for told_s, believed, why in ((40.0, True, "moves in steps of 0.25 C"), (60.0, False, "in air"), (75.0, True, "dry until 8 s")):
         made.records.append({"seq": len(made.records) + 1, "t_s": told_s, **base, "believed": believed, "why": why, "since_t_s": told_s})
     spans = believed_spans(loaded(made, tmp_path), "developer")
     assert [within(spans, t) for t in (5.0, 50.0, 70.0, 90.0)] == [True, True, False, False]

@@ -28,7 +28,6 @@ from monitor.core.development.rivals import LIQUID_KINDS
 from monitor.core.development.sensitivity import standard_deviations, variance
 from monitor.core.development.suspicion import LOOK_BACK_S, Suspicion, impossible, was_old
 from monitor.core.probes.readings import DRY_UNTIL, STEPS_OF, Reading, Role, Source
-from monitor.core.text.quantities import format_duration
 
 DIRECT: tuple[Role, ...] = ("developer", "witness")
 """Roles of probes that measure the developer itself, the better first."""
@@ -308,7 +307,7 @@ class Estimator:
         found = self._replay.found_dry(probe.model.name)
         if found is None or found[1] - found[0] <= DRY_TOLD_S:
             return []
-        why = f"{DRY_UNTIL}{format_duration(found[1] - found[0])} after the begin; its readings count from there"
+        why = f"{DRY_UNTIL}{found[1] - found[0]:.0f} s after the begin; its readings count from there"
         return self._change(probe.model.name, Verdict(True, found[1], why), loss=False)
 
     def _step_told(self, probe: ProbeTrust, t_s: float) -> list[TrustChange]:

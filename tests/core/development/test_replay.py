@@ -134,7 +134,7 @@ def poured_over(wet_s: float) -> Watched:
     return watched
 
 
-@pytest.mark.parametrize(("wet_s", "said"), [(126.0, "0:07"), (130.0, "0:11"), (121.0, None)])
+@pytest.mark.parametrize(("wet_s", "said"), [(126.0, "7 s"), (130.0, "11 s"), (121.0, None)])
 def test_that_the_developer_reached_its_probe_late_is_told_once(wet_s: float, said: str | None) -> None:
     """When nothing of it is computed again any more, with the time on the stage's clock, of the first reading that moves; two seconds
     are no news."""

@@ -109,7 +109,7 @@ def test_what_was_found_of_a_probe_is_told_in_one_sentence_each() -> None:
     below = "bath and vessel's lag put the developer 0.3 C below what this probe reads"
     said = told(
         {"t_s": 20.0, **trust, "believed": True, "why": "moves in steps of 0.25 C; and so on", "since_t_s": 20.0},
-        {"t_s": 75.0, **trust, "believed": True, "why": "dry until 0:08 after the begin; its readings count from there", "since_t_s": 8.0},
+        {"t_s": 75.0, **trust, "believed": True, "why": "dry until 8 s after the begin; its readings count from there", "since_t_s": 8.0},
         {"t_s": 80.0, **trust, "believed": True, "why": f"in part only: {below}", "since_t_s": 80.0},
         {"t_s": 160.0, **trust, "believed": True, "why": "whole again: the bath agrees", "since_t_s": 100.0},
         {"t_s": 170.0, **trust, "believed": False, "why": "exchanged with bowl: and so on", "since_t_s": 1.0},
@@ -118,7 +118,7 @@ def test_what_was_found_of_a_probe_is_told_in_one_sentence_each() -> None:
     )
     assert [line for line in said.splitlines() if line.startswith("At ")] == [
         "At 0:20 jug moves in steps of 0.25 C; and so on.",
-        "At 0:08 jug dry until 0:08 after the begin; its readings count from there.",
+        "At 0:08 jug dry until 8 s after the begin; its readings count from there.",
         f"At 1:20 jug counts in part only: {below}.",
         "At 1:40 jug counts whole again: the bath agrees.",
         "At 2:50 jug exchanged with bowl: and so on.",

@@ -36,7 +36,7 @@ def test_a_loss_stands_until_the_probe_is_believed_again() -> None:
     assert fold.lost == {}
 
 
-@pytest.mark.parametrize("why", ["moves in steps of 0.25 C", "dry until 0:08 after the begin", "inside data again", "outside data: 12 C"])
+@pytest.mark.parametrize("why", ["moves in steps of 0.25 C", "dry until 8 s after the begin", "inside data again", "outside data: 12 C"])
 def test_what_is_said_of_a_register_or_of_the_data_moves_no_belief(why: str) -> None:
     """A probe that is lost, or doubted, is so afterwards."""
     before = word("jug", False, "in air", source="held"), word("other", True, IN_PART)

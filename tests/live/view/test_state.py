@@ -197,7 +197,7 @@ def test_that_a_register_is_coarse_or_a_probe_was_dry_is_said_once_in_the_lines(
     told = Teller()
     told.begin(1, 0.0)
     told.tell("trust", 10.0, probe="jug", believed=False, why="in air", since_t_s=8.0, source="held")
-    for why in ("moves in steps of 0.25 C; a sound one moves in steps of 0.0625 C", "dry until 0:08 after the begin; and so on"):
+    for why in ("moves in steps of 0.25 C; a sound one moves in steps of 0.0625 C", "dry until 8 s after the begin; and so on"):
         told.tell("trust", 60.0, probe="jug", believed=True, why=why, since_t_s=60.0, source="developer")
         assert told.said(f"jug {why}")
     assert list(told.watched.state.lost) == ["jug"]
