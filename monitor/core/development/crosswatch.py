@@ -40,9 +40,9 @@ FALSE_LAGS = (0.3, 0.45, 0.65, 0.8, 1.25, 1.6, 2.2, 3.3)
 FALSE_LOG_SD = 0.5
 """Of the logarithm of such a multiple. A lag grows with the thickness of what is in the vessel, about as the cube root of its volume, and
 with calmer water: half or double is easily got by both, three times hardly (this project's own choice)."""
-GOES_ON_SD_C_PER_S, BEFORE_S = 0.0015, 60.0
-"""How a bath goes on that its own probe no longer reads: standard deviation of its slope about that of the minute before (this project's
-own choice)."""
+GOES_ON_SD_C_PER_S, BEFORE_S, FEWEST_BEFORE = 0.0015, 60.0, 3
+"""How a bath goes on that its own probe no longer reads: standard deviation of its slope about that of the minute before, or of the last
+three pairs where they are farther apart (this project's own choice)."""
 BATH_NEAR_C, BATH_NEAR_S = 0.3, 30.0
 """A bath's probe that is told to be wrong is farther than this from where its bath must be, and is believed again after so long within it,
 give or take what a bath does meanwhile (as for the developer's; the project's practice, section 6)."""
@@ -432,7 +432,7 @@ class _Course:
     def _bath_at(self, at: int) -> tuple[float, float]:
         """The bath's temperature and slope at one of the pairs, C and C/s, by the minute before."""
         here = self._pairs[at]
-        before = [p for p in self._pairs[: at + 1] if p.t_s >= here.t_s - BEFORE_S]
+        before = [p for i, p in enumerate(self._pairs[: at + 1]) if p.t_s >= here.t_s - BEFORE_S or i > at - FEWEST_BEFORE]
         mean_s, mean_c = math.fsum(p.t_s for p in before) / len(before), math.fsum(p.bath_c for p in before) / len(before)
         slope = math.fsum((p.t_s - mean_s) * (p.bath_c - mean_c) for p in before) / math.fsum((p.t_s - mean_s) ** 2 for p in before)
         return mean_c + slope * (here.t_s - mean_s), slope

@@ -220,6 +220,20 @@ def test_a_bath_probe_that_no_longer_reads_its_bath_condemns_no_developer(bath_c
     assert watched.estimator.done(0, 399.0).done_ref_s == pytest.approx(alone.estimator.done(0, 399.0).done_ref_s, abs=0.5)
 
 
+@pytest.mark.parametrize("every_s", [4.0, 30.0, 90.0])
+def test_pairs_that_are_far_apart_tell_of_the_bath_too(every_s: float) -> None:
+    """A stand of hours is weighed in few means, and a probe may have been silent for minutes."""
+    pairs, liquid_c = [], 19.0
+    for k in range(60):
+        liquid_c += (20.0 - liquid_c) * (1.0 - math.exp(-every_s / LAG_S))
+        pairs.append(Pair(k * every_s, liquid_c, 20.0 if k < 30 else 16.0))
+    found = disagreement(pairs, LAG_S, 0.02 * LAG_S, 8.0, 0.0004)
+    assert found is not None
+    assert found.bath is not None
+    assert found.bath.ahead > 7.0
+    assert found.bath.off_c == pytest.approx(-4.0, abs=0.2)
+
+
 @pytest.mark.parametrize("by_c", [-2.0, 1.0, 3.0])
 def test_a_bath_that_is_warmed_or_cooled_keeps_its_probe(by_c: float) -> None:
     """The developer follows, as slowly as it does."""
